@@ -1,0 +1,104 @@
+"""Every error the program raises on purpose.
+
+::
+
+    NestingError                       exit code
+     ├── InputError                    2   something the user wrote or drew is wrong
+     │    ├── OrderError                   the cutting order (TOML) or a lay file
+     │    ├── PatternError                 a pattern or remnant file (SVG, DXF)
+     │    └── UnitsError                   a length, share or price that cannot be read
+     ├── CannotLayError                3   the request is sound but cannot be laid
+     └── InternalError                 1   our fault: please report it
+          └── ProofError                   a lay that failed its proof; it was not written
+
+A message says which file, piece or key, what was found, what was expected, and what to do.
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+__all__ = [
+    "CannotLayError",
+    "InputError",
+    "InternalError",
+    "NestingError",
+    "OrderError",
+    "PatternError",
+    "ProofError",
+    "UnitsError",
+]
+
+
+class NestingError(Exception):
+    """Root of all errors raised on purpose.
+
+    ``file``, ``piece`` and ``key`` say where it is, when that is known; they are put before the message.
+    """
+
+    exit_code = 1
+
+    def __init__(
+        self,
+        message: str,
+        *,
+        file: str | Path | None = None,
+        piece: str | None = None,
+        key: str | None = None,
+    ) -> None:
+        self.message = message
+        self.file = str(file) if file is not None else None
+        self.piece = piece
+        self.key = key
+        where = []
+        if self.file:
+            where.append(self.file)
+        if piece:
+            where.append(f"piece '{piece}'")
+        if key:
+            where.append(f"key '{key}'")
+        super().__init__(", ".join(where) + ": " + message if where else message)
+
+    def __reduce__(self) -> tuple[object, ...]:
+        # Keyword-only arguments are lost by the default pickling; worker processes raise these.
+        return (_rebuild, (type(self), self.message, self.file, self.piece, self.key))
+
+
+def _rebuild(
+    kind: type[NestingError], message: str, file: str | None, piece: str | None, key: str | None
+) -> NestingError:
+    return kind(message, file=file, piece=piece, key=key)
+
+
+class InputError(NestingError):
+    """Something the user wrote or drew is wrong."""
+
+    exit_code = 2
+
+
+class OrderError(InputError):
+    """A cutting order or a lay file is wrong."""
+
+
+class PatternError(InputError):
+    """A pattern or remnant drawing is wrong."""
+
+
+class UnitsError(InputError):
+    """A length, share or price cannot be read."""
+
+
+class CannotLayError(NestingError):
+    """The request is sound, but the pieces cannot be laid on that cloth."""
+
+    exit_code = 3
+
+
+class InternalError(NestingError):
+    """The program is at fault."""
+
+    exit_code = 1
+
+
+class ProofError(InternalError):
+    """A lay failed its independent proof, so it was not written."""

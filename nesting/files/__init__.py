@@ -1,0 +1,1 @@
+"""Files in and out: SVG, DXF, TOML, lay files. No decisions are made here."""
