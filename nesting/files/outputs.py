@@ -47,7 +47,7 @@ def write_outputs(files: Mapping[Path, bytes]) -> None:
             with os.fdopen(handle, "wb") as stream:
                 stream.write(content)
             os.chmod(name, 0o644)
-        for name, path in staged:
+        for _, path in staged:
             if path.is_dir():
                 raise IsADirectoryError(21, "a folder of that name is in the way", str(path))
         for name, path in staged:

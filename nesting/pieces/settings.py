@@ -10,7 +10,17 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
-__all__ = ["Alteration", "AlterationKind", "Anchor", "Corner", "EdgeSpec", "Finish", "FinishKind", "Preparation", "Side"]
+__all__ = [
+    "Alteration",
+    "AlterationKind",
+    "Anchor",
+    "Corner",
+    "EdgeSpec",
+    "Finish",
+    "FinishKind",
+    "Preparation",
+    "Side",
+]
 
 Anchor = int | str
 Side = Literal["left", "right", "top", "bottom"]
