@@ -98,6 +98,8 @@ class Placement:
     seam: Ring | None = None
     follows: str | None = None
     second_cloth: str | None = None
+    #: the garment copies that its cloth pieces go to (empty: only ``copy``)
+    copies: tuple[int, ...] = ()
 
     @property
     def label(self) -> str:
