@@ -121,7 +121,8 @@ class Seam:
 class Trim:
     """Elastic, binding or lace along openings.
 
-    ``edges`` as ``"piece.edge"``; ``ratio`` trim length per edge length; ``join`` mm added per join.
+    ``edges`` as ``"piece.edge"``; ``ratio`` trim length per edge length; ``join`` mm added per join. ``openings``
+    per garment, None where they are counted from the pieces.
     """
 
     name: str
@@ -132,6 +133,7 @@ class Trim:
     join: float = 0.0
     increment: float = 0.0
     price: float | None = None
+    openings: int | None = None
 
 
 @dataclass(frozen=True)

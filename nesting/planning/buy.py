@@ -1,0 +1,395 @@
+"""What to buy: length by width, spread and nap, and how the length grows with each further garment.
+
+Glossary
+    *length to buy*: (lay length + end allowances) / (1 − lengthwise shrinkage), rounded up to the shop's increment
+    (the lay itself carries it). *Row*: one cloth in one width, with one nap, in one spread. *Curve*: the length to
+    buy for 1, 2, … n garments, in a sequence that keeps to the order's proportions. A garment is *free* where the
+    length to buy does not grow by it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from typing import Any
+
+from nesting.cloth.spreads import sound_spreads
+from nesting.errors import CannotLayError, UnitsError
+from nesting.lay import Lay
+from nesting.order import Cloth, Garment, Nap, Order, SpreadName
+from nesting.planning.laying import LayOne, cloths_used, garment_label, pieces_on, with_counts
+from nesting.planning.trims import TrimNeed, trim_needs
+from nesting.units import parse_length
+
+__all__ = ["BuyRow", "Buying", "Curve", "CurvePoint", "RefusedRow", "adding_sequence", "buy", "curve", "parse_widths"]
+
+#: Lays measured for one curve; further counts in between take the next measured length, which is enough for them.
+CURVE_COUNTS = 12
+#: Part of a row's time that goes into the lay itself; the rest finds what one more garment would add.
+ROW_SHARE = 2.0 / 3.0
+
+
+@dataclass(frozen=True)
+class BuyRow:
+    """One line of the table. Lengths mm. ``cost`` in the order's currency, None without a price. ``one_more``: what
+    the ``next_garment`` would add to the length to buy, None where it cannot be laid. ``best``: the row to go by."""
+
+    cloth: str
+    width: float
+    nap: Nap
+    spread: SpreadName
+    garments: int
+    lay_length: float
+    buy_length: float
+    cost: float | None
+    one_more: float | None
+    next_garment: str
+    utilisation: float
+    own: bool = True
+    best: bool = False
+
+    @property
+    def per_garment(self) -> float:
+        """Length to buy per garment, mm."""
+        return self.buy_length / self.garments
+
+    def as_dict(self) -> dict[str, Any]:
+        """The row as the JSON document shows it (mm)."""
+        return {
+            "cloth": self.cloth,
+            "width": self.width,
+            "spread": self.spread,
+            "lay_length": self.lay_length,
+            "buy_length": self.buy_length,
+            "per_garment": self.per_garment,
+            "cost": self.cost,
+            "nap": self.nap,
+            "garments": self.garments,
+            "one_more": self.one_more,
+            "next_garment": self.next_garment,
+            "utilisation": self.utilisation,
+            "best": self.best,
+        }
+
+
+@dataclass(frozen=True)
+class RefusedRow:
+    """A row that cannot be had, and why. ``spread`` None: the whole cloth."""
+
+    cloth: str
+    width: float
+    nap: Nap
+    spread: SpreadName | None
+    reason: str
+
+    def as_dict(self) -> dict[str, Any]:
+        """The refusal as the JSON document shows it."""
+        return {
+            "cloth": self.cloth,
+            "width": self.width,
+            "spread": self.spread,
+            "nap": self.nap,
+            "reason": self.reason,
+        }
+
+
+@dataclass(frozen=True)
+class CurvePoint:
+    """``count`` garments, the last one added being ``garment``. mm. ``measured`` False: no lay of its own was made,
+    the next larger one serves it. ``free``: this garment did not lengthen what must be bought."""
+
+    count: int
+    garment: str
+    lay_length: float
+    buy_length: float
+    measured: bool
+    free: bool
+
+
+@dataclass(frozen=True)
+class Curve:
+    """The curve of one cloth in its own width. ``points`` run from 1 to one garment more than asked for."""
+
+    cloth: str
+    spread: SpreadName
+    garments: int
+    points: tuple[CurvePoint, ...]
+
+    @property
+    def free(self) -> tuple[int, ...]:
+        """Counts at which the garment just added is free."""
+        return tuple(p.count for p in self.points if p.free)
+
+    def as_dicts(self) -> list[dict[str, Any]]:
+        """Counts 1 … n as the JSON document shows them (mm)."""
+        return [
+            {"count": p.count, "buy_length": p.buy_length, "garment": p.garment, "measured": p.measured, "free": p.free}
+            for p in self.points
+            if p.count <= self.garments
+        ]
+
+
+@dataclass(frozen=True)
+class Buying:
+    """All that ``nesting buy`` tells. ``imperial``: people read yards and inches. ``title`` is the order's."""
+
+    title: str
+    imperial: bool
+    rows: tuple[BuyRow, ...]
+    refused: tuple[RefusedRow, ...]
+    curves: tuple[Curve, ...]
+    trims: tuple[TrimNeed, ...]
+
+    def as_dict(self) -> dict[str, Any]:
+        """The JSON document, mm. ``curve`` is that of the first cloth; ``curves`` has one for each."""
+        return {
+            "rows": [row.as_dict() for row in self.rows],
+            "curve": self.curves[0].as_dicts() if self.curves else [],
+            "trims": [trim.as_dict() for trim in self.trims],
+            "refused": [row.as_dict() for row in self.refused],
+            "curves": [
+                {
+                    "cloth": c.cloth,
+                    "spread": c.spread,
+                    "points": c.as_dicts(),
+                    "one_more": _one_more(c),
+                    "free": list(c.free),
+                }
+                for c in self.curves
+            ],
+        }
+
+
+def _one_more(c: Curve) -> dict[str, Any] | None:
+    beyond = [p for p in c.points if p.count == c.garments + 1]
+    if not beyond:
+        return None
+    at = [p.buy_length for p in c.points if p.count == c.garments]
+    return {"garment": beyond[0].garment, "buy_length": beyond[0].buy_length, "adds": beyond[0].buy_length - at[0]}
+
+
+def parse_widths(text: str, units: str) -> tuple[float, ...]:
+    """Cloth widths in mm from a list such as "90cm,115cm,150cm" or "44 in, 60 in"; bare numbers are in ``units``.
+
+    Raises UnitsError for a width that cannot be read or is not above zero.
+    """
+    widths: list[float] = []
+    for part in text.split(","):
+        width = parse_length(part.strip(), units)
+        if width <= 0.0:
+            raise UnitsError(f"found the width {part.strip()!r}; a cloth is wider than that: check the list of widths")
+        widths.append(width)
+    return tuple(dict.fromkeys(widths))
+
+
+def adding_sequence(counts: Sequence[int], more: int = 1) -> tuple[int, ...]:
+    """In which sequence the garments are added: indices into ``counts``, sum(counts) + ``more`` of them.
+
+    Each step takes the garment that is farthest behind its share of the whole (ties: the first), so that after
+    sum(counts) steps exactly the counts are reached, and the garments beyond repeat the sequence.
+    """
+    total = sum(counts)
+    done = [0] * len(counts)
+    sequence: list[int] = []
+    for step in range(1, total + 1):
+        open_ = [i for i, n in enumerate(counts) if done[i] < n]
+        nxt = max(open_, key=lambda i: (counts[i] * step / total - done[i], -i))
+        done[nxt] += 1
+        sequence.append(nxt)
+    return tuple(sequence[i % total] for i in range(total + more)) if total else ()
+
+
+def _counts_at(order: Order, sequence: Sequence[int], count: int) -> list[int]:
+    counts = [0] * len(order.garments)
+    for i in sequence[:count]:
+        counts[i] += 1
+    return counts
+
+
+def _on_cloth(order: Order, cloth: str) -> Order:
+    """The order with only the garments that use ``cloth``."""
+    return with_counts(order, [g.count if pieces_on(order, g, cloth) else 0 for g in order.garments])
+
+
+def _with_cloth(order: Order, cloth: Cloth) -> Order:
+    return replace(order, cloths=tuple(cloth if c.name == cloth.name else c for c in order.cloths))
+
+
+def _next_garment(order: Order, sequence: Sequence[int], count: int) -> Garment:
+    return order.garments[sequence[count]]
+
+
+def curve(
+    order: Order,
+    cloth: str,
+    lay: LayOne,
+    *,
+    spread: SpreadName,
+    known: Lay | None = None,
+    counts: int = CURVE_COUNTS,
+) -> Curve:
+    """The length to buy for 1 … n + 1 garments on ``cloth``, each lay started from the one before.
+
+    ``known`` is a lay of all n garments that has been found already. At most ``counts`` lays are made (always those
+    of 1, n and n + 1). Made monotone from the top: a lay of more garments serves fewer, L(n) = min(L(n), L(n + 1)).
+    Raises CannotLayError if not even one garment can be laid; a curve ends early where more do not fit.
+    """
+    part = _on_cloth(order, cloth)
+    total = sum(g.count for g in part.garments)
+    sequence = adding_sequence([g.count for g in part.garments])
+    wanted = _spaced(total + 1, counts)
+    lengths: dict[int, tuple[float, float]] = {}
+    before: Lay | None = None
+    for count in wanted:
+        try:
+            found = lay(with_counts(part, _counts_at(part, sequence, count)), cloth, spread=spread, start=before)
+        except CannotLayError:
+            if not lengths:
+                raise
+            break
+        if count == total and known is not None and known.lay_length < found.lay_length:
+            found = known
+        lengths[count] = (found.lay_length, found.buy_length)
+        before = found
+    best: tuple[float, float] | None = None
+    served: dict[int, tuple[float, float, bool]] = {}
+    for count in range(max(lengths), 0, -1):
+        measured = count in lengths
+        if measured:
+            best = lengths[count] if best is None else min(best, lengths[count])
+        assert best is not None
+        served[count] = (*best, measured)
+    points = []
+    for count in sorted(served):
+        lay_length, buy_length, measured = served[count]
+        free = count > 1 and buy_length <= served[count - 1][1] + 1e-6 and measured
+        name = garment_label(_next_garment(part, sequence, count - 1))
+        points.append(CurvePoint(count, name, lay_length, buy_length, measured, free))
+    return Curve(cloth, spread, total, tuple(points))
+
+
+def _spaced(last: int, most: int) -> list[int]:
+    """At most ``most`` counts out of 1 … ``last``, evenly spaced, with 1, ``last`` − 1 and ``last`` among them."""
+    if last <= max(most, 3):
+        return list(range(1, last + 1))
+    steps = max(most - 1, 2)
+    inner = {1 + round(i * (last - 2) / (steps - 1)) for i in range(steps)}
+    return sorted(inner | {last})
+
+
+def buy(
+    order: Order,
+    lay: LayOne,
+    *,
+    widths: Sequence[float] = (),
+    naps: Sequence[Nap] = (),
+    spreads: Sequence[SpreadName] = (),
+    curve_counts: int = CURVE_COUNTS,
+    one_more: bool = True,
+) -> Buying:
+    """The whole of what to buy for an order: every cloth that some garment uses, a lining or second cloth included.
+
+    ``widths`` in mm as sold (none: the cloth's own); ``naps`` (none: the cloth's own and, where it has none, also
+    "one way", to show what a nap would cost); ``spreads`` (none: all sound ones). ``one_more`` False and
+    ``curve_counts`` 0 leave those parts out. Rows that cannot be laid are listed with the reason, never dropped.
+    """
+    rows: list[BuyRow] = []
+    refused: list[RefusedRow] = []
+    curves: list[Curve] = []
+    for name in cloths_used(order):
+        cloth = order.cloth_named(name)
+        own: dict[SpreadName, Lay] = {}
+        best: list[BuyRow] = []
+        for width in dict.fromkeys(widths or (cloth.width,)):
+            for nap in dict.fromkeys(naps or _usual_naps(cloth)):
+                changed = replace(cloth, width=width, nap=nap)
+                found, no, lays = _rows(order, changed, lay, spreads, one_more, own=nap == cloth.nap)
+                best += [row for row in found if row.own][:1]
+                rows += found
+                refused += no
+                if width == cloth.width and nap == cloth.nap:
+                    own = lays
+        if best:
+            first = min(best, key=lambda r: (r.cost if r.cost is not None else r.buy_length, r.lay_length))
+            rows = [replace(r, best=True) if r is first else r for r in rows]
+        if curve_counts > 0:
+            one = _own_curve(order, cloth, lay, own, curve_counts)
+            if isinstance(one, Curve):
+                curves.append(one)
+            elif not any(r.cloth == name and r.width == cloth.width for r in refused):
+                refused.append(one)
+    return Buying(order.title, order.imperial, tuple(rows), tuple(refused), tuple(curves), trim_needs(order))
+
+
+def _usual_naps(cloth: Cloth) -> tuple[Nap, ...]:
+    return ("none", "one way") if cloth.nap == "none" else (cloth.nap,)
+
+
+def _own_curve(
+    order: Order, cloth: Cloth, lay: LayOne, own: dict[SpreadName, Lay], counts: int
+) -> Curve | RefusedRow:
+    known = min(own.items(), key=lambda item: (item[1].buy_length, item[1].lay_length), default=None)
+    spread = known[0] if known else sound_spreads(cloth)[0][0]
+    try:
+        return curve(order, cloth.name, lay, spread=spread, known=known[1] if known else None, counts=counts)
+    except CannotLayError as error:
+        return RefusedRow(cloth.name, cloth.width, cloth.nap, spread, str(error))
+
+
+def _rows(
+    order: Order, cloth: Cloth, lay: LayOne, spreads: Sequence[SpreadName], one_more: bool, *, own: bool
+) -> tuple[list[BuyRow], list[RefusedRow], dict[SpreadName, Lay]]:
+    """Rows of one cloth in one width and nap, the least to buy first."""
+    part = _with_cloth(_on_cloth(order, cloth.name), cloth)
+    total = sum(g.count for g in part.garments)
+    sequence = adding_sequence([g.count for g in part.garments])
+    following = garment_label(_next_garment(part, sequence, total))
+    asked = replace(cloth, spreads=tuple(spreads)) if spreads else cloth
+    sound, unsound = sound_spreads(asked)
+    refused = [RefusedRow(cloth.name, cloth.width, cloth.nap, r.kind, r.reason) for r in unsound]
+    rows: list[BuyRow] = []
+    lays: dict[SpreadName, Lay] = {}
+    for kind in sorted(sound, key=_folds_first):
+        try:
+            found = lay(part, cloth.name, spread=kind, share=ROW_SHARE if one_more else 1.0)
+        except CannotLayError as error:
+            refused.append(RefusedRow(cloth.name, cloth.width, cloth.nap, kind, str(error)))
+            continue
+        lays[kind] = found
+        adds: float | None = None
+        if one_more:
+            counts = _counts_at(part, sequence, total + 1)
+            try:
+                larger = lay(
+                    with_counts(part, counts), cloth.name, spread=kind, start=found, share=1.0 - ROW_SHARE
+                )
+            except CannotLayError:
+                larger = None
+            if larger is not None:
+                # The larger lay serves the smaller order as well.
+                found = larger if larger.lay_length < found.lay_length else found
+                adds = max(0.0, larger.buy_length - found.buy_length)
+        cost = None if cloth.price is None else round(found.buy_length / cloth.price_unit * cloth.price, 2)
+        rows.append(
+            BuyRow(
+                cloth.name,
+                cloth.width,
+                cloth.nap,
+                kind,
+                total,
+                found.lay_length,
+                found.buy_length,
+                cost,
+                adds,
+                following,
+                lays[kind].utilisation,
+                own,
+            )
+        )
+    rows.sort(key=lambda r: (r.buy_length, r.lay_length))
+    return rows, refused, lays
+
+
+def _folds_first(kind: SpreadName) -> int:
+    # A folded lay opens out, so the open lay may profit from what was found before it, and sections from all.
+    return {"open": 1, "sections": 2}.get(kind, 0)
