@@ -141,7 +141,8 @@ class Cloth:
     """A cloth as the shop sells it. Lengths mm, before washing; shares as fractions.
 
     ``price`` is per metre, or per yard where the order's units are inches or yards (``price_per_mm`` converts).
-    ``spreads`` None means all that are sound.
+    ``spreads`` None means all that are sound. ``fibre_stretch`` is the share of stretch fibre in it. ``surplus``:
+    stacked plies may give more than is asked for.
     """
 
     name: str
@@ -169,6 +170,7 @@ class Cloth:
     tubular: bool = False
     right_side: bool = True
     may_turn_plies: bool = False
+    surplus: bool = False
 
     @property
     def width_washed(self) -> float:
@@ -215,7 +217,10 @@ class Garment:
 
 @dataclass(frozen=True)
 class Order:
-    """A whole cutting order, read and judged. ``units`` is the bare-number unit ("mm", "cm", "m", "in", "yd")."""
+    """A whole cutting order, read and judged. ``units`` is the bare-number unit ("mm", "cm", "m", "in", "yd").
+
+    ``least_fibre_stretch`` is the share of stretch fibre that pieces which need stretch ask of their cloth.
+    """
 
     title: str
     units: str
@@ -229,6 +234,7 @@ class Order:
     seams: tuple[Seam, ...] = ()
     trims: tuple[Trim, ...] = ()
     findings: tuple[Finding, ...] = field(default=())
+    least_fibre_stretch: float = 0.05
 
     @property
     def imperial(self) -> bool:

@@ -127,10 +127,10 @@ def _read_text(text: str, default_unit: str | None) -> Fraction:
         unit = match["unit"]
         at = match.end()
         if unit is None and (sizes or at < len(plain)):
-            raise UnitsError(f"found {text!r}; each number of a sum needs its unit, as in \"1 yd 9 in\"")
+            raise UnitsError(f'found {text!r}; each number of a sum needs its unit, as in "1 yd 9 in"')
         size = _unit(unit, default_unit, text)
         if sizes and size >= sizes[-1]:
-            raise UnitsError(f"found {text!r}; in a sum the larger unit comes first, each once, as in \"1 yd 9 in\"")
+            raise UnitsError(f'found {text!r}; in a sum the larger unit comes first, each once, as in "1 yd 9 in"')
         sizes.append(size)
         total += _number(match, text) * size
     return sign * total
@@ -161,7 +161,7 @@ def _unit(unit: str | None, default_unit: str | None, found: object) -> Fraction
         if default_unit is None:
             if str(found).strip() in ("0", "0.0", "-0.0"):
                 return Fraction(1)
-            raise UnitsError(f"found {found!r} without a unit: write it with one, as in \"12 mm\", or give units")
+            raise UnitsError(f'found {found!r} without a unit: write it with one, as in "12 mm", or give units')
         unit = default_unit
     name = unit.lower().rstrip(".")
     name = _SYNONYMS.get(name, name)
@@ -185,7 +185,7 @@ def parse_share(value: str | int | float) -> float:
     if isinstance(value, bool) or not isinstance(value, int | float) or not _finite(value) or value < 0:
         raise UnitsError(f"found {value!r}; {expected}")
     if value > 1:
-        raise UnitsError(f"found the bare number {value!r}; {expected}: write \"{value:g} %\" if per cent is meant")
+        raise UnitsError(f'found the bare number {value!r}; {expected}: write "{value:g} %" if per cent is meant')
     return float(value)
 
 
