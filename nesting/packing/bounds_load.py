@@ -1,0 +1,270 @@
+"""Bounds that count: what the pieces take of the cloth, line by line, against what the cloth has.
+
+Each *row* is a linear inequality that every layout of length L obeys: Σ cost(item as it lies) <= room(L), on one ply.
+    bars    vertical lines: Σ ∫ f(chord / width) dx <= L (f dual feasible; f = identity is the area)
+    lanes   horizontal lines: Σ ∫ f(chord / L) dy <= width
+    blocks  inscribed rectangles w × h: Σ f(h / width) · g(w / L) <= 1 (Fekete, Schepers (2004), Mathematical Methods of
+            Operations Research 60, 311-329: conservative scales in both directions)
+Each comes for bodies in the cloth, and for rings (bodies and half the gap) in cloth that is larger by what the rings
+stick out. If for some weights λ >= 0 of the rows Σ over items of (the least over its lies of λ·cost) exceeds λ·room(L),
+no layout is as short as L. The weights come from a linear programme, but the proof is this sum, evaluated on its own.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from functools import lru_cache
+from time import monotonic
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.optimize import linprog
+from shapely import MultiPolygon, Polygon, box
+
+from nesting.packing.bounds_functions import SLACK, Dual, standard
+from nesting.packing.bounds_lies import Lie, Ply
+from nesting.packing.bounds_shapes import Profile, edges_of, eroded, profile_of
+
+__all__ = ["Kind", "Load"]
+
+Floats = NDArray[np.float64]
+_GAIN = 1e-4  # share of the bound below which a search for a longer one ends
+
+
+@dataclass(frozen=True, eq=False)
+class Kind:
+    """``members``: items (by number) that are alike, each lying in one of ``lies``; ``group`` shares a state."""
+
+    lies: tuple[Lie, ...]
+    members: tuple[int, ...]
+    group: int | None = None
+    name: str = ""
+
+
+@dataclass(frozen=True, eq=False)
+class _Rows:
+    """Costs (rows, columns) of each column (kind, lie), room of each row, and what to call each row."""
+
+    costs: Floats
+    room: Floats
+    names: tuple[str, ...]
+
+
+class Load:
+    """The rows of one problem. ``until`` is a reading of the monotonic clock at which to be done."""
+
+    def __init__(self, kinds: Sequence[Kind], plies: Sequence[Ply], until: float) -> None:
+        self.kinds, self.plies, self.until = kinds, plies, until
+        self.columns = [(k, lie) for k, kind in enumerate(kinds) for lie in kind.lies]
+        self.counts = np.array([float(len(kind.members)) for kind in kinds])
+        self.gapped = any(lie.ring_kernel is not lie.kernel for _, lie in self.columns)
+        self.duals = standard(48 if len(self.columns) <= 60 else 16)
+
+    # -- what a choice of weights proves ----------------------------------------------------------------------------
+
+    def least(self, costs: Floats) -> float:
+        """Least Σ of ``costs`` (one per column) over all ways to choose a lie for every item."""
+        total = 0.0
+        grouped: dict[int, dict[int | None, float]] = {}
+        states: dict[int, set[int]] = {}
+        for k, kind in enumerate(self.kinds):
+            if kind.group is not None:
+                states.setdefault(kind.group, set()).update(lie.state for lie in kind.lies if lie.state is not None)
+        at = 0
+        for k, kind in enumerate(self.kinds):
+            own = costs[at : at + len(kind.lies)]
+            at += len(kind.lies)
+            if kind.group is None or not states[kind.group]:
+                total += self.counts[k] * float(own.min())
+                continue
+            sums = grouped.setdefault(kind.group, dict.fromkeys(states[kind.group], 0.0))
+            for state in sums:
+                able = [c for c, lie in zip(own, kind.lies, strict=True) if lie.state in (None, state)]
+                sums[state] += self.counts[k] * (float(min(able)) if able else math.inf)
+        return total + sum(min(sums.values()) for sums in grouped.values())
+
+    # -- bars: rows whose costs do not depend on the length -----------------------------------------------------------
+
+    def _on(self, ply: int) -> list[Lie]:
+        return [lie for _, lie in self.columns if ply in lie.plies]
+
+    def _frame(self, ply: int, ringed: bool) -> tuple[float, float]:
+        """(width, what the length is extended by) of the box that holds all bodies, or all rings, on a ply."""
+        lies, frame = self._on(ply), self.plies[ply]
+        if not ringed:
+            low, high = min(lie.guard[0] for lie in lies), min(lie.guard[1] for lie in lies)
+            return frame.width - low - high, -frame.left
+        bottom = max(lie.margins[1] - lie.guard[0] for lie in lies)
+        top = max(lie.margins[3] - lie.guard[1] for lie in lies)
+        out = max(lie.margins[0] for lie in lies) + max(lie.margins[2] for lie in lies)
+        return frame.width + bottom + top, out - frame.left
+
+    def widths(self) -> dict[int, float]:
+        """Of each ply in use, what the chords of all rings on a vertical line add up to at most."""
+        return {ply: self._frame(ply, self.gapped)[0] for ply in range(len(self.plies)) if self._on(ply)}
+
+    @lru_cache(maxsize=64)  # noqa: B019 - lives as long as one call of lower_bound
+    def _flaws(self, ply: int, ringed: bool) -> Polygon | MultiPolygon:
+        flaws = self.plies[ply].flaws
+        if flaws.is_empty or not ringed:
+            return flaws
+        return eroded(flaws, max(lie.stick for lie in self._on(ply)))
+
+    def _lost(self, ply: int, ringed: bool, dual: Dual, width: float, length: float) -> float:
+        """What the flaws left of ``length`` take of a row of bars."""
+        flaws = self._flaws(ply, ringed)
+        if flaws.is_empty:
+            return 0.0
+        return dual.over(profile_of(edges_of(flaws)).up_to(length), width)
+
+    def _sides(self) -> list[tuple[int, bool]]:
+        used = [p for p in range(len(self.plies)) if self._on(p)]
+        return [(p, ringed) for p in used for ringed in ([False, True] if self.gapped else [False])]
+
+    def _costs(self, ply: int, cost: Callable[[Lie], float]) -> Floats:
+        return np.array([cost(lie) if ply in lie.plies else 0.0 for _, lie in self.columns])
+
+    def bars(self, longest: float) -> tuple[float, str, Floats, list[tuple[int, bool, Dual]]]:
+        """The best bound by bars, at least ``longest`` (already proven): (length, why, costs, rows)."""
+        rows: list[tuple[int, bool, Dual]] = []
+        costs: list[Floats] = []
+        extents: list[tuple[float, float]] = []
+        for ply, ringed in self._sides():
+            width, more = self._frame(ply, ringed)
+            for dual in self.duals:
+                if dual.name == "area":
+                    line = self._costs(ply, lambda lie: (lie.ring_area if ringed else lie.area) / width)  # noqa: B023
+                else:
+                    line = self._costs(ply, lambda lie: dual.over((lie.ring_bars if ringed else lie.bars)[0], width))  # noqa: B023
+                rows.append((ply, ringed, dual))
+                costs.append(line)
+                extents.append((width, more))
+        table = np.array(costs)
+        lost = np.zeros(len(rows))
+        best, why = longest, ""
+        for _ in range(20):
+            lost = np.array([self._lost(p, r, d, w, best) for (p, r, d), (w, _) in zip(rows, extents, strict=True)])
+            more = np.array([m for _, m in extents])
+            single = np.array([self.least(line) for line in table]) + lost - more
+            top = int(np.argmax(single))
+            found, name = float(single[top]), rows[top][2].name
+            if self._choices(table):
+                weights = self._weights(table, more - lost, np.ones(len(rows)))
+                if weights is not None and weights.sum() > 0:
+                    mixed = (self.least(weights @ table) - float(weights @ (more - lost))) / float(weights.sum())
+                    if mixed > found:
+                        found, name = mixed, rows[int(np.argmax(weights))][2].name
+            if found <= best * (1 + 1e-9) or monotonic() > self.until:
+                if found > best:
+                    best, why = found, name
+                break
+            best, why = found, name
+        return best, why, table, rows
+
+    def _choices(self, table: Floats) -> bool:
+        """Whether any item has lies that cost differently."""
+        at = 0
+        for kind in self.kinds:
+            own = table[:, at : at + len(kind.lies)]
+            at += len(kind.lies)
+            if (own.max(axis=1) - own.min(axis=1) > 1e-9 * np.abs(own).max(axis=1)).any():
+                return True
+        return False
+
+    def _weights(self, costs: Floats, room: Floats, excess: Floats) -> Floats | None:
+        """Weights of the rows for which the programme min t: costs · z <= room + t · excess is tight."""
+        columns, n = len(self.columns), len(self.kinds)
+        choose = np.zeros((n, columns + 1))
+        for c, (k, _) in enumerate(self.columns):
+            choose[k, c] = 1.0
+        goal = np.zeros(columns + 1)
+        goal[-1] = 1.0
+        bounds = [(0.0, None)] * columns + [(None, None)]
+        scale = max(float(np.abs(costs).max()), 1e-300)
+        left = max(self.until - monotonic(), 0.05)
+        answer = linprog(
+            goal,
+            A_ub=np.hstack([costs / scale, -excess[:, None]]),
+            b_ub=room / scale,
+            A_eq=choose,
+            b_eq=self.counts,
+            bounds=bounds,
+            method="highs",
+            options={"time_limit": left},
+        )
+        if answer.status != 0:
+            return None
+        return np.maximum(-np.asarray(answer.ineqlin.marginals, dtype=np.float64), 0.0)
+
+    # -- rows whose costs depend on the length ------------------------------------------------------------------------
+
+    def _at(self, length: float) -> _Rows:
+        """Lanes and blocks of a layout of that length."""
+        costs: list[Floats] = []
+        room: list[float] = []
+        names: list[str] = []
+        for ply, ringed in self._sides():
+            width, more = self._frame(ply, ringed)
+            run = length + more
+            flaws = self._flaws(ply, ringed)
+            holes: Profile | None = None
+            if not flaws.is_empty:
+                holes = profile_of(edges_of(_left_of(flaws, length)), along="y")
+            for dual in self.duals[1:]:
+                costs.append(self._costs(ply, lambda lie: dual.over((lie.ring_bars if ringed else lie.bars)[1], run)))  # noqa: B023
+                room.append(width - (dual.over(holes, run) if holes is not None else 0.0))
+                names.append("lanes")
+        for ply in sorted({p for p, _ in self._sides()}):
+            width, more = self._frame(ply, self.gapped)
+            few = [self.duals[0], *(d for d in self.duals[1:] if d.name == "threshold")][:: 1 if len(self.duals) < 60 else 4]
+            few += [d for d in self.duals if d.name == "rounding"][:3]
+            table = np.zeros((len(few) * len(few), len(self.columns)))
+            for c, (_, lie) in enumerate(self.columns):
+                if ply in lie.plies and len(lie.rectangles):
+                    wide, deep = (lie.rectangles * SLACK / (length + more, width)).T
+                    f = np.array([d.at(deep) for d in few])
+                    g = np.array([d.at(wide) for d in few])
+                    table[:, c] = (f[:, None, :] * g[None, :, :]).max(axis=2).ravel()
+            costs += list(table)
+            room += [1.0] * len(table)
+            names += ["blocks"] * len(table)
+        return _Rows(np.array(costs), np.array(room), tuple(names))
+
+    def too_short(self, length: float) -> str | None:
+        """Why no layout has that length, or None if these rows do not say."""
+        rows = self._at(length)
+        single = np.array([self.least(line) for line in rows.costs]) / np.maximum(rows.room, 1e-12)
+        top = int(np.argmax(single))
+        if single[top] > 1 + 1e-9:
+            return rows.names[top]
+        if single[top] < 0.8 or not self._choices(rows.costs):
+            return None
+        near = np.argsort(-single)[:80]
+        scaled = rows.costs[near] / np.maximum(rows.room[near], 1e-12)[:, None]
+        weights = self._weights(scaled, np.ones(len(near)), np.ones(len(near)))
+        if weights is None or weights.sum() <= 0:
+            return None
+        if self.least(weights @ scaled) > float(weights.sum()) * (1 + 1e-9):
+            return rows.names[int(near[int(np.argmax(weights))])]
+        return None
+
+    def longer(self, proven: float) -> tuple[float, str]:
+        """The greatest length, from ``proven`` on, that lanes and blocks show to be too short: (length, row's name)."""
+        best, why = proven, ""
+        step = 0.2
+        while step > _GAIN and monotonic() < self.until:
+            tried = best * (1 + step)
+            reason = self.too_short(tried)
+            if reason is None:
+                step /= 2
+            else:
+                best, why = tried, reason
+        return best, why
+
+
+def _left_of(shape: Polygon | MultiPolygon, length: float) -> Polygon | MultiPolygon:
+    """The part of a shape left of x = ``length``."""
+    x0, y0, _, y1 = shape.bounds
+    return shape.intersection(box(x0 - 1, y0 - 1, length, y1 + 1)) if length > x0 else Polygon()

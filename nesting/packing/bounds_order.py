@@ -1,0 +1,232 @@
+"""Bounds by order: pieces that cannot lie beside each other lie one behind the other.
+
+Two pieces that share a ply, at a given difference dy of height, keep each other off along x: the differences dx at which
+they overlap hold an interval, seen from bands inside both (``bounds_shapes.chain_of``). If that is so for every dy that
+the cloth's width leaves them, one of them lies behind the other by at least the least end of those intervals. These
+either-ors, the pieces' slices as loads on the width (Σ chords <= width on every vertical line), and the choice of lies
+make a scheduling problem, a relaxation of the layout; CP-SAT gives a proven lower bound on it, finished or not.
+Items tied to a fold have one height each, so this is where a fold's own length is counted.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from time import monotonic
+
+import numba
+import numpy as np
+from numpy.typing import NDArray
+from ortools.sat.python import cp_model
+
+from nesting.packing.bounds_lies import Lie, Ply
+from nesting.packing.bounds_load import Kind
+from nesting.packing.bounds_shapes import Chain, Profile, chain_of
+
+__all__ = ["Ordered", "order_bound"]
+
+Floats = NDArray[np.float64]
+_MOST = 24  # items in the model
+_LEVELS = 512  # slabs across the width
+_SLICES = 6  # loads per lie
+_UNITS = 10**6  # resolution of lengths in the model
+
+
+@dataclass(frozen=True)
+class Ordered:
+    """A bound and the kinds (by number) it rests on; ``tied`` if all of them have one height, as on a fold."""
+
+    length: float
+    kinds: tuple[int, ...]
+    tied: bool
+
+
+@numba.njit(cache=True)  # type: ignore[untyped-decorator]
+def _reach(a: int, a_high: Floats, b: int, b_low: Floats, k: int) -> float:
+    """max over the slabs that two chains share, the second lifted by ``k`` slabs, of a's right end − b's left end."""
+    reach = -np.inf
+    for j in range(max(a, b + k), min(a + len(a_high), b + k + len(b_low))):
+        reach = max(reach, a_high[j - a] - b_low[j - k - b])
+    return reach
+
+
+@numba.njit(cache=True)  # type: ignore[untyped-decorator]
+def _least_reach(a: int, a_high: Floats, b: int, b_low: Floats, low: float, high: float) -> float:
+    """Least of ``_reach`` over lifts from ``low`` to ``high`` slabs, −inf if the chains can miss each other."""
+    first, last = int(np.ceil(low - 1e-6)), int(np.floor(high + 1e-6))
+    if first > last:  # between two whole lifts, the slabs of both meet
+        return max(_reach(a, a_high, b, b_low, last), _reach(a, a_high, b, b_low, first))
+    least = np.inf
+    for k in range(first, last + 1):
+        least = min(least, _reach(a, a_high, b, b_low, k))
+        if least == -np.inf:
+            break
+    return least
+
+
+def _apart(one: tuple[Lie, Chain], two: tuple[Lie, Chain], height: float) -> tuple[float, float] | None:
+    """(least x₂ − x₁ with 2 behind, least x₁ − x₂ with 1 behind) of two lies' middles; None if they can pass."""
+    (p, a), (q, b) = one, two
+    low, high = (q.low - p.high) / height, (q.high - p.low) / height
+    behind = _least_reach(a.first, a.high, b.first, b.low, low, high)
+    if behind == -math.inf:
+        return None
+    before = _least_reach(a.first, -a.low, b.first, -b.high, low, high)
+    return (behind, before) if behind + before > 0 else None
+
+
+def _slices(bars: Profile) -> list[tuple[float, float, float]]:
+    """(start, end, chord that is never undercut) of slabs side by side in x."""
+    begin, end = float(bars.start[0]), float(bars.start[-1] + bars.step[-1])
+    lowest = np.minimum(bars.first, bars.last)
+    cuts = np.linspace(begin, end, _SLICES + 1)
+    found = []
+    for a, b in zip(cuts[:-1], cuts[1:], strict=True):
+        inside = (bars.start < b - 1e-12) & (bars.start + bars.step > a + 1e-12)
+        if not inside.any():
+            continue
+        within = []
+        for s, w, f, g in zip(bars.start[inside], bars.step[inside], bars.first[inside], bars.last[inside], strict=True):
+            within += [f + (g - f) * min(max((t - s) / w, 0.0), 1.0) for t in (a, b)]
+        chord = max(float(lowest[inside].min()), min(within))
+        if chord > 0:
+            found.append((float(a), float(b), chord))
+    return found
+
+
+def _whole(value: float, unit: float) -> int:
+    return math.floor(value / unit + 1e-6)
+
+
+def order_bound(
+    kinds: Sequence[Kind], plies: Sequence[Ply], widths: dict[int, float], proven: float, until: float
+) -> Ordered | None:
+    """The scheduling bound, or None if it is no better than ``proven``.
+
+    ``widths``: of each ply, what the rings' chords add up to at most; ``until``: a reading of the monotonic clock.
+    """
+    height = max(ply.width for ply in plies) / _LEVELS
+    chains: dict[int, list[tuple[Lie, Chain]]] = {}
+    for k, kind in enumerate(kinds):
+        own = [(lie, chain_of(lie.ring_edges, height)) for lie in kind.lies]
+        if all(chain is not None for _, chain in own):
+            chains[k] = [(lie, chain) for lie, chain in own if chain is not None]
+        if monotonic() > until:
+            return None
+    pairs: dict[tuple[int, int], dict[tuple[int, int], tuple[float, float]]] = {}
+    for k in chains:
+        for m in chains:
+            if m < k or (m == k and len(kinds[k].members) < 2) or monotonic() > until:
+                continue
+            table = {}
+            for i, one in enumerate(chains[k]):
+                for j, two in enumerate(chains[m]):
+                    if set(one[0].plies) & set(two[0].plies) and (apart := _apart(one, two, height)) is not None:
+                        table[i, j] = apart
+            if table:
+                pairs[k, m] = table
+    if not pairs:
+        return None
+    involved = {k for pair in pairs for k in pair}
+    ranked = sorted(involved, key=lambda k: -min((l.up - l.down) * (l.right - l.left) for l in kinds[k].lies))  # noqa: E741
+    chosen = [(k, n) for k in ranked for n in range(len(kinds[k].members))][:_MOST]
+    small = len(chosen) <= 12
+    if small:  # the rest of the load counts too while the model stays small
+        rest = [(k, n) for k in range(len(kinds)) if k not in involved for n in range(len(kinds[k].members))]
+        chosen += sorted(rest, key=lambda kn: -kinds[kn[0]].lies[0].area)[: 12 - len(chosen)]
+    return _schedule(kinds, plies, widths, chosen, pairs, proven, until, small)
+
+
+def _schedule(
+    kinds: Sequence[Kind],
+    plies: Sequence[Ply],
+    widths: dict[int, float],
+    chosen: Sequence[tuple[int, int]],
+    pairs: dict[tuple[int, int], dict[tuple[int, int], tuple[float, float]]],
+    proven: float,
+    until: float,
+    sliced: bool,
+) -> Ordered | None:
+    """Solve the relaxation over the chosen items (kind, number)."""
+    most = sum(max(lie.right - lie.left for lie in kinds[k].lies) for k, _ in chosen)
+    ends = [lie.x.offset + lie.right for k, _ in chosen for lie in kinds[k].lies if lie.x and not lie.x.period]
+    reach = max([most, proven, *ends])
+    unit = 10.0 ** math.floor(math.log10(reach)) / _UNITS
+    far = 4 * _whole(reach, unit)
+    model = cp_model.CpModel()
+    length = model.new_int_var(_whole(proven, unit), far, "length")
+    start: list[cp_model.IntVar] = []
+    lying: list[list[cp_model.IntVar]] = []
+    states: dict[tuple[int, int], cp_model.IntVar] = {}
+    loads: dict[int, list[tuple[cp_model.IntervalVar, int]]] = {p: [] for p in widths}
+    for k, n in chosen:
+        kind = kinds[k]
+        x = model.new_int_var(-far, far, f"x{k}.{n}")
+        chosen_lie = [model.new_bool_var(f"lie{k}.{n}.{i}") for i in range(len(kind.lies))]
+        model.add_exactly_one(chosen_lie)
+        start.append(x)
+        lying.append(chosen_lie)
+        for lie, here in zip(kind.lies, chosen_lie, strict=True):
+            left = max(plies[p].left for p in lie.plies)
+            model.add(length - x >= _whole(lie.right, unit)).only_enforce_if(here)
+            if lie.x is not None and lie.x.period == 0:
+                model.add(x == _whole(lie.x.offset, unit)).only_enforce_if(here)
+            elif lie.x is not None:
+                model.add(x >= _whole(lie.first(left) - lie.right, unit)).only_enforce_if(here)
+            else:
+                model.add(x >= _whole(left - lie.left, unit)).only_enforce_if(here)
+            if kind.group is not None and lie.state is not None:
+                key = (kind.group, lie.state)
+                if key not in states:
+                    states[key] = model.new_bool_var(f"state{key}")
+                model.add_implication(here, states[key])
+            if not sliced:
+                continue
+            for a, b, chord in _slices(lie.ring_bars[0]):
+                first, last = math.ceil(a / unit - 1e-6), _whole(b, unit)
+                if last > first:
+                    span = model.new_optional_fixed_size_interval_var(x + first, last - first, here, "")
+                    for p in lie.plies:
+                        loads[p].append((span, _whole(chord * (1 - 1e-6) / widths[p], 1e-4)))
+        if n > 0 and not any(lie.placed for lie in kind.lies):
+            model.add(start[-2] <= x)  # items of a kind stand in the order of their numbers
+    for group in {g for g, _ in states}:
+        model.add_at_most_one(v for (g, _), v in states.items() if g == group)
+    if sliced:
+        for load in loads.values():
+            if load:
+                model.add_cumulative([s for s, _ in load], [d for _, d in load], 10**4)
+    for i, (k, _) in enumerate(chosen):
+        for j in range(i + 1, len(chosen)):
+            m = chosen[j][0]
+            turned_round = k > m
+            table = pairs.get((m, k) if turned_round else (k, m), {})
+            one, two = (j, i) if turned_round else (i, j)
+            if not table:
+                continue
+            behind = model.new_bool_var(f"behind{one}.{two}")
+            for (a, b), (after, before) in table.items():
+                both = [lying[one][a], lying[two][b]]
+                model.add(start[two] - start[one] >= _whole(after, unit)).only_enforce_if([behind, *both])
+                model.add(start[one] - start[two] >= _whole(before, unit)).only_enforce_if([~behind, *both])
+    model.minimize(length)
+    solver = cp_model.CpSolver()
+    left_time = until - monotonic()
+    if left_time <= 0.01:
+        return None
+    solver.parameters.num_workers = 1
+    solver.parameters.random_seed = 1
+    solver.parameters.max_time_in_seconds = left_time
+    status = solver.solve(model)
+    if status == cp_model.MODEL_INVALID:
+        raise AssertionError("the scheduling relaxation is not a valid model")
+    if status == cp_model.INFEASIBLE:
+        bound = far * unit
+    else:  # a proven optimum is whole, give or take the arithmetic
+        bound = math.floor(solver.best_objective_bound + 1e-3) * unit
+    if bound <= proven * (1 + 1e-9):
+        return None
+    used = {k for k, _ in chosen} & {k for pair in pairs for k in pair}
+    tied = all(lie.high - lie.low <= 1e-9 * (lie.up - lie.down) for k in used for lie in kinds[k].lies)
+    return Ordered(bound, tuple(sorted(used)), tied)
