@@ -1,0 +1,139 @@
+"""Words and numbers as they stand on drawings and sheets."""
+
+from __future__ import annotations
+
+import math
+
+from nesting.lay import Lay, Placement, Spread
+from nesting.units import format_fraction, format_length
+
+__all__ = [
+    "cautions",
+    "edge_names",
+    "hands",
+    "long_length",
+    "measure",
+    "ply_words",
+    "shop_length",
+    "side_words",
+    "slug",
+    "turn_words",
+    "unit_name",
+]
+
+
+def measure(mm: float, imperial: bool) -> str:
+    """A table measure without its unit: cm to the millimetre ("12.3") or inches to the sixteenth ("4 13/16")."""
+    sign = "−" if mm < 0 else ""
+    if imperial:
+        text = format_fraction(abs(mm) / 25.4, 16)
+    else:
+        text = f"{math.floor(abs(mm) + 0.5) / 10:.1f}"
+    return sign + text if any(c in "123456789" for c in text) else text
+
+
+def unit_name(imperial: bool) -> str:
+    """The unit of ``measure``."""
+    return "in" if imperial else "cm"
+
+
+def long_length(mm: float, imperial: bool) -> str:
+    """A length with its unit, to the millimetre or the sixteenth."""
+    return format_length(mm, imperial=imperial, step="1/16 in" if imperial else "mm")
+
+
+def shop_length(mm: float, imperial: bool) -> str:
+    """A length to ask for in the shop: yards where it comes out in eighths of a yard; never less than ``mm``."""
+    if imperial:
+        return format_length(mm, imperial=True)
+    return format_length(mm, imperial=False, step="mm", up=True)
+
+
+def turn_words(turn: float) -> str:
+    """How a piece is turned, by where its grain arrow points. The arrow at 0 points away from the cut end."""
+    t = turn % 360.0
+    named = {
+        0.0: "arrow away from the cut end",
+        180.0: "arrow towards the cut end",
+        90.0: "arrow across, towards edge B",
+        270.0: "arrow across, towards edge A",
+    }
+    return named.get(t, "arrow aslant")
+
+
+def side_words(flipped: bool) -> str:
+    """Printed side up or down."""
+    return "printed side down" if flipped else "printed side up"
+
+
+def hands(lay: Lay) -> dict[int, str]:
+    """"left", "right" or "left + right" for the placements (by their place in ``lay.placements``) of pieces that the
+    lay yields in both hands.
+
+    A cloth piece is right when the printed side of the pattern and the right side of the cloth face the same way.
+    Halves on a fold and opened halves have no hand.
+    """
+    found: dict[int, set[str]] = {}
+    kinds: dict[tuple[str, str, str | None], set[str]] = {}
+    number = 0
+    for section in lay.sections:
+        faces = {ply.ply: ply.face for ply in section.spread.plies}
+        for p in section.placements:
+            if not (p.on_fold or p.opened):
+                mine = {"left" if p.flipped == (faces.get(ply, "up") == "up") else "right" for ply in p.plies}
+                found[number] = mine
+                kinds.setdefault((p.piece, p.garment, p.size), set()).update(mine)
+            number += 1
+    placements = lay.placements
+    return {
+        i: " + ".join(sorted(mine))
+        for i, mine in found.items()
+        if len(kinds[(placements[i].piece, placements[i].garment, placements[i].size)]) == 2
+    }
+
+
+def ply_words(placement: Placement, covering: tuple[int, ...]) -> str:
+    """Through which plies a placement is cut; ``covering`` are the plies that lie there, bottom first."""
+    if len(covering) <= 1:
+        return "single ply"
+    if set(covering) <= set(placement.plies):
+        return f"through all {len(covering)} plies" if len(covering) > 2 else "through both plies"
+    if covering[-1] in placement.plies:
+        return "top ply only"
+    if covering[0] in placement.plies:
+        return "bottom ply only"
+    return "ply " + ", ".join(str(k + 1) for k in placement.plies) + " only"
+
+
+def edge_names(spread: Spread, remnant: bool = False) -> tuple[str, str]:
+    """What the near edge (y = 0, "A") and the far edge (y = table width, "B") of the spread cloth are."""
+    if remnant:
+        return ("base line A", "far side B")
+    along = {round(f.at, 3) for f in spread.folds if f.along == "x"}
+    near = "fold A" if any(abs(at) < 0.01 for at in along) else "selvage A"
+    far = "fold B" if any(abs(at - spread.table_width) < 0.01 for at in along) else "selvage B"
+    return (near, far)
+
+
+def slug(name: str) -> str:
+    """A cloth's name as part of a file name: letters, digits and hyphens of any script, never empty."""
+    kept = "".join(c if c.isalnum() else "-" for c in name.strip().lower())
+    parts = [part for part in kept.split("-") if part]
+    return "-".join(parts) or "cloth"
+
+
+def cautions(kinds: tuple[str, ...] = ()) -> tuple[str, ...]:
+    """What can hurt someone, said once. ``kinds``: add "cutter" where a machine is to cut."""
+    words = [
+        "Shears, rotary cutters and blades: close or cover the blade whenever you lay it down, cut away from yourself, "
+        "keep the other hand out of its path, and follow the maker's manual.",
+        "Pins and weights out of the cutting line before you cut.",
+    ]
+    if "cutter" in kinds:
+        words.append(
+            "Machine cutters, plotters with knives and laser cutters: the maker's manual and the rules of the place "
+            "come first. Never leave one running alone; a laser needs extraction, eye protection, a fire watch, and a "
+            "cloth that its maker says may be cut by laser (some fibres burn or give off poisonous fumes)."
+        )
+        words.append("Run the outline without the tool first, and check the 5 cm or 2 in square before cutting cloth.")
+    return tuple(words)
