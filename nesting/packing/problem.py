@@ -26,6 +26,7 @@ __all__ = [
     "Bound",
     "Item",
     "NeverFits",
+    "NoLayoutFound",
     "OnBetter",
     "PackingError",
     "Place",
@@ -53,6 +54,21 @@ class NeverFits(PackingError):
 
     def __reduce__(self) -> tuple[object, ...]:
         return (NeverFits, (self.item, self.name, self.reason))
+
+
+class NoLayoutFound(PackingError):
+    """The search found no layout in its time: one may exist all the same.
+
+    ``places`` is a valid layout of a part of the items, ``missing`` the numbers of the others, ``names`` their names.
+    """
+
+    def __init__(self, places: tuple[Place, ...], missing: tuple[int, ...], names: tuple[str, ...]) -> None:
+        self.places, self.missing, self.names = places, missing, names
+        total = len(places) + len(missing)
+        super().__init__(f"no layout of all {total} items was found; without a place: {', '.join(names)}")
+
+    def __reduce__(self) -> tuple[object, ...]:
+        return (NoLayoutFound, (self.places, self.missing, self.names))
 
 
 @dataclass(frozen=True)

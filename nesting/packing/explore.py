@@ -1,0 +1,243 @@
+"""One worker's search: attempts to lay everything within a slightly shorter length, over and over."""
+
+from __future__ import annotations
+
+import math
+import time
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from nesting.packing import first, kernels
+from nesting.packing.compact import Compactor
+from nesting.packing.fields import Fields
+from nesting.packing.kernels import State, uniform
+from nesting.packing.model import XR, Model
+
+__all__ = ["Explorer", "Layout"]
+
+Clock = Callable[[], float]
+
+
+@dataclass(frozen=True, eq=False)
+class Layout:
+    """A snapshot: ``length`` (internal units) and the arrays of a state."""
+
+    length: float
+    cx: NDArray[np.float64]
+    cy: NDArray[np.float64]
+    var: NDArray[np.int32]
+    group: NDArray[np.int32]
+
+
+class Explorer:
+    """Searches one model. Deterministic for a seed as long as ``deadline`` does not cut in."""
+
+    def __init__(
+        self, model: Model, fields: Fields, compactor: Compactor, seed: int, clock: Clock = time.perf_counter
+    ) -> None:
+        self.model = model
+        self.fields = fields
+        self.compactor = compactor
+        self.clock = clock
+        self.deadline = math.inf
+        self.state = kernels.new_state(model.tables, len(model.obstacles), seed)
+        self.best: Layout | None = None
+        self.least = self._least_length()
+        self.rounds = 0
+        self.step = 0.01
+        self.failures = 0
+        self.fine = 0.0015
+        self.pool: list[tuple[float, Layout]] = []
+        self.stats: dict[str, list[float]] = {}
+
+    def _least_length(self) -> float:
+        t = self.model.tables
+        lmin = t.v_lim[:, 11]
+        return max((float(min(lmin[v] for v in range(a, b))) for a, b in zip(t.i_v0, t.i_v1, strict=True)), default=0.0)
+
+    # -- snapshots
+
+    def keep(self, length: float) -> Layout:
+        """The state as a layout."""
+        s = self.state
+        return Layout(length, s.cx.copy(), s.cy.copy(), s.var.copy(), s.group.copy())
+
+    def take(self, layout: Layout) -> None:
+        """Make the state that layout, with all weights 1."""
+        s = self.state
+        s.group[:] = layout.group
+        for i in range(self.model.n):
+            kernels.put(self.model.tables, s, i, int(layout.var[i]), float(layout.cx[i]), float(layout.cy[i]))
+        s.weight[:] = 1.0
+
+    # -- moves on whole layouts
+
+    def squeeze(self, length: float, shrink: float) -> None:
+        """Everything right of a random cut moves left by ``shrink``; nothing lies beyond ``length``."""
+        s, t = self.state, self.model.tables
+        cut = uniform(s.rng) * length
+        for i in range(self.model.n):
+            if not t.i_fixed[i]:
+                x = s.cx[i] - shrink if s.cx[i] > cut else s.cx[i]
+                self._put(i, int(s.var[i]), float(x), float(s.cy[i]), length)
+
+    def _put(self, i: int, v: int, x: float, y: float, length: float) -> None:
+        t = self.model.tables
+        if t.v_lim[v, 11] > length + 1e-9:
+            options = first.allowed(self.model, self.state, i, length)
+            v = options[0] if options else v
+        kernels.put(t, self.state, i, v, kernels.fit_x(t, v, x, length), kernels.fit_y(t, v, y))
+
+    def swap(self, length: float) -> None:
+        """Two items that are not small and not alike change places."""
+        s, t = self.state, self.model.tables
+        free = [i for i in range(self.model.n) if not t.i_fixed[i]]
+        free.sort(key=lambda i: -t.i_size[i])
+        large = free[: max(2, int(len(free) * 0.4))]
+        if len(large) < 2:
+            return
+        for _ in range(20):
+            a = large[int(uniform(s.rng) * len(large))]
+            b = large[int(uniform(s.rng) * len(large))]
+            if t.i_kind[a] != t.i_kind[b] or (a != b and s.var[a] != s.var[b]):
+                ax, ay, bx, by = float(s.cx[a]), float(s.cy[a]), float(s.cx[b]), float(s.cy[b])
+                self._put(a, int(s.var[a]), bx, by, length)
+                self._put(b, int(s.var[b]), ax, ay, length)
+                return
+
+    def shuffle_window(self, length: float) -> None:
+        """The items inside a vertical window of 12-30 % of the length exchange their places at random."""
+        s, t = self.state, self.model.tables
+        width = length * (0.12 + 0.18 * uniform(s.rng))
+        left = uniform(s.rng) * (length - width)
+        inside = [i for i in range(self.model.n) if not t.i_fixed[i] and left <= s.cx[i] <= left + width]
+        spots = [(float(s.cx[i]), float(s.cy[i])) for i in inside]
+        for k in range(len(inside) - 1, 0, -1):
+            c = int(uniform(s.rng) * (k + 1))
+            spots[k], spots[c] = spots[c], spots[k]
+        for i, (x, y) in zip(inside, spots, strict=True):
+            self._put(i, int(s.var[i]), x, y, length)
+
+    def flip_group(self, length: float) -> None:
+        """One group takes another of its states; its items keep their places as well as they can."""
+        s, t = self.state, self.model.tables
+        several = [g for g, states in enumerate(self.model.num_states) if len(states) > 1]
+        if not several:
+            return
+        g = several[int(uniform(s.rng) * len(several))]
+        others = [q for q in self.model.num_states[g] if q != s.group[g]]
+        s.group[g] = others[int(uniform(s.rng) * len(others))]
+        for i in range(self.model.n):
+            if t.i_group[i] == g and not t.i_fixed[i]:
+                options = first.allowed(self.model, s, i, length)
+                if options and int(s.var[i]) not in options:
+                    v = options[int(uniform(s.rng) * len(options))]
+                    self._put(i, v, float(s.cx[i]), float(s.cy[i]), length)
+
+    # -- attempts
+
+    def separate(self, length: float, patience: int) -> tuple[bool, float]:
+        """Separate the state within ``length``; True and an exact state if that worked, else the least overlap's state."""
+        s, t, f = self.state, self.model.tables, self.fields.tables()
+        bx, by, bv = s.cx.copy(), s.cy.copy(), s.var.copy()
+        control = np.array([1e300, 0.0, 0.0, 1e300])
+        status = 0
+        while status == 0 and self.clock() < self.deadline:
+            status = kernels.separate(t, f, s, length, 20, patience, control, bx, by, bv)
+        for i in range(self.model.n):
+            kernels.put(t, s, i, int(bv[i]), float(bx[i]), float(by[i]))
+        if status == 1 or control[0] < 2e-4 * self.model.n:
+            kept = self.keep(length)
+            got = self.compactor(s)
+            if got is not None and got <= length + 1e-6:
+                return True, got
+            self.take(kept)
+        return False, float(control[0])
+
+    def begin(self) -> None:
+        """A fresh random layout, separated at a comfortable length."""
+        m = self.model
+        length = m.length if m.length is not None else max(self.least, m.area / 100.0 / 0.65)
+        for _ in range(40):
+            first.choose_states(m, self.state)
+            first.random_places(m, self.state, length)
+            ok, got = self.separate(length, 100)
+            if ok:
+                self._better(got)
+                return
+            if self.clock() >= self.deadline:
+                return
+            if m.length is None:
+                length *= 1.05
+
+    def _better(self, length: float) -> bool:
+        if self.best is None or length < self.best.length - 1e-9:
+            self.best = self.keep(length)
+            self.pool.clear()
+            return True
+        return False
+
+    def round(self) -> bool:
+        """One attempt; True if the best layout became better."""
+        self.rounds += 1
+        m = self.model
+        if self.best is None:
+            self.begin()
+            return self.best is not None
+        u = uniform(self.state.rng)
+        if u < 0.5:
+            name = "compress"
+            ratio = self.fine
+            self.take(self.best)
+            patience = 100
+        else:
+            name = "explore"
+            ratio = self.step
+            patience = 300
+            if self.pool and self.failures % 4:
+                k = int(len(self.pool) * uniform(self.state.rng) ** 2)
+                self.take(self.pool[k][1])
+            else:
+                self.take(self.best)
+        length = max(self.least, self.best.length * (1.0 - ratio))
+        self.squeeze(length, self.best.length - length)
+        if name == "explore" and self.failures % 4:
+            w = uniform(self.state.rng)
+            if w < 0.5:
+                name = "window"
+                self.shuffle_window(length)
+            else:
+                name = "swap"
+                self.swap(length)
+        if any(len(q) > 1 for q in m.num_states) and uniform(self.state.rng) < 0.3:
+            self.flip_group(length)
+        t0 = self.clock()
+        ok, got = self.separate(length, patience)
+        row = self.stats.setdefault(name, [0.0, 0.0, 0.0])
+        row[0] += 1
+        row[2] += self.clock() - t0
+        if ok:
+            row[1] += 1
+            if name == "compress":
+                self.fine = min(0.003, self.fine * 1.5)
+            else:
+                self.failures = 0
+            return self._better(got)
+        if name == "compress":
+            self.fine = max(0.00005, self.fine * 0.7)
+        else:
+            self.failures += 1
+            self.pool.append((got, self.keep(length)))
+            self.pool.sort(key=lambda e: e[0])
+            del self.pool[8:]
+            if self.failures % 5 == 0:
+                self.step = max(0.001, self.step * 0.7)
+        return False
+
+
+def extent(model: Model, state: State) -> float:
+    """Extent of a state in internal units."""
+    return float((state.cx + model.tables.v_lim[state.var, XR]).max(initial=0.0))
