@@ -1,0 +1,410 @@
+"""The command line: thin, and quick to answer; everything heavy is imported by the command that needs it.
+
+Exit codes: 0 done, 1 our fault, 2 the input is wrong, 3 it cannot be laid.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+import sys
+from collections.abc import Callable
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from nesting.errors import InputError, InternalError, NestingError
+
+if TYPE_CHECKING:
+    from nesting.order import Order
+    from nesting.planning.options import SearchOptions
+
+__all__ = ["app", "main"]
+
+app = typer.Typer(
+    name="nesting",
+    help="Fabric layout for people who sew: what to buy, how to fold it, where each piece goes.\n\n"
+    "Begin with 'nesting new' in the folder of your pattern files; it writes a cutting order to fill in. "
+    "'nesting check' judges it, 'nesting lay' lays it, 'nesting print' makes paper and cutter files of a lay.",
+    no_args_is_help=True,
+    add_completion=False,
+    pretty_exceptions_enable=False,
+    rich_markup_mode="rich",
+)
+
+OrderArg = Annotated[Path, typer.Argument(metavar="ORDER", help="The cutting order (TOML).")]
+Json = Annotated[bool, typer.Option("--json", help="One JSON document on standard output; words go to standard error.")]
+Out = Annotated[Path, typer.Option("-o", "--output", metavar="DIR", help="Folder for the results.")]
+Seconds = Annotated[float | None, typer.Option("--seconds", min=0.1, help="Search time for each cloth (20).")]
+Rounds = Annotated[
+    int | None, typer.Option("--rounds", min=1, help="Search by rounds instead of time: repeats exactly.")
+]
+Seed = Annotated[int, typer.Option("--seed", help="Another seed, another search.")]
+Workers = Annotated[int | None, typer.Option("--workers", min=1, help="Processes to search with (all cores).")]
+SpreadOpt = Annotated[
+    str | None, typer.Option("--spread", help="Force one spread, for example 'open' or 'lengthwise fold'.")
+]
+
+
+def _options(seconds: float | None, rounds: int | None, seed: int, workers: int | None) -> SearchOptions:
+    from nesting.planning.options import SearchOptions
+
+    if seconds is not None and rounds is not None:
+        raise InputError("--seconds and --rounds exclude each other: give one of them")
+    return SearchOptions(
+        seconds=None if rounds is not None else (20.0 if seconds is None else seconds),
+        rounds=rounds,
+        seed=seed,
+        workers=workers or os.cpu_count() or 1,
+    )
+
+
+def _spread(name: str | None) -> Any:
+    from nesting.cloth.spreads import ALL_SPREADS
+
+    if name is not None and name not in ALL_SPREADS:
+        raise InputError(f"--spread: '{name}' is not a spread; expected one of: {', '.join(ALL_SPREADS)}")
+    return name
+
+
+def _load(path: Path) -> Order:
+    from nesting.files.order import load_order
+
+    return load_order(path)
+
+
+def _emit(document: object) -> None:
+    json.dump(document, sys.stdout, indent=1, ensure_ascii=False)
+    sys.stdout.write("\n")
+
+
+def _say(*lines: object) -> None:
+    from rich.console import Console
+
+    console = Console(stderr=True)
+    for line in lines:
+        console.print(line, highlight=False)
+
+
+def _show(as_json: bool, *renderables: object) -> None:
+    """Words and tables: on standard output, or on standard error where a JSON document goes there."""
+    from rich.console import Console
+
+    console = Console(stderr=as_json)
+    for one in renderables:
+        console.print(one, highlight=False)
+
+
+def _tell_findings(order: Order) -> None:
+    from rich.text import Text
+
+    shown = [f for f in order.findings if f.kind != "note"]
+    for finding in shown[:12]:
+        _say(Text(str(finding)))
+    if len(shown) > 12:
+        _say(Text(f"… and {len(shown) - 12} more: 'nesting check' shows all"))
+
+
+def _with_progress(options: SearchOptions, work: Callable[[SearchOptions], Any], imperial: bool) -> Any:
+    """Run ``work`` with a progress line on standard error while a person may be watching."""
+    from dataclasses import replace
+
+    from rich.console import Console
+    from rich.progress import BarColumn, Progress, SpinnerColumn, TextColumn, TimeElapsedColumn
+
+    from nesting.planning.options import Progress as Step
+    from nesting.units import format_length
+
+    console = Console(stderr=True)
+    seconds = options.seconds
+    with Progress(
+        SpinnerColumn(),
+        TextColumn("{task.description}"),
+        BarColumn(bar_width=24),
+        TimeElapsedColumn(),
+        TextColumn("{task.fields[best]}"),
+        console=console,
+        transient=True,
+        disable=not console.is_terminal,
+    ) as bar:
+        task = bar.add_task("reading", total=1.0, best="")
+        first: list[float] = []
+        import time
+
+        begun = time.monotonic()
+
+        def step(progress: Step) -> None:
+            best = ""
+            if progress.length is not None:
+                best = f"best so far: {format_length(progress.length, imperial=imperial, step=None)} of cloth"
+                if not first:
+                    first.append(time.monotonic() - begun)
+                    if not console.is_terminal:
+                        console.print(f"first valid lay after {first[0]:.1f} s: {best}", highlight=False)
+            done = progress.share if seconds is None else min(1.0, (time.monotonic() - begun) / seconds)
+            bar.update(task, completed=done, description=f"{progress.cloth}: {progress.doing}", best=best)
+
+        return work(replace(options, on_progress=step))
+
+
+@app.command()
+def new(
+    sources: Annotated[list[Path], typer.Argument(metavar="DIR-or-FILES…", help="Pattern files, or a folder of them.")],
+    output: Annotated[Path, typer.Option("-o", "--output", metavar="FILE", help="The order to write.")] = Path(
+        "order.toml"
+    ),
+    as_json: Json = False,
+) -> None:
+    """Write a commented starter order from the pattern files found."""
+    from nesting.files.outputs import ready_folder, write_outputs
+    from nesting.files.starter import starter_order
+
+    if output.exists():
+        raise InputError("there is already a file of that name, and it is left as it is: give another with -o", file=output)
+    text = starter_order(sources, folder=output.parent)
+    ready_folder(output.parent)
+    write_outputs({output: text.encode("utf-8")})
+    if as_json:
+        _emit({"order": str(output)})
+    _show(as_json, f"wrote {output}: read it, fill in cloth and counts, then: nesting check {output}")
+
+
+@app.command()
+def check(
+    path: Annotated[Path, typer.Argument(metavar="ORDER-or-LAY", help="A cutting order (TOML) or a lay file (JSON).")],
+    output: Out = Path("."),
+    picture: Annotated[
+        bool, typer.Option("--picture", help="Also draw every piece with its corners and edges numbered.")
+    ] = False,
+    as_json: Json = False,
+) -> None:
+    """Read and judge an order without laying it, or judge a lay file that was edited by hand."""
+    from nesting.commands import check_lay_file, check_order_file
+
+    if path.suffix.lower() == ".json":
+        ok, document, renderables = check_lay_file(path)
+    else:
+        ok, document, renderables = check_order_file(path, output, picture=picture)
+    if as_json:
+        _emit(document)
+    _show(as_json, *renderables)
+    if not ok:
+        raise typer.Exit(2)
+
+
+@app.command()
+def lay(
+    path: OrderArg,
+    output: Out = Path("."),
+    seconds: Seconds = None,
+    rounds: Rounds = None,
+    seed: Seed = 0,
+    workers: Workers = None,
+    spread: SpreadOpt = None,
+    begin: Annotated[
+        Path | None, typer.Option("--from", metavar="LAY.json", help="Continue from this lay of the same order.")
+    ] = None,
+    keep: Annotated[
+        str | None, typer.Option("--keep", metavar="NAME:COPY,…", help="With --from: pieces that stay where they are.")
+    ] = None,
+    as_json: Json = False,
+) -> None:
+    """Lay the order: search, prove, and write the lay, its drawing, the placement sheet and the report."""
+    from nesting.commands import lay_order_file
+
+    options = _options(seconds, rounds, seed, workers)
+    forced = _spread(spread)
+    order = _load(path)
+    _tell_findings(order)
+    document, renderables = lay_order_file(
+        order,
+        output,
+        lambda work: _with_progress(options, work, order.imperial),
+        spread=forced,
+        begin=begin,
+        keep=_kept(keep),
+    )
+    if as_json:
+        _emit(document)
+    _show(as_json, *renderables)
+
+
+def _kept(text: str | None) -> tuple[tuple[str, int], ...]:
+    kept = []
+    for part in (text or "").split(","):
+        if not part.strip():
+            continue
+        name, _, number = part.strip().rpartition(":")
+        if not name or not number.isdigit():
+            raise InputError(f"--keep: found '{part.strip()}', expected a piece and its copy, like front:1")
+        kept.append((name, int(number)))
+    return tuple(kept)
+
+
+@app.command("print")
+def print_(
+    path: Annotated[Path, typer.Argument(metavar="LAY.json", help="A lay file.")],
+    output: Out = Path("."),
+    kinds: Annotated[
+        str, typer.Option("--as", help="Any of sheet, whole, tiles, projector, cutter, with commas between.")
+    ] = "sheet,whole,tiles,projector,cutter",
+    paper: Annotated[str, typer.Option("--paper", help="a4, letter or a3 (for sheet and tiles).")] = "a4",
+    as_json: Json = False,
+) -> None:
+    """Make a placement sheet, true-scale PDFs, a projector page or cutter files from a lay."""
+    from nesting.commands import print_lay_file
+
+    document, renderables = print_lay_file(path, output, kinds, paper)
+    if as_json:
+        _emit(document)
+    _show(as_json, *renderables)
+
+
+@app.command()
+def buy(
+    path: OrderArg,
+    widths: Annotated[
+        str | None, typer.Option("--widths", help="Widths to compare, for example 90cm,115cm,150cm.")
+    ] = None,
+    output: Annotated[
+        Path | None, typer.Option("-o", "--output", metavar="DIR", help="Also write buy.html and buy.json here.")
+    ] = None,
+    seconds: Annotated[float | None, typer.Option("--seconds", min=0.1, help="Search time for each row (5).")] = None,
+    rounds: Rounds = None,
+    seed: Seed = 0,
+    workers: Workers = None,
+    as_json: Json = False,
+) -> None:
+    """What to buy: widths, spreads and nap compared, the curve for one garment more, and the trims."""
+    from nesting.commands import buy_order_file
+
+    options = _options(5.0 if seconds is None and rounds is None else seconds, rounds, seed, workers)
+    order = _load(path)
+    _tell_findings(order)
+    document, renderables = buy_order_file(
+        order, widths, output, lambda work: _with_progress(options, work, order.imperial)
+    )
+    if as_json:
+        _emit(document)
+    _show(as_json, *renderables)
+
+
+@app.command()
+def remnants(
+    path: OrderArg,
+    output: Out = Path("."),
+    stash: Annotated[
+        Path | None, typer.Option("--stash", metavar="FILE", help="Also use the leftovers kept in this stash (TOML).")
+    ] = None,
+    seconds: Seconds = None,
+    rounds: Rounds = None,
+    seed: Seed = 0,
+    workers: Workers = None,
+    as_json: Json = False,
+) -> None:
+    """Which whole garments the leftovers give, which piece goes where, and what must still be bought."""
+    from nesting.commands import remnants_of_order
+
+    options = _options(seconds, rounds, seed, workers)
+    order = _load(path)
+    _tell_findings(order)
+    document, renderables = remnants_of_order(
+        order, output, stash, lambda work: _with_progress(options, work, order.imperial)
+    )
+    if as_json:
+        _emit(document)
+    _show(as_json, *renderables)
+
+
+@app.command()
+def batch(
+    path: OrderArg,
+    output: Annotated[
+        Path | None, typer.Option("-o", "--output", metavar="DIR", help="Also write batch.html and batch.json here.")
+    ] = None,
+    seconds: Annotated[
+        float | None, typer.Option("--seconds", min=0.1, help="Search time for each section (5).")
+    ] = None,
+    rounds: Rounds = None,
+    seed: Seed = 0,
+    workers: Workers = None,
+    as_json: Json = False,
+) -> None:
+    """Plan a batch in sections and plies, so that exactly the counts come out of the least cloth."""
+    from nesting.commands import batch_order_file
+
+    options = _options(5.0 if seconds is None and rounds is None else seconds, rounds, seed, workers)
+    order = _load(path)
+    _tell_findings(order)
+    document, renderables = batch_order_file(order, output, lambda work: _with_progress(options, work, order.imperial))
+    if as_json:
+        _emit(document)
+    _show(as_json, *renderables)
+
+
+@app.command()
+def stash(
+    file: Annotated[Path, typer.Argument(metavar="STASH", help="The stash (TOML); it is made if it is not there.")],
+    add: Annotated[
+        Path | None, typer.Option("--add", metavar="LAY.json", help="Add the usable offcuts of this lay.")
+    ] = None,
+    least: Annotated[str, typer.Option("--least", help="With --add: smallest offcut to keep, length × width.")] = (
+        "20 cm x 20 cm"
+    ),
+    remove: Annotated[str | None, typer.Option("--remove", metavar="NAME", help="Take a leftover out.")] = None,
+    as_json: Json = False,
+) -> None:
+    """Show the leftovers kept at home, add the offcuts of a lay, or take one out."""
+    from nesting.commands import stash_file
+
+    document, renderables = stash_file(file, add, least, remove)
+    if as_json:
+        _emit(document)
+    _show(as_json, *renderables)
+
+
+def main() -> None:
+    """Run the command line; every error becomes one clear message and its exit code."""
+    as_json = "--json" in sys.argv
+    try:
+        app(standalone_mode=True)
+    except NestingError as error:
+        _fail(error, as_json)
+        sys.exit(error.exit_code)
+    except KeyboardInterrupt:
+        sys.stderr.write("\nstopped before there was a first lay; nothing was written\n")
+        sys.exit(130)
+    except BrokenPipeError:
+        sys.exit(0)
+    except Exception as error:
+        if os.environ.get("NESTING_DEBUG"):
+            raise
+        _fail(
+            InternalError(
+                f"{type(error).__name__}: {error}. This is our fault, not yours; nothing was written. "
+                "Set NESTING_DEBUG=1 to see where it happened"
+            ),
+            as_json,
+        )
+        sys.exit(1)
+
+
+def _fail(error: NestingError, as_json: bool) -> None:
+    sys.stderr.write(f"nesting: {error}\n")
+    if as_json:
+        _emit(
+            {
+                "error": {
+                    "kind": type(error).__name__,
+                    "message": error.message,
+                    "file": error.file,
+                    "piece": error.piece,
+                    "key": error.key,
+                }
+            }
+        )
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,1 @@
+"""From an order and a cloth to packing problems, and from their layouts to lays."""

@@ -1,0 +1,505 @@
+"""Lay one cloth: try every sound spread, open out the best folded lays, and return the easiest of the shortest.
+
+Time is spent in three stages: a short run of every candidate side by side; a longer run of the best candidate of each
+spread; then open cloth, started from the best of the others opened out, so that it is never longer.
+"""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Iterable, Mapping, Sequence
+from concurrent.futures import Executor, Future
+from concurrent.futures import wait as wait_for
+from dataclasses import dataclass, field, replace
+
+from nesting.cloth.spreads import Refusal, cloth_of_remnant, sound_spreads
+from nesting.errors import CannotLayError, OrderError
+from nesting.lay import Lay, Section, SpreadTried
+from nesting.order import Cloth, Order, Remnant, SpreadName
+from nesting.packing.problem import Item, NeverFits, PackingError, Place, Problem, Result, Stop
+from nesting.planning.assemble import Assembly, assemble, with_length
+from nesting.planning.candidates import Candidate, candidates_for
+from nesting.planning.demand import Counts, Stack, garment_counts, stacks_of
+from nesting.planning.options import Progress, SearchOptions, search_pool, share_of
+from nesting.planning.starts import Lying, lying_in, opened_out, place_missing, places_from
+from nesting.planning.yardage import buy_length, cloth_used, garment_shares, utilisation
+
+__all__ = ["Keep", "SearchOptions", "lay_cloth", "lay_order"]
+
+#: (piece name, copy) of placements that stay where a lay file has them
+Keep = tuple[str, int]
+
+_STAGE_ONE = 0.30
+_STAGE_TWO = 0.30
+_OPEN = 0.40
+
+
+@dataclass
+class _Trial:
+    """One candidate on its way: its problem, its best layout, or why it cannot be."""
+
+    candidate: Candidate
+    assembly: Assembly | None = None
+    result: Result | None = None
+    refused: str | None = None
+
+    @property
+    def used(self) -> float:
+        """Length of cloth it takes, opened out, mm."""
+        assert self.result is not None and self.assembly is not None
+        return cloth_used(self.candidate.kind, self.assembly.cloth, self.result.length)
+
+
+@dataclass
+class _Search:
+    """What every stage needs."""
+
+    order: Order
+    cloth: Cloth
+    stacks: tuple[Stack, ...]
+    options: SearchOptions
+    pool: Executor | None
+    remnant: Remnant | None
+    keep: tuple[Keep, ...] = ()
+    start: tuple[Lying, ...] = ()
+    begun: float = field(default_factory=time.monotonic)
+    best: float | None = None
+
+    def tell(self, doing: str, share: float, length: float | None = None) -> None:
+        """Report progress; ``length`` is cloth used, mm."""
+        if length is not None:
+            self.best = length if self.best is None else min(self.best, length)
+        if self.options.on_progress is not None:
+            self.options.on_progress(Progress(self.cloth.name, doing, share, self.best))
+
+
+def run_search(
+    problem: Problem, stop: Stop, seed: int, start: tuple[Place, ...] | None
+) -> Result | NeverFits | PackingError:
+    """One search in this process; errors come back as values, so that a pool can carry them."""
+    from nesting.packing.search import solve
+
+    try:
+        return solve(problem, stop, seed=seed, workers=1, start=start)
+    except PackingError as error:
+        return error
+
+
+def lay_order(order: Order, options: SearchOptions, *, spread: SpreadName | None = None) -> tuple[Lay, ...]:
+    """One lay for each cloth that the order cuts from; see ``lay_cloth``.
+
+    A second cloth whose pieces are cut together with leaders of another cloth lies over those leaders.
+    """
+    from nesting.planning.layered import lay_over
+
+    counts = garment_counts(order)
+    if not any(counts.values()):
+        raise OrderError("nothing to cut: every count is 0", file=order.path, key="garment")
+    with search_pool(options) as pool:
+        shared = replace(options, executor=pool)
+        lays: list[Lay] = []
+        for cloth in order.cloths:
+            if not stacks_of(order, cloth):
+                continue
+            lays.append(lay_cloth(order, cloth.name, shared, spread=spread))
+        return lay_over(order, tuple(lays))
+
+
+def lay_cloth(
+    order: Order,
+    cloth_name: str,
+    options: SearchOptions,
+    *,
+    start: Lay | None = None,
+    counts: Counts | None = None,
+    remnant: Remnant | None = None,
+    spread: SpreadName | None = None,
+    keep: Sequence[Keep] = (),
+) -> Lay:
+    """The easiest of the shortest lays of one cloth that the search finds.
+
+    ``start`` is a lay to begin from, ``keep`` names placements of it that must stay; ``counts`` replaces the order's
+    counts (garment, size) -> number; ``remnant`` lays on that leftover; ``spread`` forces one spread. CannotLayError says
+    which piece cannot lie, and why.
+    """
+    base = order.cloth_named(cloth_name)
+    cloth = cloth_of_remnant(base, remnant) if remnant is not None else base
+    stacks = stacks_of(order, cloth, counts)
+    if not stacks:
+        raise OrderError(f"nothing is cut from cloth '{cloth_name}'", file=order.path, key="garment.pieces")
+    with search_pool(options) as pool:
+        search = _Search(order, cloth, stacks, replace(options, executor=pool), pool, remnant, tuple(keep))
+        if start is not None:
+            search.start = lying_in(start.placements)
+            if keep and spread is None and len(start.sections) == 1:
+                spread = start.sections[0].spread.kind
+        kinds, refusals = sound_spreads(cloth, remnant, spread)
+        if not kinds:
+            raise CannotLayError(
+                "no spread is possible: " + "; ".join(f"{r.kind}: {r.reason}" for r in refusals), key=cloth_name
+            )
+        trials, refusals = _try_all(search, kinds, refusals, spread, start)
+    return _choose(search, trials, refusals, garment_counts(order) if counts is None else dict(counts))
+
+
+def _try_all(
+    search: _Search,
+    kinds: tuple[SpreadName, ...],
+    refusals: tuple[Refusal, ...],
+    forced: SpreadName | None,
+    start: Lay | None,
+) -> tuple[list[_Finished], tuple[Refusal, ...]]:
+    from nesting.planning.sections import sectioned
+
+    refused = list(refusals)
+    helpers: tuple[SpreadName, ...] = ()
+    if forced == "open" and search.remnant is None and not search.keep:
+        # open cloth begins from folded lays within its own time, even where only it may be returned
+        helpers = tuple(k for k in sound_spreads(search.cloth)[0] if k in ("lengthwise fold", "partial fold"))
+    elif forced == "sections":
+        helpers = ("lengthwise fold",)
+    folded = tuple(k for k in dict.fromkeys((*kinds, *helpers)) if k not in ("open", "sections"))
+    trials = _candidates(search, folded, refused)
+    only = not ({"open", "sections"} & set(kinds))
+    stage_one = 0.5 if only else _STAGE_ONE
+    _run_side_by_side(search, trials, stage_one if len(trials) > 1 else 0.1, "trying spreads")
+    best_of: list[_Trial] = []
+    for kind in folded:
+        done = [t for t in trials if t.candidate.kind == kind and t.result is not None]
+        if done:
+            best_of.append(min(done, key=_trial_rank))
+        else:
+            reasons = dict.fromkeys(t.refused for t in trials if t.candidate.kind == kind and t.refused)
+            refused.append(Refusal(kind, "; ".join(reasons) or "no piece gives a flap of sensible depth"))
+    stage_two = 1.0 - stage_one if only else _STAGE_TWO
+    _run_side_by_side(search, best_of, stage_two, "better lays of the best spreads")
+    finished: list[_Finished] = []
+    for kind in folded:
+        done = [t for t in trials if t.candidate.kind == kind and t.result is not None]
+        finished += [_finish(search, t) for t in done]
+    if "sections" in kinds:
+        made, why = sectioned(search.order, search.cloth, search.stacks, search.options, search.pool)
+        if made is not None:
+            finished.append(_Finished("sections", made, None))
+        else:
+            refused.append(Refusal("sections", why))
+    if "open" in kinds:
+        try:
+            finished.append(_open(search, finished, start))
+        except CannotLayError as error:
+            refused.append(Refusal("open", str(error)))
+    wanted = [f for f in finished if f.kind in kinds]
+    if not wanted:
+        raise CannotLayError(
+            "it cannot be laid. " + "; ".join(f"{r.kind}: {r.reason}" for r in refused), key=search.cloth.name
+        )
+    return wanted, tuple(r for r in refused if r.kind in kinds or forced is None)
+
+
+@dataclass(frozen=True)
+class _Finished:
+    kind: SpreadName
+    sections: tuple[Section, ...]
+    assembly: Assembly | None
+    bound: float | None = None
+    reason: str = ""
+
+    @property
+    def lay_length(self) -> float:
+        """Sum over the sections, mm."""
+        return sum(s.lay_length for s in self.sections)
+
+
+def _trial_rank(trial: _Trial) -> tuple[float, int]:
+    # within a tenth of a millimetre the style that was asked for first (the easier one) wins
+    style = trial.candidate.style
+    return (round(trial.used, 1), style.open_halves + 2 * (not style.pairs))
+
+
+def _candidates(search: _Search, kinds: Iterable[SpreadName], refused: list[Refusal]) -> list[_Trial]:
+    trials: list[_Trial] = []
+    for kind in kinds:
+        for candidate in candidates_for(kind, search.stacks, search.cloth):
+            trial = _Trial(candidate)
+            try:
+                trial.assembly = _assembled(search, candidate)
+            except CannotLayError as error:
+                trial.refused = str(error)
+            trials.append(trial)
+    del refused
+    return trials
+
+
+def _assembled(search: _Search, candidate: Candidate) -> Assembly:
+    assembly = assemble(
+        search.order,
+        search.cloth,
+        search.stacks,
+        candidate.kind,
+        depths=candidate.depths,
+        style=candidate.style,
+        remnant=search.remnant,
+    )
+    if not search.keep:
+        return assembly
+    return _with_kept(search, assembly)
+
+
+def _with_kept(search: _Search, assembly: Assembly) -> Assembly:
+    wanted = set(search.keep)
+    lying = [one for one in search.start if any((one.piece, copy) in wanted for copy in one.copies)]
+    fixed = {place.item: place for place in places_from(lying, assembly)}
+    missing = wanted - {(one.piece, copy) for one in lying for copy in one.copies}
+    if missing or len(fixed) < len(lying):
+        names = ", ".join(f"{piece}:{copy}" for piece, copy in sorted(missing)) or "some pieces"
+        raise CannotLayError(f"{names} cannot be kept: not found in the lay that was given, or not allowed as it lies")
+    items = tuple(
+        replace(item, fixed=fixed[i]) if i in fixed else item for i, item in enumerate(assembly.problem.items)
+    )
+    return replace(assembly, problem=replace(assembly.problem, items=items))
+
+
+def _run_side_by_side(search: _Search, trials: list[_Trial], share: float, doing: str) -> None:
+    """Each trial once, one worker each, all within ``share`` of the time; results only ever get better."""
+    ready = [t for t in trials if t.assembly is not None]
+    if not ready:
+        return
+    lanes = max(1, search.options.workers) if search.pool is not None else 1
+    each = share * min(1.0, lanes / len(ready))
+    stop = share_of(search.options, each)
+    futures: dict[Future[Result | NeverFits | PackingError], _Trial] = {}
+    for number, trial in enumerate(ready):
+        assert trial.assembly is not None
+        begin = trial.result.places if trial.result is not None else _begin(search, trial.assembly)
+        seed = search.options.seed * 1009 + number
+        search.tell(doing, number / len(ready))
+        if search.pool is None:
+            _take(search, trial, run_search(trial.assembly.problem, stop, seed, begin))
+        else:
+            futures[search.pool.submit(run_search, trial.assembly.problem, stop, seed, begin)] = trial
+    pending = set(futures)
+    try:
+        while pending:
+            done, pending = wait_for(pending, timeout=0.25, return_when="FIRST_COMPLETED")
+            for future in sorted(done, key=lambda f: ready.index(futures[f])):
+                _take(search, futures[future], future.result())
+            search.tell(doing, 1.0 - len(pending) / len(futures))
+    except KeyboardInterrupt:
+        for future in pending:
+            future.cancel()
+        if not any(t.result is not None for t in trials):
+            raise
+        # what is finished is kept; the stages that follow are asked for their first layout only
+        search.options = replace(search.options, seconds=0.05, rounds=None if search.options.rounds is None else 1)
+
+
+def _begin(search: _Search, assembly: Assembly) -> tuple[Place, ...] | None:
+    if not search.start or search.remnant is not None:
+        return None
+    places = places_from(search.start, assembly)
+    return place_missing(places, assembly) if places else None
+
+
+def _take(search: _Search, trial: _Trial, outcome: Result | NeverFits | PackingError) -> None:
+    if isinstance(outcome, Result):
+        if trial.result is None or outcome.length <= trial.result.length:
+            trial.result = outcome
+        search.tell(f"{trial.candidate.kind}", 0.5, trial.used)
+    elif trial.result is None:
+        trial.refused = _why(trial, outcome)
+
+
+def _why(trial: _Trial, error: PackingError) -> str:
+    if isinstance(error, NeverFits) and trial.assembly is not None:
+        piece = trial.assembly.jobs[error.item].needs[0].cut.piece.label
+        return f"piece '{piece}': {error.reason}"
+    return str(error)
+
+
+def _finish(search: _Search, trial: _Trial) -> _Finished:
+    assert trial.assembly is not None and trial.result is not None
+    placements, length = trial.assembly.placements(trial.result.places)
+    section = Section(with_length(trial.assembly, length), length, placements)
+    return _Finished(
+        trial.candidate.kind, (section,), trial.assembly, trial.result.bound.length, trial.result.bound.reason
+    )
+
+
+def _open(search: _Search, others: list[_Finished], start: Lay | None) -> _Finished:
+    """Open cloth, from the best of the other lays opened out, with all workers."""
+    from nesting.packing.search import solve
+
+    trial = _Trial(Candidate("open"), _assembled(search, Candidate("open")))
+    assert trial.assembly is not None
+    assembly = trial.assembly
+    begins = [b for b in (_begin(search, assembly),) if b is not None]
+    for other in sorted(others, key=lambda f: _used(search, f)):
+        lying: list[Lying] = []
+        at = 0.0
+        for section in other.sections:
+            opened = opened_out(section, search.cloth, at)
+            if opened is None:
+                break
+            lying += opened
+            at += cloth_used(section.spread.kind, search.cloth, section.lay_length)
+        else:
+            places = places_from(lying, assembly)
+            if len(places) == len(assembly.jobs):
+                begins.append(tuple(sorted(places, key=lambda p: p.item)))
+                break
+    begin = min(begins, key=lambda places: _extent(places, assembly.problem.items), default=None)
+    spent = 1.0 if not others else _OPEN
+    share = spent
+
+    def better(_: float, length: float, __: tuple[Place, ...]) -> None:
+        search.tell("open cloth", 0.9, length)
+
+    search.tell("open cloth", 0.6)
+    stop = share_of(search.options, share)
+    if search.options.seconds is not None and search.options.rounds is None:
+        left = search.options.seconds - (time.monotonic() - search.begun)
+        stop = replace(stop, seconds=max(0.2, left if others else search.options.seconds))
+    try:
+        trial.result = solve(
+            assembly.problem,
+            stop,
+            seed=search.options.seed,
+            workers=search.options.workers if search.pool is not None else 1,
+            executor=search.pool,
+            start=begin,
+            on_better=better,
+        )
+    except NeverFits as error:
+        piece = assembly.jobs[error.item].needs[0].cut.piece.label
+        raise CannotLayError(error.reason, piece=piece) from None
+    except PackingError as error:
+        raise CannotLayError(str(error), key=search.cloth.name) from None
+    return _finish(search, trial)
+
+
+def _extent(places: tuple[Place, ...], items: tuple[Item, ...]) -> float:
+    return max(p.x + float(items[p.item].poses[p.pose].ring[:, 0].max()) for p in places)
+
+
+def _used(search: _Search, finished: _Finished) -> float:
+    return sum(cloth_used(s.spread.kind, search.cloth, s.lay_length) for s in finished.sections)
+
+
+def _buy(search: _Search, finished: _Finished) -> float:
+    if finished.kind == "sections":
+        return buy_length("open", search.cloth, finished.lay_length)
+    return buy_length(finished.kind, search.cloth, finished.lay_length)
+
+
+def _handling(finished: _Finished) -> tuple[int, int, int]:
+    """(placements, folds, pieces to trace again): a half that is opened out, or a left cut after its right."""
+    placements = [p for s in finished.sections for p in s.placements]
+    folds = sum(len(s.spread.folds) for s in finished.sections)
+    again = sum(p.opened for p in placements)
+    seen: set[tuple[str, str, str | None, int]] = set()
+    for p in placements:
+        key = (p.piece, p.garment, p.size, p.copy)
+        if key in seen and not p.opened:
+            again += 1
+        seen.add(key)
+    return len(placements), folds, again
+
+
+def _choose(
+    search: _Search, finished: list[_Finished], refused: tuple[Refusal, ...], counts: Mapping[tuple[str, str | None], int]
+) -> Lay:
+    """The easiest lay among those whose length to buy is least."""
+    by_kind: dict[SpreadName, _Finished] = {}
+    for f in finished:
+        old = by_kind.get(f.kind)
+        if old is None or _ease_key(search, f) < _ease_key(search, old):
+            by_kind[f.kind] = f
+    best = min(by_kind.values(), key=lambda f: _ease_key(search, f))
+    tried = [
+        SpreadTried(
+            f.kind,
+            f.lay_length,
+            _buy(search, f),
+            utilisation(f.sections, search.cloth.width_washed),
+            _handling(f),
+            chosen=f is best,
+        )
+        for f in by_kind.values()
+    ]
+    tried += [SpreadTried(r.kind, None, None, None, None, refused=r.reason) for r in refused if r.kind not in by_kind]
+    buy = _buy(search, best)
+    bound, reason = _bound(search, best)
+    placements = [p for s in best.sections for p in s.placements]
+    cloth = search.cloth
+    return Lay(
+        title=search.order.title,
+        cloth=cloth.name,
+        width=cloth.width,
+        width_washed=cloth.width_washed,
+        usable_width=cloth.usable_width,
+        sections=best.sections,
+        lay_length=best.lay_length,
+        buy_length=buy,
+        lower_bound=min(bound, best.lay_length),
+        bound_reason=reason,
+        utilisation=utilisation(best.sections, cloth.width_washed),
+        garments=garment_shares(placements, dict(counts), buy),
+        order_file=search.order.path.name if search.order.path is not None else None,
+        order_sha256=search.order.sha256,
+        seed=search.options.seed,
+        seconds=time.monotonic() - search.begun,
+        gap=cloth.gap,
+        end_allowance=cloth.end_allowance,
+        selvage=cloth.selvage,
+        repeat_along=cloth.repeat_along,
+        repeat_across=cloth.repeat_across,
+        remnant=search.remnant.name if search.remnant is not None else None,
+        imperial=search.order.imperial,
+        tried=tuple(tried),
+        notes=_notes(search, by_kind, best),
+    )
+
+
+def _ease_key(search: _Search, finished: _Finished) -> tuple[float, int, int, float]:
+    placements, folds, again = _handling(finished)
+    return (round(_buy(search, finished), 3), placements + again, folds, finished.lay_length)
+
+
+def _bound(search: _Search, finished: _Finished) -> tuple[float, str]:
+    """A bound on the lay length: any lay opens out into an open one of the same cloth, so the open bound holds, shared
+    among the lengths of cloth that lie on one another."""
+    from nesting.packing.bounds import lower_bound
+
+    try:
+        assembly = _assembled(replace_search(search), Candidate("open"))
+    except CannotLayError:
+        return (finished.bound or 0.0, finished.reason)
+    bound = lower_bound(assembly.problem, seconds=1.0)
+    share = _used(search, finished) / finished.lay_length if finished.lay_length > 0 else 1.0
+    return bound.length / max(1.0, round(share)), bound.reason
+
+
+def replace_search(search: _Search) -> _Search:
+    """The same search without kept pieces (a bound holds for every lay)."""
+    return replace(search, keep=())
+
+
+def _notes(search: _Search, by_kind: Mapping[SpreadName, _Finished], best: _Finished) -> tuple[str, ...]:
+    notes: list[str] = []
+    seen: set[str] = set()
+    if best.assembly is not None:
+        for label, turn, why in best.assembly.refused_turns:
+            text = f"{label}: {turn:.0f}° is refused: {why}"
+            if text not in seen:
+                seen.add(text)
+                notes.append(text)
+    shortest = min(by_kind.values(), key=lambda f: _used(search, f))
+    if shortest is not best:
+        extra = _used(search, best) - _used(search, shortest)
+        notes.append(
+            f"the {shortest.kind} lay would be {extra:.0f} mm shorter on the table, but no less has to be bought; "
+            f"the {best.kind} is easier to cut"
+        )
+    if search.cloth.nap == "none" and any(s.cut.needs_stretch is not None for s in search.stacks):
+        notes.append('many makers cut knits one way; this order says nap = "none", so pieces may lie up or down')
+    return tuple(notes)
