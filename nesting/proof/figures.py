@@ -1,0 +1,164 @@
+"""The figures of a lay, recomputed: lay length, length to buy, utilisation."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+
+from shapely import Polygon
+
+from nesting.lay import Lay, Section
+from nesting.order import Cloth, Remnant
+from nesting.proof.placing import EDGE_SLACK, Judged
+from nesting.proof.table import Table, cloth_facts
+from nesting.proof.unfold import ClothPiece
+from nesting.proof.verdict import Failure
+
+__all__ = ["check_figures", "check_stated", "cut_areas", "farthest"]
+
+#: mm. Stated lengths agree with computed ones to this.
+LENGTH_SLACK = EDGE_SLACK
+#: Utilisation agrees to this share.
+SHARE_SLACK = 1e-5
+
+
+def farthest(judged: Sequence[Judged], section: int) -> float:
+    """x of the farthest cut edge of a section, mm; 0 where nothing lies."""
+    return max((j.outline.bounds[2] for j in judged if j.section == section), default=0.0)
+
+
+def cut_areas(judged: Mapping[int, Judged], pieces: Sequence[ClothPiece]) -> dict[tuple[str, str | None], float]:
+    """Cut area per garment and size, mm²; cutouts are not part of a piece."""
+    areas: dict[tuple[str, str | None], float] = {}
+    for number in dict.fromkeys(piece.placement for piece in pieces):
+        j = judged[number]
+        holes = sum(float(Polygon(ring).area) for ring in j.pattern.cutouts)
+        key = (j.placement.garment, j.placement.size)
+        areas[key] = areas.get(key, 0.0) + (j.pattern.polygon.area - holes) * len(j.placement.plies)
+    return areas
+
+
+def check_figures(
+    lay: Lay,
+    cloth: Cloth,
+    remnant: Remnant | None,
+    tables: Sequence[Table | None],
+    ends: Sequence[float],
+    area: float,
+    gap: float,
+) -> tuple[list[Failure], float, float, float]:
+    """Failures, and (lay length, length to buy, utilisation) as computed from the farthest cut edges ``ends``."""
+    failures: list[Failure] = []
+    facts = cloth_facts(cloth, remnant)
+    for number, (section, table, end) in enumerate(zip(lay.sections, tables, ends, strict=True)):
+        failures += _check_section(number, section, table, end, gap)
+    starts = [section.start for section in lay.sections]
+    last = len(lay.sections) - 1
+    length = starts[last] + lay.sections[last].lay_length if lay.sections else 0.0
+    if starts and abs(starts[0]) > LENGTH_SLACK:
+        failures.append(Failure("length", f"the first section begins at {starts[0]:.3f} mm, not at the cut end"))
+    if abs(lay.lay_length - length) > LENGTH_SLACK:
+        message = f"the lay length is given as {lay.lay_length:.3f} mm, its sections end at {length:.3f} mm"
+        failures.append(Failure("length", message))
+    exact = _needed(tables, starts, lay, facts.end_allowance) / (1.0 - facts.shrink_along)
+    buy = _rounded_up(exact, cloth.increment) if remnant is None else 0.0
+    failures += _check_buy(lay, remnant, exact, buy, facts.length)
+    used = sum(
+        facts.width * section.lay_length * (table.layers if table is not None else section.spread.layers)
+        for section, table in zip(lay.sections, tables, strict=True)
+    )
+    share = area / used if used > 0.0 else 0.0
+    if not abs(lay.utilisation - share) <= SHARE_SLACK:
+        failures.append(Failure("utilisation", f"utilisation is {share:.5f}, the lay says {lay.utilisation:.5f}"))
+    if not 0.0 <= lay.lower_bound <= lay.lay_length + LENGTH_SLACK:
+        failures.append(
+            Failure("bound", f"a lower bound of {lay.lower_bound:.3f} mm on a lay of {lay.lay_length:.3f} mm cannot be")
+        )
+    return failures, length, buy, share
+
+
+def _check_section(number: int, section: Section, table: Table | None, end: float, gap: float) -> list[Failure]:
+    failures: list[Failure] = []
+    # On a crosswise fold the fold is the end, half a gap beyond the last piece that is not on it.
+    room = gap / 2 if section.spread.kind == "crosswise fold" else 0.0
+    if not end - LENGTH_SLACK <= section.lay_length <= end + room + LENGTH_SLACK:
+        failures.append(
+            Failure(
+                "length",
+                f"the farthest cut edge is at {end:.3f} mm, the lay length is given as {section.lay_length:.3f} mm",
+                section=number,
+            )
+        )
+    if abs(section.spread.length - section.lay_length) > LENGTH_SLACK:
+        failures.append(
+            Failure(
+                "length",
+                f"the spread is {section.spread.length:.3f} mm long, the lay {section.lay_length:.3f} mm",
+                section=number,
+            )
+        )
+    if table is not None and abs(section.spread.table_width - table.width) > LENGTH_SLACK:
+        failures.append(
+            Failure(
+                "spread",
+                f"the table width is {table.width:.3f} mm, the lay says {section.spread.table_width:.3f} mm",
+                section=number,
+            )
+        )
+    return failures
+
+
+def _needed(tables: Sequence[Table | None], starts: Sequence[float], lay: Lay, allowance: float) -> float:
+    """Washed cloth that the lay takes, mm: to the end of the last section, folds and stacks counted, and both ends."""
+    if not lay.sections:
+        return 0.0
+    table, section = tables[-1], lay.sections[-1]
+    lengths, ends = table.buy_factor() if table is not None else (section.spread.layers, 1)
+    return lengths * section.lay_length + starts[-1] + ends * 2.0 * allowance
+
+
+def _rounded_up(length: float, increment: float) -> float:
+    """Up to the shop's increment; an exact multiple stays, whatever its last binary digit."""
+    if increment <= 0.0:
+        return length
+    return max(0, math.ceil(length / increment - 1e-9)) * increment
+
+
+def _check_buy(lay: Lay, remnant: Remnant | None, exact: float, buy: float, there: float | None) -> list[Failure]:
+    failures: list[Failure] = []
+    if there is not None and exact > there + LENGTH_SLACK:
+        failures.append(Failure("cloth", f"the lay takes {exact:.2f} mm of cloth, there are only {there:.2f} mm"))
+    # Where all there is is bought, the increment does not matter.
+    right = {buy} if there is None or remnant is not None else {buy, min(buy, there)}
+    if not any(abs(lay.buy_length - value) <= LENGTH_SLACK for value in right):
+        below = "too short" if lay.buy_length < exact - LENGTH_SLACK else "wrong"
+        failures.append(
+            Failure(
+                "buy",
+                f"the length to buy is {below}: the lay takes {exact:.2f} mm, rounded up {buy:.2f} mm, "
+                f"the lay says {lay.buy_length:.2f} mm",
+            )
+        )
+    return failures
+
+
+def check_stated(lay: Lay, cloth: Cloth, remnant: Remnant | None, gap: float | None) -> list[Failure]:
+    """The cloth's own figures, as the lay repeats them for drawings and sheets."""
+    facts = cloth_facts(cloth, remnant)
+    expected = [
+        ("washed width", lay.width_washed, facts.width),
+        ("usable width", lay.usable_width, facts.width - 2.0 * facts.selvage),
+        ("selvage", lay.selvage, facts.selvage),
+        ("end allowance", lay.end_allowance, facts.end_allowance),
+        ("lengthwise repeat", lay.repeat_along, cloth.repeat_along),
+        ("crosswise repeat", lay.repeat_across, cloth.repeat_across),
+    ]
+    if remnant is None:
+        expected.append(("width", lay.width, cloth.width))
+    if gap is None:
+        expected.append(("gap", lay.gap, cloth.gap))
+    return [
+        Failure("value", f"the {name} of {cloth.name} is {right:.3f} mm, the lay says {said:.3f} mm")
+        for name, said, right in expected
+        if not abs(said - right) <= LENGTH_SLACK
+    ]

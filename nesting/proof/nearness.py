@@ -1,0 +1,103 @@
+"""Cloth pieces against each other, on the opened-out cloth: no cloth cut twice, the gap kept."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+
+import numpy as np
+import shapely
+from shapely import STRtree
+from shapely.affinity import translate
+from shapely.geometry.base import BaseGeometry
+
+from nesting.proof.motion import shift
+from nesting.proof.placing import EDGE_SLACK, Judged
+from nesting.proof.table import Table
+from nesting.proof.unfold import ClothPiece
+from nesting.proof.verdict import Failure
+from nesting.tolerances import OVERLAP_SHARE
+
+__all__ = ["check_nearness"]
+
+
+def check_nearness(
+    pieces: Sequence[ClothPiece],
+    judged: Mapping[int, Judged],
+    gap: float,
+    tables: Sequence[Table | None],
+    starts: Sequence[float],
+) -> list[Failure]:
+    """Overlaps beyond OVERLAP_SHARE of the smaller piece, and pieces nearer than ``gap`` mm, each pair once."""
+    failures: list[Failure] = []
+    told: set[tuple[int, int, str]] = set()
+    for sheet in sorted({piece.sheet for piece in pieces}):
+        here = [piece for piece in pieces if piece.sheet == sheet]
+        images = list(_images(here, tables))
+        shapes = np.array([shape for shape, _ in images], dtype=object)
+        mine = np.array([piece.polygon for piece in here], dtype=object)
+        shapely.prepare(mine)
+        tree = STRtree(shapes)
+        reach = max(gap - EDGE_SLACK, 0.0)
+        first, second = tree.query(mine, predicate="dwithin", distance=reach)
+        for i, k in zip(first.tolist(), second.tolist(), strict=True):
+            j = images[k][1]
+            # an image of the piece itself, further along round a tube, is no other piece
+            if i >= j:
+                continue
+            a, b = here[i], here[j]
+            one, other = sorted((a.placement, b.placement))
+            shared = mine[i].intersection(shapes[k])
+            if shared.area > OVERLAP_SHARE * min(a.polygon.area, b.polygon.area):
+                if (one, other, "overlap") not in told:
+                    told.add((one, other, "overlap"))
+                    failures.append(_overlap(a, b, shared, judged, tables, starts))
+            elif gap > 0.0 and (one, other, "gap") not in told:
+                told.add((one, other, "gap"))
+                failures.append(_gap(a, b, float(mine[i].distance(shapes[k])), gap, judged))
+    return failures
+
+
+def _images(pieces: Sequence[ClothPiece], tables: Sequence[Table | None]) -> Iterable[tuple[BaseGeometry, int]]:
+    """Each piece, and once more to either side where the opened-out cloth goes round (a tube)."""
+    for number, piece in enumerate(pieces):
+        yield piece.polygon, number
+        table = tables[piece.section]
+        if table is not None and table.round_trip > 0.0:
+            yield translate(piece.polygon, 0.0, table.round_trip), number
+            yield translate(piece.polygon, 0.0, -table.round_trip), number
+
+
+def _overlap(
+    a: ClothPiece,
+    b: ClothPiece,
+    shared: BaseGeometry,
+    judged: Mapping[int, Judged],
+    tables: Sequence[Table | None],
+    starts: Sequence[float],
+) -> Failure:
+    pa, pb = judged[a.placement].placement, judged[b.placement].placement
+    place = None
+    table = tables[a.section]
+    if table is not None:
+        back = shift(starts[a.section], 0.0).after(table.ply(a.plies[0]).to_cloth).back()
+        middle = shared.representative_point()
+        x, y = back.points((middle.x, middle.y))
+        place = (float(x), float(y))
+    return Failure(
+        "overlap",
+        f"{pa.label} ({pa.garment}) and {pb.label} ({pb.garment}) share {shared.area:.4g} mm² of cloth",
+        pa.piece,
+        place,
+        a.section,
+    )
+
+
+def _gap(a: ClothPiece, b: ClothPiece, distance: float, gap: float, judged: Mapping[int, Judged]) -> Failure:
+    pa, pb = judged[a.placement].placement, judged[b.placement].placement
+    return Failure(
+        "gap",
+        f"{pa.label} ({pa.garment}) and {pb.label} ({pb.garment}) are {distance:.3f} mm apart, the gap is {gap:g} mm",
+        pa.piece,
+        (pa.x, pa.y),
+        a.section,
+    )
