@@ -325,9 +325,7 @@ def _usual_naps(cloth: Cloth) -> tuple[Nap, ...]:
     return ("none", "one way") if cloth.nap == "none" else (cloth.nap,)
 
 
-def _own_curve(
-    order: Order, cloth: Cloth, lay: LayOne, own: dict[SpreadName, Lay], counts: int
-) -> Curve | RefusedRow:
+def _own_curve(order: Order, cloth: Cloth, lay: LayOne, own: dict[SpreadName, Lay], counts: int) -> Curve | RefusedRow:
     known = min(own.items(), key=lambda item: (item[1].buy_length, item[1].lay_length), default=None)
     spread = known[0] if known else sound_spreads(cloth)[0][0]
     try:
@@ -360,9 +358,7 @@ def _rows(
         if one_more:
             counts = _counts_at(part, sequence, total + 1)
             try:
-                larger = lay(
-                    with_counts(part, counts), cloth.name, spread=kind, start=found, share=1.0 - ROW_SHARE
-                )
+                larger = lay(with_counts(part, counts), cloth.name, spread=kind, start=found, share=1.0 - ROW_SHARE)
             except CannotLayError:
                 larger = None
             if larger is not None:

@@ -213,14 +213,12 @@ def trim_needs(order: Order) -> tuple[TrimNeed, ...]:
                 continue
             number, length = found
             openings.append(
-                Opening(
-                    garment.name, garment.size, garment.count, number, length, trim.ratio * length + trim.join
-                )
+                Opening(garment.name, garment.size, garment.count, number, length, trim.ratio * length + trim.join)
             )
         if not openings:
             raise OrderError(
-                f"trim '{trim.name}' goes along {_list(trim.edges)}, but no garment ordered ({_labels(order)}) has such a "
-                "piece: check the piece's name",
+                f"trim '{trim.name}' goes along {_list(trim.edges)}, but no garment ordered ({_labels(order)}) has "
+                "such a piece: check the piece's name",
                 file=order.path,
                 key="trim.edges",
             )

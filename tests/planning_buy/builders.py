@@ -1,0 +1,107 @@
+"""Small orders of rectangles, and a lay that is nothing but arithmetic, so that tests are quick and exact."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+from nesting.errors import CannotLayError
+from nesting.lay import Lay, PlyRegion, Section, Spread
+from nesting.order import Cloth, CutPiece, Garment, Order, Remnant, SpreadName
+from nesting.pieces.piece import Edge, Piece, Point
+from nesting.planning.laying import garment_area
+from nesting.units import round_up
+
+
+def rectangle(
+    name: str, along: float, across: float, *, size: str | None = None, cloth: str = "main", **how: Any
+) -> CutPiece:
+    """A rectangle with its reference point in the middle."""
+    a, b = along / 2, across / 2
+    ring = ((-a, -b), (a, -b), (a, b), (-a, b))
+    piece = Piece(name, ring, size=size, grainline=((-a, 0.0), (a, 0.0)))
+    return CutPiece(piece, None, cloth=cloth, **how)
+
+
+def shape(name: str, ring: Sequence[Point], *, edges: Sequence[Edge] = (), **how: Any) -> CutPiece:
+    """A piece of any outline."""
+    fold = how.pop("fold", None)
+    seam = how.pop("seam", None)
+    piece = Piece(name, tuple(ring), edges=tuple(edges), fold=fold, seam=seam, grainline=((-1.0, 0.0), (1.0, 0.0)))
+    return CutPiece(piece, None, **how)
+
+
+def order_of(
+    pieces: Sequence[CutPiece], garments: Sequence[Garment], cloths: Sequence[Cloth] = (), **more: Any
+) -> Order:
+    """An order in cm of these."""
+    units = more.pop("units", "cm")
+    cloths = tuple(cloths) or (Cloth("main", 1500.0),)
+    return Order("Chorus", units, None, "", tuple(pieces), tuple(cloths), tuple(garments), **more)
+
+
+def scrap(name: str, along: float, across: float, cloth: str = "main", **more: Any) -> Remnant:
+    """A rectangular leftover."""
+    return Remnant(name, cloth, ((0.0, 0.0), (along, 0.0), (along, across), (0.0, across)), **more)
+
+
+def lay_of(order: Order, cloth: Cloth, lay_length: float, kind: SpreadName = "open", **more: Any) -> Lay:
+    """A lay without placements of that length, with the length to buy by the published formula, worked out here."""
+    buy = round_up((lay_length + 2 * cloth.end_allowance) / (1 - cloth.shrink_along), cloth.increment)
+    box = ((0.0, 0.0), (lay_length, 0.0), (lay_length, cloth.width), (0.0, cloth.width))
+    spread = Spread(kind, cloth.width, lay_length, (PlyRegion(0, "up", box),))
+    values: dict[str, Any] = dict(
+        title=order.title,
+        cloth=cloth.name,
+        width=cloth.width,
+        width_washed=cloth.width_washed,
+        usable_width=cloth.usable_width,
+        sections=(Section(spread, lay_length, ()),),
+        lay_length=lay_length,
+        buy_length=buy,
+        lower_bound=0.0,
+        bound_reason="",
+        utilisation=0.8,
+        garments=(),
+    )
+    return Lay(**{**values, **more})
+
+
+class AreaLay:
+    """Lays by arithmetic: area over usable width at a fixed efficiency, a fold somewhat longer; remembers its calls."""
+
+    def __init__(self, efficiency: float = 0.8, extra: float = 0.0) -> None:
+        self.efficiency, self.extra = efficiency, extra
+        self.calls: list[tuple[tuple[int, ...], SpreadName | None, Lay | None, float]] = []
+
+    def __call__(
+        self,
+        order: Order,
+        cloth: str,
+        *,
+        spread: SpreadName | None = None,
+        start: Lay | None = None,
+        remnant: Remnant | None = None,
+        share: float = 1.0,
+    ) -> Lay:
+        """The lay."""
+        stuff = order.cloth_named(cloth)
+        widest = max(
+            (max(p[1] for p in c.piece.outline) - min(p[1] for p in c.piece.outline), c.piece.name)
+            for g in order.garments
+            for c in (order.cut_piece(n, g.size) for n in g.pieces)
+            if order.cloth_of(g, c) == cloth
+        )
+        table = stuff.usable_width / 2 if spread == "lengthwise fold" else stuff.usable_width
+        if widest[0] > table:
+            raise CannotLayError(f"{widest[0]:g} mm wide on {table:g} mm", piece=widest[1])
+        area = sum(g.count * garment_area(order, g, cloth) for g in order.garments)
+        length = area / (stuff.usable_width * self.efficiency)
+        if spread != "open":
+            length *= 1.0 + self.extra
+        if stuff.nap != "none":
+            length *= 1.05
+        if stuff.length is not None and length > stuff.length:
+            raise CannotLayError(f"{length:g} mm, {stuff.length:g} mm there")
+        self.calls.append((tuple(g.count for g in order.garments), spread, start, share))
+        return lay_of(order, stuff, length, spread or "open")
