@@ -19,6 +19,7 @@ __all__ = [
     "CORNER_DEG",
     "CORNER_REACH_MM",
     "Contour",
+    "along",
     "as_points",
     "cleaned",
     "intersection",
@@ -60,6 +61,19 @@ def unit(a: Point, b: Point) -> Point:
     """The direction from a to b; (0, 0) if they coincide."""
     d = math.dist(a, b)
     return ((b[0] - a[0]) / d, (b[1] - a[1]) / d) if d > 0 else (0.0, 0.0)
+
+
+def along(line: Sequence[Point], s: float) -> tuple[Point, Point]:
+    """The point at arc length s of a polyline (mm, clipped to its ends) and the direction of the side it lies on."""
+    walked = 0.0
+    sides = [(p, q) for p, q in itertools.pairwise(line) if p != q]
+    for k, (p, q) in enumerate(sides):
+        d = math.dist(p, q)
+        if walked + d >= s or k == len(sides) - 1:
+            f = min(1.0, max(0.0, (s - walked) / d))
+            return (p[0] + f * (q[0] - p[0]), p[1] + f * (q[1] - p[1])), unit(p, q)
+        walked += d
+    raise ValueError("a line needs two different points")
 
 
 def intersection(p: Point, u: Point, q: Point, v: Point) -> tuple[float, float] | None:

@@ -152,8 +152,8 @@ def with_fold(piece: Piece, side: Side | None, *, file: str | None) -> tuple[Pie
     if ends is None:
         raise PatternError(
             f"the fold line from ({fold[0][0]:.1f}, {fold[0][1]:.1f}) to ({fold[1][0]:.1f}, {fold[1][1]:.1f}) mm is "
-            f"not a straight side of the outline (it lies {shift:.2f} mm off): draw the half with the fold as one straight "
-            "side",
+            f"not a straight side of the outline (it lies {shift:.2f} mm off): draw the half with the fold as one "
+            "straight side",
             file=file,
             piece=piece.label,
         )

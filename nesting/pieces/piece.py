@@ -63,7 +63,7 @@ class Piece:
     ``outline`` is the cut outline (for an on-fold piece: the half, with the fold edge as one straight side);
     ``seam`` the seam outline where the file or a finish gives one. ``fold`` holds the two ends of the fold edge.
     ``cut``, ``mirrored`` and ``material`` are what the file says, None where it says nothing. ``axis_drawn`` tells
-    whether the grainline was drawn with two arrowheads, one, or is not known.
+    whether the grainline was drawn with two arrowheads (True), one (False), or is not known (None).
     """
 
     name: str
@@ -81,6 +81,7 @@ class Piece:
     mirrored: bool | None = None
     material: str | None = None
     text: tuple[str, ...] = ()
+    axis_drawn: bool | None = None
     file: str | None = None
     extra: tuple[tuple[str, str], ...] = field(default=())
 

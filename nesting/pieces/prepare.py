@@ -10,12 +10,15 @@ from shapely.validation import explain_validity
 
 from nesting.errors import PatternError
 from nesting.findings import Finding
+from nesting.pieces.body import body_of
 from nesting.pieces.contour import cleaned, signed_area
+from nesting.pieces.edges import anchors_of, edges_along
+from nesting.pieces.finishes import finished, seam_from_allowance
 from nesting.pieces.grain import grained, in_exact_grain_frame, with_fold
 from nesting.pieces.piece import Piece, Ring
 from nesting.pieces.settings import Preparation
 
-__all__ = ["prepare", "sound_ring"]
+__all__ = ["prepare", "sound", "sound_ring"]
 
 
 def sound_ring(ring: Ring, what: str, *, file: str | None, piece: str) -> Ring:
@@ -36,19 +39,52 @@ def sound_ring(ring: Ring, what: str, *, file: str | None, piece: str) -> Ring:
     return ring if signed_area(ring) > 0 else ring[::-1]
 
 
+def sound(piece: Piece, *, file: str | None = None) -> Piece:
+    """The piece with its outlines anticlockwise and without doubled points. Raises PatternError if they are unsound."""
+    return replace(
+        piece,
+        outline=sound_ring(piece.outline, "cut outline", file=file, piece=piece.label),
+        seam=sound_ring(piece.seam, "seam outline", file=file, piece=piece.label) if piece.seam is not None else None,
+    )
+
+
 def prepare(drawn: Piece, how: Preparation, *, file: str | None = None) -> tuple[Piece, tuple[Finding, ...]]:
     """The piece ready to be laid: fold and grain, edges, alterations, finishes, then the grain frame.
 
-    Returns the piece in its grain frame and what there is to tell about it. Raises PatternError where the drawing
-    cannot be used as asked, OrderError where the order names something that the drawing does not have.
+    Returns the piece in its grain frame and what there is to tell about it. ``seam`` is set where the seam outline is
+    known (drawn, or told by an allowance or a finish); named edges end on it, otherwise on the cut outline.
+    Raises PatternError where the drawing cannot be used as asked, OrderError where the order names something that the
+    drawing does not have.
     """
     file = file or drawn.file
-    piece = replace(
-        drawn,
-        outline=sound_ring(drawn.outline, "cut outline", file=file, piece=drawn.label),
-        seam=sound_ring(drawn.seam, "seam outline", file=file, piece=drawn.label) if drawn.seam is not None else None,
-        file=file,
-    )
-    piece, fold_findings = with_fold(piece, how.fold, file=file)
-    piece, grain_findings = grained(piece, how.grain, file=file)
-    return in_exact_grain_frame(piece), fold_findings + grain_findings
+    piece = replace(sound(drawn, file=file), file=file)
+    anchors = anchors_of(piece)
+    findings: list[Finding] = []
+    piece, found = with_fold(piece, how.fold, file=file)
+    findings += found
+    piece, found = grained(piece, how.grain, file=file)
+    findings += found
+
+    changes = bool(how.finishes or how.trim_short or how.alterations)
+    body = body_of(piece, how.edges, anchors, file=file, follow_cut=changes)
+    if how.allowance:
+        if piece.seam is not None:
+            findings.append(
+                Finding(
+                    "ignored", "the seam outline is drawn, so the allowance in the order is not used", file, piece.label
+                )
+            )
+        else:
+            body = seam_from_allowance(body, how.allowance)
+    body, found = finished(body, how.finishes, how.trim_short)
+    findings += found
+    if changes:
+        ready = body.as_piece()
+        ready = replace(ready, outline=sound_ring(ready.outline, "finished cut outline", file=file, piece=piece.label))
+    else:
+        ready = replace(
+            piece,
+            edges=edges_along(body.spans),
+            seam=body.seam_ring if body.seam_known and piece.seam is None else piece.seam,
+        )
+    return in_exact_grain_frame(ready), tuple(findings)

@@ -1,0 +1,239 @@
+"""From the seam outline to the cut outline, edge by edge, and from a cut outline back to the seam outline.
+
+Each edge has a finish, and the finish sets how far the cut edge lies outside the seam or finished edge: what is turned
+in or sewn in is added, a raw or bound edge adds nothing, and where a trim builds out beyond the cloth (lace, a wide
+elastic) the cloth ends that much short. The fold edge is never moved.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import replace
+
+from nesting.errors import OrderError, PatternError
+from nesting.findings import Finding
+from nesting.pieces.body import Body
+from nesting.pieces.contour import Contour, unit
+from nesting.pieces.cutline import Course, cut_outline, own_part
+from nesting.pieces.edges import Span
+from nesting.pieces.offset import offset_line, right_of
+from nesting.pieces.piece import Line, Notch, Point
+from nesting.pieces.settings import Finish
+
+__all__ = ["finished", "seam_from_allowance"]
+
+_NO_SEAM = (
+    "the drawing has one outline and the order gives no allowance for it, so it was taken as the seam or finished edge"
+)
+
+
+def _known(names: Sequence[str], body: Body, key: str) -> None:
+    have = {name for span in body.spans for name in span.names}
+    for name in names:
+        if name != "*" and name not in have:
+            raise OrderError(
+                f"there is no edge '{name}' on this piece; its edges are {', '.join(sorted(have))}",
+                file=body.file,
+                piece=body.label,
+                key=key,
+            )
+
+
+def seam_from_allowance(body: Body, allowance: Sequence[tuple[str, float]]) -> Body:
+    """The body with its seam outline laid inside the drawn cut outline by what that already includes.
+
+    Raises OrderError for an unknown edge or two allowances for one edge, PatternError where the seam outline collapses.
+    """
+    given = dict(allowance)
+    _known(tuple(given), body, "allowance")
+    courses = []
+    for span in body.spans:
+        d = 0.0 if span.fold else _chosen(span, given, body, "allowance", 0.0)
+        line, folded = offset_line(span.line, -d)
+        courses.append(Course(span.line, line, -d, fold=span.fold, folded=folded, limit=10.0, named=_is_named(span)))
+    result = cut_outline(courses, say=body.place, piece=body.label, file=body.file)
+    spans = tuple(replace(s, line=line, cut=s.line) for s, line in zip(body.spans, result.lines, strict=True))
+    return replace(body, spans=spans, seam_known=True)
+
+
+def _chosen(span: Span, given: dict[str, float], body: Body, key: str, other: float) -> float:
+    values = {given[name] for name in span.names if name in given}
+    if len(values) > 1:
+        raise OrderError(
+            f"the edges {', '.join(n for n in span.names if n in given)} overlap but are given different values",
+            file=body.file,
+            piece=body.label,
+            key=key,
+        )
+    return values.pop() if values else given.get("*", other)
+
+
+def _is_named(span: Span) -> bool:
+    return any(not name.replace("-", "").isdigit() for name in span.names)
+
+
+def _finish_of(span: Span, given: dict[str, Finish], body: Body) -> Finish | None:
+    named = {name: given[name] for name in span.names if name in given}
+    if len({(f.offset, f.corner, f.mitre_limit) for f in named.values()}) > 1:
+        raise OrderError(
+            f"the edges {' and '.join(named)} overlap but have different finishes: give one of them",
+            file=body.file,
+            piece=body.label,
+            key="finish",
+        )
+    if named:
+        return next(iter(named.values()))
+    return None if span.fold else given.get("*")
+
+
+def finished(
+    body: Body, finishes: Sequence[tuple[str, Finish]], trim_short: Sequence[tuple[str, float]]
+) -> tuple[Body, tuple[Finding, ...]]:
+    """The body with its cut lines moved to where the finishes want them; edges without a finish stay as drawn.
+
+    ``trim_short``: at these edges the cut line lies that much inside the finished edge (a lining cut short of the edge
+    that is turned back over it). Raises OrderError for unknown edges, a finish on the fold edge or two finishes for one
+    edge; PatternError where the outline collapses.
+    """
+    if not finishes and not trim_short:
+        return body, ()
+    given = dict(finishes)
+    short = dict(trim_short)
+    _known(tuple(given), body, "finish")
+    _known(tuple(short), body, "trim_short")
+    for name in short:
+        if name in given:
+            raise OrderError(
+                "this edge has a finish and is trimmed short as well: give one of them",
+                file=body.file,
+                piece=body.label,
+                key=f"finish '{name}'",
+            )
+    given |= {name: Finish("custom", -length) for name, length in short.items()}
+    findings: list[Finding] = []
+    if not body.seam_known:
+        findings.append(
+            Finding(
+                "ambiguous", _NO_SEAM + '; say allowance = { "*" = … } if it is the cut edge', body.file, body.label
+            )
+        )
+    chosen = [_finish_of(span, given, body) for span in body.spans]
+    for span, finish in zip(body.spans, chosen, strict=True):
+        if span.fold and finish is not None and finish.offset != 0.0:
+            raise OrderError(
+                "this edge lies on the fold and cannot have a finish: take it out",
+                file=body.file,
+                piece=body.label,
+                key=f"finish '{next(n for n in span.names if n in given)}'",
+            )
+    n = len(body.spans)
+    courses = []
+    for i, (span, finish) in enumerate(zip(body.spans, chosen, strict=True)):
+        before, after = body.spans[i - 1], body.spans[(i + 1) % n]
+        if finish is None or span.fold:
+            kept = own_part(
+                span.cut,
+                span.line,
+                start=chosen[i - 1] is not None and not before.fold,
+                end=chosen[(i + 1) % n] is not None and not after.fold,
+            )
+            courses.append(
+                Course(span.line, kept, mean_offset(span), fold=span.fold, drawn=True, named=_is_named(span))
+            )
+        else:
+            line, folded = offset_line(span.line, finish.offset)
+            courses.append(
+                Course(
+                    span.line,
+                    line,
+                    finish.offset,
+                    finish.corner,
+                    finish.mitre_limit,
+                    folded=folded,
+                    named=_is_named(span),
+                )
+            )
+    result = cut_outline(courses, say=body.place, piece=body.label, file=body.file)
+    changed = [f is not None and not s.fold for f, s in zip(chosen, body.spans, strict=True)]
+    notches = _moved_notches(body, [c.offset for c in courses], changed, Contour(result.ring))
+    spans = tuple(replace(s, cut=line) for s, line in zip(body.spans, result.lines, strict=True))
+    return replace(body, spans=spans, seam_known=True, notches=notches), tuple(findings)
+
+
+def mean_offset(span: Span) -> float:
+    """How far the drawn cut line lies outside the seam line, mm: the mean over the middle of the span."""
+    if span.cut is span.line or span.cut == span.line or span.fold:
+        return 0.0
+    from shapely.geometry import LineString
+    from shapely.geometry import Point as ShapelyPoint
+
+    line, cut = LineString(span.line), LineString(span.cut)
+    gaps = []
+    for share in (0.25, 0.5, 0.75):
+        p = line.interpolate(share, normalized=True)
+        q = line.interpolate(min(1.0, share + 1e-3), normalized=True)
+        u = unit((p.x, p.y), (q.x, q.y))
+        c = cut.interpolate(cut.project(ShapelyPoint(p)))
+        n = right_of(u)
+        side = (c.x - p.x) * n[0] + (c.y - p.y) * n[1]
+        gaps.append(math.copysign(p.distance(cut), side) if abs(side) > 1e-9 else 0.0)
+    return sorted(gaps)[1]
+
+
+def _moved_notches(
+    body: Body, offsets: Sequence[float], changed: Sequence[bool], outline: Contour
+) -> tuple[Notch, ...]:
+    """Notches on changed edges go to the new cut edge along the normal of the seam line; the others stay."""
+    seam = Contour(body.seam_ring)
+    spans = [(seam.locate(s.line[0])[0], seam.locate(s.line[-1])[0]) for s in body.spans]
+    moved = []
+    for notch in body.notches:
+        s, _ = seam.locate(notch.at)
+        here = [k for k, (a, b) in enumerate(spans) if seam.within(s, a, b, slack=1e-6)]
+        if here and not any(changed[k] for k in here) and outline.locate(notch.at)[1] < 1e-3:
+            moved.append(notch)
+            continue
+        foot = seam.at(s)
+        if len(here) == 1:
+            n = seam.outward(s)
+        else:  # at a corner: along its own direction
+            a = math.radians(notch.direction)
+            n = (-math.cos(a), -math.sin(a))
+        d = max((offsets[k] for k in here), key=abs, default=0.0)
+        at = _on_ray(foot, n, d, outline)
+        if at is None:
+            raise PatternError(
+                f"the notch {body.place(notch.at)} finds no cut edge beside it: move the notch in the drawing",
+                file=body.file,
+                piece=body.label,
+            )
+        moved.append(replace(notch, at=at))
+    return tuple(moved)
+
+
+def _on_ray(foot: Point, n: Point, d: float, outline: Contour) -> Point | None:
+    """Where the line through the foot along n meets the outline nearest to the distance d."""
+    want = (foot[0] + d * n[0], foot[1] + d * n[1])
+    best: tuple[float, Point] | None = None
+    pts, steps = outline.points, outline.steps
+    for p, step in zip(pts, steps, strict=True):
+        det = n[0] * -step[1] + n[1] * step[0]
+        if abs(det) < 1e-12:
+            continue
+        dx, dy = p[0] - foot[0], p[1] - foot[1]
+        t = (dx * -step[1] + dy * step[0]) / det
+        w = (n[0] * dy - n[1] * dx) / det
+        if -1e-9 <= w <= 1 + 1e-9:
+            gap = abs(t - d)
+            if best is None or gap < best[0]:
+                best = (gap, (float(foot[0] + t * n[0]), float(foot[1] + t * n[1])))
+    s, gap = outline.locate(want)
+    if best is None or best[0] > gap + 2 * abs(d) + 1.0:
+        return outline.at(s) if gap < abs(d) + 1.0 else None
+    return best[1]
+
+
+def lines_of(spans: Sequence[Span]) -> tuple[Line, ...]:
+    """The seam lines of the spans."""
+    return tuple(span.line for span in spans)

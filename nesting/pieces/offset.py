@@ -1,0 +1,266 @@
+"""Lines beside lines: the line at a distance from a polyline, and how two such lines meet at a corner.
+
+    seam line    ────────────●  C           a, b: directions of the two edges at the corner C
+    cut line   ──────────────┼───╮ X        X: where the cut lines meet (mitre); beyond the limit the corner is cut
+                             │   │             square to its bisector
+
+All lines run anticlockwise round the piece, so outside is to the right. Offsets in mm, positive outward.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from typing import NamedTuple
+
+from shapely.geometry import LineString
+from shapely.geometry import Point as ShapelyPoint
+from shapely.ops import substring
+
+from nesting.pieces.contour import as_points, cleaned, intersection, unit
+from nesting.pieces.piece import Line, Point
+from nesting.pieces.settings import Corner
+from nesting.tolerances import CHORD_MM
+
+__all__ = ["SMOOTH_DEG", "Meeting", "extended", "meet", "mirror_meet", "offset_line", "right_of"]
+
+#: degrees. Edges that meet at less than this run smoothly into each other: no corner to mitre.
+SMOOTH_DEG = 10.0
+
+_TINY = 1e-9
+
+
+def right_of(u: Point) -> Point:
+    """The unit normal to the right of the direction u."""
+    return (u[1], -u[0])
+
+
+def _turn(a: Point, b: Point) -> float:
+    return math.atan2(a[0] * b[1] - a[1] * b[0], a[0] * b[0] + a[1] * b[1])
+
+
+def offset_line(line: Sequence[Point], d: float, *, closed: bool = False) -> tuple[Line, bool]:
+    """The line at the distance d to the right of a polyline, and whether it folds back on itself somewhere.
+
+    Vertices on the outer side of a bend are rounded by an arc of radius d (error below 0.01 mm), on the inner side
+    the neighbouring lines are intersected, so straight sides stay exactly at d. Where a bend is tighter than d the
+    line runs over its vertex instead: the loops that this makes wind clockwise and are dropped when the whole
+    outline is put together.
+    """
+    pts = cleaned(line) if closed else _open_cleaned(line)
+    if abs(d) < _TINY:
+        return ((*pts, pts[0]) if closed else tuple(pts)), False
+    n = len(pts)
+    sides = n if closed else n - 1
+    dirs = [unit(pts[i], pts[(i + 1) % n]) for i in range(sides)]
+    lengths = [math.dist(pts[i], pts[(i + 1) % n]) for i in range(sides)]
+    arc_step = 2 * math.acos(max(0.0, 1 - CHORD_MM / abs(d))) if abs(d) > CHORD_MM else math.pi / 2
+
+    def corner_points(v: Point, a: Point, b: Point, room: float) -> tuple[list[Point], bool]:
+        turn = _turn(a, b)
+        na, nb = right_of(a), right_of(b)
+        if abs(turn) < 1e-12:
+            return [(v[0] + d * nb[0], v[1] + d * nb[1])], False
+        if turn * d > 0:  # outer side of the bend
+            steps = math.ceil(abs(turn) / arc_step)
+            if steps == 1:
+                m = (na[0] + nb[0], na[1] + nb[1])
+                k = d / math.hypot(*m)
+                return [(v[0] + k * m[0], v[1] + k * m[1])], False
+            start = math.atan2(na[1], na[0])
+            angles = [start + turn * i / steps for i in range(steps + 1)]
+            return [(v[0] + d * math.cos(t), v[1] + d * math.sin(t)) for t in angles], False
+        back = abs(d) * abs(math.tan(turn / 2))
+        if back <= room:
+            k = d / (1 + na[0] * nb[0] + na[1] * nb[1])
+            return [(v[0] + k * (na[0] + nb[0]), v[1] + k * (na[1] + nb[1]))], False
+        return [(v[0] + d * na[0], v[1] + d * na[1]), v, (v[0] + d * nb[0], v[1] + d * nb[1])], True
+
+    # an inner bend may take at most half of each neighbouring side, or that side would be turned round
+    out: list[Point] = []
+    folded = False
+    for i in range(n):
+        if not closed and i in (0, n - 1):
+            u = right_of(dirs[0] if i == 0 else dirs[-1])
+            out.append((pts[i][0] + d * u[0], pts[i][1] + d * u[1]))
+            continue
+        room = min(lengths[i - 1], lengths[i % sides]) / 2
+        if not closed:
+            # the ends give their sides away whole
+            before = lengths[i - 1] if i == 1 else lengths[i - 1] / 2
+            after = lengths[i] if i == n - 2 else lengths[i] / 2
+            room = min(before, after)
+        found, loop = corner_points(pts[i], dirs[i - 1], dirs[i % sides], room)
+        out.extend(found)
+        folded = folded or loop
+    if closed:
+        out.append(out[0])
+    return tuple(out), folded
+
+
+def _open_cleaned(line: Sequence[Point]) -> list[Point]:
+    kept = [line[0]]
+    for p in line[1:]:
+        if math.dist(p, kept[-1]) > 1e-7:
+            kept.append(p)
+    if len(kept) == 1:
+        raise ValueError("a line needs two different points")
+    return kept
+
+
+def extended(line: Sequence[Point], before: float, after: float) -> Line:
+    """The line made longer along its first and last side, mm."""
+    pts = list(line)
+    if before > 0:
+        u = unit(pts[1], pts[0])
+        pts.insert(0, (pts[0][0] + before * u[0], pts[0][1] + before * u[1]))
+    if after > 0:
+        u = unit(pts[-2], pts[-1])
+        pts.append((pts[-1][0] + after * u[0], pts[-1][1] + after * u[1]))
+    return tuple(pts)
+
+
+class Meeting(NamedTuple):
+    """Two lines after they have been joined: the first up to the corner, what lies between, the second from there."""
+
+    first: Line
+    between: Line
+    second: Line
+
+
+def _end_cut(line: Line, x: Point) -> Line:
+    """The line with its last point put at x, which lies on its last side or on that side's extension."""
+    return (*line[:-1], x)
+
+
+def _start_cut(line: Line, x: Point) -> Line:
+    return (x, *line[1:])
+
+
+def _crossing(first: Line, second: Line) -> tuple[Line, Line] | None:
+    """Both lines cut at the crossing that takes least of them away, None if they do not cross."""
+    a, b = LineString(first), LineString(second)
+    hit = a.intersection(b)
+    points = [ShapelyPoint(c) for g in getattr(hit, "geoms", [hit]) if not g.is_empty for c in g.coords]
+    if not points:
+        return None
+    sa, sb = min(((a.project(p), b.project(p)) for p in points), key=lambda pair: a.length - pair[0] + pair[1])
+    if sa < 1e-9 or b.length - sb < 1e-9:
+        return None  # one of them would vanish
+    return as_points(substring(a, 0.0, sa).coords), as_points(substring(b, sb, b.length).coords)
+
+
+def meet(
+    first: Line,
+    second: Line,
+    corner: Point,
+    a: Point,
+    b: Point,
+    reach: float,
+    *,
+    kind: Corner = "mitre",
+    limit: float = 4.0,
+) -> Meeting:
+    """Join two cut lines at a corner of the seam outline.
+
+    ``a`` and ``b`` are the directions of the seam edges before and after the corner, ``reach`` the larger of both
+    offsets (mm, positive). A mitre longer than ``limit`` · reach is cut off square to the bisector of the corner at
+    that distance; kind "square" cuts it at the distance ``reach``.
+    """
+    gap = math.dist(first[-1], second[0])
+    if gap < 1e-6:
+        return Meeting(first, (), second)
+    turn = math.degrees(abs(_turn(a, b)))
+    u, v = unit(first[-2], first[-1]), unit(second[0], second[1])
+    hit = intersection(first[-1], u, second[0], v)
+    na, nb = right_of(a), right_of(b)
+    da = (first[-1][0] - corner[0]) * na[0] + (first[-1][1] - corner[1]) * na[1]
+    db = (second[0][0] - corner[0]) * nb[0] + (second[0][1] - corner[1]) * nb[1]
+    if turn < SMOOTH_DEG and abs(da - db) > 0.05:
+        return Meeting(first, (), second)  # another finish begins here: a step square to the edge
+    if hit is not None:
+        t, w = hit
+        x = (first[-1][0] + t * u[0], first[-1][1] + t * u[1])
+        simple = t >= -math.dist(first[-2], first[-1]) and w <= math.dist(second[0], second[1])
+        far = math.dist(corner, x)
+        if simple and kind == "square" and t > 0 and w < 0 and far > reach:
+            squared = _squared(first, second, corner, u, v, a, b, reach)
+            if squared is not None:
+                return squared
+        if simple and far <= limit * reach + 1e-9:
+            return Meeting(_end_cut(first, x), (), _start_cut(second, x))
+        if simple and t > 0 and w < 0:
+            squared = _squared(first, second, corner, u, v, a, b, limit * reach)
+            if squared is not None:
+                return squared
+    longer = limit * reach
+    crossed = _crossing(extended(first, 0.0, longer), extended(second, longer, 0.0))
+    if crossed is not None:
+        return Meeting(crossed[0], (), crossed[1])
+    # no crossing: over the corner itself, so that what is wrong winds clockwise and shows
+    return Meeting(first, (corner,), second)
+
+
+def _squared(
+    first: Line, second: Line, corner: Point, u: Point, v: Point, a: Point, b: Point, distance: float
+) -> Meeting | None:
+    m = (a[0] - b[0], a[1] - b[1])  # along the bisector, away from the piece at an outer corner
+    size = math.hypot(*m)
+    if size < 1e-9:
+        return None
+    m = (m[0] / size, m[1] / size)
+    base = (corner[0] + distance * m[0], corner[1] + distance * m[1])
+    hit_a = intersection(first[-1], u, base, right_of(m))
+    hit_b = intersection(second[0], v, base, right_of(m))
+    if hit_a is None or hit_b is None:
+        return None
+    pa = (first[-1][0] + hit_a[0] * u[0], first[-1][1] + hit_a[0] * u[1])
+    pb = (second[0][0] + hit_b[0] * v[0], second[0][1] + hit_b[0] * v[1])
+    if hit_a[0] < -math.dist(first[-2], first[-1]) or hit_b[0] > math.dist(second[0], second[1]):
+        return None
+    return Meeting(_end_cut(first, pa), (), _start_cut(second, pb))
+
+
+def mirror_meet(side: Line, turned: Line, corner: Point, along: Point, outward: Point, depth: float) -> Meeting | None:
+    """Join the cut line of a side to that of an edge that is turned back, so that it lies flush when turned.
+
+    Beyond the finished edge (the line through ``corner`` in the direction ``along``, away from the side) the side goes
+    on as its own mirror image in that line, up to ``depth``. ``side`` ends and ``turned`` begins at the corner; reverse
+    both lines for the other end of the edge. For a curved finished edge its tangent at the corner is the mirror. None
+    where the side has no mirror image of that depth.
+    """
+
+    def height(p: Point) -> float:  # positive outside the finished edge
+        return (p[0] - corner[0]) * outward[0] + (p[1] - corner[1]) * outward[1]
+
+    def run(p: Point) -> float:
+        return (p[0] - corner[0]) * along[0] + (p[1] - corner[1]) * along[1]
+
+    longer = extended(side, 0.0, 4 * depth)
+    inside = [i for i, p in enumerate(longer) if height(p) < -1e-9]
+    if not inside or inside[-1] == len(longer) - 1:
+        return None
+    i = inside[-1]
+    p, q = longer[i], longer[i + 1]
+    f = height(p) / (height(p) - height(q))
+    foot = (p[0] + f * (q[0] - p[0]), p[1] + f * (q[1] - p[1]))
+    tip = [foot]
+    for r in reversed(longer[: i + 1]):
+        h = height(r)
+        m = (r[0] - 2 * h * outward[0], r[1] - 2 * h * outward[1])
+        before = height(tip[-1])
+        if -h <= before:
+            return None  # the side turns back within the depth of the hem
+        if -h >= depth - 1e-9:
+            g = (depth - before) / (-h - before)
+            tip.append((tip[-1][0] + g * (m[0] - tip[-1][0]), tip[-1][1] + g * (m[1] - tip[-1][1])))
+            break
+        tip.append(m)
+    else:
+        return None
+    rest = list(turned)
+    while len(rest) > 2 and run(rest[1]) <= run(tip[-1]):
+        rest.pop(0)
+    if run(rest[0]) <= run(tip[-1]):
+        rest[0] = tip[-1]
+    return Meeting((*longer[: i + 1], foot), tuple(tip[1:]), tuple(rest))
