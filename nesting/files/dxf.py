@@ -1,0 +1,396 @@
+"""Strokes and texts of a DXF drawing, in mm: pattern files by ASTM D6673 / ANSI/AAMA-292, and any other drawing.
+
+A pattern file holds one block per piece and size; numbered layers tell what a line is, and texts of the form
+``KEYWORD: value`` give name, size, quantity and material. Layers 1 to 15 and 80 to 83 are from secondary sources that
+agree with memory; 84 to 87, the keywords and the groups of notches are from memory: the standard (withdrawn 2019) was
+not at hand. In any other drawing the names of layers and blocks are read as roles and labels.
+"""
+
+from __future__ import annotations
+
+import io
+import math
+import re
+from collections.abc import Iterable
+from dataclasses import dataclass, field, replace
+from typing import Any
+
+from nesting.files.dxfshapes import LINE_TYPES, points_of
+from nesting.files.flatten import CurveError
+from nesting.files.gather import Context
+from nesting.files.sketch import Group, Stroke, Text
+from nesting.files.words import Label, Role, is_made_up, keyword_of, read_label, read_role
+from nesting.pieces.piece import NotchKind, Point
+from nesting.tolerances import LARGEST_MM
+
+__all__ = ["INSUNITS_MM", "looks_like_dxf", "read_dxf"]
+
+#: $INSUNITS codes of lengths that a drawing of clothes may have, in mm (DXF Reference, system variables).
+INSUNITS_MM = {
+    1: 25.4, 2: 304.8, 4: 1.0, 5: 10.0, 6: 1000.0, 8: 25.4e-6, 9: 0.0254, 10: 914.4, 13: 1e-3, 14: 100.0, 15: 10_000.0,
+    16: 100_000.0, 21: 304.8,
+}  # fmt: skip
+#: UNITS texts of the pattern standard, in mm (from memory).
+_UNITS_TEXT_MM = {"METRIC": 1.0, "ENGLISH": 25.4}
+
+_LAYERS: dict[str, tuple[Role, NotchKind | None]] = {
+    "1": ("cut", None), "4": ("notch", None), "6": ("fold", None), "7": ("grain", None), "8": ("inside", None),
+    "9": ("inside", None), "10": ("inside", None), "11": ("cutout", None), "13": ("drill", None), "14": ("sew", None),
+    "80": ("notch", "t"), "81": ("notch", "castle"), "82": ("notch", "check"), "83": ("notch", "u"),
+}  # fmt: skip
+_LEFT_OUT = {
+    "2": "turn points", "3": "curve points", "5": "grade references", "12": "nothing", "15": "annotation",
+    "84": "boundary validation curves", "85": "internal line validation curves", "86": "cutout validation curves",
+    "87": "sew line validation curves",
+}  # fmt: skip
+MOST_ENTITIES = 300_000
+MOST_POINTS = 3_000_000
+MOST_LEVELS = 30
+
+
+def looks_like_dxf(data: bytes) -> bool:
+    """Whether the bytes begin as a DXF file does: comments, then the first section; or the binary form's sign."""
+    if b"Binary DXF\r\n\x1a" in data[:32]:
+        return True
+    return re.match(rb"(?:\xef\xbb\xbf)?\s*(?:999\s*\n[^\n]*\n\s*)*0+\s*\r?\n?\s*SECTION\b", data[:4096]) is not None
+
+
+@dataclass
+class _Reader:
+    ctx: Context
+    scale: float = 1.0
+    standard: bool = False
+    entities: int = 0
+    points: int = 0
+    hidden: set[str] = field(default_factory=set)
+    counts: dict[str, int] = field(default_factory=dict)
+
+
+def read_dxf(data: bytes, ctx: Context, units: str | None = None) -> tuple[Group, bool]:
+    """All that a DXF file draws, and whether its units are known.
+
+    Units come from $INSUNITS, else from the UNITS text, else from ``units``; else they are taken as mm and a question
+    is among the findings. $LUNITS is never read: it tells how lengths are shown, not what they are. Raises PatternError
+    for a file that is damaged or cut off, and for hostile sizes.
+    """
+    if b"Binary DXF\r\n\x1a" in data[:32]:
+        raise ctx.error("this is a DXF file in binary form, which is not read: save it as an ASCII DXF file")
+    if not re.search(rb"0\s*\r?\n\s*EOF\s*\Z", data[-64:].rstrip(b"\0 \t\r\n\x1a")):
+        raise ctx.error("the DXF file is cut off: it has no end mark (EOF). Copy or export it again")
+    document = _load(data, ctx)
+    try:
+        return _read_document(document, ctx, units)
+    except (CurveError, RecursionError) as error:
+        raise ctx.error(f"the drawing cannot be read ({error})") from None
+
+
+def _load(data: bytes, ctx: Context) -> Any:
+    """Read with ezdxf's recover mode; what its audit put right becomes findings."""
+    import logging
+
+    from ezdxf import recover
+
+    logging.getLogger("ezdxf").setLevel(logging.CRITICAL)
+    try:
+        document, auditor = recover.read(io.BytesIO(data))
+    except Exception as error:
+        raise ctx.error(
+            f"the DXF file is damaged and cannot be read ({_first_line(error)}); export it again from your program"
+        ) from None
+    kinds: dict[str, int] = {}
+    for fix in (*auditor.fixes, *auditor.errors):
+        name = getattr(fix.code, "name", str(fix.code)).replace("_", " ").lower()
+        kinds[name] = kinds.get(name, 0) + 1
+    for name, count in kinds.items():
+        ctx.note("repaired", f"the DXF file had a fault that was put right: {name}" + (f" ({count} times)" * (count > 1)))
+    return document
+
+
+def _first_line(error: BaseException) -> str:
+    lines = str(error).strip().splitlines()
+    return (lines[0] if lines else type(error).__name__)[:120]
+
+
+def _read_document(document: Any, ctx: Context, units: str | None) -> tuple[Group, bool]:
+    space = document.modelspace()
+    blocks = [b for b in document.blocks if not b.name.startswith("*")]
+    reader = _Reader(ctx)
+    texts = [t for e in space if (t := _words(e))]
+    reader.standard = _is_standard(space, blocks, texts)
+    reader.scale, known = _units(document, texts, ctx, units)
+    for layer in document.layers:
+        if (layer.is_off() or layer.is_frozen()) and not (reader.standard and layer.dxf.name in _LAYERS):
+            reader.hidden.add(layer.dxf.name.lower())
+    root = Group()
+    _entities(reader, space, root, 0, ())
+    inserted = {e.dxf.name.lower() for e in _inserts(space)}
+    if not any(chain[-1].strokes for chain in root.walk()) or (
+        reader.standard and not any(s.role == "cut" for chain in root.walk() for s in chain[-1].strokes)
+    ):
+        spare = [b for b in blocks if b.name.lower() not in inserted and len(b)]
+        nested = {e.dxf.name.lower() for b in spare for e in _inserts(b)}
+        for block in spare:
+            if block.name.lower() not in nested:
+                group = Group(block.name)
+                root.groups.append(group)
+                _entities(reader, block, group, 1, (block.name.lower(),))
+                _understand(group, block.name, reader)
+        if spare:
+            ctx.note("note", "the drawing itself is empty; its pieces are read from its blocks")
+    if reader.standard:
+        _sample_size(root, texts, ctx)
+        for group in root.groups:
+            group.texts[:] = [t for t in group.texts if keyword_of(t.text) is None]
+        root.texts[:] = [t for t in root.texts if keyword_of(t.text) is None]
+    for layer, count in sorted(reader.counts.items()):
+        ctx.note("ignored", f"layer {layer} ({_LEFT_OUT[layer]}) is not needed: {count} entities left out")
+    if len(document.layout_names()) > 1 and any(len(document.layout(n)) > 1 for n in document.layout_names()[1:]):
+        ctx.note("ignored", "what is drawn in paper space is left out")
+    return root, known
+
+
+def _inserts(layout: Iterable[Any]) -> list[Any]:
+    return [e for e in layout if e.dxftype() == "INSERT"]
+
+
+def _words(entity: Any) -> str:
+    kind = entity.dxftype()
+    if kind in ("TEXT", "ATTRIB"):
+        return str(entity.plain_text()).strip()
+    if kind == "MTEXT":
+        return str(entity.plain_text()).strip()
+    return ""
+
+
+def _is_standard(space: Any, blocks: list[Any], texts: list[str]) -> bool:
+    """Whether the layers are those of the pattern standard: lines on layer 1, and no layer with lines but numbered ones."""
+    layers: set[str] = set()
+    words = list(texts)
+    for layout in (space, *blocks):
+        for entity in layout:
+            if entity.dxftype() in LINE_TYPES:
+                layers.add(str(entity.dxf.layer))
+            elif layout is not space:
+                words.append(_words(entity))
+    if "1" not in layers:
+        return False
+    spoken = any((found := keyword_of(w)) and found[0] in ("PIECE NAME", "STYLE NAME") for w in words)
+    return spoken or layers - {"0"} <= set(_LAYERS) | set(_LEFT_OUT)
+
+
+def _units(document: Any, texts: list[str], ctx: Context, units: str | None) -> tuple[float, bool]:
+    """mm per drawing unit, and whether that is known."""
+    code = document.header.get("$INSUNITS") if "$INSUNITS" in document.header else None
+    header = INSUNITS_MM.get(int(code)) if isinstance(code, (int, float)) and math.isfinite(code) else None
+    said: float | None = None
+    for text in texts:
+        for line in text.split("\n"):
+            found = keyword_of(line)
+            if found and found[0] == "UNITS":
+                said = _UNITS_TEXT_MM.get(found[1].upper()) or _unit_word(found[1])
+    if header is not None:
+        if said is not None and said != header:
+            ctx.note(
+                "warning",
+                f"the header says that a unit is {header:g} mm, the UNITS text {said:g} mm; the header is taken. Check the "
+                "size of a piece",
+            )
+        if units is not None:
+            ctx.note("note", f"the drawing states its own unit, so the unit '{units}' given for it is not needed")
+        return header, True
+    if code:
+        ctx.note("warning", f"$INSUNITS {code} is no unit for clothes and is not used")
+    if said is not None:
+        return said, True
+    if units is not None:
+        from nesting.files.svgunits import unit_mm
+
+        return unit_mm(units), True
+    ctx.note(
+        "question",
+        "the drawing does not say its units; they are taken as mm. Say in the order which they are, for example "
+        "units = \"in\" under its [[pattern]]",
+    )
+    return 1.0, False
+
+
+def _unit_word(word: str) -> float | None:
+    from nesting.errors import UnitsError
+    from nesting.files.svgunits import unit_mm
+
+    try:
+        return unit_mm(word)
+    except UnitsError:
+        return None
+
+
+# -- entities -------------------------------------------------------------------------------------------------------
+
+
+def _entities(reader: _Reader, layout: Iterable[Any], group: Group, level: int, inside: tuple[str, ...]) -> None:
+    layers: dict[str, Group] = {}
+    for entity in layout:
+        reader.entities += 1
+        if reader.entities > MOST_ENTITIES:
+            raise reader.ctx.error(f"the drawing has more than {MOST_ENTITIES} entities; save only the pattern pieces")
+        kind = entity.dxftype()
+        layer = str(entity.dxf.get("layer", "0"))
+        if layer.lower() in reader.hidden or entity.dxf.get("invisible", 0):
+            reader.ctx.note("ignored", f"layer '{layer}' is switched off in the drawing; left out")
+            continue
+        if kind == "INSERT":
+            _insert(reader, entity, group, level, inside)
+        elif kind in ("TEXT", "MTEXT", "ATTRIB"):
+            words = _words(entity)
+            if words:
+                at = entity.dxf.insert
+                text = Text(words, (float(at[0]) * reader.scale, float(at[1]) * reader.scale))
+                _home(reader, group, layer, layers, level).texts.append(text)
+        elif kind in LINE_TYPES:
+            _line(reader, entity, kind, layer, _home(reader, group, layer, layers, level))
+        elif kind not in ("ATTDEF", "SEQEND", "VIEWPORT"):
+            reader.ctx.note("ignored", f"{kind} entities are no lines of a pattern and are left out")
+
+
+def _home(reader: _Reader, group: Group, layer: str, layers: dict[str, Group], level: int) -> Group:
+    """The group for what stands on a layer: in a drawing without the standard's layers, each layer that carries a name
+    and not a role is a group of its own, as in SVG; but within a block its layers belong together."""
+    if reader.standard or level > 0 or layer == "0" or is_made_up(layer) or read_role(layer) is not None:
+        return group
+    if layer not in layers:
+        layers[layer] = Group(layer, read_label(layer))
+        group.groups.append(layers[layer])
+    return layers[layer]
+
+
+def _insert(reader: _Reader, entity: Any, group: Group, level: int, inside: tuple[str, ...]) -> None:
+    name = str(entity.dxf.name)
+    if name.lower() in inside or level >= MOST_LEVELS:
+        raise reader.ctx.error(f"block '{name}' contains itself, or blocks are nested too deep: remove that block")
+    if entity.block() is None:
+        reader.ctx.note("ignored", f"block '{name}' is used but not in the file; left out")
+        return
+    copies = [entity]
+    if entity.mcount > 1:
+        if entity.mcount > 1000:
+            raise reader.ctx.error(f"block '{name}' is repeated {entity.mcount} times; that is no pattern")
+        copies = list(entity.multi_insert())
+    for copy in copies:
+        below = Group(name)
+        group.groups.append(below)
+
+        def skipped(lost: Any, reason: str) -> None:
+            reader.ctx.note("ignored", f"{lost.dxftype()} in block '{name}' could not be placed ({reason}); left out")
+
+        _entities(
+            reader, copy.virtual_entities(skipped_entity_callback=skipped), below, level + 1, (*inside, name.lower())
+        )
+        for attribute in copy.attribs:
+            words = _words(attribute)
+            if words:
+                at = attribute.dxf.insert
+                tag = str(attribute.dxf.tag).replace("_", " ")
+                line = f"{tag}: {words}"
+                text = line if keyword_of(line) else words
+                below.texts.append(Text(text, (float(at[0]) * reader.scale, float(at[1]) * reader.scale)))
+        _understand(below, name, reader)
+
+
+def _understand(group: Group, block: str, reader: _Reader) -> None:
+    """The label of a block from its system text, else from its name."""
+    label = Label()
+    for text in group.texts:
+        for line in text.text.split("\n"):
+            found = keyword_of(line)
+            if found is None:
+                continue
+            keyword, value = found
+            label = label.over(read_label(line))
+            if keyword in ("CATEGORY", "ANNOTATION") and value:
+                group.extra.append((keyword.lower(), value))
+            if keyword == "QUANTITY" and value:
+                group.extra.append(("quantity", value))
+                if label.cut is None:
+                    reader.ctx.note(
+                        "question",
+                        f"QUANTITY '{value}' of block '{block}' cannot be told as one count; say cut and mirrored in the "
+                        "order",
+                    )
+    if not is_made_up(block) and not block.startswith("*"):
+        if label.name is None:
+            from_name = read_label(block)
+            label = label.over(from_name) if read_role(block) is None else label
+        elif label.size is None:
+            rest = re.fullmatch(re.escape(label.name) + r"[\s_.-]+(\S+)", block, re.I)
+            if rest:
+                label = replace(label, size=rest[1])
+    group.label = label
+
+
+def _sample_size(root: Group, texts: list[str], ctx: Context) -> None:
+    """Blocks that give no size are of the sample size, where each name stands only once."""
+    sample = next(
+        (f[1] for t in texts for line in t.split("\n") if (f := keyword_of(line)) and f[0] == "SAMPLE SIZE" and f[1]),
+        None,
+    )
+    names = [g.label.name for g in root.groups]
+    for group in root.groups:
+        if sample and group.label.size is None and group.label.name and names.count(group.label.name) == 1:
+            group.label = replace(group.label, size=sample)
+            ctx.note("note", f"no size is given; it is taken to be the sample size, {sample}", group.label.name)
+
+
+def _line(reader: _Reader, entity: Any, kind: str, layer: str, group: Group) -> None:
+    ctx, scale = reader.ctx, reader.scale
+    if reader.standard and layer in _LEFT_OUT:
+        reader.counts[layer] = reader.counts.get(layer, 0) + 1
+        return
+    where = f"{kind} on layer {layer}"
+    role: Role | None = None
+    name: str | None = None
+    notch: NotchKind | None = None
+    if reader.standard:
+        role, notch = _LAYERS.get(layer, (None, None))
+    else:
+        found = read_role(layer)
+        if found:
+            role, name, notch = found
+    if kind == "POINT" and role not in ("notch", "drill"):
+        ctx.note("ignored", f"points on layer '{layer}' are left out")
+        return
+    try:
+        raw, closed, diameter = points_of(entity, ctx.chord / scale)
+    except CurveError as error:
+        raise ctx.error(f"{where} cannot be read: {error}") from None
+    points: list[Point] = [(x * scale, y * scale) for x, y in raw]
+    for x, y in points:
+        if not (math.isfinite(x) and math.isfinite(y)):
+            raise ctx.error(f"{where} has a coordinate that is no finite number: correct or remove it")
+        if abs(x) > LARGEST_MM or abs(y) > LARGEST_MM:
+            raise ctx.error(
+                f"{where} reaches ({x:.4g}, {y:.4g}) mm; drawings up to {LARGEST_MM / 1000:g} m are read. Check the "
+                "drawing's units"
+            )
+    reader.points += len(points)
+    if reader.points > MOST_POINTS:
+        raise ctx.error(f"the drawing has more than {MOST_POINTS} points; simplify it")
+    if not points:
+        return
+    if not closed and len(points) > 3 and math.dist(points[0], points[-1]) <= 1e-6:
+        points, closed = points[:-1], True
+    depth = angle = None
+    if kind == "POINT" and role == "notch":
+        # Groups of a notch, from memory and doubtful: 30 its depth, 39 its width, 50 its angle.
+        depth = abs(float(entity.dxf.location[2])) * scale or None
+        if depth is not None and depth > 25.0:
+            depth = None
+        turned = float(entity.dxf.get("angle", 0.0))
+        angle = turned if turned else None
+        if notch is None and float(entity.dxf.get("thickness", 0.0)) > 0:
+            notch = "v"
+    group.strokes.append(
+        Stroke(
+            tuple(points), closed, role, name, (False, False), notch, depth, angle,
+            diameter * scale if diameter else None, reader.entities, where,
+        )  # fmt: skip
+    )

@@ -1,0 +1,426 @@
+"""Putting outlines together from touching lines, whatever else touches them.
+
+Words
+    *edge*: one open line, straight or not. *node*: a place where ends of edges meet. *loop*: a closed outline.
+    *branch*: an edge that leads nowhere: cut it off and every loop is still there. *bridge*: an edge between two
+    parts that hang together by it alone; no loop runs through it. *gap*: the distance between two loose ends.
+
+::
+
+      +-----------+        grainline and loose lines, touching or not, must not hide the outline:
+      |     |     |        the chord from edge to edge ends at two nodes, so there are two small
+      |-----+-----|        loops and a large one. The outline is the way round the outside.
+      |     |   --+--
+      +-----------+
+
+Ends that lie within ``TOUCHING_MM`` are one node. Ends that are still loose are then joined, nearest pair first, if they
+are not farther apart than the gap that is allowed; each such join is reported. Branches and bridges are cut off. What
+is left falls into parts without bridges; walking around a part, always turning as far clockwise as can be, keeps
+to the outside, and the walk is cut into simple loops where it passes a node twice. (The faces of a plane graph from the
+order of its edges around each node: de Berg et al., Computational Geometry, chapter 2, doubly connected edge lists.)
+Where all this gives no loop at all, ends that stop on the middle of another edge cut that edge in two, and it is
+tried once more: so an outline drawn with lines that overshoot their corners is found too.
+"""
+
+from __future__ import annotations
+
+import math
+from collections import defaultdict
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field
+
+from nesting.files import outline
+from nesting.pieces.piece import Line, Point, Ring
+
+__all__ = ["TOUCHING_MM", "Join", "Loop", "Loops", "find_loops"]
+
+#: mm. Ends this near are the same point: coordinates written with two decimals of a millimetre differ by as much.
+TOUCHING_MM = 0.01
+
+
+@dataclass(frozen=True)
+class Join:
+    """A gap that was closed: how wide it was, mm, and where."""
+
+    gap: float
+    at: Point
+
+
+@dataclass(frozen=True)
+class Loop:
+    """A closed outline, anticlockwise, made of the lines with these indices (in order, with their direction)."""
+
+    ring: Ring
+    lines: tuple[int, ...]
+    joins: tuple[Join, ...] = ()
+    branching: bool = False
+
+
+@dataclass(frozen=True)
+class Loops:
+    """Loops found, indices of lines left over, of lines that only repeat another, and of those that were trimmed at a
+    crossing line. ``loose_ends``: pairs of ends nearest one another that did not join, for messages."""
+
+    loops: tuple[Loop, ...]
+    loose: tuple[int, ...]
+    doubled: tuple[int, ...] = ()
+    trimmed: tuple[int, ...] = ()
+    loose_ends: tuple[Join, ...] = ()
+
+
+@dataclass
+class _Edge:
+    line: int
+    points: list[Point]
+    ends: tuple[int, int] = (-1, -1)
+    joins: list[Join] = field(default_factory=list)
+
+
+class _Nodes:
+    """Points merged on a grid, so that a chain of short edges does not melt into one node."""
+
+    def __init__(self, within: float) -> None:
+        self.within = within
+        self.points: list[Point] = []
+        self.cells: dict[tuple[int, int], list[int]] = defaultdict(list)
+
+    def at(self, p: Point) -> int:
+        cx, cy = math.floor(p[0] / self.within), math.floor(p[1] / self.within)
+        for x in (cx - 1, cx, cx + 1):
+            for y in (cy - 1, cy, cy + 1):
+                for i in self.cells.get((x, y), ()):
+                    if math.dist(self.points[i], p) <= self.within:
+                        return i
+        self.points.append(p)
+        self.cells[(cx, cy)].append(len(self.points) - 1)
+        return len(self.points) - 1
+
+
+def find_loops(lines: Sequence[Line], join_gap: float, *, overshoot: bool = True) -> Loops:
+    """The outermost loops that open lines form. ``join_gap`` mm: how far apart ends may lie and still be joined."""
+    edges, doubled = _edges(lines)
+    found = _walk(edges, join_gap)
+    trimmed: tuple[int, ...] = ()
+    if not found and overshoot and len(edges) > 1:
+        cut = _cut_where_ends_touch(edges, max(join_gap, TOUCHING_MM))
+        if len(cut) > len(edges):
+            found = _walk(cut, join_gap)
+            pieces = defaultdict(float)
+            for loop_edges, _ in found:
+                for edge, _ in loop_edges:
+                    pieces[edge.line] += outline.length(edge.points)
+            trimmed = tuple(
+                i for i, used in pieces.items() if used < outline.length(lines[i]) - TOUCHING_MM
+            )
+    loops = []
+    for walk, branching in found:
+        points: list[Point] = []
+        for edge, forward in walk:
+            run = edge.points if forward else edge.points[::-1]
+            points.extend(run[:-1])
+        if outline.area(points) < 0:
+            points.reverse()
+            walk = walk[::-1]
+        order = tuple(dict.fromkeys(edge.line for edge, _ in walk))
+        joins = tuple(join for edge, _ in walk for join in edge.joins)
+        loops.append(Loop(tuple(points), order, joins, branching))
+    used = {i for loop in loops for i in loop.lines}
+    loose = tuple(i for i in range(len(lines)) if i not in used and i not in doubled)
+    ends = _loose_ends([lines[i] for i in loose]) if loose else ()
+    return Loops(tuple(loops), loose, tuple(doubled), trimmed, ends)
+
+
+def _edges(lines: Sequence[Line]) -> tuple[list[_Edge], list[int]]:
+    """Edges of all lines that have some length; indices of lines that only repeat another."""
+    nodes = _Nodes(TOUCHING_MM)
+    edges: list[_Edge] = []
+    doubled: list[int] = []
+    between: dict[tuple[int, int], list[_Edge]] = defaultdict(list)
+    for i, line in enumerate(lines):
+        if len(line) < 2:
+            continue
+        a, b = nodes.at(line[0]), nodes.at(line[-1])
+        points = [nodes.points[a], *line[1:-1], nodes.points[b]]
+        if a == b and outline.length(points) <= 4 * TOUCHING_MM:
+            continue
+        same = between[(min(a, b), max(a, b))]
+        if any(_alike(edge.points, points) for edge in same):
+            doubled.append(i)
+            continue
+        edge = _Edge(i, points, (a, b))
+        same.append(edge)
+        edges.append(edge)
+    return edges, doubled
+
+
+def _alike(a: Sequence[Point], b: Sequence[Point]) -> bool:
+    """Whether two lines between the same nodes run along one another (compared at points along both)."""
+    if abs(outline.length(a) - outline.length(b)) > 10 * TOUCHING_MM:
+        return False
+    x, y = outline.box(a), outline.box(b)
+    if any(abs(p - q) > 5 * TOUCHING_MM for p, q in zip(x, y, strict=True)):
+        return False
+    step = max(1, len(a) // 50)
+    return all(outline.nearest(b, p, closed=False).away <= 5 * TOUCHING_MM for p in a[::step])
+
+
+def _degrees(edges: Iterable[_Edge]) -> dict[int, int]:
+    degree: dict[int, int] = defaultdict(int)
+    for edge in edges:
+        for end in edge.ends:
+            degree[end] += 1
+    return degree
+
+
+def _close_gaps(edges: list[_Edge], join_gap: float) -> None:
+    """Join loose ends, nearest first, in place: by a short straight line, or where the two cross, at the crossing."""
+    degree = _degrees(edges)
+    ends = [
+        (edge, k) for edge in edges for k in (0, 1) if degree[edge.ends[k]] == 1
+    ]
+    cells: dict[tuple[int, int], list[int]] = defaultdict(list)
+    where = [edge.points[0 if k == 0 else -1] for edge, k in ends]
+    size = max(join_gap, TOUCHING_MM)
+    for i, p in enumerate(where):
+        cells[(math.floor(p[0] / size), math.floor(p[1] / size))].append(i)
+    pairs = []
+    for i, p in enumerate(where):
+        cx, cy = math.floor(p[0] / size), math.floor(p[1] / size)
+        for x in (cx - 1, cx, cx + 1):
+            for y in (cy - 1, cy, cy + 1):
+                for j in cells.get((x, y), ()):
+                    if j > i:
+                        gap = math.dist(p, where[j])
+                        short = ends[i][0] is ends[j][0] and outline.length(ends[i][0].points) <= 3 * gap
+                        if gap <= join_gap and not short:
+                            pairs.append((gap, i, j))
+    taken: set[int] = set()
+    for gap, i, j in sorted(pairs):
+        if i in taken or j in taken:
+            continue
+        taken.update((i, j))
+        (one, k), (other, m) = ends[i], ends[j]
+        node = one.ends[k]
+        other.ends = (node, other.ends[1]) if m == 0 else (other.ends[0], node)
+        cross = None if one is other else _crossing(_last(one.points, k), _last(other.points, m))
+        if cross is not None:
+            one.points[0 if k == 0 else -1] = cross
+            other.points[0 if m == 0 else -1] = cross
+        else:
+            one.points.insert(0 if k == 0 else len(one.points), where[j])
+        one.joins.append(Join(gap, where[i]))
+
+
+def _last(points: Sequence[Point], end: int) -> tuple[Point, Point]:
+    return (points[0], points[1]) if end == 0 else (points[-1], points[-2])
+
+
+def _crossing(one: tuple[Point, Point], other: tuple[Point, Point]) -> Point | None:
+    """Where two straight lines cross within both, None if they do not."""
+    (ax, ay), (bx, by) = one
+    (cx, cy), (dx, dy) = other
+    ux, uy, vx, vy = bx - ax, by - ay, dx - cx, dy - cy
+    cross = ux * vy - uy * vx
+    if abs(cross) <= 1e-9 * (abs(ux) + abs(uy)) * (abs(vx) + abs(vy)):
+        return None
+    s = ((cx - ax) * vy - (cy - ay) * vx) / cross
+    t = ((cx - ax) * uy - (cy - ay) * ux) / cross
+    return (ax + s * ux, ay + s * uy) if 0 <= s < 1 and 0 <= t < 1 else None
+
+
+def _walk(given: list[_Edge], join_gap: float) -> list[tuple[list[tuple[_Edge, bool]], bool]]:
+    """All outermost loops as walks of (edge, forward), each with whether lines branch off it."""
+    edges = [_Edge(e.line, list(e.points), e.ends, []) for e in given]
+    _close_gaps(edges, join_gap)
+    edges = _without_bridges(edges)
+    found = []
+    for part in _parts(edges):
+        around = _outer_walk(part)
+        for walk in _simple_walks(around):
+            # a walk of two doubled edges encloses nothing
+            points = [p for edge, forward in walk for p in (edge.points if forward else edge.points[::-1])[:-1]]
+            if len(points) >= 3 and abs(outline.area(points)) > TOUCHING_MM**2:
+                found.append((walk, len({id(e) for e, _ in around}) < len(part)))
+    return found
+
+
+def _without_bridges(edges: list[_Edge]) -> list[_Edge]:
+    """The edges through which some loop runs: no branches, no bridges (Tarjan 1974, by depth-first numbers)."""
+    at: dict[int, list[int]] = defaultdict(list)
+    for i, edge in enumerate(edges):
+        at[edge.ends[0]].append(i)
+        if edge.ends[1] != edge.ends[0]:
+            at[edge.ends[1]].append(i)
+    number: dict[int, int] = {}
+    low: dict[int, int] = {}
+    bridges: set[int] = set()
+    for root in list(at):
+        if root in number:
+            continue
+        number[root] = low[root] = len(number)
+        stack: list[tuple[int, int, int]] = [(root, -1, 0)]
+        while stack:
+            node, came_by, next_edge = stack.pop()
+            if next_edge < len(at[node]):
+                stack.append((node, came_by, next_edge + 1))
+                i = at[node][next_edge]
+                if i == came_by:
+                    continue
+                a, b = edges[i].ends
+                other = b if node == a else a
+                if other in number:
+                    low[node] = min(low[node], number[other])
+                else:
+                    number[other] = low[other] = len(number)
+                    stack.append((other, i, 0))
+            elif stack:
+                below = stack[-1][0]
+                low[below] = min(low[below], low[node])
+                if low[node] > number[below]:
+                    bridges.add(came_by)
+    return [edge for i, edge in enumerate(edges) if i not in bridges]
+
+
+def _parts(edges: list[_Edge]) -> list[list[_Edge]]:
+    """The edges in parts that hang together."""
+    leader: dict[int, int] = {}
+
+    def find(i: int) -> int:
+        while leader.setdefault(i, i) != i:
+            leader[i] = leader[leader[i]]
+            i = leader[i]
+        return i
+
+    for edge in edges:
+        leader[find(edge.ends[0])] = find(edge.ends[1])
+    parts: dict[int, list[_Edge]] = defaultdict(list)
+    for edge in edges:
+        parts[find(edge.ends[0])].append(edge)
+    return list(parts.values())
+
+
+def _heading(points: Sequence[Point], reach: float) -> float:
+    """Direction in which a line leaves its first point, judged at a distance so that tangent lines differ."""
+    left = reach
+    for a, b in zip(points, points[1:], strict=False):
+        step = math.dist(a, b)
+        if step >= left and step > 0:
+            t = left / step
+            x, y = a[0] + t * (b[0] - a[0]), a[1] + t * (b[1] - a[1])
+            return math.atan2(y - points[0][1], x - points[0][0])
+        left -= step
+    return math.atan2(points[-1][1] - points[0][1], points[-1][0] - points[0][0])
+
+
+def _outer_walk(part: list[_Edge]) -> list[tuple[_Edge, bool]]:
+    """The walk around the outside of a part without bridges: of all its faces the one of most negative area."""
+    leaving: dict[int, list[tuple[float, int, bool]]] = defaultdict(list)
+    reach: dict[int, float] = defaultdict(lambda: 1.0)
+    for edge in part:
+        half = outline.length(edge.points) / 2
+        for end in edge.ends:
+            reach[end] = min(reach[end], half)
+    for i, edge in enumerate(part):
+        leaving[edge.ends[0]].append((_heading(edge.points, reach[edge.ends[0]]), i, True))
+        leaving[edge.ends[1]].append((_heading(edge.points[::-1], reach[edge.ends[1]]), i, False))
+    after: dict[tuple[int, bool], tuple[int, bool]] = {}
+    for around in leaving.values():
+        around.sort()
+        for k, (_, i, forward) in enumerate(around):
+            # Arriving by the reverse of this edge, leave by the one before it in anticlockwise order.
+            before = around[k - 1]
+            after[(i, not forward)] = (before[1], before[2])
+    best: list[tuple[_Edge, bool]] = []
+    least = math.inf
+    seen: set[tuple[int, bool]] = set()
+    for start in list(after):
+        if start in seen:
+            continue
+        walk = []
+        step = start
+        points: list[Point] = []
+        while step not in seen:
+            seen.add(step)
+            edge = part[step[0]]
+            walk.append((edge, step[1]))
+            points.extend((edge.points if step[1] else edge.points[::-1])[:-1])
+            step = after[step]
+        size = outline.area(points) if points else 0.0
+        if size < least:
+            best, least = walk, size
+    return best
+
+
+def _simple_walks(walk: list[tuple[_Edge, bool]]) -> list[list[tuple[_Edge, bool]]]:
+    """A closed walk cut into loops that pass no node twice."""
+    loops = []
+    path: list[tuple[_Edge, bool]] = []
+    position: dict[int, int] = {}
+    for edge, forward in walk:
+        start = edge.ends[0] if forward else edge.ends[1]
+        end = edge.ends[1] if forward else edge.ends[0]
+        position.setdefault(start, len(path))
+        path.append((edge, forward))
+        if end in position:
+            cut = position[end]
+            loop = path[cut:]
+            del path[cut:]
+            for e, f in loop:
+                position.pop(e.ends[0] if f else e.ends[1], None)
+            position[end] = cut
+            loops.append(loop)
+    return loops
+
+
+def _cut_where_ends_touch(edges: list[_Edge], within: float) -> list[_Edge]:
+    """Edges cut at each place where another edge's end stops on them or straight lines cross near their ends."""
+    from shapely import LineString, STRtree
+    from shapely.ops import substring
+
+    shapes = [LineString(edge.points) for edge in edges]
+    tree = STRtree(shapes)
+    cuts: list[set[float]] = [set() for _ in edges]
+    for i, shape in enumerate(shapes):
+        for j in tree.query(shape.buffer(within)):
+            if j <= i:
+                continue
+            other = shapes[j]
+            meeting = shape.intersection(other)
+            parts = getattr(meeting, "geoms", [meeting])
+            points = [p for p in parts if p.geom_type == "Point"]
+            if len(points) <= 2:
+                for p in points:
+                    cuts[i].add(shape.project(p))
+                    cuts[j].add(other.project(p))
+            for k, m in ((i, j), (j, i)):
+                for end in (edges[k].points[0], edges[k].points[-1]):
+                    from shapely import Point as Dot
+
+                    dot = Dot(end)
+                    if shapes[m].distance(dot) <= within:
+                        cuts[m].add(shapes[m].project(dot))
+    nodes = _Nodes(TOUCHING_MM)
+    result = []
+    for edge, shape, places in zip(edges, shapes, cuts, strict=True):
+        stops = [0.0]
+        for place in sorted(places):
+            if place - stops[-1] > TOUCHING_MM and shape.length - place > TOUCHING_MM:
+                stops.append(place)
+        stops.append(shape.length)
+        for a, b in zip(stops, stops[1:], strict=False):
+            points = [(float(x), float(y)) for x, y in substring(shape, a, b).coords]
+            ends = (nodes.at(points[0]), nodes.at(points[-1]))
+            result.append(_Edge(edge.line, points, ends))
+    return result
+
+
+def _loose_ends(lines: Sequence[Line]) -> tuple[Join, ...]:
+    """For each loose end the distance to the nearest other end, smallest first (for the message on open outlines)."""
+    ends = [p for line in lines if len(line) >= 2 for p in (line[0], line[-1])][:400]
+    joins = []
+    for i, p in enumerate(ends):
+        others = [math.dist(p, q) for j, q in enumerate(ends) if j != i]
+        if others:
+            joins.append(Join(min(others), p))
+    wide = [j for j in joins if j.gap > TOUCHING_MM]
+    return tuple(sorted(wide, key=lambda j: j.gap))

@@ -1,0 +1,288 @@
+"""Marks on a piece while it is read: notches, drill marks, grainline, fold edge, named edges. mm and degrees."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+
+from nesting.files import outline
+from nesting.files.gather import Context
+from nesting.files.sketch import Stroke
+from nesting.pieces.piece import Drill, Edge, Notch, NotchKind, Point, Ring
+from nesting.tolerances import SHAPE_MM
+
+__all__ = ["drill", "edge", "fold_edge", "grain", "is_straight", "notch"]
+
+#: mm. A notch farther from the cut outline than this is doubtful: the widest usual seam allowance is 5/8 in (Oregon
+#: 4-H 320-19, 2014), so a notch drawn on the seam line is nearer than that.
+_NOTCH_REACH_MM = 25.4 * 5 / 8
+#: mm. Depth of a notch that is drawn as a point: 1/4 in at most is usual (Dress Making Trade Theory, NIMI 2024:
+#: 1/8 to 1/4 in); the middle.
+_NOTCH_DEPTH_MM = 25.4 * 3 / 16
+
+
+def is_straight(points: Sequence[Point]) -> bool:
+    """Whether a line is straight to a hundredth of its length."""
+    a, b = points[0], points[-1]
+    size = math.dist(a, b)
+    if size == 0:
+        return False
+    return all(
+        abs((b[0] - a[0]) * (p[1] - a[1]) - (b[1] - a[1]) * (p[0] - a[0])) <= 0.01 * size * size for p in points
+    ) and outline.length(points) <= 1.01 * size
+
+
+def notch(stroke: Stroke, ring: Ring, ctx: Context, piece: str) -> Notch:
+    """The notch at the nearest place of the cut outline, pointing into the piece.
+
+    A straight mark that stands off the edge points its own way; every other one points square to the edge.
+    """
+    places = [(outline.nearest(ring, p), p) for p in _corners(stroke)]
+    place, _ = min(places, key=lambda found: found[0].away)
+    kind: NotchKind = stroke.notch or "slit"
+    depth = _NOTCH_DEPTH_MM
+    direction = outline.inward(ring, place)
+    if stroke.round is not None or len(stroke.points) == 1:
+        place = outline.nearest(ring, stroke.middle)
+        direction = outline.inward(ring, place)
+        if stroke.round:
+            depth = stroke.round / 2
+    elif is_straight(stroke.points) and not stroke.closed:
+        a, b = stroke.points[0], stroke.points[-1]
+        to_a, to_b = outline.nearest(ring, a), outline.nearest(ring, b)
+        depth = math.dist(a, b)
+        if min(to_a.away, to_b.away) > ctx.join_gap and _crosses(a, b, ring) is not None:
+            # a slit drawn across the edge
+            at = _crosses(a, b, ring) or a
+            place = outline.nearest(ring, at)
+            direction = _towards(a, b, outline.inward(ring, place))
+        elif abs(to_a.away - to_b.away) <= 0.2 * depth and depth > 0 and max(to_a.away, to_b.away) <= ctx.join_gap:
+            # it lies along the edge: the base of a notch, marked at its middle
+            place = outline.nearest(ring, stroke.middle)
+            direction = outline.inward(ring, place)
+        else:
+            place, start, end = (to_a, a, b) if to_a.away <= to_b.away else (to_b, b, a)
+            direction = _towards(start, end, outline.inward(ring, place))
+    else:
+        place, direction, depth, drawn = _wedge(stroke, ring)
+        kind = stroke.notch or drawn
+    if stroke.depth is not None and stroke.depth > 0:
+        depth = stroke.depth
+    if stroke.angle is not None:
+        inward = outline.inward(ring, place)
+        direction = _nearer(stroke.angle, inward)
+    if place.away > ctx.join_gap:
+        far = place.away > _NOTCH_REACH_MM
+        ctx.note(
+            "warning" if far else "repaired",
+            f"a notch ({stroke.where}) lies {place.away:.1f} mm off the cut outline; moved onto it at "
+            f"({place.at[0]:.1f}, {place.at[1]:.1f})" + (": look whether it belongs to this piece" if far else ""),
+            piece,
+        )
+    return Notch(place.at, direction % 360.0, kind, depth, stroke.name)
+
+
+def _nearer(angle: float, inward: float) -> float:
+    """The angle or its opposite, whichever is nearer to the inward direction."""
+    return angle if math.cos(math.radians(angle - inward)) >= 0 else (angle + 180.0)
+
+
+def _towards(a: Point, b: Point, inward: float) -> float:
+    """Direction from a to b, turned round if it points out of the piece; the inward one where it runs along."""
+    direction = math.degrees(math.atan2(b[1] - a[1], b[0] - a[0]))
+    lean = math.cos(math.radians(direction - inward))
+    if abs(lean) < 0.25:
+        return inward
+    return (direction if lean > 0 else direction + 180.0) % 360.0
+
+
+def _crosses(a: Point, b: Point, ring: Ring) -> Point | None:
+    from shapely import LinearRing, LineString
+
+    meeting = LinearRing(ring).intersection(LineString([a, b]))
+    if meeting.is_empty:
+        return None
+    at = meeting.representative_point()
+    return (float(at.x), float(at.y))
+
+
+def _corners(stroke: Stroke) -> list[Point]:
+    return [*stroke.points, stroke.middle]
+
+
+def _wedge(stroke: Stroke, ring: Ring) -> tuple[outline.Place, float, float, NotchKind]:
+    """A notch drawn with its shape, as a triangle, a V, a T or a box: place, direction, depth, kind.
+
+    The points on the edge (those nearest to it) give the place, their middle; the farthest gives the depth.
+    """
+    points = list(stroke.points)
+    offs = [outline.nearest(ring, p) for p in points]
+    least, most = min(p.away for p in offs), max(p.away for p in offs)
+    reach = least + 0.25 * (most - least)
+    near = [p for p, o in zip(points, offs, strict=True) if o.away <= reach]
+    far = [p for p, o in zip(points, offs, strict=True) if o.away >= most - 0.25 * (most - least)]
+    middle = (sum(p[0] for p in near) / len(near), sum(p[1] for p in near) / len(near))
+    if len(near) == len(points):
+        middle = outline.half_way(points, True)
+    place = outline.nearest(ring, middle)
+    inward = outline.inward(ring, place)
+    corners = len(dict.fromkeys(points))
+    kind: NotchKind = "v" if corners == 3 else "castle" if corners == 4 and len(far) == 2 else "u" if corners > 6 else "v"
+    if len(near) == 1 and len(far) >= 2 and not stroke.closed:
+        kind = "t"
+    return place, inward, most if len(near) < len(points) else most - least, kind
+
+
+def drill(stroke: Stroke) -> Drill:
+    """A drill mark at the middle of what is drawn. It is no hole unless the file gives its diameter."""
+    return Drill(stroke.middle, stroke.depth or 0.0, stroke.name)
+
+
+def grain(strokes: Sequence[Stroke], ctx: Context, piece: str) -> tuple[tuple[Point, Point], bool | None] | None:
+    """The grainline with its arrow from first to second point, and whether both its ends have arrowheads.
+
+    Of several grain strokes the longest straight one is the line; the others are its arrowheads if they stand at its
+    ends. None if no stroke is straight.
+    """
+    lines = [s for s in strokes if not s.closed and len(s.points) >= 2 and is_straight(s.points)]
+    shafts = [s for s in strokes if s.closed or len(s.points) >= 2]
+    if not lines:
+        if shafts:
+            ctx.note("ambiguous", f"the grainline ({shafts[0].where}) is not straight, so it is left out", piece)
+        return None
+    line = max(lines, key=lambda s: math.dist(s.points[0], s.points[-1]))
+    a, b = line.points[0], line.points[-1]
+    size = math.dist(a, b)
+    heads = [line.arrows[0], line.arrows[1]]
+    for other in strokes:
+        if other is line:
+            continue
+        for k, end in enumerate((a, b)):
+            away = outline.nearest(other.points, end, other.closed).away
+            reach = max(math.dist(p, end) for p in other.points)
+            if away <= max(0.05 * size, ctx.join_gap) and reach <= 0.35 * size:
+                heads[k] = True
+                break
+        else:
+            both = is_straight(other.points) and not other.closed
+            if both and math.dist(other.points[0], other.points[-1]) > 0.5 * size:
+                ctx.note(
+                    "ambiguous",
+                    f"more than one grainline is drawn; the longest is taken ({line.where}), {other.where} is left out",
+                    piece,
+                )
+    if heads[0] and not heads[1]:
+        a, b = b, a
+    both_ways = None if not any(heads) else all(heads)
+    return (a, b), both_ways
+
+
+def fold_edge(
+    strokes: Sequence[Stroke], ring: Ring, ctx: Context, piece: str
+) -> tuple[Ring, tuple[Point, Point] | None, bool]:
+    """The outline with its fold edge as one straight side, the ends of that side, and whether the line divides the
+    outline in the middle instead (a whole piece drawn with its line of symmetry).
+
+    Raises PatternError where the fold line lies on no straight side.
+    """
+    usable = [s for s in strokes if len(s.points) >= 2]
+    if not usable:
+        return ring, None, False
+    stroke = max(usable, key=lambda s: outline.length(s.points))
+    points = (*stroke.points, stroke.points[0]) if stroke.closed else stroke.points
+    a, b = max(zip(points, points[1:], strict=False), key=lambda ab: math.dist(*ab))
+    bracket = len(points) > 2 and not is_straight(points)
+    if not bracket:
+        a, b = points[0], points[-1]
+    if math.dist(a, b) == 0:
+        return ring, None, False
+    side = outline.side_along(ring, a, b, ctx.join_gap)
+    if side is None and bracket:
+        # the bent arrow of the trade: a line along the fold whose two ends point at it
+        side = _bent_arrow_side(points, ring, ctx.join_gap)
+    if side is None and _divides(a, b, ring):
+        ctx.note(
+            "note",
+            "the mirror line runs through the middle of the outline, so the whole piece is drawn; it is not laid on a "
+            "fold",
+            piece,
+        )
+        return ring, None, True
+    if side is None:
+        place = outline.nearest(ring, outline.half_way((a, b)))
+        raise ctx.error(
+            f"the fold line ({stroke.where}) lies on no straight side of the outline: its middle is {place.away:.1f} mm "
+            f"from the nearest edge, and up to {ctx.join_gap:g} mm is put right. Draw it along the straight side that "
+            "lies on the fold",
+            piece,
+        )
+    first, last = side
+    start, end = ring[first], ring[last]
+    n = len(ring)
+    between = [(first + k) % n for k in range(1, (last - first) % n)]
+    size = math.dist(start, end)
+    off = max(
+        (abs((end[0] - start[0]) * (ring[i][1] - start[1]) - (end[1] - start[1]) * (ring[i][0] - start[0])) / size
+         for i in between),
+        default=0.0,
+    )
+    if off > SHAPE_MM:
+        ctx.note("repaired", f"the fold edge was up to {off:.2f} mm off a straight line; made straight", piece)
+    if not bracket:
+        away = max(_off_line(p, start, end) for p in (a, b))
+        if away > SHAPE_MM:
+            ctx.note("repaired", f"the fold line lay {away:.2f} mm beside the edge; moved onto it", piece)
+        drawn = math.dist(a, b)
+        if abs(drawn - size) > max(2 * ctx.join_gap, 0.02 * size):
+            ctx.note(
+                "ambiguous",
+                f"the fold line is {drawn:.1f} mm long and the side it lies on {size:.1f} mm; the whole side is taken",
+                piece,
+            )
+    ring = tuple(p for i, p in enumerate(ring) if i not in set(between))
+    return ring, (start, end), False
+
+
+def _off_line(p: Point, a: Point, b: Point) -> float:
+    return abs((b[0] - a[0]) * (p[1] - a[1]) - (b[1] - a[1]) * (p[0] - a[0])) / math.dist(a, b)
+
+
+def _divides(a: Point, b: Point, ring: Ring) -> bool:
+    """Whether the outline has a part of some size on both sides of the line."""
+    size = math.dist(a, b)
+    offs = [((b[0] - a[0]) * (p[1] - a[1]) - (b[1] - a[1]) * (p[0] - a[0])) / size for p in ring]
+    return min(offs) < -5.0 and max(offs) > 5.0 and min(-min(offs), max(offs)) > 0.5 * max(-min(offs), max(offs))
+
+
+def _bent_arrow_side(points: Sequence[Point], ring: Ring, within: float) -> tuple[int, int] | None:
+    a, b = points[0], points[-1]
+    if max(outline.nearest(ring, a).away, outline.nearest(ring, b).away) > within:
+        return None
+    return outline.side_along(ring, a, b, within)
+
+
+def edge(stroke: Stroke, rings: Sequence[Ring], ctx: Context, piece: str) -> Edge | None:
+    """A named edge: the stretch of the cut or seam outline, whichever is nearer, along which the stroke is drawn."""
+    if len(stroke.points) < 2 or not stroke.name:
+        ctx.note("ignored", f"an edge without a name or without length ({stroke.where}) is left out", piece)
+        return None
+    points = (*stroke.points, stroke.points[0]) if stroke.closed else stroke.points
+    step = max(1, len(points) // 25)
+
+    def away(ring: Ring) -> float:
+        return max(outline.nearest(ring, p).away for p in (*points[::step], points[-1]))
+
+    ring = min(rings, key=away)
+    off = away(ring)
+    if off > max(ctx.join_gap, 1.0):
+        ctx.note(
+            "warning",
+            f"the edge '{stroke.name}' ({stroke.where}) is drawn up to {off:.1f} mm off the outline; its ends were moved "
+            "onto it",
+            piece,
+        )
+    start, middle, end = (outline.nearest(ring, p) for p in (points[0], outline.half_way(points), points[-1]))
+    around = outline.length(ring, True)
+    if (middle.along - start.along) % around > (end.along - start.along) % around:
+        start, end = end, start
+    return Edge(stroke.name, start.at, end.at)

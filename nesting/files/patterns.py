@@ -1,0 +1,85 @@
+"""Reading a pattern file of either kind."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from nesting.files.reading import Reading
+from nesting.tolerances import CHORD_MM, JOIN_GAP_MM
+
+__all__ = ["LARGEST_FILE", "open_drawing", "read_pieces"]
+
+#: Bytes. A pattern of some hundred pieces in many sizes takes a few million.
+LARGEST_FILE = 64 * 1024 * 1024
+
+
+def read_pieces(
+    path: str | Path,
+    *,
+    size: str | None = None,
+    units: str | None = None,
+    chord: float = CHORD_MM,
+    join_gap: float = JOIN_GAP_MM,
+) -> Reading:
+    """The pieces of a pattern file, SVG or DXF, and everything that was put right, left out or unclear.
+
+    The kind is told by the content, not by the name. ``size``: only pieces of that size and those without one; where
+    the file has no sizes, all its pieces are of that size. ``units``: the unit of a drawing that does not state its own
+    ("mm", "in"). ``chord`` mm: no chord leaves its curve by more. ``join_gap`` mm: outlines are closed over
+    gaps up to this wide, with a finding. Pieces are in the drawing frame: mm, y up, outlines anticlockwise.
+
+    Raises PatternError: the file is missing, unreadable, too large, neither SVG nor DXF or cut off; an outline is open,
+    crosses itself or has no area; a coordinate is not finite or beyond 100 m; the size is not in the file. UnitsError:
+    ``units`` is no unit.
+    """
+    from nesting.files.gather import Context, gather
+    from nesting.files.make import make_pieces
+
+    if not (chord > 0 and join_gap >= 0):
+        raise ValueError(f"chord must be above 0 and join_gap at least 0 mm, got {chord} and {join_gap}")
+    if units is not None:
+        from nesting.files.svgunits import unit_mm
+
+        unit_mm(units)
+    path = Path(path)
+    ctx = Context(path.name, chord, join_gap)
+    root, known = open_drawing(path, ctx, units)
+    found, square = gather(root, ctx)
+    pieces = make_pieces(found, ctx, size)
+    return Reading(pieces, tuple(ctx.findings), square, known)
+
+
+def open_drawing(path: Path, ctx, units: str | None):  # type: ignore[no-untyped-def]
+    """The strokes and texts of a drawing, and whether its units are known. Raises PatternError as ``read_pieces``."""
+    data = _read(path, ctx)
+    head = data[:4096]
+    text = head.decode("utf-16", "ignore") if head[:2] in (b"\xff\xfe", b"\xfe\xff") else head.decode("latin-1")
+    start = text.lstrip("\ufeff\xef\xbb\xbf \t\r\n\0")
+    if start.startswith("<"):
+        from nesting.files.svg import read_svg
+
+        return read_svg(data, ctx, units), True
+    from nesting.files.dxf import looks_like_dxf, read_dxf
+
+    if looks_like_dxf(data):
+        return read_dxf(data, ctx, units)
+    kind = path.suffix.lower()
+    expected = {".svg": "an SVG drawing (XML text)", ".dxf": "a DXF drawing"}.get(kind, "an SVG or DXF drawing")
+    raise ctx.error(f"this is not {expected}: it begins with {start[:20]!r}. Save the drawing again from your program")
+
+
+def _read(path: Path, ctx) -> bytes:  # type: ignore[no-untyped-def]
+    if path.is_dir():
+        raise ctx.error("this is a folder, but a pattern file was expected: name the SVG or DXF file in it")
+    try:
+        with path.open("rb") as stream:
+            data = stream.read(LARGEST_FILE + 1)
+    except FileNotFoundError:
+        raise ctx.error(f"there is no such file ({path}): check the name and the folder") from None
+    except (OSError, ValueError) as error:
+        raise ctx.error(f"the file cannot be read ({getattr(error, 'strerror', None) or error})") from None
+    if len(data) > LARGEST_FILE:
+        raise ctx.error(f"the file is larger than {LARGEST_FILE // 1024**2} MB; save only the pattern pieces")
+    if not data.strip(b"\0 \t\r\n"):
+        raise ctx.error("the file is empty: save the drawing again from your program")
+    return data
