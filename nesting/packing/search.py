@@ -31,27 +31,30 @@ def solve(
     executor: Executor | None = None,
     start: tuple[Place, ...] | None = None,
     on_better: OnBetter | None = None,
+    bound: Bound | None = None,
 ) -> Result:
     """The shortest layout that the search finds before ``stop``; any layout if the length is fixed.
 
     ``start`` is a layout to begin with (it is checked, and left aside if it does not hold). ``on_better`` hears of each better layout.
     With ``stop.rounds`` the same seed and number of workers give the same result. ``KeyboardInterrupt`` ends the search with the
-    best layout so far.
+    best layout so far. ``bound`` is a bound that the caller has proven already (working one out takes time).
 
     Raises NeverFits if some item does not even fit alone, NoLayoutFound if a fixed container was not filled in time,
     and PackingError if the problem contradicts itself.
     """
     if stop.seconds is None and stop.rounds is None:
         raise ValueError("a search needs a limit: seconds or rounds")
-    return _Run(problem, stop, seed, on_better).solve(start)
+    return _Run(problem, stop, seed, on_better, bound).solve(start)
 
 
 class _Run:
-    def __init__(self, problem: Problem, stop: Stop, seed: int, on_better: OnBetter | None) -> None:
+    def __init__(
+        self, problem: Problem, stop: Stop, seed: int, on_better: OnBetter | None, bound: Bound | None = None
+    ) -> None:
         self.began = time.perf_counter()
         self.problem, self.stop, self.on_better = problem, stop, on_better
         self.model: Model = prepare(problem)
-        self.bound = lower_bound(problem, self.model)
+        self.bound = bound if bound is not None else lower_bound(problem, self.model)
         self.length = math.inf
         self.places: tuple[Place, ...] | None = None
         self.trace: list[tuple[float, float]] = []

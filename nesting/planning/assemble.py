@@ -172,7 +172,7 @@ def assemble(
             job.ply_sets,
             job.opened,
             job.may_open,
-            tuple(n.hand for n in job.needs) if job.kind != "through" else len(job.needs),
+            tuple(n.hand for n in job.needs),
         )
         if kind_key not in known:
             allowed = orientation(cut, cloth)
