@@ -66,7 +66,9 @@ def lay_scene(lay: Lay, view: View | None = None, order: Order | None = None) ->
         return Scene(_title(lay), (x0, 0.0, x1, top), _in_layers(items), looks.PAPER)
     items += _headings(lay, placed, view, x0, top)
     left, right = x0 - 5.0 * em, max(x1 + _room_right(placed, em), x0 + 44.0 * em)
-    legend, bottom = legend_items(lay, view, [rows[i] for i in sorted(rows) if rows[i].number in set(listed)], x0, -5.6 * em, right - em)
+    legend, bottom = legend_items(
+        lay, view, [rows[i] for i in sorted(rows) if rows[i].number in set(listed)], x0, -5.6 * em, right - em
+    )
     items += legend
     box = (left, bottom - em, right, top + 5.4 * em + (1.6 * em if len(placed) > 1 else 0.0))
     return Scene(_title(lay), box, _in_layers(items), looks.PAPER, note=" ".join(lay.notes))
@@ -85,7 +87,14 @@ def _headings(lay: Lay, placed: Sequence[Laid], view: View, x0: float, top: floa
     up = top + (2.0 if len(placed) > 1 else 0.4) * em
     items: list[Item] = [
         Text("legend", "legend", (x0, up + 3.3 * em), f"{_title(lay)}: {kinds}", 1.4 * em, anchor="start", bold=True),
-        Text("legend", "legend", (x0, up + 1.7 * em), f"{buy}lay {long_length(lay.lay_length, lay.imperial)} · {used}", em, anchor="start"),
+        Text(
+            "legend",
+            "legend",
+            (x0, up + 1.7 * em),
+            f"{buy}lay {long_length(lay.lay_length, lay.imperial)} · {used}",
+            em,
+            anchor="start",
+        ),
     ]
     if len(placed) > 1:
         for laid in placed:
@@ -94,7 +103,15 @@ def _headings(lay: Lay, placed: Sequence[Laid], view: View, x0: float, top: floa
                 words = f"refold → {words}"
             size = em * min(1.0, max(0.55, (laid.section.lay_length + 4 * em) / text_width(words, em, True)))
             items.append(
-                Text("legend", "legend", (laid.dx, laid.section.spread.table_width + 1.7 * em), words, size, anchor="start", bold=True)
+                Text(
+                    "legend",
+                    "legend",
+                    (laid.dx, laid.section.spread.table_width + 1.7 * em),
+                    words,
+                    size,
+                    anchor="start",
+                    bold=True,
+                )
             )
     return items
 

@@ -59,7 +59,9 @@ def folding_steps(lay: Lay, section: Section) -> tuple[str, ...]:
     elif kind == "tubular":
         steps.append(f"Lay the tube flat with its ribs straight: {table} from fold A to fold B.")
     elif kind == "stacked face up":
-        steps.append(f"Lay {len(spread.plies)} plies on one another, all right side up, selvages A and cut ends together.")
+        steps.append(
+            f"Lay {len(spread.plies)} plies on one another, all right side up, selvages A and cut ends together."
+        )
     elif kind == "stacked face to face":
         steps.append(
             f"Lay {len(spread.plies)} plies on one another, right sides together in pairs (the lowest right side up), selvages A "
@@ -69,7 +71,9 @@ def folding_steps(lay: Lay, section: Section) -> tuple[str, ...]:
         steps.append("Lay the cloth open, one ply, right side up, selvage A towards you.")
     folded = bool(spread.folds) or len(spread.plies) > 1
     if folded:
-        steps.append("Smooth the plies without stretching them, let the knit rest, and pin or weight them so that they do not slide.")
+        steps.append(
+            "Smooth the plies without stretching them, let the knit rest, and pin or weight them so that they do not slide."
+        )
     if len(lay.sections) > 1 and number == 0:
         steps.append("Cut this section out before the cloth is refolded for the next.")
     return tuple(steps)
@@ -95,8 +99,12 @@ def cross_section(lay: Lay, section: Section, width: float = 110.0) -> Scene:
         y = base + step * (1 if flap else level)
         values = [p[0] if across else p[1] for p in ply.region]
         low, high = min(values), max(values)
-        folded_low = any(ply.ply in f.plies and abs(f.at - 0.0) < 0.01 for f in spread.folds if (f.along == "y") == across)
-        folded_high = any(ply.ply in f.plies and abs(f.at - span) < 0.01 for f in spread.folds if (f.along == "y") == across)
+        folded_low = any(
+            ply.ply in f.plies and abs(f.at - 0.0) < 0.01 for f in spread.folds if (f.along == "y") == across
+        )
+        folded_high = any(
+            ply.ply in f.plies and abs(f.at - span) < 0.01 for f in spread.folds if (f.along == "y") == across
+        )
         if not across and lay.remnant is None:
             low = 0.0 if folded_low else max(0.0, low - lay.selvage)
             high = span if folded_high else min(span, high + lay.selvage)
@@ -123,7 +131,10 @@ def cross_section(lay: Lay, section: Section, width: float = 110.0) -> Scene:
         mid = base + step / 2
         start, sweep = (90.0, 180.0) if at_low else (-90.0, 180.0)
         arc = tuple(
-            (x + step / 2 * math.cos(math.radians(start + sweep * k / 18)), mid + step / 2 * math.sin(math.radians(start + sweep * k / 18)))
+            (
+                x + step / 2 * math.cos(math.radians(start + sweep * k / 18)),
+                mid + step / 2 * math.sin(math.radians(start + sweep * k / 18)),
+            )
             for k in range(19)
         )
         items.append(Shape("fold-line", "cloth", (arc,), stroke=Stroke(_INK, 0.9)))

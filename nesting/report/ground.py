@@ -51,8 +51,16 @@ def cloth_items(lay: Lay, laid: Laid, view: View) -> list[Item]:
     stacked = len({ring_box(p.region) for p in spread.plies}) == 1
     for level, ply in enumerate(spread.plies[:1] if stacked else spread.plies):
         extent, strips = ply_extent(lay, laid, ply)
-        fill = (looks.CLOTH if level == 0 and not (stacked and len(spread.plies) > 1) else looks.CLOTH_TWICE) if view.tints else None
-        items.append(Shape("cloth", "cloth", (extent,), True, Stroke(looks.SOFT, 0.6 * view.line), fill, kind=f"ply {ply.ply + 1}"))
+        fill = (
+            (looks.CLOTH if level == 0 and not (stacked and len(spread.plies) > 1) else looks.CLOTH_TWICE)
+            if view.tints
+            else None
+        )
+        items.append(
+            Shape(
+                "cloth", "cloth", (extent,), True, Stroke(looks.SOFT, 0.6 * view.line), fill, kind=f"ply {ply.ply + 1}"
+            )
+        )
         for strip in strips:
             lines = hatch((strip,), 60.0, 0.45 * em)
             items.append(Shape("selvage", "cloth", (strip,), True, thin, "#ffffff" if view.tints else None))
@@ -60,15 +68,30 @@ def cloth_items(lay: Lay, laid: Laid, view: View) -> list[Item]:
         if level > 0 and not stacked:
             items += _ply_edge(lay, laid, ply, view)
     items += _repeat(lay, laid, view)
-    if laid.before > 0 or laid.after > 0:
+    if lay.remnant is None and (laid.before > 0 or laid.after > 0):
         ends = [x for x, use in ((0.0, laid.before), (section.lay_length, laid.after)) if use > 0]
         lines = tuple(((x, 0.0), (x, spread.table_width)) for x in ends)
-        items.append(Shape("allowance", "cloth", lines, stroke=Stroke(looks.SOFT, 0.5 * view.line, (0.3 * em, 0.3 * em))))
+        items.append(
+            Shape("allowance", "cloth", lines, stroke=Stroke(looks.SOFT, 0.5 * view.line, (0.3 * em, 0.3 * em)))
+        )
     for ply in spread.plies:
         for flaw in ply.flaws:
-            items.append(Shape("flaw", "cloth", (flaw,), True, Stroke(looks.INK, 0.7 * view.line), "#ffffff" if view.tints else None))
-            items.append(Shape("flaw", "cloth", hatch((flaw,), 45.0, 0.5 * em), stroke=Stroke(looks.INK, 0.4 * view.line)))
-            items.append(Shape("flaw", "cloth", hatch((flaw,), 135.0, 0.5 * em), stroke=Stroke(looks.INK, 0.4 * view.line)))
+            items.append(
+                Shape(
+                    "flaw",
+                    "cloth",
+                    (flaw,),
+                    True,
+                    Stroke(looks.INK, 0.7 * view.line),
+                    "#ffffff" if view.tints else None,
+                )
+            )
+            items.append(
+                Shape("flaw", "cloth", hatch((flaw,), 45.0, 0.5 * em), stroke=Stroke(looks.INK, 0.4 * view.line))
+            )
+            items.append(
+                Shape("flaw", "cloth", hatch((flaw,), 135.0, 0.5 * em), stroke=Stroke(looks.INK, 0.4 * view.line))
+            )
     for fold in spread.folds:
         if fold.along == "x":
             line: Line = ((-laid.before, fold.at), (section.lay_length + laid.after, fold.at))
@@ -76,7 +99,12 @@ def cloth_items(lay: Lay, laid: Laid, view: View) -> list[Item]:
             line = ((fold.at, 0.0), (fold.at, spread.table_width))
         items.append(
             # over the pieces, whose fold edges lie on it
-            Shape("fold-line", "measure", (line,), stroke=Stroke(looks.INK, 2.2 * view.line, tuple(d * em for d in _FOLD_DASH)))
+            Shape(
+                "fold-line",
+                "measure",
+                (line,),
+                stroke=Stroke(looks.INK, 2.2 * view.line, tuple(d * em for d in _FOLD_DASH)),
+            )
         )
     return items
 
@@ -146,7 +174,9 @@ def ruler_items(lay: Lay, laid: Laid, view: View) -> list[Item]:
     items.append(Text("ruler", "measure", (x0, width + 0.4 * em), laid.names[1], 0.85 * em, anchor="start", bold=True))
     for fold in section.spread.folds:
         if fold.along == "y":
-            items.append(Text("ruler", "measure", (fold.at + 0.9 * em, width / 2), "fold", 0.9 * em, turn=90.0, bold=True))
+            items.append(
+                Text("ruler", "measure", (fold.at + 0.9 * em, width / 2), "fold", 0.9 * em, turn=90.0, bold=True)
+            )
     if section.spread.kind in ("partial fold", "double fold"):
         for ply in section.spread.plies[1:]:
             _, y0, _, y1 = ring_box(ply_extent(lay, laid, ply)[0])
@@ -154,9 +184,15 @@ def ruler_items(lay: Lay, laid: Laid, view: View) -> list[Item]:
             for k, said in enumerate(("flap ends,", f"{long_length(y1 - y0, lay.imperial)} deep")):
                 spot = (x1 + 0.4 * em, inner + (0.15 - 0.9 * k) * em)
                 items.append(Text("ruler", "measure", spot, said, 0.75 * em, anchor="start"))
-    repeats = [f"{long_length(r, lay.imperial)} {way}" for r, way in ((lay.repeat_along, "along"), (lay.repeat_across, "across")) if r > 0]
+    repeats = [
+        f"{long_length(r, lay.imperial)} {way}"
+        for r, way in ((lay.repeat_along, "along"), (lay.repeat_across, "across"))
+        if r > 0
+    ]
     if repeats:
-        items.append(Text("ruler", "measure", (x1, width + 0.4 * em), "repeat " + ", ".join(repeats), 0.8 * em, anchor="end"))
+        items.append(
+            Text("ruler", "measure", (x1, width + 0.4 * em), "repeat " + ", ".join(repeats), 0.8 * em, anchor="end")
+        )
     return items
 
 

@@ -70,13 +70,16 @@ class Labeller:
 
     def keep_clear(self, lines: Sequence[Sequence[Point]], margin: float) -> None:
         """No label may lie on these lines (marks, for instance)."""
-        from shapely.geometry import LineString, Point as Dot
+        from shapely.geometry import LineString
+        from shapely.geometry import Point as Dot
 
         for line in lines:
             shape = LineString(line) if len(line) > 1 else Dot(line[0])
             self.taken.append(shape.buffer(margin, quad_segs=2))
 
-    def place(self, outline: Ring, holes: Sequence[Ring], turn: float, blocks: Sequence[Block], across: int = 0) -> Fitted:
+    def place(
+        self, outline: Ring, holes: Sequence[Ring], turn: float, blocks: Sequence[Block], across: int = 0
+    ) -> Fitted:
         """The first of ``blocks`` (best first) that fits somewhere, most in the middle; the last one is forced.
 
         Before the last ``across`` blocks the others are also tried at a right angle to ``turn`` (0: never).

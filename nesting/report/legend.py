@@ -19,7 +19,9 @@ __all__ = ["legend_items"]
 _Sign = Callable[[float, float], list[Item]]
 
 
-def legend_items(lay: Lay, view: View, small: Sequence[Row], x0: float, y0: float, x1: float) -> tuple[list[Item], float]:
+def legend_items(
+    lay: Lay, view: View, small: Sequence[Row], x0: float, y0: float, x1: float
+) -> tuple[list[Item], float]:
     """The key from (x0, y0) downwards, no wider than x1; also the y at which it ends."""
     em = view.em
     entries: list[tuple[_Sign | None, str]] = [*_groups(lay, view), *_line_styles(lay, view), *_signs(lay, view)]
@@ -35,7 +37,9 @@ def legend_items(lay: Lay, view: View, small: Sequence[Row], x0: float, y0: floa
         x += wide
     if small:
         y -= 2.0 * em
-        items.append(Text("legend", "legend", (x0, y), "Small pieces by their numbers:", 0.85 * em, anchor="start", bold=True))
+        items.append(
+            Text("legend", "legend", (x0, y), "Small pieces by their numbers:", 0.85 * em, anchor="start", bold=True)
+        )
         x, y = x0, y - 1.5 * em
         for row in small:
             words = _described(row)
@@ -78,7 +82,14 @@ def _swatch(n: int, view: View) -> _Sign:
         for family in looks.HATCHES[n % len(looks.HATCHES)]:
             dash = (family.dash[0] * em, family.dash[1] * em) if family.dash else None
             wide = 0.16 * em if family.dash and family.dash[0] < 0.2 else 0.3 * view.line
-            items.append(Shape("legend", "legend", hatch((box,), family.angle, family.spacing * em, dash), stroke=Stroke(looks.HATCH_INK, wide)))
+            items.append(
+                Shape(
+                    "legend",
+                    "legend",
+                    hatch((box,), family.angle, family.spacing * em, dash),
+                    stroke=Stroke(looks.HATCH_INK, wide),
+                )
+            )
         return items
 
     return sign

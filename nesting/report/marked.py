@@ -68,7 +68,9 @@ def piece_items(lay: Lay, laid: Laid, view: View, rows: Mapping[int, Row]) -> li
         g = group[(p.garment, p.size)]
         if view.tints and style != "with":
             tint = looks.TINTS[(g + g // len(looks.TINTS)) % len(looks.TINTS)]
-            items.append(Shape("fill", "pieces", rings, True, None, tint, 0.75 if style in ("top", "bottom") else 1.0, of=number))
+            items.append(
+                Shape("fill", "pieces", rings, True, None, tint, 0.75 if style in ("top", "bottom") else 1.0, of=number)
+            )
             for family in looks.HATCHES[g % len(looks.HATCHES)]:
                 dash = (family.dash[0] * em, family.dash[1] * em) if family.dash else None
                 lines = hatch(rings, family.angle, family.spacing * em, dash)
@@ -82,7 +84,9 @@ def piece_items(lay: Lay, laid: Laid, view: View, rows: Mapping[int, Row]) -> li
     return items
 
 
-def mark_items(lay: Lay, laid: Laid, view: View, rows: Mapping[int, Row], both_ways: frozenset[int]) -> tuple[list[Item], list[int]]:
+def mark_items(
+    lay: Lay, laid: Laid, view: View, rows: Mapping[int, Row], both_ways: frozenset[int]
+) -> tuple[list[Item], list[int]]:
     """Notches, drill marks, inside and seam lines, grain arrows, fold signs, then the names and the offcuts.
 
     Also the numbers of the pieces that were too small for their name, which a list has to give.
@@ -98,12 +102,23 @@ def mark_items(lay: Lay, laid: Laid, view: View, rows: Mapping[int, Row], both_w
     for i, p in enumerate(laid.section.placements):
         number = rows[laid.first + i].number
         if p.seam is not None:
-            items.append(Shape("sew", "marks", (thinned(p.seam, view.thin),), True, replace(faint, dash=(0.2 * em, 0.2 * em)), of=number))
+            items.append(
+                Shape(
+                    "sew",
+                    "marks",
+                    (thinned(p.seam, view.thin),),
+                    True,
+                    replace(faint, dash=(0.2 * em, 0.2 * em)),
+                    of=number,
+                )
+            )
         if p.inside:
             items.append(Shape("inside", "marks", p.inside, stroke=faint, of=number))
         for notch in p.notches:
             lines = notch_lines(notch)
-            items.append(Shape("notch", "marks", lines, stroke=Stroke(looks.INK, 0.9 * view.line), of=number, kind=notch.kind))
+            items.append(
+                Shape("notch", "marks", lines, stroke=Stroke(looks.INK, 0.9 * view.line), of=number, kind=notch.kind)
+            )
             labeller.keep_clear(lines, 0.15 * em)
         for drill in p.drills:
             lines = drill_lines(drill, max(4.0, 0.5 * em))
@@ -150,14 +165,19 @@ def _grain(p: Placement, number: int, view: View, labeller: Labeller, both: bool
     shaft, heads = grain_arrow(tail, head, size, both)
     labeller.keep_clear(shaft, 0.3 * em)
     pen = Stroke(looks.INK, 0.5 * view.line)
-    out: list[Item] = [Shape("grain", "marks", shaft, stroke=pen, of=number), Shape("grain", "marks", heads[:1], True, pen, looks.INK, of=number, kind="head")]
+    out: list[Item] = [
+        Shape("grain", "marks", shaft, stroke=pen, of=number),
+        Shape("grain", "marks", heads[:1], True, pen, looks.INK, of=number, kind="head"),
+    ]
     if both:
         # hollow, so that it is still plain which end is the arrow's head
         out.append(Shape("grain", "marks", heads[1:], True, pen, looks.PAPER, of=number, kind="tail"))
     return out
 
 
-def _middle(a: tuple[float, float], b: tuple[float, float], share: float) -> tuple[tuple[float, float], tuple[float, float]]:
+def _middle(
+    a: tuple[float, float], b: tuple[float, float], share: float
+) -> tuple[tuple[float, float], tuple[float, float]]:
     t = (1 - share) / 2
     return (a[0] + t * (b[0] - a[0]), a[1] + t * (b[1] - a[1])), (b[0] - t * (b[0] - a[0]), b[1] - t * (b[1] - a[1]))
 
@@ -174,15 +194,21 @@ def _blocks(row: Row) -> list[Block]:
         state.append(row.ply_words)
     if row.follows:
         state.append(shown(f"cut with {row.follows}"))
-    out = [Block((name, whose, *state), s) for s in (1.0, 0.85, 0.72)]
+    broken = [
+        part
+        for words in state
+        for part in (("flipped:", "printed side down") if words.startswith("flipped") else (words,))
+    ]
+    forms = [(name, whose, *state)] if broken == state else [(name, whose, *state), (name, whose, *broken)]
+    out = [Block(form, s) for s in (1.0, 0.85, 0.72) for form in forms]
     short = ["flipped" if words.startswith("flipped") else words for words in state]
     if row.hand:
         short.insert(0, row.hand)
     if short:
-        out += [Block((name, ", ".join(short)), s) for s in (0.85, 0.7, 0.58)]
+        out += [Block((name, ", ".join(short)), s) for s in (0.85, 0.7, 0.58, 0.48)]
         out += [Block((f"{name}  {', '.join(short)}",), s) for s in (0.8, 0.62)]
     else:
-        out += [Block((name,), s) for s in (0.85, 0.7, 0.58)]
+        out += [Block((name,), s) for s in (0.85, 0.7, 0.58, 0.48)]
     return [*out, *(Block((str(row.number),), s) for s in (0.8, 0.6, 0.45, 0.32))]  # _NUMBERS of them
 
 
@@ -199,13 +225,21 @@ def _offcuts(laid: Laid, view: View, labeller: Labeller, imperial: bool) -> list
     for offcut in free_rectangles(laid.section):
         box: Ring = box_of(offcut.x0, offcut.y0, offcut.x1, offcut.y1)
         line: Line = (*box, box[0])
-        items.append(Shape("offcut", "marks", (line,), stroke=Stroke(looks.SOFT, 0.5 * view.line, (0.8 * em, 0.25 * em))))
+        items.append(
+            Shape("offcut", "marks", (line,), stroke=Stroke(looks.SOFT, 0.5 * view.line, (0.8 * em, 0.25 * em)))
+        )
         size = " × ".join(_down(side, imperial) for side in (offcut.x1 - offcut.x0, offcut.y1 - offcut.y0))
         size += " in" if imperial else " cm"
         plies = f", {len(offcut.plies)} plies" if len(offcut.plies) > 1 else ""
-        blocks = [Block(("offcut", size + plies), s) for s in (0.8, 0.65, 0.5)] + [Block((f"offcut {size}{plies}",), 0.45)]
-        fitted = labeller.place(box, (), 0.0 if offcut.x1 - offcut.x0 >= 0.6 * (offcut.y1 - offcut.y0) else 90.0, blocks)
-        items += [replace(item, colour="#444444") if isinstance(item, Text) else item for item in _written(fitted, None)]
+        blocks = [Block(("offcut", size + plies), s) for s in (0.8, 0.65, 0.5)] + [
+            Block((f"offcut {size}{plies}",), 0.45)
+        ]
+        fitted = labeller.place(
+            box, (), 0.0 if offcut.x1 - offcut.x0 >= 0.6 * (offcut.y1 - offcut.y0) else 90.0, blocks
+        )
+        items += [
+            replace(item, colour="#444444") if isinstance(item, Text) else item for item in _written(fitted, None)
+        ]
     return items
 
 

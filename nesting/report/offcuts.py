@@ -38,7 +38,11 @@ def free_rectangles(section: Section, *, most: int = 3, side: float = 80.0, cell
     from shapely.geometry import Polygon
 
     spread = section.spread
-    nx, ny = int(section.lay_length // cell), int(spread.table_width // cell)
+    length = section.lay_length
+    if any(len(ply.region) != 4 for ply in spread.plies):
+        # a leftover is kept beyond the last cut edge, too
+        length = max(length, max(p[0] for ply in spread.plies for p in ply.region))
+    nx, ny = int(length // cell), int(spread.table_width // cell)
     if nx < 1 or ny < 1:
         return ()
     xs, ys = np.arange(nx) * cell, np.arange(ny) * cell

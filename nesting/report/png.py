@@ -15,14 +15,18 @@ __all__ = ["png_bytes"]
 _MOST_PIXELS = 12_000_000
 
 
-def png_bytes(scene: Scene, *, pixels: int = 2400) -> bytes:
-    """The scene with its longer side ``pixels`` long (less where the picture would grow beyond 12 megapixels)."""
+def png_bytes(scene: Scene, *, pixels: int = 2400, em: float | None = None) -> bytes:
+    """The scene with its longer side ``pixels`` long, or more, so that ``em`` mm come to 14 pixels and can be read.
+
+    Less where the picture would grow beyond 12 megapixels.
+    """
     from matplotlib.backends.backend_agg import FigureCanvasAgg
     from matplotlib.figure import Figure
     from matplotlib.font_manager import FontProperties
 
     w, h = scene.width, scene.height
-    scale = min(pixels / max(w, h), (_MOST_PIXELS / (w * h)) ** 0.5)
+    scale = max(pixels / max(w, h), 14.0 / em if em else 0.0)
+    scale = min(scale, (_MOST_PIXELS / (w * h)) ** 0.5)
     dpi = 100.0
     figure = Figure(figsize=(max(1, round(w * scale)) / dpi, max(1, round(h * scale)) / dpi), dpi=dpi)
     FigureCanvasAgg(figure)

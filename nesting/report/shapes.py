@@ -71,7 +71,9 @@ def _crossings(along: NDArray[np.float64], across: NDArray[np.float64], level: f
     return [float(v) for v in along[over] + share * (b_along[over] - along[over])]
 
 
-def hatch(rings: Sequence[Ring], deg: float, spacing: float, dash: tuple[float, float] | None = None) -> tuple[Line, ...]:
+def hatch(
+    rings: Sequence[Ring], deg: float, spacing: float, dash: tuple[float, float] | None = None
+) -> tuple[Line, ...]:
     """Parallel lines across a shape (even-odd), ``spacing`` mm apart, on a grid that is the same for every shape.
 
     ``dash`` (on, off) mm breaks them, again on one grid, so that a pattern reads the same on each piece.
@@ -114,7 +116,8 @@ def arrow_head(tip: Point, deg: float, size: float) -> Ring:
     """A filled arrowhead that points in direction ``deg`` with its tip at ``tip``."""
     half = 0.36 * size
     return tuple(
-        turned((tip[0] + dx, tip[1] + dy), deg, tip) for dx, dy in ((0.0, 0.0), (-size, half), (-0.8 * size, 0.0), (-size, -half))
+        turned((tip[0] + dx, tip[1] + dy), deg, tip)
+        for dx, dy in ((0.0, 0.0), (-size, half), (-0.8 * size, 0.0), (-size, -half))
     )
 
 

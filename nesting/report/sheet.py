@@ -20,15 +20,15 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from nesting.lay import Lay, Placement, Section, mirrored_over_fold
 from nesting.pieces.piece import Piece, Point, Ring
 from nesting.report.shapes import chords, ring_box, turned
-from nesting.report.words import edge_names, hands, measure, ply_words, side_words, turn_words
+from nesting.report.words import copies_of, copy_words, edge_names, hands, measure, ply_words, side_words, turn_words
 from nesting.units import parse_length
 
-__all__ = ["Bundle", "Rebuilt", "Row", "Sheet", "bundles", "covering", "rebuild", "rows", "sheet"]
+__all__ = ["Bundle", "Rebuilt", "Row", "Sheet", "bundles", "covering", "grain_line", "rebuild", "rows", "sheet"]
 
 #: mm. Pieces that begin within a hand's breadth of each other count as equally near the cut end.
 _BAND_MM = 100.0
@@ -50,7 +50,7 @@ class Row:
     piece: str
     garment: str
     size: str | None
-    copy: int
+    copy: str
     hand: str
     flipped: bool
     side: str
@@ -124,7 +124,9 @@ def covering(section: Section) -> tuple[tuple[int, ...], ...]:
     for placement in section.placements:
         body = Polygon(placement.outline)
         out.append(
-            tuple(k for k, region in regions if region.intersection(body).area > body.area / 200 or k in placement.plies)
+            tuple(
+                k for k, region in regions if region.intersection(body).area > body.area / 200 or k in placement.plies
+            )
         )
     return tuple(out)
 
@@ -155,7 +157,7 @@ def rows(lay: Lay) -> tuple[Row, ...]:
                 piece=p.piece,
                 garment=p.garment,
                 size=p.size,
-                copy=p.copy,
+                copy=copy_words(p),
                 hand=hand.get(first + i, ""),
                 flipped=p.flipped,
                 side=side_words(p.flipped),
@@ -197,8 +199,9 @@ def bundles(lay: Lay) -> tuple[Bundle, ...]:
     """The labels to pin on, garment by garment, size by size, copy by copy."""
     found: dict[tuple[str, str | None, int], dict[str, int]] = {}
     for p in lay.placements:
-        mine = found.setdefault((p.garment, p.size, p.copy), {})
-        mine[p.piece] = mine.get(p.piece, 0) + p.gives
+        for copy in copies_of(p):
+            mine = found.setdefault((p.garment, p.size, copy), {})
+            mine[p.piece] = mine.get(p.piece, 0) + 1
     ordered = sorted(found.items(), key=lambda item: (item[0][0], item[0][1] or "", item[0][2]))
     return tuple(Bundle(g, s, c, tuple(sorted(pieces.items()))) for (g, s, c), pieces in ordered)
 
@@ -248,7 +251,7 @@ def grain_line(p: Placement, imperial: bool) -> tuple[tuple[Point, Point], float
 
 
 def _line_offset(outline: Ring, step: float) -> float:
-    x0, y0, x1, y1 = ring_box(outline)
+    _, y0, _, y1 = ring_box(outline)
     near = [chords([outline], (0.0, y), 0.0) for y in (-1.0, 0.0, 1.0)]
     if all(near):
         return 0.0
@@ -269,8 +272,6 @@ def _read(text: str, unit: str) -> float:
 
 
 def _numbered(row: Row, number: int) -> Row:
-    from dataclasses import replace
-
     return replace(row, number=number)
 
 

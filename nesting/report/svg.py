@@ -68,7 +68,9 @@ def _shape(shape: Shape, x0: float, y1: float, decimals: int) -> str:
     d = " ".join(_path(line, shape.closed, x0, y1, decimals) for line in shape.lines)
     looks = [f'fill="{shape.fill}" fill-rule="evenodd"' if shape.fill else 'fill="none"']
     if shape.stroke is not None:
-        looks.append(f'stroke="{shape.stroke.colour}" stroke-width="{_n(shape.stroke.width, 3)}" stroke-linejoin="round"')
+        looks.append(
+            f'stroke="{shape.stroke.colour}" stroke-width="{_n(shape.stroke.width, 3)}" stroke-linejoin="round"'
+        )
         if shape.stroke.dash:
             looks.append(f'stroke-dasharray="{" ".join(_n(v, 3) for v in shape.stroke.dash)}"')
     if shape.opacity < 1:

@@ -27,7 +27,10 @@ def notch_lines(notch: Notch) -> tuple[Line, ...]:
         "u": (
             (
                 (0.0, half),
-                *((d - half + half * math.cos(math.radians(a)), half * math.sin(math.radians(a))) for a in range(90, -91, -15)),
+                *(
+                    (d - half + half * math.cos(math.radians(a)), half * math.sin(math.radians(a)))
+                    for a in range(90, -91, -15)
+                ),
                 (0.0, -half),
             ),
         ),

@@ -30,7 +30,8 @@ class View:
 
 @dataclass(frozen=True)
 class Laid:
-    """One section on the drawing: ``dx`` is where its x = 0 lies; ``before`` and ``after`` are the end allowances."""
+    """One section on the drawing: ``dx`` is where its x = 0 lies; ``before`` and ``after`` are the end allowances
+    (on a leftover ``after`` is what it is longer than the lay)."""
 
     number: int
     section: Section
@@ -50,7 +51,7 @@ def picture(lay: Lay, *, thin: float = 0.0, section: int | None = None) -> View:
     """The view for reading on a screen or a page: words sized so that the whole lay can be seen at once."""
     length = sum(s.lay_length for s in lay.sections) + 2 * lay.end_allowance
     width = max(s.spread.table_width for s in lay.sections)
-    return View(em=min(34.0, max(5.0, 0.0125 * max(length, width))), thin=thin, section=section)
+    return View(em=min(24.0, max(5.0, 0.0125 * max(length, width))), thin=thin, section=section)
 
 
 def true_scale(section: int, em: float = 6.0) -> View:
@@ -67,12 +68,15 @@ def laid_sections(lay: Lay, view: View) -> tuple[Laid, ...]:
         allowance = 0.0 if lay.remnant is not None else lay.end_allowance
         before = allowance if n == 0 else 0.0
         after = allowance if n == last and section.spread.kind != "crosswise fold" else 0.0
+        if lay.remnant is not None:
+            # the whole leftover is drawn, also where nothing lies
+            after = max(0.0, max(p[0] for ply in section.spread.plies for p in ply.region) - section.lay_length)
         if view.section is None or view.section == n:
             if out:
                 dx += 5.5 * view.em
             names = edge_names(section.spread, lay.remnant is not None)
             out.append(Laid(n, section, dx, before, after, first, names))
-            dx += section.lay_length
+            dx += section.lay_length + (after if lay.remnant is not None else 0.0)
         first += len(section.placements)
     return tuple(out)
 

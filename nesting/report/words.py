@@ -9,6 +9,8 @@ from nesting.units import format_fraction, format_length
 
 __all__ = [
     "cautions",
+    "copies_of",
+    "copy_words",
     "edge_names",
     "hands",
     "long_length",
@@ -25,10 +27,7 @@ __all__ = [
 def measure(mm: float, imperial: bool) -> str:
     """A table measure without its unit: cm to the millimetre ("12.3") or inches to the sixteenth ("4 13/16")."""
     sign = "−" if mm < 0 else ""
-    if imperial:
-        text = format_fraction(abs(mm) / 25.4, 16)
-    else:
-        text = f"{math.floor(abs(mm) + 0.5) / 10:.1f}"
+    text = format_fraction(abs(mm) / 25.4, 16) if imperial else f"{math.floor(abs(mm) + 0.5) / 10:.1f}"
     return sign + text if any(c in "123456789" for c in text) else text
 
 
@@ -66,8 +65,22 @@ def side_words(flipped: bool) -> str:
     return "printed side down" if flipped else "printed side up"
 
 
+def copies_of(p: Placement) -> tuple[int, ...]:
+    """The garment copies that a placement's cloth pieces go to, one for each cloth piece."""
+    copies = p.copies or (p.copy,)
+    return tuple(copies[k % len(copies)] for k in range(max(p.gives, len(copies))))
+
+
+def copy_words(p: Placement) -> str:
+    """ "1", or "1 + 2" where one placement serves several copies; "1 to 6" for a run of more than three."""
+    copies = sorted(set(copies_of(p)))
+    if len(copies) > 3 and copies[-1] - copies[0] == len(copies) - 1:
+        return f"{copies[0]} to {copies[-1]}"
+    return " + ".join(str(c) for c in copies)
+
+
 def hands(lay: Lay) -> dict[int, str]:
-    """"left", "right" or "left + right" for the placements (by their place in ``lay.placements``) of pieces that the
+    """ "left", "right" or "left + right" for the placements (by their place in ``lay.placements``) of pieces that the
     lay yields in both hands.
 
     A cloth piece is right when the printed side of the pattern and the right side of the cloth face the same way.
@@ -107,11 +120,10 @@ def ply_words(placement: Placement, covering: tuple[int, ...]) -> str:
 
 def edge_names(spread: Spread, remnant: bool = False) -> tuple[str, str]:
     """What the near edge (y = 0, "A") and the far edge (y = table width, "B") of the spread cloth are."""
-    if remnant:
-        return ("base line A", "far side B")
     along = {round(f.at, 3) for f in spread.folds if f.along == "x"}
-    near = "fold A" if any(abs(at) < 0.01 for at in along) else "selvage A"
-    far = "fold B" if any(abs(at - spread.table_width) < 0.01 for at in along) else "selvage B"
+    side = ("base line A", "far side B") if remnant else ("selvage A", "selvage B")
+    near = "fold A" if any(abs(at) < 0.01 for at in along) else side[0]
+    far = "fold B" if any(abs(at - spread.table_width) < 0.01 for at in along) else side[1]
     return (near, far)
 
 

@@ -220,7 +220,9 @@ def _lay(sections: Sequence[Section], **more: object) -> Lay:
     return replace(base, **more)  # type: ignore[arg-type]
 
 
-def _one(kind: str, table: float, plies: Sequence[PlyRegion], placements: Sequence[Placement], **more: object) -> Section:
+def _one(
+    kind: str, table: float, plies: Sequence[PlyRegion], placements: Sequence[Placement], **more: object
+) -> Section:
     length = far_x(placements)
     spread = Spread(kind, table, length, tuple(plies), **more)  # type: ignore[arg-type]
     return Section(spread, length, tuple(placements))
@@ -251,11 +253,16 @@ def open_lay() -> Lay:
 
 def lengthwise_lay() -> Lay:
     """Halves on the fold, pairs through both plies, singles on either ply."""
-    fold = along_fold([Want(half_brief(n, s), "briefs", 1, 0.0, False, (0, 1)) for s in ("M", "S") for n in ("front", "back")], 0.0)
+    fold = along_fold(
+        [Want(half_brief(n, s), "briefs", 1, 0.0, False, (0, 1)) for s in ("M", "S") for n in ("front", "back")], 0.0
+    )
     rest = columns([*pairs("M", 1, (0, 1)), *pairs("S", 2, (0, 1))], 240.0, 740.0)
     x = far_x([*fold, *rest])
     single = columns(
-        [Want(gusset("M"), "briefs", 1, plies=(1,)), Want(gusset("S"), "briefs", 1, flipped=True, plies=(1,))], 20.0, 700.0, x + 10
+        [Want(gusset("M"), "briefs", 1, plies=(1,)), Want(gusset("S"), "briefs", 1, flipped=True, plies=(1,))],
+        20.0,
+        700.0,
+        x + 10,
     )
     single += columns([Want(band("tie", None, 200.0, 40.0), "briefs", 1, plies=(0,))], 30.0, 700.0, x + 10)
     placements = [*fold, *rest, *single]
@@ -287,7 +294,9 @@ def double_lay() -> Lay:
     table = 1500.0 - f1 - f2
     near = along_fold([Want(half_brief("back", "M"), "briefs", c, 0.0, False, (0, 1)) for c in (1, 2, 3)], 0.0)
     far = along_fold([Want(half_brief("front", "M"), "briefs", c, 0.0, True, (0, 2)) for c in (1, 2, 3)], table)
-    middle = columns([Want(band("waistband", "M", 60.0, 440.0), "briefs", c) for c in (1, 2, 3)], f1 + 6, table - f2 - 6)
+    middle = columns(
+        [Want(band("waistband", "M", 60.0, 440.0), "briefs", c) for c in (1, 2, 3)], f1 + 6, table - f2 - 6
+    )
     length = far_x([*near, *far, *middle])
     plies = [
         PlyRegion(0, "up", _strip(length, 0.0, table)),
@@ -404,7 +413,12 @@ def together_lay() -> Lay:
     """A lining cut with its front, in a second cloth spread over the first."""
     front = lay_down(Want(half_brief("front", "M"), "briefs", 1, 0.0, False, (0,), opened=True), 0.0, 20.0)
     lining = lay_down(Want(replace(half_brief("front", "M", 0.86), name="lining"), "briefs", 1, opened=True), 0.0, 0.0)
-    lining = lay_down(Want(replace(half_brief("front", "M", 0.86), name="lining"), "briefs", 1, opened=True), front.x, front.y, by_box=False)
+    lining = lay_down(
+        Want(replace(half_brief("front", "M", 0.86), name="lining"), "briefs", 1, opened=True),
+        front.x,
+        front.y,
+        by_box=False,
+    )
     lining = replace(lining, follows="front", second_cloth="mesh")
     ply = PlyRegion(0, "up", _strip(far_x([front]), 10.0, 1490.0))
     return _lay([_one("open", 1500.0, [ply], [front, lining])])
