@@ -125,6 +125,8 @@ def _load_reason(row: str, length: float, plies: int) -> str:
 
 
 def _order_reason(kinds: Sequence[Kind], tied: bool) -> str:
+    if not kinds:
+        return "the pieces' slices do not fit beside each other on every line across the cloth in a shorter length"
     names = list(dict.fromkeys(f"{k.name} (×{len(k.members)})" if len(k.members) > 1 else k.name for k in kinds))
     listed = ", ".join(names[:4]) + (f" and {len(names) - 4} more" if len(names) > 4 else "")
     if tied:

@@ -60,7 +60,8 @@ class Lie:
     cell, ``ring_kernel`` likewise inside the ring. ``left`` to ``right`` and ``down`` to ``up`` are the innermost
     reaches of the body; ``low`` to ``high`` where the middle's y may be, ``x`` the only places of its x (None: any).
     ``margins`` (left, bottom, right, top) is how far at most the ring sticks out of the body's box; ``guard`` are the
-    pose's ``low`` and ``high``; ``pair`` is body and ring at the middle of the cell.
+    pose's ``low`` and ``high``; ``pair`` is body and ring at the middle of the cell. ``placed``: it lies
+    there and nowhere else; ``tied``: to one height, as on a fold; ``flaw``: no item but a flaw in the cloth.
     """
 
     plies: tuple[int, ...]
@@ -80,6 +81,8 @@ class Lie:
     guard: tuple[float, float]
     pair: tuple[Polygon | MultiPolygon, Polygon | MultiPolygon]
     placed: bool = False
+    tied: bool = False
+    flaw: bool = False
 
     @cached_property
     def edges(self) -> Floats:
@@ -237,6 +240,7 @@ def _lie(pose: Pose, middle: float, half: float, plies: tuple[Ply, ...], placed:
         guard=(pose.low, pose.high),
         pair=(shape, ring_shape),
         placed=placed is not None,
+        tied=pose.y is not None and pose.y.period == 0,
     )
     start = max(plies[ply].left for ply in pose.plies)
     end = min(plies[ply].right for ply in pose.plies)

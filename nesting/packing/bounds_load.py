@@ -30,7 +30,7 @@ from nesting.packing.bounds_shapes import Profile, edges_of, eroded, profile_of
 __all__ = ["Kind", "Load"]
 
 Floats = NDArray[np.float64]
-_GAIN = 1e-4  # share of the bound below which a search for a longer one ends
+_GAIN = 1e-6  # share of the bound below which a search for a longer one ends
 
 
 @dataclass(frozen=True, eq=False)

@@ -13,24 +13,31 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import combinations_with_replacement, product
 from time import monotonic
 
 import numba
 import numpy as np
 from numpy.typing import NDArray
 from ortools.sat.python import cp_model
+from shapely.affinity import translate
 
 from nesting.packing.bounds_lies import Lie, Ply
 from nesting.packing.bounds_load import Kind
 from nesting.packing.bounds_shapes import Chain, Profile, chain_of
+from nesting.packing.problem import Axis
 
 __all__ = ["Ordered", "order_bound"]
 
 Floats = NDArray[np.float64]
 _MOST = 24  # items in the model
 _LEVELS = 512  # slabs across the width
+_SLICED = 12  # items up to which their slices are loads too
+_FLAWS = 6  # flaws in the model
 _SLICES = 6  # loads per lie
 _UNITS = 10**6  # resolution of lengths in the model
+
+_Chains = list[Chain | None]
 
 
 @dataclass(frozen=True)
@@ -107,35 +114,54 @@ def order_bound(
     ``widths``: of each ply, what the rings' chords add up to at most; ``until``: a reading of the monotonic clock.
     """
     height = max(ply.width for ply in plies) / _LEVELS
-    chains: dict[int, list[tuple[Lie, Chain]]] = {}
-    for k, kind in enumerate(kinds):
-        own = [(lie, chain_of(lie.ring_edges, height)) for lie in kind.lies]
-        if all(chain is not None for _, chain in own):
-            chains[k] = [(lie, chain) for lie, chain in own if chain is not None]
+    things = [*kinds, *_flaws(plies)]
+    chains: dict[int, tuple[_Chains, _Chains]] = {}  # bodies and rings
+    for k, kind in enumerate(things):
+        bodies = [chain_of(lie.edges, height) for lie in kind.lies]
+        rings = [c if lie.ring_kernel is lie.kernel else chain_of(lie.ring_edges, height) for lie, c in zip(kind.lies, bodies, strict=True)]
+        chains[k] = bodies, rings
         if monotonic() > until:
             return None
     pairs: dict[tuple[int, int], dict[tuple[int, int], tuple[float, float]]] = {}
-    for k in chains:
-        for m in chains:
-            if m < k or (m == k and len(kinds[k].members) < 2) or monotonic() > until:
+    for k, m in combinations_with_replacement(range(len(things)), 2):
+        if k >= len(kinds) or (m == k and len(things[k].members) < 2) or monotonic() > until:
+            continue
+        which = 0 if m >= len(kinds) else 1  # bodies keep out of flaws, rings keep out of rings
+        table = {}
+        for (i, one), (j, two) in product(enumerate(things[k].lies), enumerate(things[m].lies)):
+            a, b = chains[k][which][i], chains[m][which][j]
+            if a is None or b is None or not set(one.plies) & set(two.plies):
                 continue
-            table = {}
-            for i, one in enumerate(chains[k]):
-                for j, two in enumerate(chains[m]):
-                    if set(one[0].plies) & set(two[0].plies) and (apart := _apart(one, two, height)) is not None:
-                        table[i, j] = apart
-            if table:
-                pairs[k, m] = table
-    if not pairs:
+            if (apart := _apart((one, a), (two, b), height)) is not None:
+                table[i, j] = apart
+        if table:
+            pairs[k, m] = table
+    involved = {k for pair in pairs for k in pair if k < len(kinds)}
+
+    def rank(k: int) -> tuple[bool, float]:
+        return k not in involved, -min((lie.up - lie.down) * (lie.right - lie.left) for lie in kinds[k].lies)
+
+    chosen = [(k, n) for k in sorted(range(len(kinds)), key=rank) for n in range(len(kinds[k].members))][:_MOST]
+    chosen += [(k, 0) for k in range(len(kinds), len(things))]
+    if not pairs and len(widths) == 1 and len(chosen) > _SLICED:
         return None
-    involved = {k for pair in pairs for k in pair}
-    ranked = sorted(involved, key=lambda k: -min((l.up - l.down) * (l.right - l.left) for l in kinds[k].lies))  # noqa: E741
-    chosen = [(k, n) for k in ranked for n in range(len(kinds[k].members))][:_MOST]
-    small = len(chosen) <= 12
-    if small:  # the rest of the load counts too while the model stays small
-        rest = [(k, n) for k in range(len(kinds)) if k not in involved for n in range(len(kinds[k].members))]
-        chosen += sorted(rest, key=lambda kn: -kinds[kn[0]].lies[0].area)[: 12 - len(chosen)]
-    return _schedule(kinds, plies, widths, chosen, pairs, proven, until, small)
+    return _schedule(things, plies, widths, chosen, pairs, proven, until)
+
+
+def _flaws(plies: Sequence[Ply]) -> list[Kind]:
+    """The largest flaws, as things that lie where they lie."""
+    found: list[tuple[float, Kind]] = []
+    for p, ply in enumerate(plies):
+        for part in getattr(ply.flaws, "geoms", [ply.flaws]):
+            if part.is_empty or part.geom_type != "Polygon":
+                continue
+            x0, y0, x1, y1 = part.bounds
+            x, y = (x0 + x1) / 2, (y0 + y1) / 2
+            shape = translate(part, -x, -y)
+            lie = Lie((p,), None, 0.0, 0.0, shape, shape, x0 - x, x1 - x, y0 - y, y1 - y, y, y, Axis(x), (0.0,) * 4, (0.0, 0.0), (shape, shape), True, False, True)
+            found.append((part.area, Kind((lie,), (-1,), None, "a flaw")))
+    found.sort(key=lambda flaw: -flaw[0])
+    return [flaw for _, flaw in found[:_FLAWS]]
 
 
 def _schedule(
@@ -146,11 +172,12 @@ def _schedule(
     pairs: dict[tuple[int, int], dict[tuple[int, int], tuple[float, float]]],
     proven: float,
     until: float,
-    sliced: bool,
 ) -> Ordered | None:
     """Solve the relaxation over the chosen items (kind, number)."""
+    sliced = len(chosen) <= _SLICED
+    gapped = any(lie.ring_kernel is not lie.kernel for kind in kinds for lie in kind.lies)
     most = sum(max(lie.right - lie.left for lie in kinds[k].lies) for k, _ in chosen)
-    ends = [lie.x.offset + lie.right for k, _ in chosen for lie in kinds[k].lies if lie.x and not lie.x.period]
+    ends = [lie.x.offset + lie.right for k, _ in chosen for lie in kinds[k].lies if lie.x is not None and lie.x.period == 0]
     reach = max([most, proven, *ends])
     unit = 10.0 ** math.floor(math.log10(reach)) / _UNITS
     far = 4 * _whole(reach, unit)
@@ -160,6 +187,7 @@ def _schedule(
     lying: list[list[cp_model.IntVar]] = []
     states: dict[tuple[int, int], cp_model.IntVar] = {}
     loads: dict[int, list[tuple[cp_model.IntervalVar, int]]] = {p: [] for p in widths}
+    areas: dict[int, list[cp_model.LinearExpr]] = {p: [] for p in widths}
     for k, n in chosen:
         kind = kinds[k]
         x = model.new_int_var(-far, far, f"x{k}.{n}")
@@ -169,7 +197,10 @@ def _schedule(
         lying.append(chosen_lie)
         for lie, here in zip(kind.lies, chosen_lie, strict=True):
             left = max(plies[p].left for p in lie.plies)
-            model.add(length - x >= _whole(lie.right, unit)).only_enforce_if(here)
+            if not lie.flaw:
+                model.add(length - x >= _whole(lie.right, unit)).only_enforce_if(here)
+                for p in lie.plies:
+                    areas[p].append(_whole(lie.area / plies[p].width, unit) * here)
             if lie.x is not None and lie.x.period == 0:
                 model.add(x == _whole(lie.x.offset, unit)).only_enforce_if(here)
             elif lie.x is not None:
@@ -181,7 +212,7 @@ def _schedule(
                 if key not in states:
                     states[key] = model.new_bool_var(f"state{key}")
                 model.add_implication(here, states[key])
-            if not sliced:
+            if not sliced or (lie.flaw and (gapped or lie.plies[0] not in loads)):
                 continue
             for a, b, chord in _slices(lie.ring_bars[0]):
                 first, last = math.ceil(a / unit - 1e-6), _whole(b, unit)
@@ -193,6 +224,9 @@ def _schedule(
             model.add(start[-2] <= x)  # items of a kind stand in the order of their numbers
     for group in {g for g, _ in states}:
         model.add_at_most_one(v for (g, _), v in states.items() if g == group)
+    if len(widths) > 1:  # which ply a piece lies on is chosen piece by piece
+        for p, shares in areas.items():
+            model.add(length >= sum(shares) + _whole(plies[p].left, unit))
     if sliced:
         for load in loads.values():
             if load:
@@ -228,5 +262,5 @@ def _schedule(
     if bound <= proven * (1 + 1e-9):
         return None
     used = {k for k, _ in chosen} & {k for pair in pairs for k in pair}
-    tied = all(lie.high - lie.low <= 1e-9 * (lie.up - lie.down) for k in used for lie in kinds[k].lies)
-    return Ordered(bound, tuple(sorted(used)), tied)
+    tied = all(lie.tied or lie.flaw for k in used for lie in kinds[k].lies)
+    return Ordered(bound, tuple(k for k in sorted(used) if not kinds[k].lies[0].flaw), tied)
