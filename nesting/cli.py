@@ -161,7 +161,7 @@ def new(
     from nesting.files.starter import starter_order
 
     if output.exists():
-        raise InputError("there is already a file of that name, and it is left as it is: give another with -o", file=output)
+        raise InputError("there is such a file already, and it is left as it is: give another with -o", file=output)
     text = starter_order(sources, folder=output.parent)
     ready_folder(output.parent)
     write_outputs({output: text.encode("utf-8")})

@@ -103,7 +103,8 @@ def _why_not(kind: SpreadName, cloth: Cloth, remnant: Remnant | None) -> str | N
             return f"face to face needs an even number of plies, the order has {cloth.plies}"
         if cloth.nap != "none" and not cloth.may_turn_plies:
             return (
-                "with nap every second ply would have to be cut off and turned; may_turn_plies = true in the order allows it"
+                "with nap every second ply would have to be cut off and turned; "
+                "may_turn_plies = true in the order allows it"
             )
     return None
 

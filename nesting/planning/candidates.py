@@ -6,7 +6,7 @@ them side by side. The search then chooses among these depths.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from itertools import combinations_with_replacement
 
 from nesting.cloth.orientation import orientation
@@ -29,7 +29,7 @@ class Candidate:
 
     kind: SpreadName
     depths: tuple[float, ...] = ()
-    style: JobStyle = JobStyle()
+    style: JobStyle = field(default_factory=JobStyle)
 
 
 def _heights(stack: Stack, cloth: Cloth) -> list[float]:

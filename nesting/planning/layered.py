@@ -32,8 +32,8 @@ def follower_motion(
 def lay_over(order: Order, lays: tuple[Lay, ...]) -> tuple[Lay, ...]:
     """The lays with every second cloth laid over its leaders, where the order cuts them together.
 
-    What that costs against cutting apart is noted on both lays. Where the second cloth does not reach over the leaders, or
-    also gives pieces of its own, it keeps its own lay and says so.
+    What that costs against cutting apart is noted on both lays. Where the second cloth does not reach over the
+    leaders, or also gives pieces of its own, it keeps its own lay and says so.
     """
     result = {lay.cloth: lay for lay in lays}
     for together in order.together:
@@ -94,7 +94,8 @@ def _over(order: Order, lay: Lay, apart: Lay) -> tuple[Lay, Lay]:
         laid = [_moved(p, -begin) for p in laid]
         end = max(x for p in laid for x, _ in p.outline)
         try:
-            spread = make_spread(section.spread.kind, replace(cloth, plies=max(1, lay.sections[0].spread.layers)), end, section.spread.depths)
+            stacked = replace(cloth, plies=max(1, section.spread.layers))
+            spread = make_spread(section.spread.kind, stacked, end, section.spread.depths)
         except ValueError as error:
             return kept_apart(str(error))
         out = _sticks_out(laid, spread)

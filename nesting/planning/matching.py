@@ -1,6 +1,7 @@
 """Stripes, checks and prints: where the repeat of the cloth lets a piece lie.
 
-A seam that is to match ties one notch of each of its pieces, taken at the seam line, to the same place within the repeat.
+A seam that is to match ties one notch of each of its pieces, taken at the seam line, to the same place within the
+repeat.
 All pieces of one garment that are joined by such seams share one way up, so that their match points stay in step.
 A motif ties a point of the piece to a multiple of the repeat plus an offset. Both become lattices of the packing
 problem, which the search honours exactly.

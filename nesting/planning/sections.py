@@ -108,10 +108,8 @@ def sectioned(
                 if d == number and p == part and isinstance(o, Result)
             ]
             if not found:
-                error = next(
-                    o for (d, p, _), o in zip(tasks, outcomes, strict=True) if d == number and p == part
-                )
-                why = str(error) if isinstance(error, PackingError) else why
+                failed = next(o for (d, p, _), o in zip(tasks, outcomes, strict=True) if d == number and p == part)
+                why = str(failed) if isinstance(failed, PackingError) else why
                 break
             result, assembly = min(found, key=lambda f: f[0].length)
             placements, length = assembly.placements(result.places)

@@ -16,19 +16,20 @@ from nesting.cloth.spreads import Refusal, cloth_of_remnant, sound_spreads
 from nesting.errors import CannotLayError, OrderError
 from nesting.lay import Lay, Section, SpreadTried
 from nesting.order import Cloth, Order, Remnant, SpreadName
-from nesting.packing.problem import Item, NeverFits, PackingError, Place, Problem, Result, Stop
+from nesting.packing.problem import Bound, Item, NeverFits, PackingError, Place, Problem, Result, Stop
 from nesting.planning.assemble import Assembly, assemble, with_length
 from nesting.planning.candidates import Candidate, candidates_for
 from nesting.planning.demand import Counts, Stack, garment_counts, stacks_of
 from nesting.planning.options import Progress, SearchOptions, search_pool, share_of
 from nesting.planning.starts import Lying, lying_in, opened_out, place_missing, places_from
-from nesting.planning.yardage import buy_length, cloth_used, garment_shares, utilisation
+from nesting.planning.yardage import buy_length, cloth_used, full_widths, garment_shares, utilisation
 
 __all__ = ["Keep", "SearchOptions", "lay_cloth", "lay_order"]
 
 #: (piece name, copy) of placements that stay where a lay file has them
 Keep = tuple[str, int]
 
+_NO_BOUND = Bound(0.0, "not worked out")
 _STAGE_ONE = 0.30
 _STAGE_TWO = 0.30
 _OPEN = 0.40
@@ -64,6 +65,19 @@ class _Search:
     start: tuple[Lying, ...] = ()
     begun: float = field(default_factory=time.monotonic)
     best: float | None = None
+    _bound: Bound | None = None
+
+    def open_bound(self) -> Bound | None:
+        """The proven bound of the open problem, worked out once; None where nothing can lie on open cloth."""
+        from nesting.packing.bounds import lower_bound
+
+        if self._bound is None:
+            try:
+                problem = _assembled(replace(self, keep=()), Candidate("open")).problem
+            except CannotLayError:
+                return None
+            self._bound = lower_bound(problem, seconds=1.0)
+        return self._bound
 
     def tell(self, doing: str, share: float, length: float | None = None) -> None:
         """Report progress; ``length`` is cloth used, mm."""
@@ -80,13 +94,21 @@ def run_search(
     from nesting.packing.search import solve
 
     try:
-        return solve(problem, stop, seed=seed, workers=1, start=start)
+        # A candidate's own bound would cost more than its short run; the lay's bound is worked out once, at the end.
+        return solve(problem, stop, seed=seed, workers=1, start=start, bound=_NO_BOUND)
     except PackingError as error:
         return error
 
 
-def lay_order(order: Order, options: SearchOptions, *, spread: SpreadName | None = None) -> tuple[Lay, ...]:
-    """One lay for each cloth that the order cuts from; see ``lay_cloth``.
+def lay_order(
+    order: Order,
+    options: SearchOptions,
+    *,
+    spread: SpreadName | None = None,
+    start: Lay | None = None,
+    keep: Sequence[Keep] = (),
+) -> tuple[Lay, ...]:
+    """One lay for each cloth that the order cuts from; see ``lay_cloth``. ``start`` and ``keep`` belong to one of them.
 
     A second cloth whose pieces are cut together with leaders of another cloth lies over those leaders.
     """
@@ -101,7 +123,9 @@ def lay_order(order: Order, options: SearchOptions, *, spread: SpreadName | None
         for cloth in order.cloths:
             if not stacks_of(order, cloth):
                 continue
-            lays.append(lay_cloth(order, cloth.name, shared, spread=spread))
+            own = start if start is not None and start.cloth == cloth.name else None
+            kept = keep if own is not None else ()
+            lays.append(lay_cloth(order, cloth.name, shared, spread=spread, start=own, keep=kept))
         return lay_over(order, tuple(lays))
 
 
@@ -119,8 +143,8 @@ def lay_cloth(
     """The easiest of the shortest lays of one cloth that the search finds.
 
     ``start`` is a lay to begin from, ``keep`` names placements of it that must stay; ``counts`` replaces the order's
-    counts (garment, size) -> number; ``remnant`` lays on that leftover; ``spread`` forces one spread. CannotLayError says
-    which piece cannot lie, and why.
+    counts (garment, size) -> number; ``remnant`` lays on that leftover; ``spread`` forces one spread. CannotLayError
+    says which piece cannot lie, and why.
     """
     base = order.cloth_named(cloth_name)
     cloth = cloth_of_remnant(base, remnant) if remnant is not None else base
@@ -368,6 +392,7 @@ def _open(search: _Search, others: list[_Finished], start: Lay | None) -> _Finis
             executor=search.pool,
             start=begin,
             on_better=better,
+            bound=search.open_bound(),
         )
     except NeverFits as error:
         piece = assembly.jobs[error.item].needs[0].cut.piece.label
@@ -406,7 +431,10 @@ def _handling(finished: _Finished) -> tuple[int, int, int]:
 
 
 def _choose(
-    search: _Search, finished: list[_Finished], refused: tuple[Refusal, ...], counts: Mapping[tuple[str, str | None], int]
+    search: _Search,
+    finished: list[_Finished],
+    refused: tuple[Refusal, ...],
+    counts: Mapping[tuple[str, str | None], int],
 ) -> Lay:
     """The easiest lay among those whose length to buy is least."""
     by_kind: dict[SpreadName, _Finished] = {}
@@ -468,20 +496,11 @@ def _ease_key(search: _Search, finished: _Finished) -> tuple[float, int, int, fl
 def _bound(search: _Search, finished: _Finished) -> tuple[float, str]:
     """A bound on the lay length: any lay opens out into an open one of the same cloth, so the open bound holds, shared
     among the lengths of cloth that lie on one another."""
-    from nesting.packing.bounds import lower_bound
-
-    try:
-        assembly = _assembled(replace_search(search), Candidate("open"))
-    except CannotLayError:
+    bound = search.open_bound()
+    if bound is None:
         return (finished.bound or 0.0, finished.reason)
-    bound = lower_bound(assembly.problem, seconds=1.0)
-    share = _used(search, finished) / finished.lay_length if finished.lay_length > 0 else 1.0
-    return bound.length / max(1.0, round(share)), bound.reason
-
-
-def replace_search(search: _Search) -> _Search:
-    """The same search without kept pieces (a bound holds for every lay)."""
-    return replace(search, keep=())
+    lengths = full_widths(finished.kind, search.cloth)
+    return bound.length / lengths, bound.reason
 
 
 def _notes(search: _Search, by_kind: Mapping[SpreadName, _Finished], best: _Finished) -> tuple[str, ...]:

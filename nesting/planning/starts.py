@@ -200,7 +200,7 @@ def place_missing(places: tuple[Place, ...], assembly: Assembly) -> tuple[Place,
             if item.group is not None and item.group in state and pose.state not in (None, state[item.group]):
                 continue
             low, high = _limits(pose, assembly)
-            if low > high + 1e-9 or pose.x is not None and pose.x.period == 0.0:
+            if low > high + 1e-9 or (pose.x is not None and pose.x.period == 0.0):
                 continue
             y = low
             if pose.y is not None:

@@ -1,0 +1,57 @@
+"""The public functions: read, lay, prove."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Callable, Sequence
+from concurrent.futures import Executor
+
+from nesting.lay import Lay
+from nesting.order import Order, SpreadName
+from nesting.planning.options import Progress, SearchOptions
+from nesting.planning.solve import Keep, lay_order
+from nesting.proof import require
+
+__all__ = ["lay", "lay_proved"]
+
+
+def lay(
+    order: Order,
+    *,
+    seconds: float | None = 20.0,
+    rounds: int | None = None,
+    seed: int = 0,
+    workers: int | None = None,
+    spread: SpreadName | None = None,
+    executor: Executor | None = None,
+    on_progress: Callable[[Progress], None] | None = None,
+) -> tuple[Lay, ...]:
+    """One proved lay for each cloth that the order cuts from.
+
+    ``seconds`` of search for each cloth, or ``rounds`` to repeat exactly (same seed, same workers). Raises
+    CannotLayError if something cannot lie (which piece and why), ProofError if a lay does not stand its proof.
+    """
+    options = SearchOptions(
+        seconds=None if rounds is not None else seconds,
+        rounds=rounds,
+        seed=seed,
+        workers=workers or os.cpu_count() or 1,
+        executor=executor,
+        on_progress=on_progress,
+    )
+    return lay_proved(order, options, spread=spread)
+
+
+def lay_proved(
+    order: Order,
+    options: SearchOptions,
+    *,
+    spread: SpreadName | None = None,
+    start: Lay | None = None,
+    keep: Sequence[Keep] = (),
+) -> tuple[Lay, ...]:
+    """``lay`` with ready-made options; ``start`` is a lay of one of the cloths to continue from, ``keep`` stays."""
+    lays = lay_order(order, options, spread=spread, start=start, keep=keep)
+    for one in lays:
+        require(one, order)
+    return lays
