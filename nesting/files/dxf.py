@@ -15,11 +15,12 @@ from collections.abc import Iterable
 from dataclasses import dataclass, field, replace
 from typing import Any
 
+from nesting.files.context import Context
 from nesting.files.dxfshapes import LINE_TYPES, points_of
 from nesting.files.flatten import CurveError
-from nesting.files.gather import Context
+from nesting.files.labels import Label, keyword_of, read_label
 from nesting.files.sketch import Group, Stroke, Text
-from nesting.files.words import Label, Role, is_made_up, keyword_of, read_label, read_role
+from nesting.files.words import Role, is_made_up, read_role
 from nesting.pieces.piece import NotchKind, Point
 from nesting.tolerances import LARGEST_MM
 
@@ -102,7 +103,8 @@ def _load(data: bytes, ctx: Context) -> Any:
         name = getattr(fix.code, "name", str(fix.code)).replace("_", " ").lower()
         kinds[name] = kinds.get(name, 0) + 1
     for name, count in kinds.items():
-        ctx.note("repaired", f"the DXF file had a fault that was put right: {name}" + (f" ({count} times)" * (count > 1)))
+        times = f" ({count} times)" if count > 1 else ""
+        ctx.note("repaired", f"the DXF file had a fault that was put right: {name}{times}")
     return document
 
 
@@ -163,7 +165,7 @@ def _words(entity: Any) -> str:
 
 
 def _is_standard(space: Any, blocks: list[Any], texts: list[str]) -> bool:
-    """Whether the layers are those of the pattern standard: lines on layer 1, and no layer with lines but numbered ones."""
+    """Whether the layers are those of the pattern standard: lines on layer 1, and on numbered layers only."""
     layers: set[str] = set()
     words = list(texts)
     for layout in (space, *blocks):
@@ -192,8 +194,8 @@ def _units(document: Any, texts: list[str], ctx: Context, units: str | None) -> 
         if said is not None and said != header:
             ctx.note(
                 "warning",
-                f"the header says that a unit is {header:g} mm, the UNITS text {said:g} mm; the header is taken. Check the "
-                "size of a piece",
+                f"the header says that a unit is {header:g} mm, the UNITS text {said:g} mm; the header is taken. Check "
+                "the size of a piece",
             )
         if units is not None:
             ctx.note("note", f"the drawing states its own unit, so the unit '{units}' given for it is not needed")
@@ -209,7 +211,7 @@ def _units(document: Any, texts: list[str], ctx: Context, units: str | None) -> 
     ctx.note(
         "question",
         "the drawing does not say its units; they are taken as mm. Say in the order which they are, for example "
-        "units = \"in\" under its [[pattern]]",
+        'units = "in" under its [[pattern]]',
     )
     return 1.0, False
 
@@ -313,8 +315,8 @@ def _understand(group: Group, block: str, reader: _Reader) -> None:
                 if label.cut is None:
                     reader.ctx.note(
                         "question",
-                        f"QUANTITY '{value}' of block '{block}' cannot be told as one count; say cut and mirrored in the "
-                        "order",
+                        f"QUANTITY '{value}' of block '{block}' cannot be told as one count; say cut and mirrored "
+                        "in the order",
                     )
     if not is_made_up(block) and not block.startswith("*"):
         if label.name is None:
@@ -390,7 +392,15 @@ def _line(reader: _Reader, entity: Any, kind: str, layer: str, group: Group) -> 
             notch = "v"
     group.strokes.append(
         Stroke(
-            tuple(points), closed, role, name, (False, False), notch, depth, angle,
-            diameter * scale if diameter else None, reader.entities, where,
-        )  # fmt: skip
+            tuple(points),
+            closed,
+            role,
+            name,
+            notch=notch,
+            depth=depth,
+            angle=angle,
+            round=diameter * scale if diameter else None,
+            element=reader.entities,
+            where=where,
+        )
     )

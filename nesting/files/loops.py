@@ -13,9 +13,9 @@ Words
       |     |   --+--
       +-----------+
 
-Ends that lie within ``TOUCHING_MM`` are one node. Ends that are still loose are then joined, nearest pair first, if they
-are not farther apart than the gap that is allowed; each such join is reported. Branches and bridges are cut off. What
-is left falls into parts without bridges; walking around a part, always turning as far clockwise as can be, keeps
+Ends that lie within ``TOUCHING_MM`` are one node. Ends that are still loose are then joined, nearest pair first, if
+they are not farther apart than the gap that is allowed; each such join is reported. Branches and bridges are cut off.
+What is left falls into parts without bridges; walking around a part, always turning as far clockwise as can be, keeps
 to the outside, and the walk is cut into simple loops where it passes a node twice. (The faces of a plane graph from the
 order of its edges around each node: de Berg et al., Computational Geometry, chapter 2, doubly connected edge lists.)
 Where all this gives no loop at all, ends that stop on the middle of another edge cut that edge in two, and it is
@@ -27,23 +27,17 @@ from __future__ import annotations
 import math
 from collections import defaultdict
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
+from itertools import pairwise
 
 from nesting.files import outline
+from nesting.files.graph import Edge, Join, connected, outer_walk, simple_walks, without_bridges
 from nesting.pieces.piece import Line, Point, Ring
 
 __all__ = ["TOUCHING_MM", "Join", "Loop", "Loops", "find_loops"]
 
 #: mm. Ends this near are the same point: coordinates written with two decimals of a millimetre differ by as much.
 TOUCHING_MM = 0.01
-
-
-@dataclass(frozen=True)
-class Join:
-    """A gap that was closed: how wide it was, mm, and where."""
-
-    gap: float
-    at: Point
 
 
 @dataclass(frozen=True)
@@ -66,14 +60,6 @@ class Loops:
     doubled: tuple[int, ...] = ()
     trimmed: tuple[int, ...] = ()
     loose_ends: tuple[Join, ...] = ()
-
-
-@dataclass
-class _Edge:
-    line: int
-    points: list[Point]
-    ends: tuple[int, int] = (-1, -1)
-    joins: list[Join] = field(default_factory=list)
 
 
 class _Nodes:
@@ -105,13 +91,11 @@ def find_loops(lines: Sequence[Line], join_gap: float, *, overshoot: bool = True
         cut = _cut_where_ends_touch(edges, max(join_gap, TOUCHING_MM))
         if len(cut) > len(edges):
             found = _walk(cut, join_gap)
-            pieces = defaultdict(float)
+            kept: dict[int, float] = defaultdict(float)
             for loop_edges, _ in found:
                 for edge, _ in loop_edges:
-                    pieces[edge.line] += outline.length(edge.points)
-            trimmed = tuple(
-                i for i, used in pieces.items() if used < outline.length(lines[i]) - TOUCHING_MM
-            )
+                    kept[edge.line] += outline.length(edge.points)
+            trimmed = tuple(i for i, used in kept.items() if used < outline.length(lines[i]) - TOUCHING_MM)
     loops = []
     for walk, branching in found:
         points: list[Point] = []
@@ -130,12 +114,12 @@ def find_loops(lines: Sequence[Line], join_gap: float, *, overshoot: bool = True
     return Loops(tuple(loops), loose, tuple(doubled), trimmed, ends)
 
 
-def _edges(lines: Sequence[Line]) -> tuple[list[_Edge], list[int]]:
+def _edges(lines: Sequence[Line]) -> tuple[list[Edge], list[int]]:
     """Edges of all lines that have some length; indices of lines that only repeat another."""
     nodes = _Nodes(TOUCHING_MM)
-    edges: list[_Edge] = []
+    edges: list[Edge] = []
     doubled: list[int] = []
-    between: dict[tuple[int, int], list[_Edge]] = defaultdict(list)
+    between: dict[tuple[int, int], list[Edge]] = defaultdict(list)
     for i, line in enumerate(lines):
         if len(line) < 2:
             continue
@@ -147,7 +131,7 @@ def _edges(lines: Sequence[Line]) -> tuple[list[_Edge], list[int]]:
         if any(_alike(edge.points, points) for edge in same):
             doubled.append(i)
             continue
-        edge = _Edge(i, points, (a, b))
+        edge = Edge(i, points, (a, b))
         same.append(edge)
         edges.append(edge)
     return edges, doubled
@@ -164,7 +148,7 @@ def _alike(a: Sequence[Point], b: Sequence[Point]) -> bool:
     return all(outline.nearest(b, p, closed=False).away <= 5 * TOUCHING_MM for p in a[::step])
 
 
-def _degrees(edges: Iterable[_Edge]) -> dict[int, int]:
+def _degrees(edges: Iterable[Edge]) -> dict[int, int]:
     degree: dict[int, int] = defaultdict(int)
     for edge in edges:
         for end in edge.ends:
@@ -172,12 +156,10 @@ def _degrees(edges: Iterable[_Edge]) -> dict[int, int]:
     return degree
 
 
-def _close_gaps(edges: list[_Edge], join_gap: float) -> None:
+def _close_gaps(edges: list[Edge], join_gap: float) -> None:
     """Join loose ends, nearest first, in place: by a short straight line, or where the two cross, at the crossing."""
     degree = _degrees(edges)
-    ends = [
-        (edge, k) for edge in edges for k in (0, 1) if degree[edge.ends[k]] == 1
-    ]
+    ends = [(edge, k) for edge in edges for k in (0, 1) if degree[edge.ends[k]] == 1]
     cells: dict[tuple[int, int], list[int]] = defaultdict(list)
     where = [edge.points[0 if k == 0 else -1] for edge, k in ends]
     size = max(join_gap, TOUCHING_MM)
@@ -228,15 +210,15 @@ def _crossing(one: tuple[Point, Point], other: tuple[Point, Point]) -> Point | N
     return (ax + s * ux, ay + s * uy) if 0 <= s < 1 and 0 <= t < 1 else None
 
 
-def _walk(given: list[_Edge], join_gap: float) -> list[tuple[list[tuple[_Edge, bool]], bool]]:
+def _walk(given: list[Edge], join_gap: float) -> list[tuple[list[tuple[Edge, bool]], bool]]:
     """All outermost loops as walks of (edge, forward), each with whether lines branch off it."""
-    edges = [_Edge(e.line, list(e.points), e.ends, []) for e in given]
+    edges = [Edge(e.line, list(e.points), e.ends, []) for e in given]
     _close_gaps(edges, join_gap)
-    edges = _without_bridges(edges)
+    edges = without_bridges(edges)
     found = []
-    for part in _parts(edges):
-        around = _outer_walk(part)
-        for walk in _simple_walks(around):
+    for part in connected(edges):
+        around = outer_walk(part)
+        for walk in simple_walks(around):
             # a walk of two doubled edges encloses nothing
             points = [p for edge, forward in walk for p in (edge.points if forward else edge.points[::-1])[:-1]]
             if len(points) >= 3 and abs(outline.area(points)) > TOUCHING_MM**2:
@@ -244,135 +226,7 @@ def _walk(given: list[_Edge], join_gap: float) -> list[tuple[list[tuple[_Edge, b
     return found
 
 
-def _without_bridges(edges: list[_Edge]) -> list[_Edge]:
-    """The edges through which some loop runs: no branches, no bridges (Tarjan 1974, by depth-first numbers)."""
-    at: dict[int, list[int]] = defaultdict(list)
-    for i, edge in enumerate(edges):
-        at[edge.ends[0]].append(i)
-        if edge.ends[1] != edge.ends[0]:
-            at[edge.ends[1]].append(i)
-    number: dict[int, int] = {}
-    low: dict[int, int] = {}
-    bridges: set[int] = set()
-    for root in list(at):
-        if root in number:
-            continue
-        number[root] = low[root] = len(number)
-        stack: list[tuple[int, int, int]] = [(root, -1, 0)]
-        while stack:
-            node, came_by, next_edge = stack.pop()
-            if next_edge < len(at[node]):
-                stack.append((node, came_by, next_edge + 1))
-                i = at[node][next_edge]
-                if i == came_by:
-                    continue
-                a, b = edges[i].ends
-                other = b if node == a else a
-                if other in number:
-                    low[node] = min(low[node], number[other])
-                else:
-                    number[other] = low[other] = len(number)
-                    stack.append((other, i, 0))
-            elif stack:
-                below = stack[-1][0]
-                low[below] = min(low[below], low[node])
-                if low[node] > number[below]:
-                    bridges.add(came_by)
-    return [edge for i, edge in enumerate(edges) if i not in bridges]
-
-
-def _parts(edges: list[_Edge]) -> list[list[_Edge]]:
-    """The edges in parts that hang together."""
-    leader: dict[int, int] = {}
-
-    def find(i: int) -> int:
-        while leader.setdefault(i, i) != i:
-            leader[i] = leader[leader[i]]
-            i = leader[i]
-        return i
-
-    for edge in edges:
-        leader[find(edge.ends[0])] = find(edge.ends[1])
-    parts: dict[int, list[_Edge]] = defaultdict(list)
-    for edge in edges:
-        parts[find(edge.ends[0])].append(edge)
-    return list(parts.values())
-
-
-def _heading(points: Sequence[Point], reach: float) -> float:
-    """Direction in which a line leaves its first point, judged at a distance so that tangent lines differ."""
-    left = reach
-    for a, b in zip(points, points[1:], strict=False):
-        step = math.dist(a, b)
-        if step >= left and step > 0:
-            t = left / step
-            x, y = a[0] + t * (b[0] - a[0]), a[1] + t * (b[1] - a[1])
-            return math.atan2(y - points[0][1], x - points[0][0])
-        left -= step
-    return math.atan2(points[-1][1] - points[0][1], points[-1][0] - points[0][0])
-
-
-def _outer_walk(part: list[_Edge]) -> list[tuple[_Edge, bool]]:
-    """The walk around the outside of a part without bridges: of all its faces the one of most negative area."""
-    leaving: dict[int, list[tuple[float, int, bool]]] = defaultdict(list)
-    reach: dict[int, float] = defaultdict(lambda: 1.0)
-    for edge in part:
-        half = outline.length(edge.points) / 2
-        for end in edge.ends:
-            reach[end] = min(reach[end], half)
-    for i, edge in enumerate(part):
-        leaving[edge.ends[0]].append((_heading(edge.points, reach[edge.ends[0]]), i, True))
-        leaving[edge.ends[1]].append((_heading(edge.points[::-1], reach[edge.ends[1]]), i, False))
-    after: dict[tuple[int, bool], tuple[int, bool]] = {}
-    for around in leaving.values():
-        around.sort()
-        for k, (_, i, forward) in enumerate(around):
-            # Arriving by the reverse of this edge, leave by the one before it in anticlockwise order.
-            before = around[k - 1]
-            after[(i, not forward)] = (before[1], before[2])
-    best: list[tuple[_Edge, bool]] = []
-    least = math.inf
-    seen: set[tuple[int, bool]] = set()
-    for start in list(after):
-        if start in seen:
-            continue
-        walk = []
-        step = start
-        points: list[Point] = []
-        while step not in seen:
-            seen.add(step)
-            edge = part[step[0]]
-            walk.append((edge, step[1]))
-            points.extend((edge.points if step[1] else edge.points[::-1])[:-1])
-            step = after[step]
-        size = outline.area(points) if points else 0.0
-        if size < least:
-            best, least = walk, size
-    return best
-
-
-def _simple_walks(walk: list[tuple[_Edge, bool]]) -> list[list[tuple[_Edge, bool]]]:
-    """A closed walk cut into loops that pass no node twice."""
-    loops = []
-    path: list[tuple[_Edge, bool]] = []
-    position: dict[int, int] = {}
-    for edge, forward in walk:
-        start = edge.ends[0] if forward else edge.ends[1]
-        end = edge.ends[1] if forward else edge.ends[0]
-        position.setdefault(start, len(path))
-        path.append((edge, forward))
-        if end in position:
-            cut = position[end]
-            loop = path[cut:]
-            del path[cut:]
-            for e, f in loop:
-                position.pop(e.ends[0] if f else e.ends[1], None)
-            position[end] = cut
-            loops.append(loop)
-    return loops
-
-
-def _cut_where_ends_touch(edges: list[_Edge], within: float) -> list[_Edge]:
+def _cut_where_ends_touch(edges: list[Edge], within: float) -> list[Edge]:
     """Edges cut at each place where another edge's end stops on them or straight lines cross near their ends."""
     from shapely import LineString, STRtree
     from shapely.ops import substring
@@ -407,10 +261,10 @@ def _cut_where_ends_touch(edges: list[_Edge], within: float) -> list[_Edge]:
             if place - stops[-1] > TOUCHING_MM and shape.length - place > TOUCHING_MM:
                 stops.append(place)
         stops.append(shape.length)
-        for a, b in zip(stops, stops[1:], strict=False):
+        for a, b in pairwise(stops):
             points = [(float(x), float(y)) for x, y in substring(shape, a, b).coords]
             ends = (nodes.at(points[0]), nodes.at(points[-1]))
-            result.append(_Edge(edge.line, points, ends))
+            result.append(Edge(edge.line, points, ends))
     return result
 
 

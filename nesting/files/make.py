@@ -9,10 +9,13 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 from nesting.files import marks, outline
-from nesting.files.gather import Context, Found, text_label
+from nesting.files.collect import Found
+from nesting.files.context import Context
+from nesting.files.gather import text_label
+from nesting.files.labels import LETTER_SIZES
 from nesting.files.loops import find_loops
 from nesting.files.sketch import Stroke
-from nesting.files.words import LETTER_SIZES, is_made_up
+from nesting.files.words import is_made_up
 from nesting.pieces.piece import Edge, Line, Piece, Point, Ring
 
 __all__ = ["make_pieces"]
@@ -48,9 +51,8 @@ def make_pieces(found: Sequence[Found], ctx: Context, size: str | None = None) -
     numbered = []
     for piece in pieces:
         seen[piece.key] += 1
-        numbered.append(
-            replace(piece, name=f"{piece.name} {seen[piece.key]}") if piece.key in double and seen[piece.key] > 1 else piece
-        )
+        again = seen[piece.key]
+        numbered.append(replace(piece, name=f"{piece.name} {again}") if again > 1 else piece)
     return tuple(numbered)
 
 
@@ -111,7 +113,7 @@ def _make(f: Found, number: int, ctx: Context) -> Piece:
         ctx.note(
             "question",
             "its label says that it is cut on the fold, but no fold line is drawn: say in the order which side lies on "
-            "the fold, for example fold = \"left\"",
+            'the fold, for example fold = "left"',
             shown,
         )
     rings = [ring] if seam is None else [ring, seam]
@@ -169,8 +171,8 @@ def _sound_ring(points: Ring, f: Found, ctx: Context, piece: str) -> Ring:
         )
     if abs(size) < _LEAST_AREA_MM2:
         raise ctx.error(
-            f"the outline ({where}) encloses {abs(size):.3g} mm², which is no piece of cloth: check the drawing and its "
-            "units",
+            f"the outline ({where}) encloses {abs(size):.3g} mm², which is no piece of cloth: check the drawing and "
+            "its units",
             piece,
         )
     if abs(size) < _SMALL_AREA_MM2:
@@ -264,8 +266,8 @@ def _bare_grain(
     if arrows or len(straight) == 1:
         ctx.note(
             "ambiguous",
-            "a straight line without a role could be the grainline; taken as a line inside the piece. Call it 'grain' in "
-            "the drawing, or give the grain in the order",
+            "a straight line without a role could be the grainline; taken as a line inside the piece. Call it 'grain' "
+            "in the drawing, or give the grain in the order",
             piece,
         )
     return None, bare

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from itertools import pairwise
 
 from nesting.files import outline
-from nesting.files.gather import Context
+from nesting.files.context import Context
 from nesting.files.sketch import Stroke
 from nesting.pieces.piece import Drill, Edge, Notch, NotchKind, Point, Ring
 from nesting.tolerances import SHAPE_MM
@@ -27,9 +28,10 @@ def is_straight(points: Sequence[Point]) -> bool:
     size = math.dist(a, b)
     if size == 0:
         return False
-    return all(
-        abs((b[0] - a[0]) * (p[1] - a[1]) - (b[1] - a[1]) * (p[0] - a[0])) <= 0.01 * size * size for p in points
-    ) and outline.length(points) <= 1.01 * size
+    return (
+        all(abs((b[0] - a[0]) * (p[1] - a[1]) - (b[1] - a[1]) * (p[0] - a[0])) <= 0.01 * size * size for p in points)
+        and outline.length(points) <= 1.01 * size
+    )
 
 
 def notch(stroke: Stroke, ring: Ring, ctx: Context, piece: str) -> Notch:
@@ -127,7 +129,7 @@ def _wedge(stroke: Stroke, ring: Ring) -> tuple[outline.Place, float, float, Not
     place = outline.nearest(ring, middle)
     inward = outline.inward(ring, place)
     corners = len(dict.fromkeys(points))
-    kind: NotchKind = "v" if corners == 3 else "castle" if corners == 4 and len(far) == 2 else "u" if corners > 6 else "v"
+    kind: NotchKind = "castle" if corners == 4 and len(far) == 2 else "u" if corners > 6 else "v"
     if len(near) == 1 and len(far) >= 2 and not stroke.closed:
         kind = "t"
     return place, inward, most if len(near) < len(points) else most - least, kind
@@ -190,7 +192,7 @@ def fold_edge(
         return ring, None, False
     stroke = max(usable, key=lambda s: outline.length(s.points))
     points = (*stroke.points, stroke.points[0]) if stroke.closed else stroke.points
-    a, b = max(zip(points, points[1:], strict=False), key=lambda ab: math.dist(*ab))
+    a, b = max(pairwise(points), key=lambda ab: math.dist(*ab))
     bracket = len(points) > 2 and not is_straight(points)
     if not bracket:
         a, b = points[0], points[-1]
@@ -211,8 +213,8 @@ def fold_edge(
     if side is None:
         place = outline.nearest(ring, outline.half_way((a, b)))
         raise ctx.error(
-            f"the fold line ({stroke.where}) lies on no straight side of the outline: its middle is {place.away:.1f} mm "
-            f"from the nearest edge, and up to {ctx.join_gap:g} mm is put right. Draw it along the straight side that "
+            f"the fold line ({stroke.where}) lies on no straight side of the outline: its middle is "
+            f"{place.away:.1f} mm from the nearest edge, and up to {ctx.join_gap:g} mm is put right. Draw it along the straight side that "
             "lies on the fold",
             piece,
         )
@@ -222,8 +224,10 @@ def fold_edge(
     between = [(first + k) % n for k in range(1, (last - first) % n)]
     size = math.dist(start, end)
     off = max(
-        (abs((end[0] - start[0]) * (ring[i][1] - start[1]) - (end[1] - start[1]) * (ring[i][0] - start[0])) / size
-         for i in between),
+        (
+            abs((end[0] - start[0]) * (ring[i][1] - start[1]) - (end[1] - start[1]) * (ring[i][0] - start[0])) / size
+            for i in between
+        ),
         default=0.0,
     )
     if off > SHAPE_MM:
@@ -277,8 +281,8 @@ def edge(stroke: Stroke, rings: Sequence[Ring], ctx: Context, piece: str) -> Edg
     if off > max(ctx.join_gap, 1.0):
         ctx.note(
             "warning",
-            f"the edge '{stroke.name}' ({stroke.where}) is drawn up to {off:.1f} mm off the outline; its ends were moved "
-            "onto it",
+            f"the edge '{stroke.name}' ({stroke.where}) is drawn up to {off:.1f} mm off the outline; its ends were "
+            "moved onto it",
             piece,
         )
     start, middle, end = (outline.nearest(ring, p) for p in (points[0], outline.half_way(points), points[-1]))

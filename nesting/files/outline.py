@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 from nesting.pieces.piece import Line, Point, Ring
 
@@ -28,7 +29,7 @@ DOUBLED_MM = 0.001
 
 def length(points: Sequence[Point], closed: bool = False) -> float:
     """Length of a line, or around a closed one."""
-    total = sum(math.dist(a, b) for a, b in zip(points, points[1:], strict=False))
+    total = sum(math.dist(a, b) for a, b in pairwise(points))
     return total + (math.dist(points[-1], points[0]) if closed and len(points) > 1 else 0.0)
 
 
@@ -54,7 +55,7 @@ def half_way(points: Sequence[Point], closed: bool = False) -> Point:
         x0, y0, x1, y1 = box(points)
         return ((x0 + x1) / 2, (y0 + y1) / 2)
     left = length(points) / 2
-    for a, b in zip(points, points[1:], strict=False):
+    for a, b in pairwise(points):
         step = math.dist(a, b)
         if step >= left and step > 0:
             t = left / step
@@ -79,8 +80,10 @@ def clean(points: Sequence[Point], closed: bool = True) -> tuple[Line, list[str]
             ring.pop()
         spikes = _drop_spikes(ring)
         half = len(ring) // 2
-        if len(ring) % 2 == 0 and half >= 3 and all(
-            math.dist(ring[i], ring[i + half]) <= 10 * DOUBLED_MM for i in range(half)
+        if (
+            len(ring) % 2 == 0
+            and half >= 3
+            and all(math.dist(ring[i], ring[i + half]) <= 10 * DOUBLED_MM for i in range(half))
         ):
             ring = ring[:half]
             done.append("the outline goes round twice; one round kept")
@@ -115,7 +118,7 @@ def _drop_spikes(ring: list[Point]) -> int:
 
 def crossing(ring: Ring) -> Point | None:
     """A place where the outline crosses or touches itself, None if it is simple."""
-    from shapely import LineString, Polygon, is_valid_reason
+    from shapely import Polygon, is_valid_reason
 
     shape = Polygon(ring)
     if shape.is_valid:
@@ -124,7 +127,7 @@ def crossing(ring: Ring) -> Point | None:
     inside = reason[reason.find("[") + 1 : reason.find("]")].split()
     if len(inside) >= 2:
         return (float(inside[0]), float(inside[1]))
-    return half_way(tuple(LineString(ring).coords))
+    return half_way(ring)
 
 
 @dataclass(frozen=True)

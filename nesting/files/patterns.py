@@ -4,7 +4,9 @@ from __future__ import annotations
 
 from pathlib import Path
 
+from nesting.files.context import Context
 from nesting.files.reading import Reading
+from nesting.files.sketch import Group
 from nesting.tolerances import CHORD_MM, JOIN_GAP_MM
 
 __all__ = ["LARGEST_FILE", "open_drawing", "read_pieces"]
@@ -32,7 +34,7 @@ def read_pieces(
     crosses itself or has no area; a coordinate is not finite or beyond 100 m; the size is not in the file. UnitsError:
     ``units`` is no unit.
     """
-    from nesting.files.gather import Context, gather
+    from nesting.files.gather import gather
     from nesting.files.make import make_pieces
 
     if not (chord > 0 and join_gap >= 0):
@@ -49,7 +51,7 @@ def read_pieces(
     return Reading(pieces, tuple(ctx.findings), square, known)
 
 
-def open_drawing(path: Path, ctx, units: str | None):  # type: ignore[no-untyped-def]
+def open_drawing(path: Path, ctx: Context, units: str | None) -> tuple[Group, bool]:
     """The strokes and texts of a drawing, and whether its units are known. Raises PatternError as ``read_pieces``."""
     data = _read(path, ctx)
     head = data[:4096]
@@ -68,7 +70,7 @@ def open_drawing(path: Path, ctx, units: str | None):  # type: ignore[no-untyped
     raise ctx.error(f"this is not {expected}: it begins with {start[:20]!r}. Save the drawing again from your program")
 
 
-def _read(path: Path, ctx) -> bytes:  # type: ignore[no-untyped-def]
+def _read(path: Path, ctx: Context) -> bytes:
     if path.is_dir():
         raise ctx.error("this is a folder, but a pattern file was expected: name the SVG or DXF file in it")
     try:

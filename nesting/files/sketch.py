@@ -8,7 +8,8 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 
-from nesting.files.words import Label, Role
+from nesting.files.labels import Label
+from nesting.files.words import Role
 from nesting.pieces.piece import Line, NotchKind, Point
 
 __all__ = ["Group", "Stroke", "Text"]

@@ -11,7 +11,7 @@ import re
 from collections.abc import Mapping
 
 from nesting.errors import UnitsError
-from nesting.files.gather import Context
+from nesting.files.context import Context
 from nesting.pieces.piece import Point
 
 __all__ = ["PX_MM", "UNIT_MM", "Matrix", "after", "fit", "page", "unit_mm", "user_length"]
@@ -92,7 +92,7 @@ def _fitted(
     align = words[0] if words else "xMidYMid"
     if align == "none":
         if abs(sx - sy) > 0.005 * max(sx, sy):
-            ctx.note("warning", f"the drawing is stretched: {sx / sy:.4f} times wider than high (preserveAspectRatio none)")
+            ctx.note("warning", f"the drawing is stretched to {sx / sy:.4f} of its width (preserveAspectRatio none)")
         return sx, sy, -x * sx, -y * sy
     scale = max(sx, sy) if len(words) > 1 and words[1] == "slice" else min(sx, sy)
     if abs(sx - sy) > 0.005 * max(sx, sy):
@@ -106,9 +106,7 @@ def _fitted(
     return scale, scale, -x * scale + kx * (width - w * scale), -y * scale + ky * (height - h * scale)
 
 
-def page(
-    attributes: Mapping[str, str], ctx: Context, units: str | None
-) -> tuple[Matrix, tuple[float, float] | None]:
+def page(attributes: Mapping[str, str], ctx: Context, units: str | None) -> tuple[Matrix, tuple[float, float] | None]:
     """The matrix from the outermost user units to mm with y up, and the page's size in mm (None if it has none)."""
     view = _view_box(attributes.get("viewBox"), ctx)
     sizes = [_parts(attributes.get(name)) for name in ("width", "height")]

@@ -1,0 +1,31 @@
+"""What reading one file needs to know and collects."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+from nesting.errors import PatternError
+from nesting.findings import Finding, FindingKind
+
+__all__ = ["Context"]
+
+
+@dataclass
+class Context:
+    """What reading one file needs to know and collects. ``chord`` and ``join_gap`` mm."""
+
+    file: str
+    chord: float
+    join_gap: float
+    findings: list[Finding] = field(default_factory=list)
+    seam_only: set[int] = field(default_factory=set)
+
+    def note(self, kind: FindingKind, message: str, piece: str | None = None) -> None:
+        """Add a finding, once."""
+        found = Finding(kind, message, self.file, piece)
+        if found not in self.findings:
+            self.findings.append(found)
+
+    def error(self, message: str, piece: str | None = None) -> PatternError:
+        """An error about this file."""
+        return PatternError(message, file=self.file, piece=piece)
