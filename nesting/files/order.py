@@ -210,7 +210,8 @@ def _ready(
     pieces: list[CutPiece] = []
     for key, one in drawn.items():
         try:
-            piece, told = ready_piece(one, asked[key], _cloth_of(one, asked[key], cloths, findings), finishes)
+            notes = findings if _is_used(key, used) else []
+            piece, told = ready_piece(one, asked[key], _cloth_of(one, asked[key], cloths, notes), finishes)
         except PatternError as error:
             if _is_used(key, used):
                 raise
