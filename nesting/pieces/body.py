@@ -5,7 +5,7 @@ from __future__ import annotations
 import itertools
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 from nesting.errors import PatternError
 from nesting.pieces.contour import Contour, along, cleaned, intersection, length_of, unit
@@ -21,6 +21,7 @@ __all__ = ["Body", "body_of"]
 class Body:
     """``piece`` holds what does not depend on the outline (inside lines, drills, cutouts, grainline, texts).
 
+    ``anchors`` are those of the drawing; ``moved_corners`` tells where alterations have put its corners.
     ``seam_known``: the span's lines are the seam outline; otherwise they are the one outline that is drawn.
     """
 
@@ -29,6 +30,7 @@ class Body:
     notches: tuple[Notch, ...]
     seam_known: bool
     anchors: Anchors
+    moved_corners: dict[Point, Point] = field(default_factory=dict)
 
     @property
     def label(self) -> str:

@@ -229,7 +229,7 @@ def cut_outline(courses: Sequence[Course], *, say: Callable[[Point], str], piece
 
 def _with_fold_exact(ring: Ring, courses: Sequence[Course]) -> Ring:
     """Points that rounding has put beside the fold line, put back on it."""
-    fold = next((c.seam for c in courses if c.fold), None)
+    fold = next((c.line for c in courses if c.fold), None)
     if fold is None:
         return ring
     u = unit(fold[0], fold[-1])

@@ -21,7 +21,7 @@ from nesting.pieces.offset import offset_line, right_of
 from nesting.pieces.piece import Line, Notch, Point
 from nesting.pieces.settings import Finish
 
-__all__ = ["finished", "seam_from_allowance"]
+__all__ = ["finished", "mean_offset", "on_ray", "seam_from_allowance"]
 
 _NO_SEAM = (
     "the drawing has one outline and the order gives no allowance for it, so it was taken as the seam or finished edge"
@@ -201,7 +201,7 @@ def _moved_notches(
             a = math.radians(notch.direction)
             n = (-math.cos(a), -math.sin(a))
         d = max((offsets[k] for k in here), key=abs, default=0.0)
-        at = _on_ray(foot, n, d, outline)
+        at = on_ray(foot, n, d, outline)
         if at is None:
             raise PatternError(
                 f"the notch {body.place(notch.at)} finds no cut edge beside it: move the notch in the drawing",
@@ -212,7 +212,7 @@ def _moved_notches(
     return tuple(moved)
 
 
-def _on_ray(foot: Point, n: Point, d: float, outline: Contour) -> Point | None:
+def on_ray(foot: Point, n: Point, d: float, outline: Contour) -> Point | None:
     """Where the line through the foot along n meets the outline nearest to the distance d."""
     want = (foot[0] + d * n[0], foot[1] + d * n[1])
     best: tuple[float, Point] | None = None

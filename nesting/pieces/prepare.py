@@ -10,6 +10,7 @@ from shapely.validation import explain_validity
 
 from nesting.errors import PatternError
 from nesting.findings import Finding
+from nesting.pieces.alter import altered
 from nesting.pieces.body import body_of
 from nesting.pieces.contour import cleaned, signed_area
 from nesting.pieces.edges import anchors_of, edges_along
@@ -76,6 +77,9 @@ def prepare(drawn: Piece, how: Preparation, *, file: str | None = None) -> tuple
             )
         else:
             body = seam_from_allowance(body, how.allowance)
+    if how.alterations:
+        body, found = altered(body, how.alterations)
+        findings += found
     body, found = finished(body, how.finishes, how.trim_short)
     findings += found
     if changes:

@@ -181,12 +181,12 @@ def _settled(leader: Piece, follower: Piece, start: _Try, near: float, free: tup
     for _ in range(12):
         moved = points + shift
         spots = shapely.points(moved)
-        gaps = shapely.distance(ring, spots)
+        gaps: Array = np.asarray(shapely.distance(ring, spots), dtype=float)
         use = gaps < near
         if use.sum() < 3:
             break
         feet = shapely.get_coordinates(
-            shapely.line_interpolate_point(ring, shapely.line_locate_point(ring, spots[use]))
+            shapely.line_interpolate_point(ring, shapely.line_locate_point(ring, np.asarray(spots)[use]))
         )
         n = normals[use]
         residual = np.einsum("ij,ij->i", feet - moved[use], n)
@@ -206,7 +206,7 @@ def _stretches(leader: Piece, follower: Piece, near: float) -> tuple[Stretch, ..
     theirs = Contour(cleaned(follower.outline))
     points, tangents, places = _samples(theirs, 1.0)
     spots = shapely.points(points)
-    gaps = shapely.distance(ring, spots)
+    gaps: Array = np.asarray(shapely.distance(ring, spots), dtype=float)
     where = shapely.line_locate_point(ring, spots)
     side = np.clip(np.searchsorted(ours.starts, where, side="right") - 1, 0, len(ours.ring) - 1)
     dirs = ours.steps[side] / ours.sides[side][:, None]

@@ -1,0 +1,310 @@
+"""Alterations after a fitting: lengthen, shorten, add or take at an edge, take a strip out of the middle.
+
+What is added or taken at an edge fades to nothing at an end that is held, along a raised cosine, (1 - cos)/2: it leaves
+the held point along the old edge's own tangent. An end that is not held moves with the edge; the neighbouring edge is
+produced, or cut short, to meet it.
+"""
+
+from __future__ import annotations
+
+import itertools
+import math
+from collections.abc import Sequence
+from dataclasses import replace
+
+from shapely.geometry import Polygon
+
+from nesting.errors import OrderError, PatternError
+from nesting.findings import Finding
+from nesting.pieces.body import Body
+from nesting.pieces.contour import Contour, length_of, signed_area, unit
+from nesting.pieces.cutline import Course, cut_outline, own_part
+from nesting.pieces.edges import Span, anchor_point
+from nesting.pieces.finishes import mean_offset
+from nesting.pieces.lengthen import opened_along_grain
+from nesting.pieces.offset import offset_line, right_of
+from nesting.pieces.piece import Line, Notch, Point
+from nesting.pieces.settings import Alteration
+
+__all__ = ["altered"]
+
+#: mm. Moved edges are drawn with points this close, so that the fading curve is true to some 0.01 mm.
+_STEP_MM = 1.0
+_HELD_MM = 1.0
+
+
+def altered(body: Body, alterations: Sequence[Alteration]) -> tuple[Body, tuple[Finding, ...]]:
+    """The body after all alterations, in their order, and a note for each with the change in area.
+
+    Raises OrderError where an alteration names something that is not there or cannot be done, PatternError where the
+    outline would cross itself.
+    """
+    findings: list[Finding] = []
+    for number, change in enumerate(alterations, 1):
+        key = f"alter {number} ({change.kind})"
+        before = abs(signed_area(body.cut_ring))
+        if change.by <= 0.0 or not math.isfinite(change.by):
+            raise OrderError(
+                f"by = {change.by:g} mm, but a length above 0 was expected; the kind tells the direction",
+                file=body.file,
+                piece=body.label,
+                key=key,
+            )
+        if change.kind in ("add", "take"):
+            body, found = _moved_edge(body, change, key)
+        else:
+            d = change.by if change.kind == "lengthen" else -change.by
+            u0 = _height(body, change, key)
+            for name in change.true_edges or ():
+                _spans_of(body, name, key)
+            body, found = opened_along_grain(body, u0, d, change.true_edges, key=key)
+        findings += found
+        if not Polygon(body.cut_ring).is_valid or not Polygon(body.seam_ring).is_valid:
+            raise PatternError(
+                f"after {key} the outline crosses itself: ask for less, or for another place",
+                file=body.file,
+                piece=body.label,
+            )
+        after = abs(signed_area(body.cut_ring))
+        findings.append(
+            Finding(
+                "note",
+                f"{_words(change)}: the piece as drawn goes from {before / 100:.1f} to {after / 100:.1f} cm² "
+                f"({(after - before) / 100:+.1f} cm²)",
+                body.file,
+                body.label,
+            )
+        )
+    return body, tuple(findings)
+
+
+def _words(change: Alteration) -> str:
+    where = f" at {change.edge}" if change.edge else ""
+    return f"{change.kind} {change.by:g} mm{where}"
+
+
+def _height(body: Body, change: Alteration, key: str) -> float:
+    """Where the line across the grain lies, as a distance along the grain from the lowest end of the outline."""
+    if change.at is None:
+        raise OrderError(
+            "says no place: give at = a distance along the grain from the lowest end, a notch or a corner",
+            file=body.file,
+            piece=body.label,
+            key=key,
+        )
+    if change.at_is_distance:
+        return float(change.at)
+    assert body.piece.grainline is not None
+    g = unit(*body.piece.grainline)
+    anchor = int(change.at) if isinstance(change.at, float) else change.at
+    p = _anchor_now(body, anchor, key)
+    return p[0] * g[0] + p[1] * g[1] - min(q[0] * g[0] + q[1] * g[1] for q in body.seam_ring)
+
+
+def _anchor_now(body: Body, anchor: int | str, key: str) -> Point:
+    """Where an anchor of the drawing is after the alterations so far."""
+    p = anchor_point(anchor, body.anchors, key, file=body.file, piece=body.label)
+    for k, (_, at) in enumerate(body.anchors.notches):
+        if at == p and not isinstance(anchor, int) and k < len(body.notches):
+            return body.notches[k].at
+    return body.moved_corners.get(p, p)
+
+
+def _spans_of(body: Body, name: str, key: str) -> list[int]:
+    found = [k for k, span in enumerate(body.spans) if name in span.names]
+    if not found:
+        have = sorted({n for span in body.spans for n in span.names})
+        raise OrderError(
+            f"there is no edge '{name}' on this piece; its edges are {', '.join(have)}",
+            file=body.file,
+            piece=body.label,
+            key=key,
+        )
+    n = len(body.spans)
+    if len(found) < n:
+        first = next(k for k in found if (k - 1) % n not in found)
+        run = [first]
+        while (run[-1] + 1) % n in found:
+            run.append((run[-1] + 1) % n)
+        if len(run) != len(found):
+            raise OrderError(
+                f"there are several edges '{name}' on this piece: give them different names",
+                file=body.file,
+                piece=body.label,
+                key=key,
+            )
+        return run
+    return found
+
+
+def _profile(share: float, *, start: bool, end: bool) -> float:
+    if start and end:
+        return (1 - math.cos(2 * math.pi * share)) / 2
+    if start:
+        return (1 - math.cos(math.pi * share)) / 2
+    if end:
+        return (1 + math.cos(math.pi * share)) / 2
+    return 1.0
+
+
+def _dense(line: Line) -> Line:
+    out = [line[0]]
+    for p, q in itertools.pairwise(line):
+        k = max(1, math.ceil(math.dist(p, q) / _STEP_MM))
+        out += [(p[0] + (q[0] - p[0]) * i / k, p[1] + (q[1] - p[1]) * i / k) for i in range(1, k)]
+        out.append(q)
+    return tuple(out)
+
+
+def _moved_edge(body: Body, change: Alteration, key: str) -> tuple[Body, tuple[Finding, ...]]:
+    def refuse(message: str) -> OrderError:
+        return OrderError(message, file=body.file, piece=body.label, key=key)
+
+    if change.edge is None:
+        raise refuse('says no edge: give edge = "…"')
+    numbers = _spans_of(body, change.edge, key)
+    by = change.by if change.kind == "add" else -change.by
+    ends = (body.spans[numbers[0]].line[0], body.spans[numbers[-1]].line[-1])
+    held = [False, False]
+    for anchor in change.hold:
+        p = _anchor_now(body, anchor, key)
+        seam = Contour(body.seam_ring)
+        p = seam.at(seam.locate(p)[0])
+        near = [math.dist(p, e) <= _HELD_MM for e in ends]
+        if not any(near):
+            raise refuse(
+                f"hold = {anchor!r} is not an end of the edge '{change.edge}': hold one of its ends, or name the "
+                "stretch up to the held point as an edge"
+            )
+        for k in (0, 1):
+            held[k] = held[k] or near[k]
+    if all(held) and math.dist(*ends) <= _HELD_MM:
+        held = [True, True]
+    fold = any(body.spans[k].fold for k in numbers)
+    if fold and (any(held) or len(numbers) > 1):
+        raise refuse("the fold edge stays straight: it can only be moved as a whole, without hold")
+    shift = _Shift(body, numbers, by, held[0], held[1])
+    n = len(body.spans)
+    courses = []
+    for k, span in enumerate(body.spans):
+        if k not in numbers:
+            courses.append(Course(span.line, span.line, 0.0, fold=span.fold))
+        elif fold or not any(held):
+            line, folded = offset_line(span.line, by)
+            courses.append(Course(span.line, line, by, fold=span.fold, folded=folded))
+        else:
+            courses.append(Course(span.line, shift.moved(_dense(span.line)), by))
+    seam_now = cut_outline(courses, say=body.place, piece=body.label, file=body.file)
+    if body.seam_known:
+        cuts = []
+        for k, (span, line) in enumerate(zip(body.spans, seam_now.lines, strict=True)):
+            d = mean_offset(span)
+            before, after = (k - 1) % n, (k + 1) % n
+            mixed = [(k in numbers) != (other in numbers) for other in (before, after)]
+            kept = (
+                own_part(
+                    span.cut,
+                    span.line,
+                    start=mixed[0] and not body.spans[before].fold,
+                    end=mixed[1] and not body.spans[after].fold,
+                )
+                if not span.fold
+                else span.cut
+            )
+            if k in numbers and span.fold:
+                kept = line
+            elif k in numbers:
+                kept = shift.moved(_dense(kept)) if any(held) else offset_by(kept, by)
+            cuts.append(Course(line, kept, d, fold=span.fold, drawn=True))
+        cut_now = cut_outline(cuts, say=body.place, piece=body.label, file=body.file).lines
+    else:
+        cut_now = seam_now.lines
+    spans = tuple(
+        Span(line, cut, span.names, span.fold)
+        for span, line, cut in zip(body.spans, seam_now.lines, cut_now, strict=True)
+    )
+    piece = body.piece
+    if fold:
+        line = spans[numbers[0]].line
+        piece = replace(piece, fold=(line[0], line[-1]))
+    moved = replace(body, piece=piece, spans=spans)
+    notches, lost = _followed(body, moved, shift)
+    corners = dict(body.moved_corners)
+    for old, new in zip(body.spans, spans, strict=True):
+        first = next((k for k, v in corners.items() if v == old.line[0]), old.line[0])
+        corners[first] = new.line[0]
+    return replace(moved, notches=notches, moved_corners=corners), lost
+
+
+def offset_by(line: Line, by: float) -> Line:
+    """The drawn cut line moved outward by ``by``."""
+    return offset_line(line, by)[0]
+
+
+class _Shift:
+    """How far each point of the moved edge goes."""
+
+    def __init__(self, body: Body, numbers: Sequence[int], by: float, start: bool, end: bool) -> None:
+        self.by, self.start, self.end = by, start, end
+        self.seam = Contour(body.seam_ring)
+        self.first = self.seam.locate(body.spans[numbers[0]].line[0])[0]
+        self.length = math.fsum(length_of(body.spans[k].line) for k in numbers)
+        self.whole = len(numbers) == len(body.spans)
+
+    def on_edge(self, s: float) -> bool:
+        return self.whole or (s - self.first) % self.seam.perimeter <= self.length + 1e-6
+
+    def vector(self, p: Point) -> Point:
+        s, _ = self.seam.locate(p)
+        walked = (s - self.first) % self.seam.perimeter
+        if walked > self.length + (self.seam.perimeter - self.length) / 2:
+            walked = 0.0
+        share = min(1.0, walked / self.length)
+        # at the ends of the edge its own normal counts, not the mean with its neighbour's
+        if share < 1e-9:
+            n = right_of(self.seam.direction(self.first))
+        elif share > 1 - 1e-9:
+            n = right_of(self.seam.direction(self.first + self.length, before=True))
+        else:
+            n = self.seam.outward(s)
+        size = self.by * _profile(share, start=self.start, end=self.end)
+        return (size * n[0], size * n[1])
+
+    def moved(self, line: Line) -> Line:
+        out = []
+        for p in line:
+            v = self.vector(p)
+            out.append((p[0] + v[0], p[1] + v[1]))
+        return tuple(out)
+
+
+def _followed(old: Body, new: Body, shift: _Shift) -> tuple[tuple[Notch, ...], tuple[Finding, ...]]:
+    """The notches of the moved edge go with it; notches on what was cut off a neighbour are told."""
+    cut = Contour(new.cut_ring)
+    seam = Contour(new.seam_ring)
+    notches, lost = [], []
+    for k, notch in enumerate(old.notches):
+        s, _ = shift.seam.locate(notch.at)
+        if shift.on_edge(s):
+            v = shift.vector(shift.seam.at(s))
+            at = (notch.at[0] + v[0], notch.at[1] + v[1])
+            place, _ = cut.locate(at)
+            before, after = shift.seam.outward(s), seam.outward(seam.locate(at)[0])
+            turn = math.degrees(
+                math.atan2(before[0] * after[1] - before[1] * after[0], before[0] * after[0] + before[1] * after[1])
+            )
+            notches.append(replace(notch, at=cut.at(place), direction=(notch.direction + turn) % 360.0))
+            continue
+        place, gap = cut.locate(notch.at)
+        if gap > 0.1:
+            lost.append(
+                Finding(
+                    "warning",
+                    f"notch '{old.anchors.notches[k][0]}' lay on what was taken off and now lies at the "
+                    f"nearest place of the new edge, {gap:.1f} mm away",
+                    old.file,
+                    old.label,
+                )
+            )
+        notches.append(replace(notch, at=cut.at(place)))
+    return tuple(notches), tuple(lost)
