@@ -132,6 +132,13 @@ class Contour:
         i = min(max(i, 0), len(self.ring) - 1)
         return i, max(0.0, s - float(self.starts[i]))
 
+    def near_vertex(self, s: float, reach: float = 1e-5) -> float:
+        """The place of the vertex that lies within ``reach`` mm of the place s, or s itself."""
+        i, ahead = self.index_at(s)
+        if ahead <= reach:
+            return float(self.starts[i])
+        return float(self.starts[i + 1]) % self.perimeter if float(self.sides[i]) - ahead <= reach else s
+
     def at(self, s: float) -> Point:
         """The point at the place s; vertices come back exactly."""
         i, along = self.index_at(s)

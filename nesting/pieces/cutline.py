@@ -90,10 +90,12 @@ def _clipped(pts: list[Point], corner: Point, u: Point) -> list[Point]:
     return kept
 
 
-def _fold_meeting(line: Line, fold: Line, *, reach: float, limit: float) -> tuple[Line, Line]:
-    """Join a cut line to the fold edge that follows it: it ends exactly on the fold line, produced if need be."""
+def _fold_meeting(line: Line, fold: Line, n: Point, *, reach: float, limit: float) -> tuple[Line, Line]:
+    """Join a cut line to the fold edge that follows it: it ends exactly on the fold line, produced if need be.
+
+    ``n``: unit normal of the fold line, out of the piece.
+    """
     origin, along = fold[0], unit(fold[0], fold[-1])
-    n = right_of(along)
 
     def off(p: Point) -> float:  # > 0 outside, beyond the fold
         return (p[0] - origin[0]) * n[0] + (p[1] - origin[1]) * n[1]
@@ -144,10 +146,12 @@ def _joined(courses: Sequence[Course]) -> tuple[list[Line], list[Line]]:
         reach = max(abs(one.offset), abs(two.offset))
         limit = min(one.limit, two.limit)
         if two.fold:
-            lines[i], lines[j] = _fold_meeting(lines[i], lines[j], reach=reach, limit=limit)
+            out = right_of(unit(two.seam[0], two.seam[-1]))
+            lines[i], lines[j] = _fold_meeting(lines[i], lines[j], out, reach=reach, limit=limit)
             continue
         if one.fold:
-            a, b = _fold_meeting(lines[j][::-1], lines[i][::-1], reach=reach, limit=limit)
+            out = right_of(unit(one.seam[0], one.seam[-1]))
+            a, b = _fold_meeting(lines[j][::-1], lines[i][::-1], out, reach=reach, limit=limit)
             lines[j], lines[i] = a[::-1], b[::-1]
             continue
         a_dir, b_dir = unit(one.seam[-2], one.seam[-1]), unit(two.seam[0], two.seam[1])
@@ -219,8 +223,7 @@ def cut_outline(courses: Sequence[Course], *, say: Callable[[Point], str], piece
     _refuse_losses(ring, courses, lines, say=say, refuse=refuse)
     if ring is not raw:
         contour = Contour(ring)
-        places = [(contour.locate(line[0])[0], contour.locate(line[-1])[0]) for line in lines]
-        starts = [a for a, _ in places]
+        starts = [contour.near_vertex(contour.locate(line[0])[0]) for line in lines]
         lines = [contour.stretch(starts[i], starts[(i + 1) % len(starts)]) for i in range(len(starts))]
     else:
         lines = [(*line, *mid) if mid else line for line, mid in zip(lines, between, strict=True)]
