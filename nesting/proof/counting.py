@@ -13,7 +13,7 @@ from nesting.proof.turning import heading
 from nesting.proof.unfold import ClothPiece
 from nesting.proof.verdict import Failure
 
-__all__ = ["Asked", "asked_of", "check_counts", "garment_failures", "handless"]
+__all__ = ["Asked", "Key", "asked_of", "check_counts", "garment_failures", "handless"]
 
 Key = tuple[str, str | None, str]
 

@@ -61,7 +61,7 @@ def check_figures(
         message = f"the lay length is given as {lay.lay_length:.3f} mm, its sections end at {length:.3f} mm"
         failures.append(Failure("length", message))
     exact = _needed(tables, starts, lay, facts.end_allowance) / (1.0 - facts.shrink_along)
-    buy = _rounded_up(exact, cloth.increment) if remnant is None else 0.0
+    buy = _rounded_up(exact, cloth.increment)
     failures += _check_buy(lay, remnant, exact, buy, facts.length)
     used = sum(
         facts.width * section.lay_length * (table.layers if table is not None else section.spread.layers)
@@ -128,8 +128,13 @@ def _check_buy(lay: Lay, remnant: Remnant | None, exact: float, buy: float, ther
     failures: list[Failure] = []
     if there is not None and exact > there + LENGTH_SLACK:
         failures.append(Failure("cloth", f"the lay takes {exact:.2f} mm of cloth, there are only {there:.2f} mm"))
-    # Where all there is is bought, the increment does not matter.
-    right = {buy} if there is None or remnant is not None else {buy, min(buy, there)}
+    right = {buy}
+    if remnant is not None:
+        # Nothing is bought: the lay may say so, or what the leftover saves.
+        right |= {0.0, exact}
+    elif there is not None:
+        # Where all there is is bought, the increment does not matter.
+        right.add(min(buy, there))
     if not any(abs(lay.buy_length - value) <= LENGTH_SLACK for value in right):
         below = "too short" if lay.buy_length < exact - LENGTH_SLACK else "wrong"
         failures.append(
@@ -148,7 +153,7 @@ def check_stated(lay: Lay, cloth: Cloth, remnant: Remnant | None, gap: float | N
     expected = [
         ("washed width", lay.width_washed, facts.width),
         ("usable width", lay.usable_width, facts.width - 2.0 * facts.selvage),
-        ("selvage", lay.selvage, facts.selvage),
+        ("selvage", lay.selvage, cloth.selvage if remnant is None else 0.0),
         ("end allowance", lay.end_allowance, facts.end_allowance),
         ("lengthwise repeat", lay.repeat_along, cloth.repeat_along),
         ("crosswise repeat", lay.repeat_across, cloth.repeat_across),

@@ -13,10 +13,12 @@ from nesting.order import Cloth, CutPiece, Order, Remnant
 from nesting.pieces.piece import Ring
 from nesting.proof.counting import asked_of, check_counts, counts_of, garment_failures
 from nesting.proof.figures import check_figures, check_stated, cut_areas, farthest
+from nesting.proof.matching import check_repeats
 from nesting.proof.nearness import check_nearness
 from nesting.proof.pattern import near, opened
 from nesting.proof.placing import Judged, judge
 from nesting.proof.table import SpreadError, Table, table_of
+from nesting.proof.together import check_together
 from nesting.proof.unfold import ClothPiece, cut_through
 from nesting.proof.verdict import Failure, Verdict
 from nesting.tolerances import FOLD_MM, SHAPE_MM
@@ -106,6 +108,8 @@ class _Proof:
             self.check_leftover(counts)
         asked = asked_of(order, lay.cloth, counts)
         self.failures += check_counts(order, cloth, asked, placements, self.pieces, cloth.surplus)
+        self.failures += check_together(order, asked, self.judged, tables)
+        self.failures += check_repeats(lay, order, cloth, by_number, self.pieces)
         areas = cut_areas(by_number, self.pieces)
         self.failures += garment_failures(lay, asked, counts if counts is not None else counts_of(order), areas)
         ends = [farthest(self.judged, number) for number in range(len(lay.sections))]

@@ -1,0 +1,627 @@
+"""Good lays of every spread are accepted; each way of spoiling one is caught, and told as what it is."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import replace
+
+import pytest
+
+from nesting.errors import ProofError
+from nesting.lay import FoldLine, Lay, Placement
+from nesting.proof import FailureKind, prove, require
+
+from .build import BAND, BRIEF, LEG, PIECES, lay_of, moved, put, with_placements
+from .good import ALL, Case, lengthwise, open_lay
+
+Spoil = Callable[[Lay], Lay]
+
+
+@pytest.fixture(params=sorted(ALL))
+def case(request: pytest.FixtureRequest) -> Case:
+    """An order and a sound lay of it."""
+    return ALL[request.param]()
+
+
+def kinds(case: Case, spoil: Spoil) -> set[FailureKind]:
+    """What the proof finds in the spoiled lay; the lay itself must be sound."""
+    order, lay = case
+    assert prove(lay, order).failures == ()
+    return {failure.kind for failure in prove(spoil(lay), order).failures}
+
+
+def first(lay: Lay, name: str) -> int:
+    """The first placement of a piece in the first section that has one."""
+    return next(i for i, p in enumerate(lay.sections[0].placements) if p.piece == name)
+
+
+def change(number: int, how: Callable[[Placement], Placement | None]) -> Spoil:
+    """Change one placement of the first section."""
+    return lambda lay: with_placements(lay, {number: how(lay.sections[0].placements[number])})
+
+
+def again(p: Placement, **other: object) -> Placement:
+    """The placement drawn anew with another place, turn, side or plies."""
+    given = {
+        "x": p.x,
+        "y": p.y,
+        "turn": p.turn,
+        "flipped": p.flipped,
+        "plies": p.plies,
+        "on_fold": p.on_fold,
+        "opened": p.opened,
+        "copies": p.copies,
+        "copy": p.copy,
+        **other,
+    }
+    x, y, turn = (given.pop(key) for key in ("x", "y", "turn"))
+    return put(PIECES[p.piece], x, y, turn, **given)  # type: ignore[arg-type]
+
+
+def test_good_lay(case: Case) -> None:
+    """A sound lay has no failure, and the figures are those it states."""
+    order, lay = case
+    verdict = prove(lay, order)
+    assert verdict.failures == ()
+    assert verdict.ok
+    assert verdict.lay_length == pytest.approx(lay.lay_length)
+    assert verdict.buy_length == pytest.approx(lay.buy_length)
+    assert verdict.utilisation == pytest.approx(lay.utilisation, abs=1e-9)
+    assert require(lay, order) == verdict
+
+
+def test_yielded_pieces() -> None:
+    """The cloth pieces of each sound lay, counted by hand."""
+    by_hand = {
+        "open": 4,  # two legs, a brief, a tab
+        "lengthwise fold": 5,  # a brief over the fold, two legs at once, a tab, a band
+        "partial fold": 4,
+        "double fold": 6,
+        "crosswise fold": 4,
+        "stacked face up": 9,  # three of each placement
+        "stacked face to face": 6,
+        "tubular": 4,
+        "sections": 3,
+        "leftover": 3,
+    }
+    cases = {name: make() for name, make in ALL.items()}
+    assert {name: prove(lay, order).cloth_pieces for name, (order, lay) in cases.items()} == by_hand
+
+
+def test_dropped(case: Case) -> None:
+    """A piece left out."""
+    assert "count" in kinds(case, change(0, lambda p: None))
+
+
+def test_duplicated(case: Case) -> None:
+    """The same placement twice: one too many, on the same cloth."""
+
+    def spoil(lay: Lay) -> Lay:
+        section = lay.sections[0]
+        doubled = replace(section, placements=(*section.placements, section.placements[0]))
+        return replace(lay, sections=(doubled, *lay.sections[1:]))
+
+    assert {"count", "overlap"} <= kinds(case, spoil)
+
+
+def test_moved_onto_another(case: Case) -> None:
+    """A piece moved into its neighbour, drawn where it lies."""
+    lay = case[1]
+    if len(lay.sections[0].placements) < 2:
+        pytest.skip("nothing to move it onto")
+    a, b = lay.sections[0].placements[:2]
+    assert "overlap" in kinds(case, change(1, lambda p: moved(p, a.x - b.x, (a.y - b.y) * 0.8)))
+
+
+def test_moved_off_the_cloth(case: Case) -> None:
+    """A piece that reaches beyond the cut end by 0.1 mm."""
+    lay = case[1]
+    p = lay.sections[0].placements[0]
+    left = min(x for x, _ in p.outline)
+    assert "cloth" in kinds(case, change(0, lambda q: moved(q, -left - 0.1, 0.0)))
+
+
+def test_number_changed_but_not_the_outline(case: Case) -> None:
+    """x edited by hand, the outline left as it was."""
+    assert "shape" in kinds(case, change(0, lambda p: replace(p, x=p.x + 0.05)))
+
+
+def test_shrunk(case: Case) -> None:
+    """A piece 0.2 % too small (some 0.2 mm)."""
+
+    def smaller(p: Placement) -> Placement:
+        return replace(p, outline=tuple((p.x + 0.998 * (x - p.x), p.y + 0.998 * (y - p.y)) for x, y in p.outline))
+
+    assert kinds(case, change(0, smaller)) >= {"shape"}
+
+
+def test_corner_cut_off(case: Case) -> None:
+    """A corner missing from the outline."""
+    assert "shape" in kinds(case, change(0, lambda p: replace(p, outline=p.outline[1:])))
+
+
+def test_outline_that_doubles_back(case: Case) -> None:
+    """All corners are there, but the outline runs to and fro and covers nothing."""
+    assert "shape" in kinds(case, change(0, lambda p: replace(p, outline=p.outline + p.outline[-2:0:-1])))
+
+
+def test_quarter_turn(case: Case) -> None:
+    """Turned by 90° on cloth whose stretch was never measured."""
+    assert "turn" in kinds(case, change(0, lambda p: again(p, turn=p.turn + 90.0)))
+
+
+def test_tilted(case: Case) -> None:
+    """Tilted by half a degree without leave."""
+    assert "turn" in kinds(case, change(0, lambda p: again(p, turn=p.turn + 0.5)))
+
+
+def test_other_gives(case: Case) -> None:
+    """The number of cloth pieces misstated."""
+    assert "count" in kinds(case, change(0, lambda p: replace(p, gives=p.gives + 1)))
+
+
+@pytest.mark.parametrize("plies", [(7,), (), (0, 0)])
+def test_ply_that_is_not_there(case: Case, plies: tuple[int, ...]) -> None:
+    """A ply that does not exist, none at all, or one twice."""
+    assert "ply" in kinds(case, change(0, lambda p: replace(p, plies=plies)))
+
+
+def test_not_a_number(case: Case) -> None:
+    """x is not a number."""
+    assert "value" in kinds(case, change(0, lambda p: replace(p, x=math.nan)))
+
+
+def test_unknown_piece(case: Case) -> None:
+    """A piece the order does not have."""
+    assert "order" in kinds(case, change(0, lambda p: replace(p, piece="sleeve")))
+
+
+def test_unknown_garment(case: Case) -> None:
+    """A garment the order does not have."""
+    assert "count" in kinds(case, change(0, lambda p: replace(p, garment="coat")))
+
+
+def test_other_copy(case: Case) -> None:
+    """A piece labelled for a garment that is not made."""
+    assert "copy" in kinds(case, change(0, lambda p: replace(p, copy=9, copies=tuple(9 for _ in p.copies))))
+
+
+def test_lost_notch(case: Case) -> None:
+    """The last notch of a piece lost."""
+    number = next(i for i, p in enumerate(case[1].sections[0].placements) if p.notches)
+    assert kinds(case, change(number, lambda p: replace(p, notches=p.notches[:-1]))) == {"mark"}
+
+
+@pytest.mark.parametrize(
+    "other",
+    [
+        {"direction": 17.0},
+        {"kind": "castle"},
+        {"depth": 9.0},
+        {"name": "hem"},
+        {"at": (12.0, 12.0)},
+    ],
+)
+def test_changed_notch(case: Case, other: dict[str, object]) -> None:
+    """A notch that points elsewhere, is of another kind, depth, name or place."""
+    number = next(i for i, p in enumerate(case[1].sections[0].placements) if p.notches)
+
+    def spoil(p: Placement) -> Placement:
+        return replace(p, notches=(replace(p.notches[0], **other), *p.notches[1:]))  # type: ignore[arg-type]
+
+    assert kinds(case, change(number, spoil)) == {"mark"}
+
+
+def test_notch_added(case: Case) -> None:
+    """A notch too many."""
+    number = next(i for i, p in enumerate(case[1].sections[0].placements) if p.notches)
+
+    def spoil(p: Placement) -> Placement:
+        return replace(p, notches=(*p.notches, replace(p.notches[0], at=p.outline[1])))
+
+    assert kinds(case, change(number, spoil)) == {"mark"}
+
+
+def test_moved_drill(case: Case) -> None:
+    """A drill mark 0.05 mm off."""
+    number = next((i for i, p in enumerate(case[1].sections[0].placements) if p.drills), None)
+    if number is None:
+        pytest.skip("no piece has a drill mark")
+
+    def spoil(p: Placement) -> Placement:
+        drill = p.drills[0]
+        return replace(p, drills=(replace(drill, at=(drill.at[0] + 0.05, drill.at[1])), *p.drills[1:]))
+
+    assert kinds(case, change(number, spoil)) == {"mark"}
+
+
+@pytest.mark.parametrize("lost", ["inside", "cutouts", "seam", "fold", "drills", "notches"])
+def test_lost_marks(case: Case, lost: str) -> None:
+    """Everything of one sort lost."""
+    number = next((i for i, p in enumerate(case[1].sections[0].placements) if getattr(p, lost)), None)
+    if number is None:
+        pytest.skip(f"no piece has {lost}")
+    nothing = None if lost in ("seam", "fold") else ()
+    assert kinds(case, change(number, lambda p: replace(p, **{lost: nothing}))) == {"mark"}  # type: ignore[arg-type]
+
+
+@pytest.mark.parametrize("what", ["inside", "cutouts", "seam"])
+def test_moved_lines(case: Case, what: str) -> None:
+    """An inside line, a cutout or the seam outline with one point 0.05 mm off."""
+    number = next((i for i, p in enumerate(case[1].sections[0].placements) if getattr(p, what)), None)
+    if number is None:
+        pytest.skip(f"no piece has {what}")
+
+    def spoil(p: Placement) -> Placement:
+        lines = getattr(p, what) if what != "seam" else (p.seam,)
+        (x, y), *rest = lines[0]
+        line = ((x + 0.05, y), *rest)
+        value = line if what == "seam" else (line, *lines[1:])
+        return replace(p, **{what: value})  # type: ignore[arg-type]
+
+    assert kinds(case, change(number, spoil)) == {"mark"}
+
+
+def test_moved_grainline(case: Case) -> None:
+    """The grainline drawn 0.05 mm beside its place."""
+
+    def spoil(p: Placement) -> Placement:
+        (a, b), (c, d) = p.grainline
+        return replace(p, grainline=((a, b + 0.05), (c, d + 0.05)))
+
+    assert kinds(case, change(0, spoil)) == {"mark"}
+
+
+def test_grainline_turned_round(case: Case) -> None:
+    """The arrow at the wrong end."""
+    assert kinds(case, change(0, lambda p: replace(p, grainline=p.grainline[::-1]))) == {"mark"}
+
+
+def test_swapped_names(case: Case) -> None:
+    """Two different pieces with each other's name."""
+    placements = case[1].sections[0].placements
+    pair = next(((i, j) for i, p in enumerate(placements) for j in range(i) if p.piece != placements[j].piece), None)
+    if pair is None:
+        pytest.skip("one piece only")
+    i, j = pair
+
+    def spoil(lay: Lay) -> Lay:
+        a, b = placements[i], placements[j]
+        return with_placements(lay, {i: replace(a, piece=b.piece), j: replace(b, piece=a.piece)})
+
+    assert {"shape", "fold"} & kinds(case, spoil)
+
+
+@pytest.mark.parametrize("by", [5.0, 0.01, -0.01, -5.0])
+def test_lay_length(case: Case, by: float) -> None:
+    """The lay length stated too long or too short, everything else in keeping with it."""
+
+    def spoil(lay: Lay) -> Lay:
+        last = lay.sections[-1]
+        other = replace(last, lay_length=last.lay_length + by, spread=replace(last.spread, length=last.lay_length + by))
+        return replace(lay, lay_length=lay.lay_length + by, sections=(*lay.sections[:-1], other))
+
+    assert "length" in kinds(case, spoil)
+
+
+def test_total_length(case: Case) -> None:
+    """The total that does not follow from the sections, and a spread longer than its lay."""
+    assert "length" in kinds(case, lambda lay: replace(lay, lay_length=lay.lay_length + 1.0))
+
+    def spoil(lay: Lay) -> Lay:
+        section = lay.sections[0]
+        other = replace(section, spread=replace(section.spread, length=section.spread.length + 1.0))
+        return replace(lay, sections=(other, *lay.sections[1:]))
+
+    assert kinds(case, spoil) == {"length"}
+
+
+@pytest.mark.parametrize("by", [-100.0, -0.5, 0.5, 100.0])
+def test_buy_length(case: Case, by: float) -> None:
+    """A length to buy that was rounded down, or is padded."""
+    assert "buy" in kinds(case, lambda lay: replace(lay, buy_length=lay.buy_length + by))
+
+
+def test_utilisation_and_bound(case: Case) -> None:
+    """Utilisation stated 0.001 too high; a lower bound above the lay; figures that are not numbers."""
+    assert kinds(case, lambda lay: replace(lay, utilisation=lay.utilisation + 0.001)) == {"utilisation"}
+    assert kinds(case, lambda lay: replace(lay, utilisation=math.nan)) == {"utilisation"}
+    assert kinds(case, lambda lay: replace(lay, lower_bound=lay.lay_length + 1.0)) == {"bound"}
+    assert kinds(case, lambda lay: replace(lay, lower_bound=math.nan)) == {"bound"}
+
+
+def test_garments(case: Case) -> None:
+    """Garments missing, miscounted, or with a wrong share of the length."""
+
+    def other(**fields: object) -> Spoil:
+        return lambda lay: replace(lay, garments=(replace(lay.garments[0], **fields), *lay.garments[1:]))  # type: ignore[arg-type]
+
+    count = case[1].garments[0].count
+    assert "garments" in kinds(case, other(count=count + 1))
+    assert "garments" in kinds(case, other(name="coat"))
+    assert kinds(case, other(length_each=case[1].garments[0].length_each - 1.0)) == {"garments"}
+    # a leftover is held to the garments it lists, so there everything is then one too many
+    assert {"garments", "count"} & kinds(case, lambda lay: replace(lay, garments=()))
+
+
+def test_wrong_face(case: Case) -> None:
+    """A ply stated to lie the other way up."""
+
+    def spoil(lay: Lay) -> Lay:
+        section = lay.sections[0]
+        last = section.spread.plies[-1]
+        turned = replace(last, face="down" if last.face == "up" else "up")
+        spread = replace(section.spread, plies=(*section.spread.plies[:-1], turned))
+        return replace(lay, sections=(replace(section, spread=spread), *lay.sections[1:]))
+
+    assert kinds(case, spoil) == {"spread"}
+
+
+def test_wrong_region(case: Case) -> None:
+    """A ply stated to reach 1 mm farther than the cloth does, a flaw forgotten, a table too wide, a ply too many."""
+
+    def other(lay: Lay, **fields: object) -> Lay:
+        section = lay.sections[0]
+        spread = replace(section.spread, **fields)  # type: ignore[arg-type]
+        return replace(lay, sections=(replace(section, spread=spread), *lay.sections[1:]))
+
+    def wider(lay: Lay) -> Lay:
+        plies = lay.sections[0].spread.plies
+        high = max(y for _, y in plies[-1].region)
+        region = tuple((x, y + 1.0 if y == high else y) for x, y in plies[-1].region)
+        return other(lay, plies=(*plies[:-1], replace(plies[-1], region=region)))
+
+    def flawed(lay: Lay) -> Lay:
+        plies = lay.sections[0].spread.plies
+        flaws = () if plies[0].flaws else (((0.0, 0.0), (5.0, 0.0), (5.0, 5.0)),)
+        return other(lay, plies=(replace(plies[0], flaws=flaws), *plies[1:]))
+
+    assert kinds(case, wider) == {"spread"}
+    assert kinds(case, flawed) == {"spread"}
+    assert kinds(case, lambda lay: other(lay, table_width=lay.sections[0].spread.table_width + 1.0)) == {"spread"}
+    assert "spread" in kinds(case, lambda lay: other(lay, plies=lay.sections[0].spread.plies[:-1]))
+    assert kinds(case, lambda lay: other(lay, layers=lay.sections[0].spread.layers + 1)) == {"spread"}
+    assert kinds(case, lambda lay: other(lay, folds=(FoldLine("x", 77.0, (0, 1)),))) == {"spread"}
+
+
+def test_cloth_figures(case: Case) -> None:
+    """The cloth's own figures misstated."""
+    for name in ("width_washed", "usable_width", "selvage", "gap", "end_allowance", "repeat_along", "repeat_across"):
+        assert kinds(case, lambda lay, name=name: replace(lay, **{name: getattr(lay, name) + 1.0})) == {"value"}, name
+
+
+def test_other_cloth(case: Case) -> None:
+    """A cloth or leftover that the order does not have."""
+    assert kinds(case, lambda lay: replace(lay, cloth="velvet")) == {"order"}
+    assert kinds(case, lambda lay: replace(lay, remnant="scrap-9")) == {"order"}
+
+
+@pytest.mark.parametrize("name", ["open", "partial fold", "double fold", "stacked face up", "leftover"])
+def test_flipped_single(name: str) -> None:
+    """One leg of a pair flipped: two of one hand."""
+    case = ALL[name]()
+    number = first(case[1], "leg")
+    assert "hand" in kinds(case, change(number, lambda p: again(p, flipped=not p.flipped)))
+
+
+@pytest.mark.parametrize("name", ["open", "lengthwise fold", "partial fold", "crosswise fold", "stacked face to face"])
+def test_flipped_tab(name: str) -> None:
+    """A one-sided single piece printed side the wrong way for its ply."""
+    case = ALL[name]()
+    number = first(case[1], "tab")
+    assert "hand" in kinds(case, change(number, lambda p: again(p, flipped=not p.flipped)))
+
+
+@pytest.mark.parametrize("name", ["partial fold", "crosswise fold", "stacked face to face"])
+def test_wrong_ply(name: str) -> None:
+    """A single piece moved to a ply that faces the other way."""
+    case = ALL[name]()
+    number = next(i for i, p in enumerate(case[1].sections[0].placements) if p.piece == "tab")
+    p = case[1].sections[0].placements[number]
+    other = (1,) if p.plies == (0,) else (0,)
+    assert "hand" in kinds(case, change(number, lambda q: replace(q, plies=other)))
+
+
+def test_ply_below_is_free() -> None:
+    """What lies under a single piece of the top ply is another piece; on one ply they are in each other's way."""
+    case = lengthwise()
+    number = first(case[1], "band")
+    assert "overlap" in kinds(case, change(number, lambda p: replace(p, plies=(1,))))
+
+
+def test_pair_from_one_face() -> None:
+    """A pair cut through one ply only: one leg is missing."""
+    case = lengthwise()
+    assert "count" in kinds(case, change(first(case[1], "leg"), lambda p: replace(p, plies=(0,), gives=1)))
+
+
+@pytest.mark.parametrize(
+    "name,dx,dy",
+    [
+        ("lengthwise fold", 0.0, 1.0),
+        ("lengthwise fold", 0.0, 0.02),
+        ("lengthwise fold", 0.0, -0.02),
+        ("partial fold", 0.0, 0.02),
+        ("double fold", 0.0, 0.02),
+        ("crosswise fold", -0.02, 0.0),
+        ("tubular", 0.0, 0.02),
+        ("sections", 0.0, 0.02),
+    ],
+)
+def test_fold_edge_off_the_fold(name: str, dx: float, dy: float) -> None:
+    """A half beside its fold gives two halves, not one piece."""
+    case = ALL[name]()
+    number = next(i for i, p in enumerate(case[1].sections[0].placements) if p.on_fold)
+    assert {"fold", "count"} <= kinds(case, change(number, lambda p: moved(p, dx, dy)))
+
+
+@pytest.mark.parametrize("dy", [0.008, -0.0009])
+def test_fold_edge_within_tolerance(dy: float) -> None:
+    """A hundredth of a millimetre is no failure."""
+    order, lay = lengthwise()
+    assert prove(with_placements(lay, {0: moved(lay.placements[0], 0.0, dy)}), order).failures == ()
+
+
+@pytest.mark.parametrize("name", ["lengthwise fold", "double fold", "tubular", "open", "stacked face up", "sections"])
+def test_unmirrored_half(name: str) -> None:
+    """Half a piece, neither on a fold nor opened out."""
+    case = ALL[name]()
+    number = first(case[1], "brief")
+    assert "fold" in kinds(case, change(number, lambda p: again(p, on_fold=False, opened=False)))
+
+
+def test_on_a_fold_that_joins_other_plies() -> None:
+    """On the fold at y = 0, but through the plies of the other fold."""
+    case = ALL["double fold"]()
+    assert "fold" in kinds(case, change(0, lambda p: replace(p, plies=(0, 2))))
+
+
+def test_on_fold_beyond_the_fold() -> None:
+    """The fold edge on the fold, but the piece on the side where there is no cloth."""
+    case = lengthwise()
+    assert "cloth" in kinds(case, change(0, lambda p: again(p, y=-30.0, flipped=True)))
+
+
+def test_whole_piece_on_a_fold() -> None:
+    """A piece without a fold edge said to lie on a fold, or to be opened out."""
+    case = lengthwise()
+    number = first(case[1], "leg")
+    assert "fold" in kinds(case, change(number, lambda p: replace(p, on_fold=True)))
+    assert "fold" in kinds(case, change(number, lambda p: replace(p, opened=True)))
+
+
+def test_opened_out_against_the_order() -> None:
+    """unfold = false: the half may only lie on a fold."""
+    order, lay = open_lay()
+    pieces = tuple(replace(c, unfold=False) if c.name == "brief" else c for c in order.pieces)
+    assert {f.kind for f in prove(lay, replace(order, pieces=pieces)).failures} == {"fold"}
+
+
+def test_opened_marks_of_one_half_only() -> None:
+    """An opened-out piece needs the marks of both halves."""
+    case = open_lay()
+    number = first(case[1], "brief")
+    half = put(BRIEF, 100, 530)
+    for lost in ("notches", "drills", "inside"):
+        spoil = change(number, lambda p, lost=lost: replace(p, **{lost: getattr(half, lost)}))
+        assert kinds(case, spoil) == {"mark"}, lost
+
+
+@pytest.mark.parametrize(
+    "name,index,dx,dy",
+    [
+        ("open", 3, 0.0, -17.0),  # the tab 3 mm from the brief
+        ("lengthwise fold", 1, 0.0, -9.0),  # the leg 4 mm from the brief on the fold
+        ("sections", 0, 0.0, 0.0),
+    ],
+)
+def test_gap(name: str, index: int, dx: float, dy: float) -> None:
+    """Nearer than the gap, though not overlapping."""
+    case = ALL[name]()
+    if name == "sections":
+        # refolded at once after the first section, without the gap between what is cut there and here
+        def spoil(lay: Lay) -> Lay:
+            a, b = lay.sections
+            return replace(lay, sections=(a, replace(b, start=202.0)), lay_length=502.0)
+
+        found = kinds(case, spoil)
+        assert "gap" in found and "overlap" not in found
+    else:
+        found = kinds(case, change(index, lambda p: moved(p, dx, dy)))
+        assert found == {"gap"}
+
+
+def test_half_gap_from_a_fold() -> None:
+    """A piece that is not on the fold keeps half the gap from it; opened out, its twin is then a gap away."""
+    order, lay = lengthwise()
+    band = first(lay, "band")
+
+    def with_band(y: float) -> Lay:
+        other = with_placements(lay, {band: put(BAND, 330, y, plies=(0,))})
+        return lay_of(order, "lengthwise fold", other.placements)
+
+    assert prove(with_band(22.5), order).failures == ()
+    assert {f.kind for f in prove(with_band(22.0), order).failures} == {"gap"}
+
+
+def test_reduced_gap() -> None:
+    """A lay rebuilt from rounded figures is judged with a smaller gap, which then replaces the cloth's own."""
+    order, lay = open_lay()
+    near = with_placements(lay, {3: moved(lay.placements[3], 0.0, -17.0)})
+    assert {f.kind for f in prove(near, order).failures} == {"gap"}
+    # The nearest corner is 3 mm above an edge that falls by 20 mm in 140 mm: 3 · cos(atan(1/7)) = 2.970 mm away.
+    assert prove(near, order, gap=2.96).ok
+    assert {f.kind for f in prove(near, order, gap=2.98).failures} == {"gap"}
+
+
+def test_refused_spreads() -> None:
+    """Cloth that cannot lie as the lay has it: nap on a crosswise fold, flaps too deep, a tube of flat cloth."""
+
+    def spread_failures(name: str, **cloth: object) -> set[FailureKind]:
+        order, lay = ALL[name]()
+        other = replace(order, cloths=(replace(order.cloths[0], **cloth),))  # type: ignore[arg-type]
+        return {f.kind for f in prove(lay, other).failures}
+
+    assert "spread" in spread_failures("crosswise fold", nap="one way")
+    assert "spread" in spread_failures("crosswise fold", nap="by garment")
+    assert "spread" in spread_failures("stacked face to face", nap="one way")
+    assert "spread" not in spread_failures("stacked face to face", nap="one way", may_turn_plies=True)
+    assert "spread" in spread_failures("stacked face up", max_plies=2)
+    assert "spread" in spread_failures("stacked face up", plies=4)
+    assert "spread" in spread_failures("tubular", tubular=False)
+    assert "spread" in spread_failures("open", tubular=True)
+    assert "spread" in spread_failures("double fold", width=690.0)  # flaps of 150 and 200 mm take more than half
+
+
+def test_too_little_cloth() -> None:
+    """All the cloth there is ends before the lay does; where it is just enough, no more than that is bought."""
+    order, lay = open_lay()  # 300 mm and two ends of 20 mm
+    short = replace(order, cloths=(replace(order.cloths[0], length=339.0),))
+    assert "cloth" in {f.kind for f in prove(lay, short).failures}
+    enough = replace(order, cloths=(replace(order.cloths[0], length=350.0),))
+    all_of_it = replace(lay, buy_length=350.0, garments=(replace(lay.garments[0], length_each=350.0),))
+    assert prove(all_of_it, enough).failures == ()
+
+
+def test_shrinkage_and_selvage_are_the_orders() -> None:
+    """A lay made for another shrinkage, selvage or width fails: nothing is taken from the lay itself."""
+    order, lay = open_lay()
+    for fields in ({"shrink_along": 0.2}, {"shrink_across": 0.05}, {"selvage": 25.0}, {"end_allowance": 60.0}):
+        other = replace(order, cloths=(replace(order.cloths[0], **fields),))  # type: ignore[arg-type]
+        assert not prove(lay, other).ok, fields
+
+
+def test_more_garments_asked_for() -> None:
+    """The order wants two, the lay has one."""
+    order, lay = open_lay()
+    two = replace(order, garments=(replace(order.garments[0], count=2),))
+    assert {"count", "garments"} <= {f.kind for f in prove(lay, two).failures}
+    assert prove(lay, two, counts={("shorts", None): 1}).ok
+
+
+def test_require_raises_and_names_the_first_failures() -> None:
+    """The error that keeps a bad lay from being written."""
+    order, lay = open_lay()
+    with pytest.raises(ProofError, match=r"failed its proof and was not written: .*shorts: 2 asked for, 1 are cut"):
+        require(with_placements(lay, {0: None}), order)
+
+
+def test_words() -> None:
+    """A failure says which piece, where, and what is wrong."""
+    order, lay = lengthwise()
+    verdict = prove(with_placements(lay, {0: moved(lay.placements[0], 0.0, 1.0)}), order)
+    said = [str(f) for f in verdict.failures if f.kind == "fold"]
+    assert said == ["piece 'brief', near 100.0 × 1.0 mm: brief 1: its fold edge is 1 mm off the fold of the cloth"]
+    shown = verdict.as_dict()
+    assert shown["ok"] is False
+    assert shown["failures"][0]["piece"] == "brief"
+    assert shown["failures"][0]["place"] == pytest.approx([100.0, 1.0])
+
+
+def test_leg_is_one_sided() -> None:
+    """The pieces of these tests: the leg differs from its mirror image, the band does not."""
+    from nesting.proof.pattern import plain
+
+    assert not plain(LEG).symmetric
+    assert plain(BAND).symmetric
