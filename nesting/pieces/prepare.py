@@ -5,10 +5,10 @@ from __future__ import annotations
 import math
 from dataclasses import replace
 
-from shapely.geometry import Polygon
+from shapely.geometry import Point, Polygon
 from shapely.validation import explain_validity
 
-from nesting.errors import PatternError
+from nesting.errors import OrderError, PatternError
 from nesting.findings import Finding
 from nesting.pieces.alter import altered
 from nesting.pieces.body import body_of
@@ -17,7 +17,9 @@ from nesting.pieces.edges import anchors_of, edges_along
 from nesting.pieces.finishes import finished, seam_from_allowance
 from nesting.pieces.grain import grained, in_exact_grain_frame, with_fold
 from nesting.pieces.piece import Piece, Ring
+from nesting.pieces.seams import edge_names, with_centre_notches
 from nesting.pieces.settings import Preparation
+from nesting.tolerances import JOIN_GAP_MM
 
 __all__ = ["prepare", "sound", "sound_ring"]
 
@@ -91,4 +93,34 @@ def prepare(drawn: Piece, how: Preparation, *, file: str | None = None) -> tuple
             edges=edges_along(body.spans),
             seam=body.seam_ring if body.seam_known and piece.seam is None else piece.seam,
         )
+    for name in how.add_centre_notches:
+        if name not in edge_names(ready):
+            raise OrderError(
+                f"there is no edge '{name}' on this piece; its edges are {', '.join(edge_names(ready))}",
+                file=file,
+                piece=piece.label,
+                key="add_centre_notches",
+            )
+    ready, found = with_centre_notches(ready, how.add_centre_notches)
+    findings += found
+    findings += _strays(ready)
     return in_exact_grain_frame(ready), tuple(findings)
+
+
+def _strays(piece: Piece) -> list[Finding]:
+    """Marks and lines that the finished outline no longer holds; a cutout that it crosses is an error."""
+    outline = Polygon(piece.outline).buffer(JOIN_GAP_MM)
+    for ring in piece.cutouts:
+        if not outline.covers(Polygon(ring)):
+            x, y = Polygon(ring).centroid.coords[0]
+            raise PatternError(
+                f"the cutout at ({x:.1f}, {y:.1f}) mm of the drawing reaches over the cut outline: move it, or change "
+                "the finish of that edge",
+                file=piece.file,
+                piece=piece.label,
+            )
+    found = []
+    out = [d for d in piece.drills if not outline.covers(Point(d.at))]
+    if out:
+        found.append(Finding("warning", f"{len(out)} drill marks lie outside the cut outline", piece.file, piece.label))
+    return found
