@@ -70,7 +70,7 @@ def lay_scene(lay: Lay, view: View | None = None, order: Order | None = None) ->
         lay, view, [rows[i] for i in sorted(rows) if rows[i].number in set(listed)], x0, -5.6 * em, right - em
     )
     items += legend
-    box = (left, bottom - em, right, top + 5.4 * em + (1.6 * em if len(placed) > 1 else 0.0))
+    box = (left, bottom - em, right, top + 5.4 * em + (1.6 * em if len(lay.sections) > 1 else 0.0))
     return Scene(_title(lay), box, _in_layers(items), looks.PAPER, note=" ".join(lay.notes))
 
 
@@ -84,7 +84,7 @@ def _headings(lay: Lay, placed: Sequence[Laid], view: View, x0: float, top: floa
     kinds = ", then ".join(laid.section.spread.kind for laid in placed)
     used = f"{100 * lay.utilisation:.1f} % of the cloth used"
     buy = "" if lay.remnant else f"buy {shop_length(lay.buy_length, lay.imperial)} · "
-    up = top + (2.0 if len(placed) > 1 else 0.4) * em
+    up = top + (2.0 if len(lay.sections) > 1 else 0.4) * em
     items: list[Item] = [
         Text("legend", "legend", (x0, up + 3.3 * em), f"{_title(lay)}: {kinds}", 1.4 * em, anchor="start", bold=True),
         Text(
@@ -96,7 +96,7 @@ def _headings(lay: Lay, placed: Sequence[Laid], view: View, x0: float, top: floa
             anchor="start",
         ),
     ]
-    if len(placed) > 1:
+    if len(lay.sections) > 1:
         for laid in placed:
             words = f"section {laid.number + 1}: {laid.section.spread.kind}"
             if laid.number > 0:

@@ -27,13 +27,14 @@ def folding_steps(lay: Lay, section: Section) -> tuple[str, ...]:
     steps: list[str] = []
     if number > 0:
         steps.append(
-            f"Refold for section {number + 1}: it begins {length(section.start + lay.end_allowance)} from the cut end. Mark a line "
-            "straight across the cloth there and measure this section from that line."
+            f"Refold for section {number + 1}: it begins {length(section.start + lay.end_allowance)} from the cut end. "
+            "Mark a line straight across the cloth there and measure this section from that line."
         )
     if lay.remnant is not None:
         steps.append(
-            f"Lay the leftover “{lay.remnant}” flat with its grain along the table. Base line A runs along the grain and touches "
-            "its lowest point; the cut end is a line straight across that touches its leftmost point."
+            f"Lay the leftover “{lay.remnant}” flat with its grain along the table. Base line A runs along the grain and "
+            "touches its lowest point; the line that stands for the cut end runs straight across and touches its "
+            "leftmost point."
         )
     kind = spread.kind
     depths = [length(d) for d in spread.depths]
@@ -42,14 +43,14 @@ def folding_steps(lay: Lay, section: Section) -> tuple[str, ...]:
     elif kind == "partial fold":
         depth = depths[0] if depths else length(max(p[1] for p in spread.plies[-1].region))
         steps.append(
-            f"Fold the near side over, right sides together, {depth} deep (fold A to the folded-over selvage) and equally deep "
-            f"all along; the cloth is then {table} wide, and {length(spread.table_width)} is measured from fold A to the far selvage."
+            f"Fold the near side over, right sides together, {depth} deep (fold A to the folded-over selvage), equally "
+            f"deep all along; from fold A to the far selvage B it is then {table}."
         )
     elif kind == "double fold":
-        near, far = (depths + ["", ""])[:2]
+        near, far = [*depths, "?", "?"][:2]
         steps.append(
-            f"Fold both sides over, right sides together: the near one {near} deep (fold A), the far one {far} deep (fold B); "
-            f"from fold A to fold B it is {table} all along."
+            f"Fold both sides over, right sides together: the near one {near} deep (fold A), the far one {far} deep "
+            f"(fold B); from fold A to fold B it is {table} all along."
         )
     elif kind == "crosswise fold":
         steps.append(
@@ -64,15 +65,16 @@ def folding_steps(lay: Lay, section: Section) -> tuple[str, ...]:
         )
     elif kind == "stacked face to face":
         steps.append(
-            f"Lay {len(spread.plies)} plies on one another, right sides together in pairs (the lowest right side up), selvages A "
-            "and cut ends together."
+            f"Lay {len(spread.plies)} plies on one another, right sides together in pairs (the lowest right side up), "
+            "selvages A and cut ends together."
         )
     elif lay.remnant is None:
         steps.append("Lay the cloth open, one ply, right side up, selvage A towards you.")
     folded = bool(spread.folds) or len(spread.plies) > 1
     if folded:
         steps.append(
-            "Smooth the plies without stretching them, let the knit rest, and pin or weight them so that they do not slide."
+            "Smooth the plies without stretching them, let the knit rest, and pin or weight them so that they do not "
+            "slide."
         )
     if len(lay.sections) > 1 and number == 0:
         steps.append("Cut this section out before the cloth is refolded for the next.")

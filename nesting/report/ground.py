@@ -167,7 +167,8 @@ def ruler_items(lay: Lay, laid: Laid, view: View) -> list[Item]:
     if lay.remnant is not None:
         origin = "its leftmost point"
     # a long note shrinks to the length that there is
-    note = f"{unit} from {origin} →  lay {long_length(length, lay.imperial)}, table {long_length(width, lay.imperial)} wide"
+    measures = f"lay {long_length(length, lay.imperial)}, table {long_length(width, lay.imperial)} wide"
+    note = f"{unit} from {origin} → {measures}"
     size = min(0.85 * em, 0.85 * em * (x1 - x0 + 3 * em) / max(text_width(note, 0.85 * em), 1e-9))
     items.append(Text("ruler", "measure", (x0, y - 2.2 * em), note, max(size, 0.5 * em), anchor="start"))
     items.append(Text("ruler", "measure", (x0, -1.0 * em), laid.names[0], 0.85 * em, anchor="start", bold=True))

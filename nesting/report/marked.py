@@ -183,7 +183,7 @@ def _middle(
 
 
 def _blocks(row: Row) -> list[Block]:
-    name = shown(f"{row.number}  {row.name}")
+    name = shown(f"{row.number} {row.name}")
     whose = shown(f"{row.garment} {row.copy}" + (f" · {row.hand}" if row.hand else ""))
     state = []
     if row.flipped:
@@ -206,7 +206,7 @@ def _blocks(row: Row) -> list[Block]:
         short.insert(0, row.hand)
     if short:
         out += [Block((name, ", ".join(short)), s) for s in (0.85, 0.7, 0.58, 0.48)]
-        out += [Block((f"{name}  {', '.join(short)}",), s) for s in (0.8, 0.62)]
+        out += [Block((f"{name} {', '.join(short)}",), s) for s in (0.8, 0.62)]
     else:
         out += [Block((name,), s) for s in (0.85, 0.7, 0.58, 0.48)]
     return [*out, *(Block((str(row.number),), s) for s in (0.8, 0.6, 0.45, 0.32))]  # _NUMBERS of them
@@ -238,7 +238,8 @@ def _offcuts(laid: Laid, view: View, labeller: Labeller, imperial: bool) -> list
             box, (), 0.0 if offcut.x1 - offcut.x0 >= 0.6 * (offcut.y1 - offcut.y0) else 90.0, blocks
         )
         items += [
-            replace(item, colour="#444444") if isinstance(item, Text) else item for item in _written(fitted, None)
+            replace(item, role="offcut", colour="#444444") if isinstance(item, Text) else replace(item, role="offcut")
+            for item in _written(fitted, None)
         ]
     return items
 

@@ -81,7 +81,7 @@ def free_rectangles(section: Section, *, most: int = 3, side: float = 80.0, cell
         if best is None:
             break
         out.append(best)
-        j0, j1, i0, i1 = (int(round(v / cell)) for v in (best.y0, best.y1, best.x0, best.x1))
+        j0, j1, i0, i1 = (round(v / cell) for v in (best.y0, best.y1, best.x0, best.x1))
         for _, grid in sets:
             # two marks at one place could not be read, so even another ply's rectangle goes elsewhere
             grid[j0:j1, i0:i1] = False

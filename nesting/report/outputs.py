@@ -64,4 +64,27 @@ def print_outputs(lay: Lay, kinds: Sequence[str], paper: str = "a4", *, join: bo
         from nesting.report.sheet_pdf import sheet_pdf
 
         out[f"sheet-{stem}-{paper}.pdf"] = sheet_pdf(lay, paper)
+    if "whole" in kinds:
+        from nesting.report.paged import whole_pdf
+
+        out[f"whole-{stem}.pdf"] = whole_pdf(lay)
+    if "tiles" in kinds:
+        from nesting.report.paged import tiles_pdf
+
+        out[f"tiles-{stem}-{paper}.pdf"] = tiles_pdf(lay, paper)
+    if "projector" in kinds:
+        from nesting.report.projector import projector_pdf
+
+        out[f"projector-{stem}.pdf"] = projector_pdf(lay)
+    if "cutter" in kinds:
+        from nesting.report.cutter import cutter_notes, cutter_passes
+        from nesting.report.dxf import dxf_bytes
+        from nesting.report.svg import svg_bytes
+
+        passes = cutter_passes(lay, join=join)
+        for one in passes:
+            name = f"cut-{stem}-{one.name}" if one.name else f"cut-{stem}"
+            out[f"{name}.svg"] = svg_bytes(one.scene)
+            out[f"{name}.dxf"] = dxf_bytes(one.scene)
+        out[f"cut-{stem}.txt"] = cutter_notes(lay, passes).encode("utf-8")
     return out

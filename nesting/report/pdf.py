@@ -12,7 +12,7 @@ from typing import Any
 from nesting.report.fonts import BOLD, PLAIN, register, shown
 from nesting.report.scene import Scene, Shape, Text
 
-__all__ = ["MM", "PAPERS", "canvas_for", "draw_items", "finished", "pdf_bytes"]
+__all__ = ["MM", "PAPERS", "canvas_for", "colour", "draw_items", "finished", "pdf_bytes"]
 
 #: points in a millimetre (1 pt = 1/72 in, 1 in = 25.4 mm)
 MM = 72.0 / 25.4
@@ -44,7 +44,7 @@ def pdf_bytes(scene: Scene) -> bytes:
     """The scene on one page of its own size."""
     canvas, stream = canvas_for(scene.title, scene.width, scene.height)
     if scene.background:
-        canvas.setFillColor(_colour(scene.background))
+        canvas.setFillColor(colour(scene.background))
         canvas.rect(0, 0, scene.width * MM, scene.height * MM, stroke=0, fill=1)
     canvas.translate(-scene.box[0] * MM, -scene.box[1] * MM)
     draw_items(canvas, scene)
@@ -74,10 +74,10 @@ def _shape(canvas: Any, shape: Shape) -> None:
         if shape.closed:
             path.close()
     if shape.fill:
-        canvas.setFillColor(_colour(shape.fill))
+        canvas.setFillColor(colour(shape.fill))
         canvas.setFillAlpha(shape.opacity)
     if shape.stroke:
-        canvas.setStrokeColor(_colour(shape.stroke.colour))
+        canvas.setStrokeColor(colour(shape.stroke.colour))
         canvas.setLineWidth(shape.stroke.width)
         canvas.setDash(*((list(shape.stroke.dash), 0) if shape.stroke.dash else ([], 0)))
     canvas.drawPath(path, stroke=1 if shape.stroke else 0, fill=1 if shape.fill else 0, fillMode=0)
@@ -92,13 +92,14 @@ def _text(canvas: Any, text: Text) -> None:
         a = math.radians(text.turn)
         canvas.transform(math.cos(a), math.sin(a), -math.sin(a), math.cos(a), 0, 0)
     canvas.setFont(BOLD if text.bold else PLAIN, text.size)
-    canvas.setFillColor(_colour(text.colour))
+    canvas.setFillColor(colour(text.colour))
     draw = {"start": canvas.drawString, "middle": canvas.drawCentredString, "end": canvas.drawRightString}[text.anchor]
     draw(0, 0, shown(text.words))
     canvas.restoreState()
 
 
-def _colour(hexed: str) -> Any:
+def colour(hexed: str) -> Any:
+    """reportlab's colour for "#rrggbb"."""
     from reportlab.lib.colors import HexColor
 
     return HexColor(hexed)

@@ -12,24 +12,22 @@ from nesting.report.fonts import BOLD, PLAIN, register, shown
 from nesting.report.pdf import MM, PAPERS, draw_items
 from nesting.report.scene import Scene
 from nesting.report.sheet import Row, bundles, sheet
-from nesting.report.words import cautions, long_length, shop_length, unit_name
+from nesting.report.words import cautions, long_length, shop_length, unit_name, unit_words
 
 __all__ = ["how_measured", "sheet_pdf"]
 
 
 def how_measured(lay: Lay) -> str:
     """One paragraph that says from where to where each distance of the sheet goes."""
-    unit = unit_name(lay.imperial)
-    end = (
-        "from the leftover's leftmost point"
-        if lay.remnant
-        else f"from the cut end; the pieces begin {long_length(lay.end_allowance, lay.imperial)} in, which is already counted"
-    )
+    end = "from the leftover's leftmost point"
+    if lay.remnant is None:
+        end = f"from the cut end (the pieces begin {long_length(lay.end_allowance, lay.imperial)} in; that is counted)"
     return (
-        f"All measures in {unit}. Draw each piece's grain line right through it, from cut edge to cut edge: “tail” is where the "
-        "grain arrow starts, “head” where it points. For both ends: square distance from edge A (the edge nearest you) or B, and "
-        f"distance along the selvage {end}. A line “beside” the grainline is drawn parallel to it, at that distance, on the arrow's "
-        "left (− right) as you look at the printed side."
+        f"All measures in {unit_words(lay.imperial)}. Draw each piece's grain line right through it, from cut edge to "
+        "cut edge: “tail” is where the grain arrow starts, “head” where it points. For both ends: the square distance "
+        f"from edge A (the edge nearest you) or B, and the distance along the selvage {end}. A line “beside” the "
+        "grainline is drawn parallel to it, at that distance, on the arrow's left (− right) as you look at the "
+        "printed side. Turn: → the arrow points away from the cut end, ↑ towards edge B; degrees count anticlockwise."
     )
 
 
@@ -155,11 +153,10 @@ def _table(rows: list[Row], lay: Lay, width: float, small: Any) -> Any:
                 cell(row.tail[1], number),
                 cell(row.head[0], number),
                 cell(row.head[1], number),
-                cell(f"{row.turn}, {row.turn_words}"),
+                cell(f"{row.turn_words} {row.turn}"),
             ]
         )
-    shares = (2.6, 3.6, 13, 13, 24, 8.2, 7.4, 7.4, 7.4, 7.4, 15)
-    table = Table(lines, colWidths=[width * s / sum(shares) for s in shares], repeatRows=1)
+    shares = (2.8, 3.8, 15, 15, 27, 8.2, 7.6, 7.6, 7.6, 7.6, 8)
     style: list[Any] = [
         ("LINEBELOW", (0, 0), (-1, -1), 0.4, HexColor("#9a9a9a")),
         ("LINEBELOW", (0, 0), (-1, 0), 1.0, HexColor("#161616")),
@@ -183,6 +180,9 @@ def _tick() -> Any:
         """A box to tick."""
 
         width = height = 3.4 * MM
+
+        def wrap(self, *_: float) -> tuple[float, float]:
+            return (self.width, self.height)
 
         def draw(self) -> None:
             self.canv.setLineWidth(0.8)

@@ -13,15 +13,16 @@ __all__ = ["drill_lines", "grain_arrow", "notch_lines", "place_on_fold"]
 def notch_lines(notch: Notch) -> tuple[Line, ...]:
     """A notch in its own shape and size, from the cut edge into the piece.
 
-    Shapes by the names of the interchange standard ASTM D6673: slit, V, T, castle, check, U. The first point of the
-    first line, or for two-legged shapes the middle of their open side, is the notch's place on the edge.
+    Shapes by the names of the interchange standard ASTM D6673: slit, V, T, castle, check, U. Each is one line; its
+    first point, or for two-legged shapes the middle between its ends, is the notch's place on the edge.
     """
     d = notch.depth
     half = 0.35 * d
     shapes: dict[str, tuple[Line, ...]] = {
         "slit": (((0.0, 0.0), (d, 0.0)),),
         "v": (((0.0, half), (d, 0.0), (0.0, -half)),),
-        "t": (((0.0, 0.0), (d, 0.0)), ((d, -half), (d, half))),
+        # in one stroke, so that a notch is one line everywhere
+        "t": (((0.0, 0.0), (d, 0.0), (d, -half), (d, half)),),
         "castle": (((0.0, half), (d, half), (d, -half), (0.0, -half)),),
         "check": (((0.0, half), (d, half), (0.0, -half)),),
         "u": (

@@ -21,6 +21,7 @@ __all__ = [
     "slug",
     "turn_words",
     "unit_name",
+    "unit_words",
 ]
 
 
@@ -36,6 +37,11 @@ def unit_name(imperial: bool) -> str:
     return "in" if imperial else "cm"
 
 
+def unit_words(imperial: bool) -> str:
+    """The unit of ``measure`` in full."""
+    return "inches" if imperial else "centimetres"
+
+
 def long_length(mm: float, imperial: bool) -> str:
     """A length with its unit, to the millimetre or the sixteenth."""
     return format_length(mm, imperial=imperial, step="1/16 in" if imperial else "mm")
@@ -49,15 +55,8 @@ def shop_length(mm: float, imperial: bool) -> str:
 
 
 def turn_words(turn: float) -> str:
-    """How a piece is turned, by where its grain arrow points. The arrow at 0 points away from the cut end."""
-    t = turn % 360.0
-    named = {
-        0.0: "arrow away from the cut end",
-        180.0: "arrow towards the cut end",
-        90.0: "arrow across, towards edge B",
-        270.0: "arrow across, towards edge A",
-    }
-    return named.get(t, "arrow aslant")
+    """Where the grain arrow points, as an arrow on the drawing: → is away from the cut end, ↑ towards edge B."""
+    return "→↗↑↖←↙↓↘"[round((turn % 360.0) / 45.0) % 8]
 
 
 def side_words(flipped: bool) -> str:
@@ -147,5 +146,5 @@ def cautions(kinds: tuple[str, ...] = ()) -> tuple[str, ...]:
             "come first. Never leave one running alone; a laser needs extraction, eye protection, a fire watch, and a "
             "cloth that its maker says may be cut by laser (some fibres burn or give off poisonous fumes)."
         )
-        words.append("Run the outline without the tool first, and check the 5 cm or 2 in square before cutting cloth.")
+        words.append("Run the path without the tool first, and check one known length before cutting cloth.")
     return tuple(words)
