@@ -225,6 +225,7 @@ def garment_failures(
     whole = sum(areas.values())
     for share in lay.garments:
         key = (share.name, share.size)
+        # by the length the lay states: if that is wrong, it is told once, not for each garment again
         fair = lay.buy_length * areas.get(key, 0.0) / whole / share.count if whole and share.count else 0.0
         if abs(share.length_each - fair) > 0.01 + 1e-6 * fair:
             failures.append(

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 
 from shapely import Polygon
 
@@ -14,12 +15,27 @@ from nesting.proof.table import Table, cloth_facts
 from nesting.proof.unfold import ClothPiece
 from nesting.proof.verdict import Failure
 
-__all__ = ["check_figures", "check_stated", "cut_areas", "farthest"]
+__all__ = ["Figures", "check_figures", "check_stated", "cut_areas", "farthest"]
 
 #: mm. Stated lengths agree with computed ones to this.
 LENGTH_SLACK = EDGE_SLACK
 #: Utilisation agrees to this share.
 SHARE_SLACK = 1e-5
+
+
+@dataclass(frozen=True)
+class Figures:
+    """What a lay comes to: lengths in mm, ``areas`` in mm² per garment and size."""
+
+    lay_length: float
+    buy_length: float
+    utilisation: float
+    areas: Mapping[tuple[str, str | None], float]
+
+    def share_of(self, garment: str, size: str | None, count: int) -> float:
+        """The share of the length to buy, by cut area, of each of ``count`` garments, mm."""
+        whole = sum(self.areas.values())
+        return self.buy_length * self.areas.get((garment, size), 0.0) / whole / count if whole and count else 0.0
 
 
 def farthest(judged: Sequence[Judged], section: int) -> float:
@@ -44,10 +60,10 @@ def check_figures(
     remnant: Remnant | None,
     tables: Sequence[Table | None],
     ends: Sequence[float],
-    area: float,
+    areas: Mapping[tuple[str, str | None], float],
     gap: float,
-) -> tuple[list[Failure], float, float, float]:
-    """Failures, and (lay length, length to buy, utilisation) as computed from the farthest cut edges ``ends``."""
+) -> tuple[list[Failure], Figures]:
+    """Failures, and the figures as they follow from the farthest cut edges ``ends`` (x, mm, of each section)."""
     failures: list[Failure] = []
     facts = cloth_facts(cloth, remnant)
     for number, (section, table, end) in enumerate(zip(lay.sections, tables, ends, strict=True)):
@@ -67,14 +83,14 @@ def check_figures(
         facts.width * section.lay_length * (table.layers if table is not None else section.spread.layers)
         for section, table in zip(lay.sections, tables, strict=True)
     )
-    share = area / used if used > 0.0 else 0.0
+    share = sum(areas.values()) / used if used > 0.0 else 0.0
     if not abs(lay.utilisation - share) <= SHARE_SLACK:
         failures.append(Failure("utilisation", f"utilisation is {share:.5f}, the lay says {lay.utilisation:.5f}"))
     if not 0.0 <= lay.lower_bound <= lay.lay_length + LENGTH_SLACK:
         failures.append(
             Failure("bound", f"a lower bound of {lay.lower_bound:.3f} mm on a lay of {lay.lay_length:.3f} mm cannot be")
         )
-    return failures, length, buy, share
+    return failures, Figures(length, buy, share, areas)
 
 
 def _check_section(number: int, section: Section, table: Table | None, end: float, gap: float) -> list[Failure]:

@@ -12,7 +12,7 @@ from nesting.lay import FoldLine, Lay, Placement, Section
 from nesting.order import Cloth, CutPiece, Order, Remnant
 from nesting.pieces.piece import Ring
 from nesting.proof.counting import asked_of, check_counts, counts_of, garment_failures
-from nesting.proof.figures import check_figures, check_stated, cut_areas, farthest
+from nesting.proof.figures import Figures, check_figures, check_stated, cut_areas, farthest
 from nesting.proof.matching import check_repeats
 from nesting.proof.nearness import check_nearness
 from nesting.proof.pattern import near, opened
@@ -23,7 +23,7 @@ from nesting.proof.unfold import ClothPiece, cut_through
 from nesting.proof.verdict import Failure, Verdict
 from nesting.tolerances import FOLD_MM, SHAPE_MM
 
-__all__ = ["prove", "require"]
+__all__ = ["measure", "prove", "require"]
 
 #: share of its area by which a cloth piece may differ from the pattern piece
 AREA_SHARE = 1e-4
@@ -69,6 +69,13 @@ def prove(
     return _Proof(lay, order, gap, counts).verdict()
 
 
+def measure(lay: Lay, order: Order) -> Figures | None:
+    """The figures of a lay as they follow from where its pieces lie; None if cloth or leftover are not in the order."""
+    proof = _Proof(lay, order, None, None)
+    proof.verdict()
+    return proof.figures
+
+
 class _Proof:
     """One lay under proof."""
 
@@ -79,6 +86,7 @@ class _Proof:
         self.failures: list[Failure] = []
         self.judged: list[Judged] = []
         self.pieces: list[ClothPiece] = []
+        self.figures: Figures | None = None
 
     def fail(self, failure: Failure) -> None:
         self.failures.append(failure)
@@ -113,10 +121,12 @@ class _Proof:
         areas = cut_areas(by_number, self.pieces)
         self.failures += garment_failures(lay, asked, counts if counts is not None else counts_of(order), areas)
         ends = [farthest(self.judged, number) for number in range(len(lay.sections))]
-        found, length, buy, share = check_figures(lay, cloth, remnant, tables, ends, sum(areas.values()), gap)
+        found, self.figures = check_figures(lay, cloth, remnant, tables, ends, areas, gap)
         self.failures += found
         self.failures += check_stated(lay, cloth, remnant, self.asked_gap)
-        return Verdict(tuple(self.failures), len(placements), len(self.pieces), length, buy, share)
+        f = self.figures
+        cut = len(self.pieces)
+        return Verdict(tuple(self.failures), len(placements), cut, f.lay_length, f.buy_length, f.utilisation)
 
     def table(self, number: int, section: Section, cloth: Cloth, remnant: Remnant | None) -> Table | None:
         try:
