@@ -6,7 +6,7 @@ import math
 from collections.abc import Sequence
 from typing import Any
 
-from nesting.files.flatten import MOST_POINTS, CurveError, bulge_points, ellipse_points
+from nesting.files.flatten import MOST_POINTS, CurveError, bulge_points, cubic_points, ellipse_points
 from nesting.pieces.piece import Point
 
 __all__ = ["LINE_TYPES", "points_of"]
@@ -94,11 +94,23 @@ def _spline(entity: Any, chord: float) -> tuple[list[Point], bool, float | None]
         raise CurveError(f"it would take more than {MOST_POINTS} chords, so its size cannot be right")
     curve = entity.construction_tool()
     points: list[Point] = []
+    if curve.degree == 3 and not curve.is_rational and curve.is_clamped:
+        # exactly a chain of Bézier curves
+        for controls in curve.bezier_decomposition():
+            p0, p1, p2, p3 = (_flat(v) for v in controls)
+            if not points:
+                points.append(p0)
+            points += cubic_points(p0, p1, p2, p3, chord)
+        return _closed_spline(points, bool(entity.closed), chord)
     for vertex in curve.flattening(chord / 2, segments=6):
         points.append(_flat(vertex))
         if len(points) > 10 * MOST_POINTS:
             raise CurveError(f"it would take more than {10 * MOST_POINTS} chords, so its size cannot be right")
-    closed = bool(entity.closed) or (len(points) > 3 and math.dist(points[0], points[-1]) < chord * 1e-3)
+    return _closed_spline(points, bool(entity.closed), chord)
+
+
+def _closed_spline(points: list[Point], closed: bool, chord: float) -> tuple[list[Point], bool, None]:
+    closed = closed or (len(points) > 3 and math.dist(points[0], points[-1]) < chord * 1e-3)
     if closed and math.dist(points[0], points[-1]) < chord:
         points.pop()
     return points, closed, None

@@ -17,7 +17,7 @@ from nesting.files.labels import Label, read_label
 from nesting.files.loops import find_loops
 from nesting.files.sketch import Group, Stroke, Text
 from nesting.files.testsquare import take_test_square
-from nesting.files.words import is_made_up
+from nesting.files.words import is_made_up, read_role
 from nesting.pieces.piece import Point
 
 __all__ = ["gather", "text_label"]
@@ -51,9 +51,9 @@ def _name(found: list[Found], root: Group) -> None:
             holds[id(group)] = holds.get(id(group), 0) + 1
     for f in found:
         label = Label()
-        for group in reversed(f.chain):
-            if group.label.role is None:
-                label = label.over(group.label)
+        inward = [group for group in reversed(f.chain) if group.label.role is None]
+        for group in sorted(inward, key=lambda group: group.shared):
+            label = label.over(group.label)
         f.label = label
         f.home = next((id(group) for group in f.chain if holds[id(group)] == 1), 0)
 
@@ -184,10 +184,14 @@ def _complain(loose: list[Stroke], ctx: Context) -> None:
     raise ctx.error(f"the outline is open or encloses nothing ({names}): draw it as a closed outline")
 
 
-def text_label(texts: Sequence[Text]) -> Label:
-    """What the texts in a piece say together, the upper ones first."""
+def text_label(texts: Sequence[Text]) -> tuple[Label, list[str]]:
+    """What the texts in a piece say together, the upper ones first, and all that could be its name."""
     label = Label()
+    names: list[str] = []
     for text in sorted(texts, key=lambda t: (-t.at[1], t.at[0])):
-        if not is_made_up(text.text):
-            label = label.over(read_label(text.text))
-    return label
+        if not is_made_up(text.text) and read_role(text.text) is None:
+            said = read_label(text.text)
+            label = label.over(said)
+            if said.name is not None:
+                names.append(said.name)
+    return label, names

@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 
 from nesting.files.words import Role, plain
 
-__all__ = ["LETTER_SIZES", "Label", "keyword_of", "read_label", "test_square_mm"]
+__all__ = ["LETTER_SIZES", "Label", "keyword_of", "read_label", "square_side_mm"]
 
 LETTER_SIZES = ("XXXS", "XXS", "XS", "S", "M", "L", "XL", "XXL", "XXXL", "2XL", "3XL", "4XL", "5XL")
 
@@ -166,7 +166,8 @@ def _read_part(part: str, label: Label) -> Label:
         pair = _PAIR.search(rest)
         if pair and pair[1].lower().startswith("pair") and not re.search(rf"\(\s*{_COUNT}\s+pairs?", rest, re.I):
             count *= 2
-        found["cut"] = count
+        if count:
+            found["cut"] = count
     if _ALIKE.search(rest):
         found["mirrored"] = False
         rest = _ALIKE.sub(" ", rest)
@@ -203,21 +204,24 @@ def _read_part(part: str, label: Label) -> Label:
 
 
 _SQUARE = re.compile(
-    r"(?:(?:test|scale|gauge|control|calibration)\s*(?:square|check)?|square)\D{0,20}?"
-    r"(\d+(?:[.,]\d+)?|\d+\s+\d+/\d+|\d+/\d+)\s*(mm|cm|in\b|inch(?:es)?|\"|″)",
+    r"(?:test|scale|gauge|control|calibration)\s*(?:square|check)?\D{0,20}?"
+    r"(\d+\s+\d+/\d+|\d+/\d+|\d+(?:[.,]\d+)?)\s*(mm|cm|in\b|inch(?:es)?|\"|″)",
     re.I,
 )
 
 
+_SQUARE_AFTER = re.compile(
+    r"(\d+\s+\d+/\d+|\d+/\d+|\d+(?:[.,]\d+)?)[\s-]*(mm|cm|in\b|inch(?:es)?|\"|″)\s+(?:test |scale |gauge )?square", re.I
+)
 _SIDE = re.compile(r"(\d+(?:[.,]\d+)?)\s*(mm|cm|in\b|inch(?:es)?|\"|″)", re.I)
 
 
-def test_square_mm(words: str, *, known: bool = False) -> float | None:
+def square_side_mm(words: str, *, known: bool = False) -> float | None:
     """The side in mm that the words state for a test square ("test square 5 cm"), None if they are about no square.
 
     ``known``: the words belong to a test square, so that a bare length is enough.
     """
-    match = _SQUARE.search(words) or (_SIDE.search(words) if known else None)
+    match = _SQUARE.search(words) or _SQUARE_AFTER.search(words) or (_SIDE.search(words) if known else None)
     if match is None:
         return None
     number, unit = match[1].replace(",", "."), match[2].lower()

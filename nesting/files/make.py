@@ -62,7 +62,7 @@ def _same_size(a: str | None, b: str) -> bool:
 
 def _make(f: Found, number: int, ctx: Context) -> Piece:
     inside_texts = [t for t in f.texts if t.text.strip()]
-    said = text_label(inside_texts)
+    said, names = text_label(inside_texts)
     label = f.label.over(said)
     own = [p.name for p in f.parts if p.name and p.role in ("cut", None) and not is_made_up(p.name)]
     name = label.name or (own[0] if own else None) or f"piece {number}"
@@ -84,6 +84,9 @@ def _make(f: Found, number: int, ctx: Context) -> Piece:
             "divide pieces, draw each piece's outline whole, in its own group",
             shown,
         )
+    if f.label.name is None and len(dict.fromkeys(names)) > 1:
+        others = ", ".join(f"'{n}'" for n in names[1:4])
+        ctx.note("ambiguous", f"named after its first text; other texts in it: {others}", shown)
     if label.cut is not None or label.size is not None or label.material is not None or label.on_fold:
         ctx.note("note", f"its label was read as: {label}", shown)
     by_role: dict[str | None, list[Stroke]] = {}

@@ -198,7 +198,10 @@ def fold_edge(
         a, b = points[0], points[-1]
     if math.dist(a, b) == 0:
         return ring, None, False
-    side = outline.side_along(ring, a, b, ctx.join_gap)
+    # First exactly: a curve that leaves the fold slowly must not be taken for a part of the straight side.
+    side = outline.side_along(ring, a, b, SHAPE_MM)
+    if side is None or math.dist(ring[side[0]], ring[side[1]]) < 0.5 * math.dist(a, b):
+        side = outline.side_along(ring, a, b, ctx.join_gap)
     if side is None and bracket:
         # the bent arrow of the trade: a line along the fold whose two ends point at it
         side = _bent_arrow_side(points, ring, ctx.join_gap)
@@ -214,8 +217,8 @@ def fold_edge(
         place = outline.nearest(ring, outline.half_way((a, b)))
         raise ctx.error(
             f"the fold line ({stroke.where}) lies on no straight side of the outline: its middle is "
-            f"{place.away:.1f} mm from the nearest edge, and up to {ctx.join_gap:g} mm is put right. Draw it along the straight side that "
-            "lies on the fold",
+            f"{place.away:.1f} mm from the nearest edge, and up to {ctx.join_gap:g} mm is put right. Draw it along the "
+            "straight side that lies on the fold",
             piece,
         )
     first, last = side

@@ -56,7 +56,8 @@ class Text:
 
 @dataclass
 class Group:
-    """A group, layer or block. ``label`` is what was understood of its name, ``name`` the name as written."""
+    """A group, layer or block. ``label`` is what was understood of its name, ``name`` the name as written. ``shared``
+    groups are shown in several places, so that the names around them tell more than their own."""
 
     name: str | None = None
     label: Label = field(default_factory=Label)
@@ -64,6 +65,7 @@ class Group:
     texts: list[Text] = field(default_factory=list)
     groups: list[Group] = field(default_factory=list)
     extra: list[tuple[str, str]] = field(default_factory=list)
+    shared: bool = False
 
     def walk(self, above: tuple[Group, ...] = ()) -> Iterator[tuple[Group, ...]]:
         """This group and all below it, each as the chain of groups from the top down to it."""

@@ -69,6 +69,7 @@ class _Reader:
     elements: int = 0
     points: int = 0
     seen: dict[str, int] = field(default_factory=dict)
+    shown: dict[str, list[Group]] = field(default_factory=dict)
 
 
 def read_svg(data: bytes, ctx: Context, units: str | None = None) -> Group:
@@ -94,6 +95,11 @@ def read_svg(data: bytes, ctx: Context, units: str | None = None) -> Group:
     top = Group(name=None)
     state = _State(matrix)
     _children(reader, root, top, _inherit(reader, root, state))
+    for groups in reader.shown.values():
+        for group in groups if len(groups) > 1 else ():
+            # What is shown several times is named by where it is shown, not by what it is.
+            for chain in group.walk():
+                chain[-1].shared = True
     return top
 
 
@@ -258,16 +264,19 @@ def _use(
     )
     below = _group(element, role)
     group.groups.append(below)
+    inside = Group()
+    below.groups.append(inside)
+    reader.shown.setdefault(ident, []).append(inside)
     if tag_of(shown) in ("symbol", "svg"):
         size = dict(shown.attrib)
         size.update({k: v for k in ("width", "height") if (v := element.get(k)) is not None})
         inner = replace(inner, matrix=fit(size, inner.matrix, reader.ctx))
         inner = _inherit(reader, shown, inner)
         content = _group(shown, None)
-        below.groups.append(content)
+        inside.groups.append(content)
         _children(reader, shown, content, inner)
     else:
-        _element(reader, shown, below, inner, shown=True)
+        _element(reader, shown, inside, inner, shown=True)
 
 
 def _transformed(reader: _Reader, element: Any, matrix: Matrix) -> Matrix:
@@ -328,6 +337,8 @@ def _shape(reader: _Reader, element: Any, tag: str, group: Group, state: _State)
         reader.ctx.note("ignored", f"{where} runs along the page's edge and is taken as its frame")
         return
     own = ident_of(element) or label_of(element)
+    if own is not None and (read_role(own, "word") is not None or (role is not None and is_made_up(own))):
+        own = None
     depth, angle = element.get("data-depth"), None
     if role == "drill":
         depth = element.get("data-diameter")

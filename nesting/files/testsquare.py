@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 from nesting.files import outline
 from nesting.files.context import Context
-from nesting.files.labels import test_square_mm
+from nesting.files.labels import square_side_mm
 from nesting.files.sketch import Group, Stroke, Text
 from nesting.pieces.piece import Point
 
@@ -20,7 +20,7 @@ def take_test_square(root: Group, ctx: Context) -> float | None:
     for chain in root.walk():
         group = chain[-1]
         for text in group.texts:
-            side = test_square_mm(text.text, known=group.label.role == "test")
+            side = square_side_mm(text.text, known=group.label.role == "test")
             if side:
                 stated.append((side, text, group))
     for chain in root.walk():
@@ -44,7 +44,7 @@ def take_test_square(root: Group, ctx: Context) -> float | None:
         measured = sum(sides) / 2
         said = [s for s, t, g in stated if g is group or (x0 <= t.at[0] <= x1 and y0 <= t.at[1] <= y1)]
         for words in (stroke.name, group.name):
-            side = test_square_mm(words, known=True) if words else None
+            side = square_side_mm(words, known=True) if words else None
             if side:
                 said.append(side)
         want = said[0] if said else (stated[0][0] if stated else None)

@@ -54,6 +54,8 @@ _ROLE_OF: dict[str, Role] = {word: role for role, words in _ROLE_WORDS.items() f
 _NAMING = re.compile(
     r"^(notche?|edge|drill|cutout|cut|grainline|grain|fold|sew|seam|inside|internal|hole|flaw)s?([\s:._-]+)(.+)$", re.I
 )
+#: "test square 5 cm": a role word with the side it should measure.
+_MEASURED = re.compile(r"^([a-z: ]+?)\s*\d[\d., /]*\s*(?:mm|cm|in|inch|inches|\"|″)(?:\s.*)?$")
 _NOTCH_KINDS: dict[str, NotchKind] = {
     "slit": "slit", "i": "slit", "v": "v", "t": "t", "castle": "castle", "check": "check", "u": "u",
 }  # fmt: skip
@@ -92,6 +94,9 @@ def read_role(words: str, source: Source = "label") -> tuple[Role, str | None, N
     text = plain(words).rstrip(": ")
     if not text:
         return None
+    measured = _MEASURED.match(text)
+    if measured and _ROLE_OF.get(measured[1].strip(" :")) == "test":
+        return "test", None, None
     for word in (text, _singular(text)):
         if word in _ROLE_OF:
             return _ROLE_OF[word], None, None
