@@ -27,7 +27,10 @@ def shape(name: str, ring: Sequence[Point], *, edges: Sequence[Edge] = (), **how
     """A piece of any outline."""
     fold = how.pop("fold", None)
     seam = how.pop("seam", None)
-    piece = Piece(name, tuple(ring), edges=tuple(edges), fold=fold, seam=seam, grainline=((-1.0, 0.0), (1.0, 0.0)))
+    size = how.pop("size", None)
+    # The reference point is the middle of the grainline, which is the origin.
+    grainline = ((-1.0, 0.0), (1.0, 0.0))
+    piece = Piece(name, tuple(ring), size=size, edges=tuple(edges), fold=fold, seam=seam, grainline=grainline)
     return CutPiece(piece, None, **how)
 
 
@@ -50,20 +53,20 @@ def lay_of(order: Order, cloth: Cloth, lay_length: float, kind: SpreadName = "op
     buy = round_up((lay_length + 2 * cloth.end_allowance) / (1 - cloth.shrink_along), cloth.increment)
     box = ((0.0, 0.0), (lay_length, 0.0), (lay_length, cloth.width), (0.0, cloth.width))
     spread = Spread(kind, cloth.width, lay_length, (PlyRegion(0, "up", box),))
-    values: dict[str, Any] = dict(
-        title=order.title,
-        cloth=cloth.name,
-        width=cloth.width,
-        width_washed=cloth.width_washed,
-        usable_width=cloth.usable_width,
-        sections=(Section(spread, lay_length, ()),),
-        lay_length=lay_length,
-        buy_length=buy,
-        lower_bound=0.0,
-        bound_reason="",
-        utilisation=0.8,
-        garments=(),
-    )
+    values: dict[str, Any] = {
+        "title": order.title,
+        "cloth": cloth.name,
+        "width": cloth.width,
+        "width_washed": cloth.width_washed,
+        "usable_width": cloth.usable_width,
+        "sections": (Section(spread, lay_length, ()),),
+        "lay_length": lay_length,
+        "buy_length": buy,
+        "lower_bound": 0.0,
+        "bound_reason": "",
+        "utilisation": 0.8,
+        "garments": (),
+    }
     return Lay(**{**values, **more})
 
 

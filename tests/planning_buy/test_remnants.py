@@ -1,0 +1,205 @@
+"""Whole garments from leftovers: known optima, refusals fed back, reasons, and names put back."""
+
+from __future__ import annotations
+
+from collections import Counter
+from dataclasses import replace
+
+import pytest
+
+from nesting.errors import OrderError
+from nesting.lay import Placement, placed
+from nesting.order import Cloth, Garment
+from nesting.planning.assigning import Kind
+from nesting.planning.options import SearchOptions
+from nesting.planning.parts import FitsBySearch, classes_of, part_order, restored, units_of
+from nesting.planning.remnants import plan_remnants
+
+from .builders import AreaLay, lay_of, order_of, rectangle, scrap, shape
+from .remnant_cases import CASES
+
+
+class Judge:
+    """Fits by a rule of the test's own; remembers what was asked."""
+
+    def __init__(self, rule, proof=lambda remnant, pieces: None):
+        self.rule, self.proof = rule, proof
+        self.asked: list[tuple[str, tuple[str, ...]]] = []
+
+    @staticmethod
+    def _pieces(part):
+        return tuple(sorted(name.split("#")[0] for g in part.garments for name in g.pieces))
+
+    def refuses(self, part, cloth, remnant):
+        """By the rule of proof."""
+        return self.proof(remnant.name, self._pieces(part))
+
+    def lay(self, part, cloth, remnant):
+        """By the rule."""
+        pieces = self._pieces(part)
+        self.asked.append((remnant.name, pieces))
+        if not self.rule(remnant.name, pieces):
+            return None
+        return lay_of(part, part.cloth_named(cloth), 1.0, remnant=remnant.name)
+
+
+@pytest.mark.parametrize("case", CASES, ids=lambda case: case.__name__)
+def test_the_optimum_is_reached_and_proved(case):
+    """The greatest number of garments, known by construction, with real bounds and a real search, in a minute."""
+    order, number = case()
+    plan = plan_remnants(order, FitsBySearch(SearchOptions(seconds=2.0)), seconds=60.0)
+    assert plan.number == number
+    assert plan.proved and plan.value == plan.bound
+    assert plan.seconds < 60.0
+    assert plan.reason is not None or number == sum(g.count for g in order.garments)
+    # every cloth piece of every garment made is there exactly once
+    wanted = Counter()
+    for made, garment in zip(plan.made, order.garments, strict=True):
+        for name in garment.pieces:
+            wanted[garment.name, garment.size, name] += made.made * order.cut_piece(name, garment.size).cut
+    assert Counter((u.garment, u.size, u.piece) for u in plan.uses) == +wanted
+    laid = Counter((p.garment, p.size, p.piece) for lay in plan.lays for p in lay.placements)
+    assert laid == +wanted
+    if any(g.same_cloth for g in order.garments):
+        assert len({(u.garment, u.copy, u.remnant) for u in plan.uses}) == plan.number
+
+
+def briefs(count=2, **how):
+    """Front and back of 100 × 100 each."""
+    pieces = [rectangle("front", 100.0, 100.0), rectangle("back", 100.0, 100.0)]
+    return pieces, [Garment("briefs", None, count, ("front", "back"), **how)]
+
+
+def test_a_refusal_by_the_search_sends_pieces_elsewhere():
+    """Area says that two fronts and two backs go on 'a'; the search finds no room for more than two; 'b' takes them."""
+    pieces, garments = briefs()
+    order = order_of(pieces, garments, remnants=(scrap("a", 200.0, 200.0), scrap("b", 200.0, 201.0)))
+    judge = Judge(lambda name, load: len(load) <= 2)
+    plan = plan_remnants(order, judge, seconds=20.0)
+    assert plan.number == 2
+    assert {u.remnant for u in plan.uses} == {"a", "b"}
+    assert plan.proved  # all that was asked for is made
+    refused = [asked for asked in judge.asked if len(asked[1]) > 2]
+    assert refused and len(refused) == len(set(refused))  # what is refused is not tried again
+
+
+def test_what_the_search_alone_refuses_is_not_called_proved():
+    """No room found is no proof: the bound by area stands above the value, and the reason says so."""
+    pieces, garments = briefs()
+    order = order_of(pieces, garments, remnants=(scrap("a", 200.0, 200.0),))
+    plan = plan_remnants(order, Judge(lambda name, load: len(load) <= 3), seconds=20.0)
+    assert (plan.number, plan.value, plan.bound, plan.proved) == (1, 1.0, 2.0, False)
+    assert "not proved" in plan.reason
+    proof = Judge(lambda name, load: True, lambda name, load: "too long together" if len(load) > 3 else None)
+    proved = plan_remnants(order, proof, seconds=20.0)
+    assert (proved.number, proved.bound, proved.proved) == (1, 1.0, True)
+
+
+def test_remnants_of_one_shape_share_what_is_known():
+    """Three equal remnants: the load that one of them refuses is not tried on the others."""
+    pieces, garments = briefs(3)
+    order = order_of(pieces, garments, remnants=tuple(scrap(n, 200.0, 200.0) for n in "abc"))
+    judge = Judge(lambda name, load: len(load) <= 2)
+    plan = plan_remnants(order, judge, seconds=20.0)
+    assert plan.number == 3
+    refused = [load for _, load in judge.asked if len(load) > 2]
+    assert len(refused) == len(set(refused))
+
+
+def test_pieces_of_a_broken_garment_are_not_cut():
+    """When time is over and half a garment has no place, its other half is taken off the lay again."""
+    pieces, garments = briefs(2)
+    order = order_of(pieces, garments, remnants=(scrap("a", 300.0, 100.0), scrap("b", 100.0, 100.0)))
+    # no time at all: the first assignment is all there is, and 'b' takes nothing
+    judge = Judge(lambda name, load: name == "a")
+    plan = plan_remnants(order, judge, seconds=0.0)
+    assert plan.number == 1
+    assert Counter(u.piece for u in plan.uses) == {"front": 1, "back": 1}
+    assert [lay.remnant for lay in plan.lays] == ["a"]
+    assert not plan.proved
+    assert [name for name, _ in judge.asked].count("a") == 2  # laid anew without the broken one
+    assert judge.asked[-1] == ("a", ("back", "front"))
+
+
+def test_what_must_still_be_bought_is_said():
+    """One of three comes from the leftover; two are bought, and lining for all three as there is none at all."""
+    pieces = [rectangle("shell", 100.0, 100.0), rectangle("lining", 100.0, 90.0, cloth="lining")]
+    cloths = [Cloth("main", 1000.0, price=10.0), Cloth("lining", 1000.0)]
+    order = order_of(
+        pieces, [Garment("briefs", None, 3, ("shell", "lining"))], cloths, remnants=(scrap("a", 100.0, 100.0),)
+    )
+    plan = plan_remnants(order, Judge(lambda name, load: True), lay=AreaLay(0.8), seconds=10.0)
+    assert plan.number == 1
+    assert [(b.cloth, b.garments) for b in plan.to_buy] == [("main", (("briefs", 2),)), ("lining", (("briefs", 3),))]
+    main = plan.to_buy[0]
+    assert main.lay_length == pytest.approx(2 * 10_000.0 / 1000.0 / 0.8)
+    assert main.buy_length == 100.0 and main.cost == pytest.approx(1.0)
+    assert plan.as_dict()["to_buy"][1]["garments"] == [{"garment": "briefs", "count": 3}]
+
+
+def test_an_order_without_remnants_says_what_to_do():
+    """The message names the cloth and the table to add."""
+    pieces, garments = briefs()
+    with pytest.raises(OrderError, match=r"no remnants of main .*\[\[remnant\]\]"):
+        plan_remnants(order_of(pieces, garments), Judge(lambda *_: True))
+
+
+def test_value_weighs_more_than_number():
+    """Of two garments on one place the dearer one is made; the other is listed as not made."""
+    pieces = [rectangle("a", 100.0, 100.0), rectangle("b", 100.0, 100.0)]
+    garments = [Garment("plain", None, 1, ("a",)), Garment("fine", None, 1, ("b",), value=3.5)]
+    plan = plan_remnants(order_of(pieces, garments, remnants=(scrap("r", 100.0, 100.0),)), Judge(lambda *_: True))
+    assert [(m.garment, m.made) for m in plan.made] == [("plain", 0), ("fine", 1)]
+    assert plan.value == plan.bound == 3.5
+
+
+def test_the_reason_by_area_gives_the_figures():
+    """One more takes 200 cm²; of 350 cm² there are 150 left."""
+    pieces, garments = briefs(2)
+    order = order_of(pieces, garments, remnants=(scrap("a", 350.0, 100.0),))
+    plan = plan_remnants(order, Judge(lambda *_: True))
+    assert plan.number == 1
+    assert plan.reason == "briefs: one more takes 200 cm² of 'main', but of the remnants' 350 cm² only 150 cm² are left"
+
+
+def test_hands_and_names_come_back_from_a_part_order():
+    """A left piece is laid as its mirror image; put back, it is the pattern piece flipped, at the same outline."""
+    ring = ((0.0, 0.0), (30.0, 0.0), (30.0, 10.0), (0.0, 20.0))
+    order = order_of([shape("side", ring, cut=2, mirrored=True)], [Garment("shorts", None, 1, ("side",))])
+    judge = Judge(lambda *_: True)
+    plan = plan_remnants(replace(order, remnants=(scrap("a", 100.0, 100.0),)), judge)
+    assert {u.hand for u in plan.uses} == {"right", "left"}
+    units = _units(order)
+    part = part_order(order, units)
+    assert sorted(g.pieces for g in part.garments) == [("side#left0", "side#right0")]
+    left = next(p for p in part.pieces if p.name == "side#left0")
+    assert left.cut == 1 and not left.mirrored
+    laid = placed(left.piece, 5.0, 40.0, 180.0, False)
+    placement = Placement("side#left0", "shorts", None, 1, 5.0, 40.0, 180.0, False, (0,), False, False, 1, laid.outline)
+    lay = lay_of(part, part.cloths[0], 50.0)
+    lay = replace(lay, sections=(replace(lay.sections[0], placements=(placement,)),))
+    back = restored(lay, units, order).placements[0]
+    assert (back.piece, back.flipped, back.copy) == ("side", True, 1)
+    again = placed(order.pieces[0].piece, back.x, back.y, back.turn, back.flipped)
+    assert set(again.outline) == set(laid.outline)
+
+
+def _units(order):
+    classes = Counter(classes_of(order, order.garments[0]))
+    kind = Kind("shorts", 1, 1.0, False, tuple(sorted(classes.items())))
+    return units_of(order, [kind], {"a": {0: dict(classes)}})["a"]
+
+
+def test_copies_keep_their_numbers_when_one_lies_elsewhere():
+    """Copy 2 alone on a remnant is copy 1 of the part order, and copy 2 again when put back."""
+    pieces, garments = briefs(2)
+    order = order_of(pieces, garments)
+    classes = Counter(classes_of(order, garments[0]))
+    kind = Kind("briefs", 2, 1.0, False, tuple(sorted(classes.items())))
+    load = {name: {0: dict(classes)} for name in ("a", "b")}
+    second = units_of(order, [kind], load)["b"]
+    assert {u.copy for u in second} == {2}
+    lay = lay_of(order, order.cloths[0], 50.0)
+    placement = Placement("front#any0", "briefs", None, 1, 0.0, 0.0, 0.0, False, (0,), False, False, 1, ())
+    lay = replace(lay, sections=(replace(lay.sections[0], placements=(placement,)),))
+    assert restored(lay, second, order).placements[0].copy == 2
