@@ -7,11 +7,12 @@ under-states, and none trusts the answer of a linear programme: a bound may be w
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import replace
 from time import monotonic
 
-from nesting.packing.bounds_lies import Lie, Ply, lies_of, plies_of
+from nesting.packing.bounds_lies import Known, Lie, Ply, lies_of, plies_of
 from nesting.packing.bounds_load import Kind, Load
 from nesting.packing.bounds_order import order_bound
 from nesting.packing.problem import Bound, Item, Problem
@@ -37,7 +38,9 @@ def lower_bound(problem: Problem, *, seconds: float = 1.0) -> Bound:
         return Bound(0.0, "there is nothing to place")
     best = _longest(kinds, plies)
     load = Load(kinds, plies, until)
-    length, row, _, _ = load.bars(best.length)
+    length, row = load.bars(best.length)
+    if math.isinf(length):
+        return Bound(length, "the items of one group have no state in common, so nothing fits")
     if row:
         best = Bound(length, _load_reason(row, length, len(load.widths())))
     ordered = order_bound(kinds, plies, load.widths(), best.length, until - 0.3 * seconds)
@@ -68,7 +71,7 @@ def area_bound(problem: Problem) -> Bound:
         return Bound(0.0, "there is nothing to place")
     load = Load(kinds, plies, monotonic() + 10.0)
     load.duals = load.duals[:1]
-    length, _, _, _ = load.bars(0.0)
+    length, _ = load.bars(0.0)
     return Bound(length, _load_reason("area", length, len(load.widths())))
 
 
@@ -77,10 +80,12 @@ def _kinds(problem: Problem, plies: tuple[Ply, ...]) -> tuple[Kind, ...]:
     members: dict[object, list[int]] = {}
     for number, item in enumerate(problem.items):
         members.setdefault(_likeness(item, number), []).append(number)
-    return tuple(
-        Kind(lies_of(problem.items[own[0]], own[0], plies), tuple(own), problem.items[own[0]].group, problem.items[own[0]].name)
-        for own in members.values()
-    )
+    known: Known = {}
+    kinds = []
+    for own in members.values():
+        item = problem.items[own[0]]
+        kinds.append(Kind(lies_of(item, own[0], plies, known), tuple(own), item.group, item.name))
+    return tuple(kinds)
 
 
 def _likeness(item: Item, number: int) -> object:
@@ -89,7 +94,17 @@ def _likeness(item: Item, number: int) -> object:
     if item.kind is not None:
         return ("kind", item.kind, item.group)
     poses = tuple(
-        (p.ring.tobytes(), None if p.body is None else p.body.tobytes(), p.plies, p.x, p.y, p.low, p.high, p.tilt, p.state)
+        (
+            p.ring.tobytes(),
+            p.body if p.body is None else p.body.tobytes(),
+            p.plies,
+            p.x,
+            p.y,
+            p.low,
+            p.high,
+            p.tilt,
+            p.state,
+        )
         for p in item.poses
     )
     return (poses, item.group)
@@ -109,7 +124,7 @@ def _longest(kinds: Sequence[Kind], plies: tuple[Ply, ...]) -> Bound:
 
 def _end(lie: Lie, plies: tuple[Ply, ...]) -> float:
     if lie.placed and lie.x is not None:
-        return lie.x.offset + lie.right
+        return lie.x.offset + lie.shape.right
     return lie.first(max(plies[p].left for p in lie.plies))
 
 

@@ -53,14 +53,16 @@ class Dual:
 
     def over(self, profile: Profile, width: float) -> float:
         """∫ f(chord / width) over a profile, never overstated; exact for the identity."""
-        if self.name == "area":
-            return profile.area / width
+        return profile.area / width if self.name == "area" else float(np.sum(self.slabs(profile, width)))
+
+    def slabs(self, profile: Profile, width: float) -> Floats:
+        """The same integral, slab by slab."""
         a, b = profile.first / width * SLACK, profile.last / width * SLACK
         low, high = np.minimum(a, b), np.maximum(a, b)
         steep = high - low > 1e-9
         rise = np.where(steep, high - low, 1.0)
         mean = np.where(steep, (self._primitive(high) - self._primitive(low)) / rise, self.at(low))
-        return float(np.sum(profile.step * mean))
+        return profile.step * mean
 
 
 def _dual(name: str, pieces: Iterable[tuple[Fraction, Fraction, Fraction]]) -> Dual:
@@ -74,7 +76,7 @@ def identity() -> Dual:
 
 
 def threshold(e: Fraction) -> Dual:
-    """Shares under ``e`` cost nothing, and over 1 − e they cost the whole width (Fekete, Schepers 2001), 0 < e <= 1/2."""
+    """Shares under ``e`` cost nothing, and over 1 − e they cost all of it (Fekete, Schepers 2001), 0 < e <= 1/2."""
     tiny = Fraction(1, 10**12)  # at exactly 1 − e the function still equals x
     pieces = [(Fraction(0), Fraction(0), Fraction(0)), (e, e, Fraction(1)), (1 - e + tiny, Fraction(1), Fraction(0))]
     return _dual("threshold", pieces)

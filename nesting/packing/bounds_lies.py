@@ -12,7 +12,8 @@ from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
-from shapely import MultiPolygon, Polygon, box, distance, points
+from shapely import Polygon, box, distance, points
+from shapely.geometry.base import BaseGeometry
 from shapely.ops import unary_union
 
 from nesting.packing.bounds_shapes import (
@@ -26,14 +27,18 @@ from nesting.packing.bounds_shapes import (
     ring_area,
     turned,
 )
-from nesting.packing.problem import Axis, Item, NeverFits, Place, Pose, Problem, RingArray
+from nesting.packing.problem import Axis, Item, NeverFits, Place, Pose, Problem
 
-__all__ = ["Lie", "Ply", "lies_of", "plies_of"]
+__all__ = ["Known", "Lie", "Ply", "Shape", "axis_from", "lies_of", "plies_of"]
 
 Floats = NDArray[np.float64]
 _CELL = 0.5  # degrees: half the width of a tilt cell, while there are few enough of them
 _CELLS = 12
 _ROOM = 1e-6  # share of its size by which a piece may be too deep for a ply before that is held against it
+
+
+#: Shapes met so far, by their coordinates and cell of tilts.
+Known = dict[tuple[bytes, bytes, bool, tuple[float, float]], "Shape"]
 
 
 @dataclass(frozen=True, eq=False)
@@ -44,7 +49,7 @@ class Ply:
     high: float
     left: float
     right: float
-    flaws: Polygon | MultiPolygon
+    flaws: BaseGeometry
 
     @property
     def width(self) -> float:
@@ -53,36 +58,40 @@ class Ply:
 
 
 @dataclass(frozen=True, eq=False)
-class Lie:
-    """One way for an item to lie. Shapes are about the middle, reaches and margins from it; lengths as in the problem.
+class Shape:
+    """Body and ring of a pose about the middle of the body's box, over one cell of tilts.
 
-    ``area``: of what lies inside the plies and meets nothing else. ``kernel`` is inside the body in every tilt of the
-    cell, ``ring_kernel`` likewise inside the ring. ``left`` to ``right`` and ``down`` to ``up`` are the innermost
-    reaches of the body; ``low`` to ``high`` where the middle's y may be, ``x`` the only places of its x (None: any).
-    ``margins`` (left, bottom, right, top) is how far at most the ring sticks out of the body's box; ``guard`` are the
-    pose's ``low`` and ``high``; ``pair`` is body and ring at the middle of the cell. ``placed``: it lies
-    there and nowhere else; ``tied``: to one height, as on a fold; ``flaw``: no item but a flaw in the cloth.
+    ``body`` and ``ring`` are those at the middle of the cell; ``spread`` is how far a point of them moves within it.
+    ``left`` to ``right`` and ``down`` to ``up`` are the innermost reaches of the body in the cell. ``area`` is of what
+    lies inside the plies and meets nothing else; ``margins`` (left, bottom, right, top) is how far at most the ring
+    sticks out of the body's box.
     """
 
-    plies: tuple[int, ...]
-    state: int | None
+    body: BaseGeometry
+    ring: BaseGeometry
+    spread: float
     area: float
     ring_area: float
-    kernel: Polygon | MultiPolygon
-    ring_kernel: Polygon | MultiPolygon
     left: float
     right: float
     down: float
     up: float
-    low: float
-    high: float
-    x: Axis | None
     margins: tuple[float, float, float, float]
-    guard: tuple[float, float]
-    pair: tuple[Polygon | MultiPolygon, Polygon | MultiPolygon]
-    placed: bool = False
-    tied: bool = False
-    flaw: bool = False
+
+    @cached_property
+    def kernel(self) -> BaseGeometry:
+        """What is inside the body at every tilt of the cell."""
+        return eroded(self.body, self.spread)
+
+    @cached_property
+    def ring_kernel(self) -> BaseGeometry:
+        """What is inside the ring at every tilt of the cell."""
+        return self.kernel if self.ring is self.body else eroded(self.ring, self.spread)
+
+    @property
+    def gapped(self) -> bool:
+        """Whether ring and body differ."""
+        return self.ring is not self.body
 
     @cached_property
     def edges(self) -> Floats:
@@ -92,7 +101,7 @@ class Lie:
     @cached_property
     def ring_edges(self) -> Floats:
         """Edges of the ring's kernel."""
-        return self.edges if self.ring_kernel is self.kernel else edges_of(self.ring_kernel)
+        return edges_of(self.ring_kernel) if self.gapped else self.edges
 
     @cached_property
     def bars(self) -> tuple[Profile, Profile]:
@@ -102,9 +111,7 @@ class Lie:
     @cached_property
     def ring_bars(self) -> tuple[Profile, Profile]:
         """Vertical and horizontal profiles of the ring's kernel."""
-        if self.ring_kernel is self.kernel:
-            return self.bars
-        return profile_of(self.ring_edges), profile_of(self.ring_edges, along="y")
+        return (profile_of(self.ring_edges), profile_of(self.ring_edges, along="y")) if self.gapped else self.bars
 
     @cached_property
     def rectangles(self) -> Floats:
@@ -114,21 +121,40 @@ class Lie:
     @cached_property
     def stick(self) -> float:
         """A distance within which all of the ring lies from the body."""
-        body, ring = self.pair
-        if ring is body or body.covers(ring):
+        if not self.gapped or self.body.covers(self.ring):
             return 0.0
-        vertices = np.vstack([np.asarray(p.exterior.coords) for p in getattr(ring, "geoms", [ring])])
-        reach = 1.01 * float(distance(body, points(vertices)).max())
-        while not body.buffer(reach).covers(ring):  # between its vertices a ring may be farther off
+        vertices = np.vstack([np.asarray(p.exterior.coords) for p in getattr(self.ring, "geoms", [self.ring])])
+        reach = 1.01 * float(distance(self.body, points(vertices)).max())
+        while not self.body.buffer(reach).covers(self.ring):  # between its vertices a ring may be farther off
             reach *= 1.1
         return reach
 
+
+@dataclass(frozen=True, eq=False)
+class Lie:
+    """One way for an item to lie: a shape, with its middle's y from ``low`` to ``high``, on all of ``plies``.
+
+    ``x``: the only places of the middle's x (None: any). ``guard``: the pose's ``low`` and ``high``. ``placed``: it
+    lies there and nowhere else; ``tied``: to one height, as on a fold; ``flaw``: no item but a flaw in the cloth.
+    """
+
+    shape: Shape
+    plies: tuple[int, ...]
+    state: int | None
+    low: float
+    high: float
+    x: Axis | None = None
+    guard: tuple[float, float] = (0.0, 0.0)
+    placed: bool = False
+    tied: bool = False
+    flaw: bool = False
+
     def first(self, left: float) -> float:
         """Least x of the right end of an item that lies so, on cloth that begins at x = ``left``."""
-        least = left - self.left
+        least = left - self.shape.left
         if self.x is not None:
-            least = axis_from(self.x, least, _ROOM * (self.right - self.left))
-        return least + self.right
+            least = axis_from(self.x, least, _ROOM * (self.shape.right - self.shape.left))
+        return least + self.shape.right
 
 
 def axis_from(axis: Axis, least: float, room: float) -> float:
@@ -171,105 +197,89 @@ def _axis_range(axis: Axis | None, low: float, high: float, room: float) -> tupl
     return first, first + math.floor((high + room - first) / period) * period
 
 
-def _lie(pose: Pose, middle: float, half: float, plies: tuple[Ply, ...], placed: Place | None) -> Lie | None:
-    """The lie of a pose about tilt ``middle`` ± ``half`` degrees; None if it fits no ply in that way."""
-    ring = pose.ring
-    body = ring if pose.body is None else pose.body
-    centre = (body.min(axis=0) + body.max(axis=0)) / 2
-    low_ring, low_body = turned(ring - centre, middle), turned(body - centre, middle)
-    left, down, right, up = box_range(body - centre, middle, half)
-    ring_shape = polygon_of(low_ring)
-    shape = ring_shape if pose.body is None else polygon_of(low_body)
+def _shape(pose: Pose, centre: Floats, middle: float, half: float) -> Shape:
+    """Body and ring of a pose about ``centre``, tilted by ``middle`` ± ``half`` degrees."""
+    ring = pose.ring - centre
+    body = ring if pose.body is None else pose.body - centre
+    left, down, right, up = box_range(body, middle, half)
+    turned_ring, turned_body = turned(ring, middle), turned(body, middle)
+    ring_shape = polygon_of(turned_ring)
+    shape = ring_shape if pose.body is None else polygon_of(turned_body)
+    area = ring_area(body)
     if shape is not ring_shape and not ring_shape.covers(shape):
-        shape = shape.intersection(ring_shape)
+        shape = shape.intersection(ring_shape)  # only this much meets nothing else
         area = float(shape.area)
-    else:
-        area = ring_area(body)
-    if pose.body is None:
-        margins = (0.0, 0.0, 0.0, 0.0)
-    elif half == 0.0:
-        inner, outer = (low_body.min(axis=0), low_body.max(axis=0)), (low_ring.min(axis=0), low_ring.max(axis=0))
-        margins = (*(inner[0] - outer[0]), *(outer[1] - inner[1]))
-    else:  # whatever the turn, the ring lies within that distance of the body's hull
-        hull = shape.convex_hull
-        margins = (float(distance(hull, points(low_ring)).max()),) * 4
-    spread = math.radians(half) * float(np.linalg.norm(np.vstack([ring, body]) - centre, axis=1).max())
-    kernel = eroded(shape, spread)
-    ring_kernel = kernel if shape is ring_shape else eroded(ring_shape, spread)
-    # where the middle may be: the reference point plus the turned centre
+    margins = (0.0, 0.0, 0.0, 0.0)
+    if pose.body is not None and half == 0.0:
+        below, beyond = (
+            turned_body.min(axis=0) - turned_ring.min(axis=0),
+            turned_ring.max(axis=0) - turned_body.max(axis=0),
+        )
+        margins = (float(below[0]), float(below[1]), float(beyond[0]), float(beyond[1]))
+    elif pose.body is not None:  # whatever the turn, the ring lies within that distance of the body's hull
+        margins = (float(distance(shape.convex_hull, points(turned_ring)).max()),) * 4
+    spread = math.radians(half) * float(np.linalg.norm(np.vstack([ring, body]), axis=1).max())
+    return Shape(shape, ring_shape, spread, area, ring_area(ring), left, right, down, up, margins)
+
+
+def _lie(
+    pose: Pose, cell: tuple[float, float], plies: tuple[Ply, ...], placed: Place | None, known: Known
+) -> Lie | None:
+    """The lie of a pose over a cell of tilts (middle, half) degrees; None if it fits no ply in that way."""
+    body = pose.ring if pose.body is None else pose.body
+    centre = (body.min(axis=0) + body.max(axis=0)) / 2
+    key = (pose.ring.tobytes(), body.tobytes(), pose.body is None, cell)
+    if key not in known:
+        known[key] = _shape(pose, centre, *cell)
+    shape, (middle, half) = known[key], cell
+    # where the middle may be: at the reference point plus the turned centre
     turns = [middle] if half == 0.0 else list(np.linspace(middle - half, middle + half, 9))
     offsets = np.array([turned(centre[None, :], t)[0] for t in turns])
-    fuzz = 0.0 if half == 0.0 else math.radians(half / 8) * float(np.hypot(*centre))
+    fuzz = 0.0 if half == 0.0 else math.radians(half / 8) * float(np.linalg.norm(centre))
     from_, to = offsets.min(axis=0) - fuzz, offsets.max(axis=0) + fuzz
-    low, high = -math.inf, math.inf
-    room = _ROOM * max(up - down, right - left)
-    for ply in pose.plies:
-        low = max(low, plies[ply].low + pose.low - down)
-        high = min(high, plies[ply].high - pose.high - up)
-    x = pose.x
     if placed is not None:
-        low = high = placed.y + float(offsets[0][1])
-        x = Axis(placed.x + float(offsets[0][0]))
-    else:
-        reach = _axis_range(pose.y, low - to[1], high - from_[1], room) if pose.y is not None else (low, high)
-        if reach is None or reach[0] > reach[1] + room:
+        x, y = placed.x + float(offsets[0][0]), placed.y + float(offsets[0][1])
+        return Lie(shape, pose.plies, pose.state, y, y, Axis(x), (pose.low, pose.high), placed=True)
+    low = max(plies[ply].low for ply in pose.plies) + pose.low - shape.down
+    high = min(plies[ply].high for ply in pose.plies) - pose.high - shape.up
+    room = _ROOM * max(shape.up - shape.down, shape.right - shape.left)
+    if pose.y is None:
+        if low > high + room:
             return None
-        if pose.y is not None:
-            low, high = max(low, reach[0] + from_[1]) - room, min(high, reach[1] + to[1]) + room
-            if pose.y.period == 0 and half == 0.0:
-                low = high = reach[0] + float(from_[1])
-        elif low > high:  # a piece as deep as the cloth, give or take the arithmetic
-            low, high = high, low
-        if x is not None:
-            x = Axis(x.offset + float(from_[0]), x.period) if half == 0.0 else None
-    lie = Lie(
-        plies=pose.plies,
-        state=pose.state,
-        area=area,
-        ring_area=ring_area(ring),
-        kernel=kernel,
-        ring_kernel=ring_kernel,
-        left=left,
-        right=right,
-        down=down,
-        up=up,
-        low=low,
-        high=high,
-        x=x,
-        margins=margins,
-        guard=(pose.low, pose.high),
-        pair=(shape, ring_shape),
-        placed=placed is not None,
-        tied=pose.y is not None and pose.y.period == 0,
-    )
+        low, high = min(low, high), max(low, high)  # a piece as deep as the cloth, give or take the arithmetic
+    else:
+        reach = _axis_range(pose.y, low - float(to[1]), high - float(from_[1]), room)
+        if reach is None:
+            return None
+        low, high = reach[0] + float(from_[1]), reach[1] + float(to[1])
+    x_axis = None if pose.x is None or half else Axis(pose.x.offset + float(from_[0]), pose.x.period)
+    tied = pose.y is not None and pose.y.period == 0
+    lie = Lie(shape, pose.plies, pose.state, low, high, x_axis, (pose.low, pose.high), tied=tied)
     start = max(plies[ply].left for ply in pose.plies)
     end = min(plies[ply].right for ply in pose.plies)
-    if placed is None and lie.first(start) > end + room:
-        return None
-    return lie
+    return None if lie.first(start) > end + room else lie
 
 
-def lies_of(item: Item, number: int, plies: tuple[Ply, ...]) -> tuple[Lie, ...]:
-    """All ways in which an item may lie.
+def lies_of(item: Item, number: int, plies: tuple[Ply, ...], known: Known | None = None) -> tuple[Lie, ...]:
+    """All ways in which an item may lie; ``known`` keeps shapes that several poses or items have in common.
 
     Raises
     ------
     NeverFits
         if no pose fits into the plies' boxes.
     """
+    known = {} if known is None else known
     if item.fixed is not None:
-        pose = item.poses[item.fixed.pose]
-        lie = _lie(pose, item.fixed.tilt, 0.0, plies, item.fixed)
-        return (lie,) if lie is not None else ()
+        lie = _lie(item.poses[item.fixed.pose], (item.fixed.tilt, 0.0), plies, item.fixed, known)
+        return () if lie is None else (lie,)
     lies: list[Lie] = []
     for pose in item.poses:
-        if pose.tilt <= 0:
-            cells = [(0.0, 0.0)]
-        else:
-            count = min(_CELLS, max(1, math.ceil(pose.tilt / _CELL)))
+        cells = [(0.0, 0.0)]
+        if pose.tilt > 0:
+            count = min(_CELLS, math.ceil(pose.tilt / _CELL))
             half = pose.tilt / count
             cells = [(-pose.tilt + (2 * k + 1) * half, half) for k in range(count)]
-        lies += [lie for cell in cells if (lie := _lie(pose, *cell, plies, None)) is not None]
+        lies += [lie for cell in cells if (lie := _lie(pose, cell, plies, None, known)) is not None]
     if not lies:
         raise NeverFits(number, item.name, "it is larger than the cloth in every way it may lie")
     return tuple(lies)

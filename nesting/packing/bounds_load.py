@@ -13,15 +13,15 @@ no layout is as short as L. The weights come from a linear programme, but the pr
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
-from functools import lru_cache
 from time import monotonic
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy.optimize import linprog
-from shapely import MultiPolygon, Polygon, box
+from shapely import Polygon, box
+from shapely.geometry.base import BaseGeometry
 
 from nesting.packing.bounds_functions import SLACK, Dual, standard
 from nesting.packing.bounds_lies import Lie, Ply
@@ -57,9 +57,17 @@ class Load:
 
     def __init__(self, kinds: Sequence[Kind], plies: Sequence[Ply], until: float) -> None:
         self.kinds, self.plies, self.until = kinds, plies, until
+        self._eroded: dict[tuple[int, bool], BaseGeometry] = {}
+        self._stacked: dict[tuple[int, bool, bool], tuple[Profile, NDArray[np.int64]]] = {}
+        self.seconds = max(until - monotonic(), 0.0)
         self.columns = [(k, lie) for k, kind in enumerate(kinds) for lie in kind.lies]
+        self.states: dict[int, set[int]] = {}
+        for kind in kinds:
+            if kind.group is not None:
+                own = {lie.state for lie in kind.lies if lie.state is not None}
+                self.states.setdefault(kind.group, set()).update(own)
         self.counts = np.array([float(len(kind.members)) for kind in kinds])
-        self.gapped = any(lie.ring_kernel is not lie.kernel for _, lie in self.columns)
+        self.gapped = any(lie.shape.gapped for _, lie in self.columns)
         self.duals = standard(48 if len(self.columns) <= 60 else 16)
 
     # -- what a choice of weights proves ----------------------------------------------------------------------------
@@ -67,11 +75,8 @@ class Load:
     def least(self, costs: Floats) -> float:
         """Least Σ of ``costs`` (one per column) over all ways to choose a lie for every item."""
         total = 0.0
-        grouped: dict[int, dict[int | None, float]] = {}
-        states: dict[int, set[int]] = {}
-        for k, kind in enumerate(self.kinds):
-            if kind.group is not None:
-                states.setdefault(kind.group, set()).update(lie.state for lie in kind.lies if lie.state is not None)
+        grouped: dict[int, dict[int, float]] = {}
+        states = self.states
         at = 0
         for k, kind in enumerate(self.kinds):
             own = costs[at : at + len(kind.lies)]
@@ -96,21 +101,23 @@ class Load:
         if not ringed:
             low, high = min(lie.guard[0] for lie in lies), min(lie.guard[1] for lie in lies)
             return frame.width - low - high, -frame.left
-        bottom = max(lie.margins[1] - lie.guard[0] for lie in lies)
-        top = max(lie.margins[3] - lie.guard[1] for lie in lies)
-        out = max(lie.margins[0] for lie in lies) + max(lie.margins[2] for lie in lies)
+        bottom = max(lie.shape.margins[1] - lie.guard[0] for lie in lies)
+        top = max(lie.shape.margins[3] - lie.guard[1] for lie in lies)
+        out = max(lie.shape.margins[0] for lie in lies) + max(lie.shape.margins[2] for lie in lies)
         return frame.width + bottom + top, out - frame.left
 
     def widths(self) -> dict[int, float]:
         """Of each ply in use, what the chords of all rings on a vertical line add up to at most."""
         return {ply: self._frame(ply, self.gapped)[0] for ply in range(len(self.plies)) if self._on(ply)}
 
-    @lru_cache(maxsize=64)  # noqa: B019 - lives as long as one call of lower_bound
-    def _flaws(self, ply: int, ringed: bool) -> Polygon | MultiPolygon:
-        flaws = self.plies[ply].flaws
-        if flaws.is_empty or not ringed:
-            return flaws
-        return eroded(flaws, max(lie.stick for lie in self._on(ply)))
+    def _flaws(self, ply: int, ringed: bool) -> BaseGeometry:
+        """What of a ply no body, or no ring, may cover."""
+        if (ply, ringed) not in self._eroded:
+            flaws = self.plies[ply].flaws
+            if ringed and not flaws.is_empty:
+                flaws = eroded(flaws, max(lie.shape.stick for lie in self._on(ply)))
+            self._eroded[ply, ringed] = flaws
+        return self._eroded[ply, ringed]
 
     def _lost(self, ply: int, ringed: bool, dual: Dual, width: float, length: float) -> float:
         """What the flaws left of ``length`` take of a row of bars."""
@@ -123,21 +130,42 @@ class Load:
         used = [p for p in range(len(self.plies)) if self._on(p)]
         return [(p, ringed) for p in used for ringed in ([False, True] if self.gapped else [False])]
 
-    def _costs(self, ply: int, cost: Callable[[Lie], float]) -> Floats:
-        return np.array([cost(lie) if ply in lie.plies else 0.0 for _, lie in self.columns])
+    def _slabs(self, ply: int, ringed: bool, lanes: bool) -> tuple[Profile, NDArray[np.int64]]:
+        """The profiles of all columns on a ply end to end, and the column of each slab."""
+        key = (ply, ringed, lanes)
+        if key not in self._stacked:
+            own = [(c, lie.shape) for c, (_, lie) in enumerate(self.columns) if ply in lie.plies]
+            bars = [(shape.ring_bars if ringed else shape.bars)[lanes] for _, shape in own]
+            parts = [np.concatenate([getattr(b, name) for b in bars]) for name in ("start", "step", "first", "last")]
+            self._stacked[key] = Profile(*parts), np.repeat([c for c, _ in own], [len(b.start) for b in bars])
+        return self._stacked[key]
 
-    def bars(self, longest: float) -> tuple[float, str, Floats, list[tuple[int, bool, Dual]]]:
-        """The best bound by bars, at least ``longest`` (already proven): (length, why, costs, rows)."""
+    def _costs(self, ply: int, ringed: bool, dual: Dual, width: float, *, lanes: bool = False) -> Floats:
+        slabs, column = self._slabs(ply, ringed, lanes)
+        sums = np.bincount(column, dual.slabs(slabs, width), minlength=len(self.columns))
+        return sums.astype(np.float64)
+
+    def _areas(self, ply: int, ringed: bool) -> Floats:
+        areas = [lie.shape.ring_area if ringed else lie.shape.area for _, lie in self.columns]
+        return np.where([ply in lie.plies for _, lie in self.columns], areas, 0.0)
+
+    def bars(self, longest: float) -> tuple[float, str]:
+        """The best bound by bars, at least ``longest`` (already proven): (length, name of the row, "" if no better)."""
         rows: list[tuple[int, bool, Dual]] = []
         costs: list[Floats] = []
         extents: list[tuple[float, float]] = []
+        exact: dict[int, float] = {}
         for ply, ringed in self._sides():
             width, more = self._frame(ply, ringed)
             for dual in self.duals:
                 if dual.name == "area":
-                    line = self._costs(ply, lambda lie: (lie.ring_area if ringed else lie.area) / width)  # noqa: B023
+                    areas = self._areas(ply, ringed)
+                    exact[len(rows)] = self.least(areas) / width  # summed before dividing: whole numbers stay exact
+                    line = areas / width
+                elif monotonic() > self.until - 0.5 * self.seconds:
+                    break
                 else:
-                    line = self._costs(ply, lambda lie: dual.over((lie.ring_bars if ringed else lie.bars)[0], width))  # noqa: B023
+                    line = self._costs(ply, ringed, dual, width)
                 rows.append((ply, ringed, dual))
                 costs.append(line)
                 extents.append((width, more))
@@ -146,14 +174,14 @@ class Load:
         best, why = longest, ""
         for _ in range(20):
             lost = np.array([self._lost(p, r, d, w, best) for (p, r, d), (w, _) in zip(rows, extents, strict=True)])
-            more = np.array([m for _, m in extents])
-            single = np.array([self.least(line) for line in table]) + lost - more
+            extra = np.array([m for _, m in extents])
+            single = np.array([exact.get(r, self.least(line)) for r, line in enumerate(table)]) + lost - extra
             top = int(np.argmax(single))
             found, name = float(single[top]), rows[top][2].name
             if self._choices(table):
-                weights = self._weights(table, more - lost, np.ones(len(rows)))
+                weights = self._weights(table, extra - lost, np.ones(len(rows)))
                 if weights is not None and weights.sum() > 0:
-                    mixed = (self.least(weights @ table) - float(weights @ (more - lost))) / float(weights.sum())
+                    mixed = (self.least(weights @ table) - float(weights @ (extra - lost))) / float(weights.sum())
                     if mixed > found:
                         found, name = mixed, rows[int(np.argmax(weights))][2].name
             if found <= best * (1 + 1e-9) or monotonic() > self.until:
@@ -161,7 +189,7 @@ class Load:
                     best, why = found, name
                 break
             best, why = found, name
-        return best, why, table, rows
+        return best, why
 
     def _choices(self, table: Floats) -> bool:
         """Whether any item has lies that cost differently."""
@@ -213,17 +241,19 @@ class Load:
             if not flaws.is_empty:
                 holes = profile_of(edges_of(_left_of(flaws, length)), along="y")
             for dual in self.duals[1:]:
-                costs.append(self._costs(ply, lambda lie: dual.over((lie.ring_bars if ringed else lie.bars)[1], run)))  # noqa: B023
+                costs.append(self._costs(ply, ringed, dual, run, lanes=True))
                 room.append(width - (dual.over(holes, run) if holes is not None else 0.0))
                 names.append("lanes")
         for ply in sorted({p for p, _ in self._sides()}):
             width, more = self._frame(ply, self.gapped)
-            few = [self.duals[0], *(d for d in self.duals[1:] if d.name == "threshold")][:: 1 if len(self.duals) < 60 else 4]
+            few = [self.duals[0], *(d for d in self.duals if d.name == "threshold")][
+                :: 1 if len(self.duals) < 60 else 4
+            ]
             few += [d for d in self.duals if d.name == "rounding"][:3]
             table = np.zeros((len(few) * len(few), len(self.columns)))
             for c, (_, lie) in enumerate(self.columns):
-                if ply in lie.plies and len(lie.rectangles):
-                    wide, deep = (lie.rectangles * SLACK / (length + more, width)).T
+                if ply in lie.plies and len(lie.shape.rectangles):
+                    wide, deep = (lie.shape.rectangles * SLACK / (length + more, width)).T
                     f = np.array([d.at(deep) for d in few])
                     g = np.array([d.at(wide) for d in few])
                     table[:, c] = (f[:, None, :] * g[None, :, :]).max(axis=2).ravel()
@@ -264,7 +294,7 @@ class Load:
         return best, why
 
 
-def _left_of(shape: Polygon | MultiPolygon, length: float) -> Polygon | MultiPolygon:
+def _left_of(shape: BaseGeometry, length: float) -> BaseGeometry:
     """The part of a shape left of x = ``length``."""
     x0, y0, _, y1 = shape.bounds
     return shape.intersection(box(x0 - 1, y0 - 1, length, y1 + 1)) if length > x0 else Polygon()

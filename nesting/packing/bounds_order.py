@@ -1,10 +1,10 @@
 """Bounds by order: pieces that cannot lie beside each other lie one behind the other.
 
-Two pieces that share a ply, at a given difference dy of height, keep each other off along x: the differences dx at which
-they overlap hold an interval, seen from bands inside both (``bounds_shapes.chain_of``). If that is so for every dy that
-the cloth's width leaves them, one of them lies behind the other by at least the least end of those intervals. These
-either-ors, the pieces' slices as loads on the width (Σ chords <= width on every vertical line), and the choice of lies
-make a scheduling problem, a relaxation of the layout; CP-SAT gives a proven lower bound on it, finished or not.
+Two pieces that share a ply, at a given difference dy of height, keep each other off along x: the differences dx at
+which they overlap hold an interval, seen from bands inside both (``bounds_shapes.chain_of``). If that is so for every
+dy that the cloth's width leaves them, one of them lies behind the other by at least the least end of those intervals.
+These either-ors, the pieces' slices as loads on the width (Σ chords <= width on every vertical line), and the choice of
+lies make a scheduling problem, a relaxation of the layout; CP-SAT gives a proven lower bound on it, finished or not.
 Items tied to a fold have one height each, so this is where a fold's own length is counted.
 """
 
@@ -13,7 +13,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from itertools import combinations_with_replacement, product
+from itertools import combinations_with_replacement, pairwise, product
 from time import monotonic
 
 import numba
@@ -22,7 +22,7 @@ from numpy.typing import NDArray
 from ortools.sat.python import cp_model
 from shapely.affinity import translate
 
-from nesting.packing.bounds_lies import Lie, Ply
+from nesting.packing.bounds_lies import Lie, Ply, Shape, axis_from
 from nesting.packing.bounds_load import Kind
 from nesting.packing.bounds_shapes import Chain, Profile, chain_of
 from nesting.packing.problem import Axis
@@ -37,8 +37,6 @@ _FLAWS = 6  # flaws in the model
 _SLICES = 6  # loads per lie
 _UNITS = 10**6  # resolution of lengths in the model
 
-_Chains = list[Chain | None]
-
 
 @dataclass(frozen=True)
 class Ordered:
@@ -49,7 +47,7 @@ class Ordered:
     tied: bool
 
 
-@numba.njit(cache=True)  # type: ignore[untyped-decorator]
+@numba.njit(cache=True)
 def _reach(a: int, a_high: Floats, b: int, b_low: Floats, k: int) -> float:
     """max over the slabs that two chains share, the second lifted by ``k`` slabs, of a's right end − b's left end."""
     reach = -np.inf
@@ -58,7 +56,7 @@ def _reach(a: int, a_high: Floats, b: int, b_low: Floats, k: int) -> float:
     return reach
 
 
-@numba.njit(cache=True)  # type: ignore[untyped-decorator]
+@numba.njit(cache=True)
 def _least_reach(a: int, a_high: Floats, b: int, b_low: Floats, low: float, high: float) -> float:
     """Least of ``_reach`` over lifts from ``low`` to ``high`` slabs, −inf if the chains can miss each other."""
     first, last = int(np.ceil(low - 1e-6)), int(np.floor(high + 1e-6))
@@ -80,21 +78,30 @@ def _apart(one: tuple[Lie, Chain], two: tuple[Lie, Chain], height: float) -> tup
     if behind == -math.inf:
         return None
     before = _least_reach(a.first, -a.low, b.first, -b.high, low, high)
+    if p.x is not None and q.x is not None and p.x.period == q.x.period != 0:  # only on the same lattice
+        room = 1e-6 * (p.shape.right - p.shape.left)
+        apart = Axis(q.x.offset - p.x.offset, p.x.period)
+        behind = axis_from(apart, behind, room)
+        before = axis_from(Axis(-apart.offset, p.x.period), before, room)
     return (behind, before) if behind + before > 0 else None
 
 
 def _slices(bars: Profile) -> list[tuple[float, float, float]]:
     """(start, end, chord that is never undercut) of slabs side by side in x."""
+    if not len(bars.start):  # a small piece that may be tilted far has no kernel
+        return []
     begin, end = float(bars.start[0]), float(bars.start[-1] + bars.step[-1])
     lowest = np.minimum(bars.first, bars.last)
     cuts = np.linspace(begin, end, _SLICES + 1)
     found = []
-    for a, b in zip(cuts[:-1], cuts[1:], strict=True):
+    for a, b in pairwise(cuts):
         inside = (bars.start < b - 1e-12) & (bars.start + bars.step > a + 1e-12)
         if not inside.any():
             continue
         within = []
-        for s, w, f, g in zip(bars.start[inside], bars.step[inside], bars.first[inside], bars.last[inside], strict=True):
+        for s, w, f, g in zip(
+            bars.start[inside], bars.step[inside], bars.first[inside], bars.last[inside], strict=True
+        ):
             within += [f + (g - f) * min(max((t - s) / w, 0.0), 1.0) for t in (a, b)]
         chord = max(float(lowest[inside].min()), min(within))
         if chord > 0:
@@ -115,11 +122,11 @@ def order_bound(
     """
     height = max(ply.width for ply in plies) / _LEVELS
     things = [*kinds, *_flaws(plies)]
-    chains: dict[int, tuple[_Chains, _Chains]] = {}  # bodies and rings
-    for k, kind in enumerate(things):
-        bodies = [chain_of(lie.edges, height) for lie in kind.lies]
-        rings = [c if lie.ring_kernel is lie.kernel else chain_of(lie.ring_edges, height) for lie, c in zip(kind.lies, bodies, strict=True)]
-        chains[k] = bodies, rings
+    chains: dict[Shape, tuple[Chain | None, Chain | None]] = {}  # of body and ring
+    for kind in things:
+        for shape in {lie.shape for lie in kind.lies} - set(chains):
+            body = chain_of(shape.edges, height)
+            chains[shape] = body, chain_of(shape.ring_edges, height) if shape.gapped else body
         if monotonic() > until:
             return None
     pairs: dict[tuple[int, int], dict[tuple[int, int], tuple[float, float]]] = {}
@@ -129,7 +136,7 @@ def order_bound(
         which = 0 if m >= len(kinds) else 1  # bodies keep out of flaws, rings keep out of rings
         table = {}
         for (i, one), (j, two) in product(enumerate(things[k].lies), enumerate(things[m].lies)):
-            a, b = chains[k][which][i], chains[m][which][j]
+            a, b = chains[one.shape][which], chains[two.shape][which]
             if a is None or b is None or not set(one.plies) & set(two.plies):
                 continue
             if (apart := _apart((one, a), (two, b), height)) is not None:
@@ -139,7 +146,9 @@ def order_bound(
     involved = {k for pair in pairs for k in pair if k < len(kinds)}
 
     def rank(k: int) -> tuple[bool, float]:
-        return k not in involved, -min((lie.up - lie.down) * (lie.right - lie.left) for lie in kinds[k].lies)
+        return k not in involved, -min(
+            (lie.shape.up - lie.shape.down) * (lie.shape.right - lie.shape.left) for lie in kinds[k].lies
+        )
 
     chosen = [(k, n) for k in sorted(range(len(kinds)), key=rank) for n in range(len(kinds[k].members))][:_MOST]
     chosen += [(k, 0) for k in range(len(kinds), len(things))]
@@ -158,7 +167,8 @@ def _flaws(plies: Sequence[Ply]) -> list[Kind]:
             x0, y0, x1, y1 = part.bounds
             x, y = (x0 + x1) / 2, (y0 + y1) / 2
             shape = translate(part, -x, -y)
-            lie = Lie((p,), None, 0.0, 0.0, shape, shape, x0 - x, x1 - x, y0 - y, y1 - y, y, y, Axis(x), (0.0,) * 4, (0.0, 0.0), (shape, shape), True, False, True)
+            whole = Shape(shape, shape, 0.0, 0.0, 0.0, x0 - x, x1 - x, y0 - y, y1 - y, (0.0,) * 4)
+            lie = Lie(whole, (p,), None, y, y, Axis(x), placed=True, flaw=True)
             found.append((part.area, Kind((lie,), (-1,), None, "a flaw")))
     found.sort(key=lambda flaw: -flaw[0])
     return [flaw for _, flaw in found[:_FLAWS]]
@@ -175,9 +185,14 @@ def _schedule(
 ) -> Ordered | None:
     """Solve the relaxation over the chosen items (kind, number)."""
     sliced = len(chosen) <= _SLICED
-    gapped = any(lie.ring_kernel is not lie.kernel for kind in kinds for lie in kind.lies)
-    most = sum(max(lie.right - lie.left for lie in kinds[k].lies) for k, _ in chosen)
-    ends = [lie.x.offset + lie.right for k, _ in chosen for lie in kinds[k].lies if lie.x is not None and lie.x.period == 0]
+    gapped = any(lie.shape.gapped for kind in kinds for lie in kind.lies)
+    most = sum(max(lie.shape.right - lie.shape.left for lie in kinds[k].lies) for k, _ in chosen)
+    ends = [
+        lie.x.offset + lie.shape.right
+        for k, _ in chosen
+        for lie in kinds[k].lies
+        if lie.x is not None and lie.x.period == 0
+    ]
     reach = max([most, proven, *ends])
     unit = 10.0 ** math.floor(math.log10(reach)) / _UNITS
     far = 4 * _whole(reach, unit)
@@ -198,15 +213,15 @@ def _schedule(
         for lie, here in zip(kind.lies, chosen_lie, strict=True):
             left = max(plies[p].left for p in lie.plies)
             if not lie.flaw:
-                model.add(length - x >= _whole(lie.right, unit)).only_enforce_if(here)
+                model.add(length - x >= _whole(lie.shape.right, unit)).only_enforce_if(here)
                 for p in lie.plies:
-                    areas[p].append(_whole(lie.area / plies[p].width, unit) * here)
+                    areas[p].append(_whole(lie.shape.area / plies[p].width, unit) * here)
             if lie.x is not None and lie.x.period == 0:
                 model.add(x == _whole(lie.x.offset, unit)).only_enforce_if(here)
             elif lie.x is not None:
-                model.add(x >= _whole(lie.first(left) - lie.right, unit)).only_enforce_if(here)
+                model.add(x >= _whole(lie.first(left) - lie.shape.right, unit)).only_enforce_if(here)
             else:
-                model.add(x >= _whole(left - lie.left, unit)).only_enforce_if(here)
+                model.add(x >= _whole(left - lie.shape.left, unit)).only_enforce_if(here)
             if kind.group is not None and lie.state is not None:
                 key = (kind.group, lie.state)
                 if key not in states:
@@ -214,7 +229,7 @@ def _schedule(
                 model.add_implication(here, states[key])
             if not sliced or (lie.flaw and (gapped or lie.plies[0] not in loads)):
                 continue
-            for a, b, chord in _slices(lie.ring_bars[0]):
+            for a, b, chord in _slices(lie.shape.ring_bars[0]):
                 first, last = math.ceil(a / unit - 1e-6), _whole(b, unit)
                 if last > first:
                     span = model.new_optional_fixed_size_interval_var(x + first, last - first, here, "")
@@ -255,10 +270,8 @@ def _schedule(
     status = solver.solve(model)
     if status == cp_model.MODEL_INVALID:
         raise AssertionError("the scheduling relaxation is not a valid model")
-    if status == cp_model.INFEASIBLE:
-        bound = far * unit
-    else:  # a proven optimum is whole, give or take the arithmetic
-        bound = math.floor(solver.best_objective_bound + 1e-3) * unit
+    # a proven optimum is whole, give or take the arithmetic
+    bound = (far if status == cp_model.INFEASIBLE else math.floor(solver.best_objective_bound + 1e-3)) * unit
     if bound <= proven * (1 + 1e-9):
         return None
     used = {k for k, _ in chosen} & {k for pair in pairs for k in pair}

@@ -11,13 +11,13 @@ Everything here under-states: a band or a rectangle always lies inside the shape
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numba
 import numpy as np
 from numpy.typing import NDArray
-from shapely import MultiPolygon, Polygon
+from shapely import Polygon, convex_hull
+from shapely.geometry.base import BaseGeometry
 
 from nesting.packing.problem import RingArray
 
@@ -41,7 +41,7 @@ _GAPS = 6  # gaps kept per slab; a shape with more arms than that at one height 
 
 @dataclass(frozen=True, eq=False)
 class Profile:
-    """Cross-sections of a shape: slabs from ``start`` of width ``step``, chord ``first`` to ``last`` linearly in each."""
+    """Cross-sections of a shape: slabs from ``start`` of width ``step``, chord ``first`` to ``last`` in each."""
 
     start: Floats
     step: Floats
@@ -81,23 +81,24 @@ def turned(ring: RingArray, degrees: float) -> RingArray:
     if degrees == 0.0:
         return ring
     c, s = math.cos(math.radians(degrees)), math.sin(math.radians(degrees))
-    return ring @ np.array([[c, s], [-s, c]])
+    rotated: RingArray = ring @ np.array([[c, s], [-s, c]])
+    return rotated
 
 
-def polygon_of(ring: RingArray) -> Polygon | MultiPolygon:
+def polygon_of(ring: RingArray) -> BaseGeometry:
     """The shape of a ring; a ring that touches itself is mended by even-odd filling."""
     shape = Polygon(ring)
     return shape if shape.is_valid else shape.buffer(0)
 
 
-def eroded(shape: Polygon | MultiPolygon, depth: float) -> Polygon | MultiPolygon:
+def eroded(shape: BaseGeometry, depth: float) -> BaseGeometry:
     """A shape that stays inside ``shape`` when moved by up to ``depth`` (arcs are circumscribed: never too large)."""
     if depth <= 0:
         return shape
     return shape.buffer(-depth / math.cos(math.pi / 16) * (1 + 1e-9), quad_segs=4)
 
 
-def edges_of(shape: Polygon | MultiPolygon) -> Floats:
+def edges_of(shape: BaseGeometry) -> Floats:
     """Edges (n, 4) as x0, y0, x1, y1, outer rings anticlockwise and holes clockwise."""
     rows: list[Floats] = []
     for part in getattr(shape, "geoms", [shape]):
@@ -131,7 +132,7 @@ def profile_of(edges: Floats, *, along: str = "x") -> Profile:
 
 
 def box_range(ring: RingArray, middle: float, half: float) -> tuple[float, float, float, float]:
-    """Innermost reach of ``ring`` about its own origin, over all turns from ``middle`` − ``half`` to + ``half`` degrees.
+    """Innermost reach of ``ring`` about its own origin, over all turns of ``middle`` ± ``half`` degrees.
 
     Returns (left, bottom, right, top): whatever the turn, the ring reaches at least that far from the origin to each
     side, in that sense (left and bottom as coordinates, so the largest of the least coordinates). For ``half`` 0 this
@@ -142,7 +143,7 @@ def box_range(ring: RingArray, middle: float, half: float) -> tuple[float, float
     if half == 0.0:
         points = turned(ring, middle)
         return (*points.min(axis=0), *points.max(axis=0))
-    hull = np.asarray(polygon_of(ring).convex_hull.exterior.coords)[:-1]
+    hull = np.asarray(convex_hull(Polygon(ring)).boundary.coords)[:-1]
     step = np.roll(hull, -1, axis=0) - hull
     heading = np.degrees(np.arctan2(step[:, 1], step[:, 0]))
     ends = [middle - half, middle + half]
@@ -152,9 +153,9 @@ def box_range(ring: RingArray, middle: float, half: float) -> tuple[float, float
     return (*boxes[:, :2].max(axis=0), *boxes[:, 2:].min(axis=0))
 
 
-@numba.njit(cache=True)  # type: ignore[untyped-decorator]
+@numba.njit(cache=True)
 def _gaps(edges: Floats, bottom: Floats, top: Floats) -> tuple[Floats, Floats, NDArray[np.int64]]:
-    """The x ranges inside a shape that no edge enters between ``bottom[k]`` and ``top[k]`` (up to _GAPS widest, by x)."""
+    """The x ranges inside a shape that no edge enters between ``bottom[k]`` and ``top[k]`` (the widest _GAPS)."""
     slabs, n = len(bottom), len(edges)
     low = np.zeros((slabs, _GAPS))
     high = np.zeros((slabs, _GAPS))
@@ -250,7 +251,7 @@ def rectangles_in(edges: Floats, *, cuts: int = 14) -> Floats:
     ys = edges[:, [1, 3]]
     levels = np.linspace(ys.min(), ys.max(), cuts)
     pairs = [(a, b) for i, a in enumerate(levels) for b in levels[i + 1 :]]
-    corners: Sequence[float] = np.unique(ys)
+    corners = np.unique(ys)
     if len(corners) <= cuts:
         pairs += [(a, b) for i, a in enumerate(corners) for b in corners[i + 1 :]]
     bottom, top = np.array([p[0] for p in pairs]), np.array([p[1] for p in pairs])

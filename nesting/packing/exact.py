@@ -8,47 +8,19 @@ difference of height is in this range, the difference along the cloth is in that
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 from itertools import groupby
 from time import monotonic
 
 import numpy as np
-from numpy.typing import NDArray
 from ortools.sat.python import cp_model
-from shapely import MultiPolygon, Polygon, affinity, box, covers, prepare
-from shapely.ops import unary_union
 
 from nesting.packing.bounds import lower_bound
-from nesting.packing.exact_tables import DEPTH, Window, collisions, trapezoids
-from nesting.packing.problem import Axis, Bound, NeverFits, Place, Pose, Problem, Result
+from nesting.packing.exact_ways import Flags, Tables, Way, all_ways, cut, greedy_layout, longest_of
+from nesting.packing.problem import Bound, NeverFits, Place, Problem, Result
 
 __all__ = ["place_exactly"]
 
-Floats = NDArray[np.float64]
-Flags = NDArray[np.bool_]
 _FINE = 10**6  # the objective counts in this share of a step, as poses stand off the grid by different amounts
-
-
-@dataclass(frozen=True, eq=False)
-class _Way:
-    """A pose on the grid: reference point at (``x`` + i · step, ``y`` + j · step) wherever ``free[i, j]``."""
-
-    pose: int
-    shape: Pose
-    parts: Floats
-    x: float
-    y: float
-    free: Flags
-    tilt: float = 0.0
-
-    @property
-    def end(self) -> float:
-        """The body's right end at i = 0."""
-        return self.x + float(_body(self.shape)[:, 0].max())
-
-
-def _body(pose: Pose) -> Floats:
-    return pose.ring if pose.body is None else pose.body
 
 
 def place_exactly(problem: Problem, *, step: float, seconds: float) -> Result | None:
@@ -72,203 +44,16 @@ def place_exactly(problem: Problem, *, step: float, seconds: float) -> Result | 
         proven = lower_bound(problem, seconds=0.1 * seconds).length
     except NeverFits:
         return None
-    longest = _longest(problem, step)
-    ways = _all_ways(problem, step, longest)
+    longest = longest_of(problem, step)
+    ways = all_ways(problem, step, longest)
     if any(not own for own in ways):
         return None
-    tables = _Tables(step)
-    greedy = _greedy(problem, ways, tables, step)
+    tables = Tables(step)
+    greedy = greedy_layout(problem, ways, tables, step)
     if greedy is not None and problem.length is None:  # nothing to the right of a known layout's end is needed
-        ways = [[_cut(way, greedy[0], step) for way in own] for own in ways]
+        ways = [[cut(way, greedy[0], step) for way in own] for own in ways]
     model = _Model(problem, ways, tables, step, proven, greedy)
     return model.solve(began, seconds)
-
-
-def _longest(problem: Problem, step: float) -> float:
-    """A length within which all items fit one behind the other, unless odd cloth forbids that."""
-    ends = 0.0
-    for item in problem.items:
-        pose = item.poses[item.fixed.pose] if item.fixed else max(item.poses, key=lambda p: float(np.ptp(_body(p)[:, 0])))
-        out = float(np.ptp(pose.ring[:, 0]))
-        period = max((abs(p.x.period) for p in item.poses if p.x is not None), default=0.0)
-        ends += out + period + 2 * step
-        tied = [item.fixed.x] if item.fixed else [p.x.offset for p in item.poses if p.x is not None]
-        ends += max([0.0, *tied])
-    holes = [float(np.ptp(hole[:, 0])) for ply in problem.plies for hole in ply.holes]
-    return ends + sum(holes)
-
-
-def _cloth(problem: Problem, ply: int, longest: float) -> tuple[Polygon | MultiPolygon | None, tuple[float, float, float, float]]:
-    """(what of a ply may be covered, None if it is simply its box; the box)."""
-    region = problem.plies[ply]
-    (x0, y0), (x1, y1) = region.outline.min(axis=0), region.outline.max(axis=0)
-    outline = Polygon(region.outline)
-    odd = outline.area < (x1 - x0) * (y1 - y0) * (1 - 1e-12)
-    if problem.length is None and not odd:
-        x0, x1 = 0.0, longest
-        outline = box(x0, y0, x1, y1)
-    elif problem.length is not None:
-        x1 = min(float(x1), problem.length)
-        outline = outline.intersection(box(x0, y0, x1, y1))
-    bounds = (float(x0), float(y0), float(x1), float(y1))
-    if not region.holes and not odd:
-        return None, bounds
-    return outline.difference(unary_union([Polygon(hole) for hole in region.holes])), bounds
-
-
-def _along(axis: Axis | None, low: float, high: float, step: float) -> list[tuple[float, int, int]]:
-    """(first place, number of places, every how many steps) of one coordinate between two limits."""
-    room = DEPTH * max(high - low, step)
-    if high < low - room:
-        return []
-    if axis is None:
-        return [(low, math.floor((high - low + room) / step) + 1, 1)]
-    if axis.period == 0:
-        return [(axis.offset, 1, 1)] if low - room <= axis.offset <= high + room else []
-    period = abs(axis.period)
-    first = axis.offset + math.ceil((low - room - axis.offset) / period) * period
-    count = math.floor((high + room - first) / period) + 1
-    if count <= 0:
-        return []
-    every = round(period / step)
-    if every >= 1 and abs(every * step - period) <= 1e-12 * period:
-        return [(first, (count - 1) * every + 1, every)]
-    return [(first + k * period, 1, 1) for k in range(count)]
-
-
-def _all_ways(problem: Problem, step: float, longest: float) -> list[list[_Way]]:
-    """Of each item, its poses on the grid."""
-    cloths = [_cloth(problem, ply, longest) for ply in range(len(problem.plies))]
-    known: dict[int, list[_Way]] = {}
-    ways: list[list[_Way]] = []
-    for item in problem.items:
-        if item.fixed is not None:
-            place, pose = item.fixed, item.poses[item.fixed.pose]
-            shape = _tilted(pose, place.tilt)
-            free = np.ones((1, 1), dtype=bool)
-            ways.append([_Way(place.pose, shape, trapezoids(shape.ring), place.x, place.y, free, place.tilt)])
-            continue
-        if item.kind is not None and item.kind in known:
-            ways.append(known[item.kind])
-            continue
-        own = [way for n, pose in enumerate(item.poses) for way in _ways_of(n, pose, cloths, step)]
-        if item.kind is not None:
-            known[item.kind] = own
-        ways.append(own)
-    return ways
-
-
-def _tilted(pose: Pose, degrees: float) -> Pose:
-    if degrees == 0.0:
-        return pose
-    c, s = math.cos(math.radians(degrees)), math.sin(math.radians(degrees))
-    turn = np.array([[c, s], [-s, c]])
-    return Pose(pose.ring @ turn, pose.plies, None if pose.body is None else pose.body @ turn, state=pose.state)
-
-
-def _ways_of(
-    number: int,
-    pose: Pose,
-    cloths: list[tuple[Polygon | MultiPolygon | None, tuple[float, float, float, float]]],
-    step: float,
-) -> list[_Way]:
-    body = _body(pose)
-    (bx0, by0), (bx1, by1) = body.min(axis=0), body.max(axis=0)
-    boxes = np.array([cloths[ply][1] for ply in pose.plies])
-    xs = _along(pose.x, boxes[:, 0].max() - bx0, boxes[:, 2].min() - bx1, step)
-    ys = _along(pose.y, boxes[:, 1].max() + pose.low - by0, boxes[:, 3].min() - pose.high - by1, step)
-    found = []
-    parts = trapezoids(pose.ring)
-    for x, across, every_x in xs:
-        for y, up, every_y in ys:
-            free = np.zeros((across, up), dtype=bool)
-            free[::every_x, ::every_y] = True
-            for ply in pose.plies:
-                cloth = cloths[ply][0]
-                if cloth is not None:
-                    roomy = cloth.buffer(DEPTH * float(np.ptp(body, axis=0).max()), join_style="mitre")
-                    prepare(roomy)
-                    i, j = np.nonzero(free)
-                    shape = Polygon(body)
-                    placed = [affinity.translate(shape, x + p * step, y + q * step) for p, q in zip(i, j, strict=True)]
-                    free[i, j] = covers(roomy, np.array(placed, dtype=object)) if len(placed) else True
-            if free.any():
-                found.append(_Way(number, pose, parts, x, y, free))
-    return found
-
-
-def _cut(way: _Way, length: float, step: float) -> _Way:
-    """The same, only as far as the body ends before ``length``."""
-    count = math.floor((length - way.end) / step + 1e-6) + 1
-    return _Way(way.pose, way.shape, way.parts, way.x, way.y, way.free[: max(count, 0)], way.tilt)
-
-
-class _Tables:
-    """Collision tables of pairs of ways, each worked out once."""
-
-    def __init__(self, step: float) -> None:
-        self.step = step
-        self._known: dict[tuple[int, int, float, float], Window] = {}
-        self._kept: list[Floats] = []
-
-    def of(self, one: _Way, two: _Way) -> Window | None:
-        """The differences (two − one) of grid place that collide; None if they share no ply."""
-        if not set(one.shape.plies) & set(two.shape.plies):
-            return None
-        offset = (two.x - one.x, two.y - one.y)
-        key = (id(one.parts), id(two.parts), *offset)
-        if key not in self._known:
-            self._kept += [one.parts, two.parts]  # an id stays a shape's own only while the shape is alive
-            self._known[key] = collisions(one.parts, two.parts, offset, self.step)
-        return self._known[key]
-
-
-def _greedy(
-    problem: Problem, ways: list[list[_Way]], tables: _Tables, step: float
-) -> tuple[float, list[tuple[int, int, int]]] | None:
-    """A layout by placing each item, large ones first, where it ends soonest: (length, [(way, i, j) of each item])."""
-    order = sorted(range(len(ways)), key=lambda n: (problem.items[n].fixed is None, -_size(ways[n][0])))
-    done: dict[int, tuple[int, int, int]] = {}
-    state: dict[int, int] = {}
-    length = 0.0
-    for n in order:
-        group = problem.items[n].group
-        best: tuple[float, int, int, int] | None = None
-        for w, way in enumerate(ways[n]):
-            if group is not None and way.shape.state is not None and state.get(group, way.shape.state) != way.shape.state:
-                continue
-            free = way.free.copy()
-            for m, (v, i, j) in done.items():
-                window = tables.of(ways[m][v], way)
-                if window is not None:
-                    _stamp(free, window, i, j)
-            open_columns = np.flatnonzero(free.any(axis=1))
-            if len(open_columns):
-                i = int(open_columns[0])
-                end = way.end + i * step
-                if best is None or end < best[0] - 1e-12:
-                    best = (end, w, i, int(np.argmax(free[i])))
-        if best is None:
-            return None
-        length = max(length, best[0])
-        done[n] = best[1:]
-        chosen = ways[n][best[1]].shape.state
-        if group is not None and chosen is not None:
-            state[group] = chosen
-    return length, [done[n] for n in range(len(ways))]
-
-
-def _size(way: _Way) -> float:
-    return float(np.prod(np.ptp(_body(way.shape), axis=0)))
-
-
-def _stamp(free: Flags, window: Window, i: int, j: int) -> None:
-    """Clear the places that collide with a shape at (i, j)."""
-    left, low = i + window.dx, j + window.dy
-    a, b = max(left, 0), min(left + window.hit.shape[0], free.shape[0])
-    c, d = max(low, 0), min(low + window.hit.shape[1], free.shape[1])
-    if a < b and c < d:
-        free[a:b, c:d] &= ~window.hit[a - left : b - left, c - low : d - low]
 
 
 class _Trace(cp_model.CpSolverSolutionCallback):
@@ -290,8 +75,8 @@ class _Model:
     def __init__(
         self,
         problem: Problem,
-        ways: list[list[_Way]],
-        tables: _Tables,
+        ways: list[list[Way]],
+        tables: Tables,
         step: float,
         proven: float,
         greedy: tuple[float, list[tuple[int, int, int]]] | None,
@@ -416,8 +201,18 @@ class _Model:
             length = max(length, way.end + i * self.step)
         best = status == cp_model.OPTIMAL
         bound = length if best else min(length, solver.best_objective_bound * self.unit)
-        why = f"no layout on a grid of {self.step:.6g} is shorter" if best else f"as far as was shown on a grid of {self.step:.6g}"
+        why = (
+            f"no layout on a grid of {self.step:.6g} is shorter"
+            if best
+            else f"as far as was shown on a grid of {self.step:.6g}"
+        )
         spent = monotonic() - began
         return Result(
-            length, tuple(places), Bound(bound, why), len(trace.found), spent, "bound" if best else "seconds", tuple(trace.found)
+            length,
+            tuple(places),
+            Bound(bound, why),
+            len(trace.found),
+            spent,
+            "bound" if best else "seconds",
+            tuple(trace.found),
         )

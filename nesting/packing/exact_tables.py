@@ -9,6 +9,7 @@ Dotted-board model: Toledo, Carravilla, Ribeiro, Oliveira, Gomes (2013), Int. J.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -37,7 +38,7 @@ def trapezoids(ring: RingArray) -> Floats:
     a, b = ring, np.roll(ring, -1, axis=0)
     levels = np.unique(ring[:, 1])
     parts: list[list[tuple[float, float]]] = []
-    for low, high in zip(levels[:-1], levels[1:], strict=True):
+    for low, high in pairwise(levels):
         spans = (np.minimum(a[:, 1], b[:, 1]) <= low) & (np.maximum(a[:, 1], b[:, 1]) >= high)
         p, q = a[spans], b[spans]
         rise = q[:, 1] - p[:, 1]
@@ -77,7 +78,9 @@ def collisions(first: Floats, second: Floats, offset: tuple[float, float], step:
         reach = most[None, :] - np.einsum("pvk,sk->pvs", second, sides).min(axis=1) - depth
         reach[:, ~real] = np.inf
         # ... and d · (−m) < max(second · m) − min(first · m) for the sides m of the second
-        back = np.einsum("psk,pvk->psv", side_two, second).max(axis=2) - np.einsum("psk,vk->psv", side_two, part).min(axis=2)
+        back = np.einsum("psk,pvk->psv", side_two, second).max(axis=2) - np.einsum("psk,vk->psv", side_two, part).min(
+            axis=2
+        )
         back = np.where(real_two, back - depth, np.inf)
         normals = np.concatenate([np.broadcast_to(sides, (len(second), 4, 2)), -side_two], axis=1)
         limits = np.concatenate([reach, back], axis=1)
