@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Mapping, Sequence
 from typing import Any, TypeVar
 
@@ -89,8 +88,9 @@ class Reader:
         return self._number(key, self._get(key, default), least)
 
     def _number(self, key: str, value: Any, least: float | None = None) -> float:
-        if isinstance(value, bool) or not isinstance(value, int | float) or not math.isfinite(value):
+        if isinstance(value, bool) or not isinstance(value, int | float) or value != value:
             raise self.wrong(key, "a number", value)
+        # before anything is made a float: a whole number may be too long for one
         if abs(value) > 100.0 * LARGEST_MM:
             raise self.wrong(key, "a number of a lay's size (mm)", value)
         if least is not None and value < least:
