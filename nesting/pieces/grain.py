@@ -14,7 +14,7 @@ from nesting.pieces.piece import Piece, Point, Ring, in_grain_frame
 from nesting.pieces.settings import Side
 from nesting.tolerances import JOIN_GAP_MM
 
-__all__ = ["grained", "in_exact_grain_frame", "on_fold_line", "with_fold"]
+__all__ = ["GRAIN_KEY", "grained", "in_exact_grain_frame", "on_fold_line", "with_fold"]
 
 #: degrees. A side this far off the upright (or level) still counts as the left or right (top or bottom) side.
 SIDE_DEG = 15.0
@@ -24,6 +24,9 @@ GRAIN_TO_FOLD_DEG = 1.0
 STRAIGHT = 0.004
 #: share of the chord along the grain that a grainline of our own covers.
 GRAINLINE_SHARE = 0.7
+
+#: Key among a ready piece's extra texts under which the direction of its grain in the drawing is kept, degrees.
+GRAIN_KEY = "grain in the drawing"
 
 _WORDS: dict[Side, tuple[int, float]] = {"left": (0, -1.0), "right": (0, 1.0), "bottom": (1, -1.0), "top": (1, 1.0)}
 
@@ -286,7 +289,10 @@ def in_exact_grain_frame(piece: Piece) -> Piece:
     """The piece in its grain frame; a fold edge along or across the grain gets exactly one y (or x) for all points."""
     moved = in_grain_frame(piece)
     assert moved.grainline is not None
-    half = math.dist(*moved.grainline) / 2
+    (x0, y0), (x1, y1) = piece.grainline or moved.grainline
+    drawn_deg = math.degrees(math.atan2(y1 - y0, x1 - x0)) % 360.0
+    moved = replace(moved, extra=(*(e for e in moved.extra if e[0] != GRAIN_KEY), (GRAIN_KEY, f"{drawn_deg:.4f}")))
+    half = math.dist((x0, y0), (x1, y1)) / 2
     moved = replace(moved, grainline=((-half, 0.0), (half, 0.0)))
     if moved.fold is None:
         return moved

@@ -9,7 +9,7 @@ Where the second edge is to be eased or stretched in, that is spread evenly alon
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 from nesting.findings import Finding
@@ -39,6 +39,10 @@ _FOLD_MM = 0.05
 _Brought = tuple[float, "Mark"]
 
 
+def _in_mm(mm: float) -> str:
+    return f"{mm:.1f} mm"
+
+
 @dataclass(frozen=True)
 class Mark:
     """A notch along an edge: ``along`` mm from the start of the edge, ``at`` on the seam line (the piece's frame)."""
@@ -53,7 +57,8 @@ class WalkedEdge:
     """An edge measured on the seam line.
 
     ``length`` mm as drawn; ``folds``: whether its start and its end lie on the fold. ``marks`` are the notches between
-    its ends, ``centre`` the notch at its middle (for a half: at the fold), None if there is none.
+    its ends, ``centre`` the notch at its middle (for a half: at the fold), None if there is none. ``meets``: the named
+    edges that join it at its start and at its end.
     """
 
     name: str
@@ -63,6 +68,7 @@ class WalkedEdge:
     centre: Mark | None
     middle: Point
     closed: bool = False
+    meets: tuple[frozenset[str], frozenset[str]] = (frozenset(), frozenset())
 
     @property
     def half(self) -> bool:
@@ -91,7 +97,8 @@ class NotchGap:
 class WalkedSeam:
     """What walking a seam found. ``lengths`` as compared (halves all halves, or all opened), ``difference`` the largest
     departure from what the first edge asks for, mm. ``lone``: (edge number, mark) of notches without a partner.
-    ``no_centre``: edges without a centre notch where one is wanted."""
+    ``no_centre``: edges without a centre notch where one is wanted. ``wanted``: the lengths that the first edge asks
+    for, ease included."""
 
     edges: tuple[str, ...]
     lengths: tuple[float, ...]
@@ -101,7 +108,8 @@ class WalkedSeam:
     notches: tuple[NotchGap, ...]
     lone: tuple[tuple[int, Mark], ...]
     no_centre: tuple[str, ...]
-    messages: tuple[str, ...]
+    wanted: tuple[float, ...]
+    eased: bool = False
 
     @property
     def notches_agree(self) -> bool:
@@ -112,6 +120,27 @@ class WalkedSeam:
     def agrees(self) -> bool:
         """Whether the seam can be sewn as drawn."""
         return self.lengths_agree and self.notches_agree
+
+    def messages(self, say: Callable[[float], str] = _in_mm) -> tuple[str, ...]:
+        """What does not agree, in words; ``say`` puts mm into the reader's units."""
+        told = []
+        first = self.edges[0]
+        for name, length, want in zip(self.edges, self.lengths, self.wanted, strict=True):
+            if abs(length - want) > self.tolerance:
+                longer = "longer" if length > want else "shorter"
+                than = f"{first} with its ease asks for" if self.eased else first
+                told.append(
+                    f"{name} is {say(abs(length - want))} {longer} than {than} ({say(length)} against {say(want)})"
+                )
+        for gap in self.notches:
+            if abs(gap.difference) > self.tolerance:
+                told.append(
+                    f"the notch {say(gap.along)} along {first} misses its partner on {self.edges[gap.edge]} by "
+                    f"{say(abs(gap.difference))}"
+                )
+        for k, mark in self.lone:
+            told.append(f"the notch {say(mark.along)} along {self.edges[k]} has no partner")
+        return tuple(told)
 
 
 def edge_names(piece: Piece) -> tuple[str, ...]:
@@ -158,7 +187,30 @@ def walk_edge(piece: Piece, name: str) -> WalkedEdge:
             marks.append(mark)
     marks.sort(key=lambda m: m.along)
     middle = contour.at((a + middle_place) % contour.perimeter)
-    return WalkedEdge(name, length, folds, tuple(marks), centre, middle, closed)
+    meets = (_meeting(piece, edge.start, edge), _meeting(piece, edge.end, edge))
+    return WalkedEdge(name, length, folds, tuple(marks), centre, middle, closed, meets)
+
+
+def _meeting(piece: Piece, end: Point, edge: Edge) -> frozenset[str]:
+    return frozenset(
+        other.name
+        for other in piece.edges
+        if other.name != edge.name
+        and not other.name.replace("-", "").isdigit()
+        and min(math.dist(end, other.start), math.dist(end, other.end)) < END_MM
+    )
+
+
+def _ways(first: WalkedEdge, other: WalkedEdge, opened: bool) -> list[bool]:
+    """Whether the other edge runs backwards from the common end: known from the fold or from the edges that both join
+    (a side seam runs from waist to leg on both pieces), otherwise both ways are tried, backwards first."""
+    if first.half and other.half and not opened:
+        return [False]  # both are walked from the fold
+    forwards = bool(first.meets[0] & other.meets[0]) or bool(first.meets[1] & other.meets[1])
+    backwards = bool(first.meets[0] & other.meets[1]) or bool(first.meets[1] & other.meets[0])
+    if forwards != backwards and not first.half and not other.half:
+        return [backwards]
+    return [True, False]
 
 
 def _opened_marks(edge: WalkedEdge, opened: bool) -> list[Mark]:
@@ -233,7 +285,7 @@ def walk_seam(
     doubled = [2.0 if opened and (h or p) else 1.0 for h, p in zip(halves, paired, strict=True)]
     lengths = [w.length * f for w, f in zip(walked, doubled, strict=True)]
     marks = [_opened_marks(w, opened) for w in walked]
-    messages: list[str] = []
+    wants = [lengths[0]]
     differences = [0.0]
     gaps: list[NotchGap] = []
     lone: list[tuple[int, Mark]] = []
@@ -243,18 +295,10 @@ def walk_seam(
         want = ratio * lengths[0] + ease_here
         difference = lengths[k] - want
         differences.append(difference)
-        if abs(difference) > allowed:
-            longer = "longer" if difference > 0 else "shorter"
-            plain = ratio == 1.0 and not ease
-            than = names[0] if plain else f"{names[0]} with its ease asks for"
-            messages.append(
-                f"{names[k]} is {abs(difference):.1f} mm {longer} than {than} ({lengths[k]:.1f} against {want:.1f} mm)"
-            )
+        wants.append(want)
         scale = want / lengths[0]
         best: tuple[float, list[_Brought], list[tuple[int, int]]] | None = None
-        # halves begin at the fold; other edges run against each other when laid right sides together
-        ways = [False] if halves[0] and halves[k] and not opened else [True, False]
-        for backwards in ways:
+        for backwards in _ways(walked[0], walked[k], opened):
             for shift in (0.0, -difference / scale) if abs(difference) > 1e-9 else (0.0,):
                 other = _brought(marks[k], lengths[k], backwards=backwards, scale=scale, shift=shift)
                 cost, met = _pairs([m.along for m in first], [place for place, _ in other], PARTNER_MM)
@@ -266,17 +310,10 @@ def walk_seam(
             place, mark = other[j]
             gap = (place - first[i].along) * scale
             gaps.append(NotchGap(k, first[i].along, gap, (first[i].at, mark.at)))
-            if abs(gap) > allowed:
-                messages.append(
-                    f"the notch of {names[0]} {first[i].along:.0f} mm along misses its partner on {names[k]} by "
-                    f"{abs(gap):.1f} mm"
-                )
         paired_first |= {i for i, _ in met}
         taken = {j for _, j in met}
         lone += [(k, mark) for j, (_, mark) in enumerate(other) if j not in taken]
     lone += [(0, m) for i, m in enumerate(first) if i not in paired_first]
-    for k, mark in lone:
-        messages.append(f"the notch of {names[k]} {mark.along:.0f} mm along has no partner")
     wanted = len(walked) > 2 or any(halves)
     no_centre = tuple(
         names[k]
@@ -293,7 +330,8 @@ def walk_seam(
         tuple(gaps),
         tuple(lone),
         no_centre,
-        tuple(messages),
+        tuple(wants),
+        ratio != 1.0 or ease != 0.0,
     )
 
 
