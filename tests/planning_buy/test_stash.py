@@ -1,0 +1,127 @@
+"""The stash file: what is written is read again, and what is not sound is refused by name."""
+
+from __future__ import annotations
+
+import pytest
+
+from nesting.errors import InputError, OrderError
+from nesting.order import Cloth, Remnant
+from nesting.planning.stash import Stash, add, read_stash, remove, with_stash, write_stash
+
+from .builders import order_of, rectangle, scrap
+
+ODD = Remnant(
+    "odd",
+    "navy",
+    ((0.0, 0.0), (300.0, 0.0), (300.0, 120.5), (0.0, 80.25)),
+    (((10.0, 10.0), (20.0, 10.0), (20.0, 20.0)),),
+)
+
+
+def test_what_is_written_is_read_again(tmp_path):
+    """A rectangle, an odd shape with a flaw, names, cloths and notes."""
+    path = tmp_path / "stash.toml"
+    stash = add(add(Stash(), [scrap("a", 450.0, 600.0, "navy")]), [ODD], note="from the chorus shorts")
+    write_stash(path, stash)
+    again = read_stash(path)
+    assert again.remnants == stash.remnants
+    assert [item.note for item in again.items] == ["", "from the chorus shorts"]
+    assert again.remnants[0].rectangular and not again.remnants[1].rectangular
+
+
+def test_no_file_is_an_empty_stash(tmp_path):
+    """The first leftover starts the file."""
+    assert read_stash(tmp_path / "none.toml") == Stash()
+
+
+def test_a_taken_name_gets_a_number():
+    """navy, navy-2, navy-3: nothing is replaced in silence."""
+    stash = add(Stash(), [scrap("navy", 1.0, 1.0)] * 3)
+    assert [r.name for r in stash.remnants] == ["navy", "navy-2", "navy-3"]
+
+
+def test_removing_names_only_what_is_there():
+    """A name that is not there is an error with the nearest known one, and nothing is removed."""
+    stash = add(Stash(), [scrap("navy", 1.0, 1.0), scrap("red", 1.0, 1.0)])
+    assert [r.name for r in remove(stash, ["navy"]).remnants] == ["red"]
+    with pytest.raises(OrderError, match="did you mean 'navy'"):
+        remove(stash, ["nevy"])
+
+
+def test_hand_written_lengths_carry_their_units(tmp_path):
+    """Bare numbers in the file's units, others in their own; the box begins at the origin."""
+    path = tmp_path / "stash.toml"
+    path.write_text(
+        'schema = "stash/1"\nunits = "cm"\n'
+        '[[remnant]]\nname = "a"\ncloth = "main"\nwidth = 60\nlength = "1/2 yd"\n'
+        '[[remnant]]\nname = "b"\ncloth = "main"\noutline = [[-10, 5], [-10, 15], [10, 15], [10, 5]]\n'
+    )
+    a, b = read_stash(path).remnants
+    assert a.outline == ((0.0, 0.0), (457.2, 0.0), (457.2, 600.0), (0.0, 600.0))
+    assert set(b.outline) == {(0.0, 0.0), (200.0, 0.0), (200.0, 100.0), (0.0, 100.0)} and b.rectangular
+
+
+def test_an_order_takes_what_is_of_its_cloth():
+    """Other cloths stay in the stash; the order's own remnants keep their names."""
+    order = order_of([rectangle("body", 1.0, 1.0)], [], [Cloth("main", 1.0)], remnants=(scrap("a", 5.0, 5.0),))
+    stash = add(Stash(), [scrap("a", 9.0, 9.0), scrap("b", 2.0, 2.0), scrap("c", 3.0, 3.0, "velvet")])
+    assert [(r.name, r.outline[1][0]) for r in with_stash(order, stash).remnants] == [("a", 5.0), ("b", 2.0)]
+
+
+HEAD = 'schema = "stash/1"\n[[remnant]]\nname = "a"\ncloth = "main"\n'
+
+
+@pytest.mark.parametrize(
+    ("text", "says"),
+    [
+        ("not toml", "not sound TOML"),
+        ('schema = "stash/9"', r"schema.*'stash/1'"),
+        ('schema = "stash/1"\nunits = "ell"', r"units.*expected one of mm"),
+        ('schema = "stash/1"\nremnants = 1', r"'remnants'.*unknown key"),
+        ('schema = "stash/1"\n[remnant]\nname = "a"', "two brackets"),
+        (HEAD + "width = 10", r"remnant 1\.length.*missing"),
+        (HEAD + 'width = "ten"\nlength = 1', r"remnant 1\.width.*'ten'"),
+        (HEAD + "width = -3\nlength = 1", r"remnant 1\.width"),
+        (HEAD + "width = 0\nlength = 1", "no area"),
+        (HEAD + "width = nan\nlength = 1", r"remnant 1\.width"),
+        (HEAD + "widht = 3\nlength = 1", r"remnant 1\.widht.*did you mean width"),
+        (HEAD + "width = 3\noutline = [[0,0],[1,0],[1,1]]", "not both"),
+        (HEAD + "outline = [[0,0],[1,0]]", "at least three points"),
+        (HEAD + "outline = [[0,0],[1,0],[1]]", r"expected \[x, y\]"),
+        (HEAD + "outline = [[0,0],[1,1],[1,0],[0,1]]", "crosses itself"),
+        (HEAD + "width = 1\nlength = 1\nflaws = 3", r"remnant 1\.flaws"),
+        (
+            HEAD + "width = 1\nlength = 1\n[[remnant]]\nname = 'a'\ncloth = 'main'\nwidth = 1\nlength = 1",
+            "two remnants",
+        ),
+        (HEAD + "width = 1\nlength = 1\nnote = 3", r"remnant 1\.note"),
+        ('schema = "stash/1"\n[[remnant]]\ncloth = "main"\nwidth = 1\nlength = 1', r"remnant 1\.name"),
+    ],
+)
+def test_what_is_not_sound_is_refused(tmp_path, text, says):
+    """One clear error with the file and the key."""
+    path = tmp_path / "stash.toml"
+    path.write_text(text)
+    with pytest.raises(OrderError, match=says) as caught:
+        read_stash(path)
+    assert str(path) in str(caught.value)
+
+
+def test_what_is_no_text_or_no_file_is_refused(tmp_path):
+    """A folder, and bytes that are not UTF-8."""
+    with pytest.raises(OrderError, match="folder"):
+        read_stash(tmp_path)
+    path = tmp_path / "stash.toml"
+    path.write_bytes(b"\xff\xfe\x00")
+    with pytest.raises(OrderError, match="UTF-8"):
+        read_stash(path)
+
+
+def test_a_stash_that_cannot_be_written_leaves_the_old_one(tmp_path):
+    """Whole or not at all."""
+    path = tmp_path / "stash.toml"
+    path.mkdir()
+    with pytest.raises(InputError, match="nothing was changed"):
+        write_stash(path, Stash())
+    assert path.is_dir() and not list(path.iterdir())
+    assert [p.name for p in tmp_path.iterdir()] == ["stash.toml"]
