@@ -54,7 +54,7 @@ def lay_order_file(
         for name, content in lay_outputs(one, order).items():
             files[folder / name] = content
     extra = _trims_section(order)
-    files[folder / "report.html"] = report_page(lays, order, extra=extra, findings=order.findings)
+    files[folder / "report.html"] = report_page(lays, order, extra=extra)
     document = summary_dict(lays, order)
     document["files"] = [str(path) for path in files] + [str(folder / "report.json")]
     import json

@@ -6,16 +6,17 @@ where everything could be folded, a part of the copies.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from concurrent.futures import Executor
 from dataclasses import replace
+from itertools import islice
 
 from nesting.errors import CannotLayError
 from nesting.lay import Section
 from nesting.order import Cloth, Order
 from nesting.packing.problem import PackingError, Result
 from nesting.planning.assemble import Assembly, assemble, with_length
-from nesting.planning.candidates import Candidate, candidates_for
+from nesting.planning.candidates import Candidate
 from nesting.planning.demand import Stack
 from nesting.planning.jobs import JobStyle
 from nesting.planning.options import SearchOptions, share_of
@@ -24,6 +25,8 @@ __all__ = ["sectioned"]
 
 #: share of the whole search time that all divisions together may take
 SHARE = 0.15
+#: divisions tried
+MOST_DIVISIONS = 2
 
 Division = tuple[tuple[Stack, ...], tuple[Stack, ...]]
 
@@ -60,8 +63,12 @@ def sectioned(
     stacks: tuple[Stack, ...],
     options: SearchOptions,
     pool: Executor | None,
+    flaps: Sequence[Candidate] = (),
 ) -> tuple[tuple[Section, ...] | None, str]:
-    """The shortest lay in two sections that was found, or None and why there is none."""
+    """The shortest lay in two sections that was found, or None and why there is none.
+
+    ``flaps`` are partial folds that did well by themselves; the folded section tries them beside the plain fold.
+    """
     from nesting.planning.solve import run_search
 
     if cloth.repeat_along > 0.0 or cloth.repeat_across > 0.0:
@@ -74,11 +81,11 @@ def sectioned(
     tasks: list[tuple[int, int, Assembly]] = []
     divisions = 0
     why = "nothing is cut on a fold or in pairs, so there is nothing to fold for"
-    for folded, rest in _divisions(stacks):
+    for folded, rest in islice(_divisions(stacks), MOST_DIVISIONS):
         try:
             first = [
                 assemble(order, cloth, folded, c.kind, depths=c.depths, style=JobStyle())
-                for c in _fold_candidates(folded, cloth)
+                for c in (Candidate("lengthwise fold"), *(replace(f, style=JobStyle()) for f in flaps[:1]))
             ]
             second = assemble(order, cloth, rest, "open")
         except CannotLayError as error:
@@ -121,8 +128,3 @@ def sectioned(
                 best = (total, tuple(parts))
     return (best[1], "") if best is not None else (None, why)
 
-
-def _fold_candidates(stacks: tuple[Stack, ...], cloth: Cloth) -> list[Candidate]:
-    """The plain lengthwise fold, and the partial fold that takes the deepest half."""
-    partial = [c for c in candidates_for("partial fold", stacks, cloth) if c.style == JobStyle()]
-    return [Candidate("lengthwise fold"), *partial[:1]]

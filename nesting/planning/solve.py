@@ -79,6 +79,13 @@ class _Search:
             self._bound = lower_bound(problem, seconds=1.0)
         return self._bound
 
+    def late(self, share: float) -> bool:
+        """Whether more than this share of the time is gone; never when the search goes by rounds."""
+        seconds = self.options.seconds
+        if seconds is None or self.options.rounds is not None:
+            return False
+        return time.monotonic() - self.begun > share * seconds
+
     def tell(self, doing: str, share: float, length: float | None = None) -> None:
         """Report progress; ``length`` is cloth used, mm."""
         if length is not None:
@@ -186,7 +193,7 @@ def _try_all(
     trials = _candidates(search, folded, refused)
     only = not ({"open", "sections"} & set(kinds))
     stage_one = 0.5 if only else _STAGE_ONE
-    _run_side_by_side(search, trials, stage_one if len(trials) > 1 else 0.1, "trying spreads")
+    _run_side_by_side(search, trials, stage_one if len(trials) > 1 else 0.1, "trying spreads", stage_one)
     best_of: list[_Trial] = []
     for kind in folded:
         done = [t for t in trials if t.candidate.kind == kind and t.result is not None]
@@ -195,18 +202,20 @@ def _try_all(
         else:
             reasons = dict.fromkeys(t.refused for t in trials if t.candidate.kind == kind and t.refused)
             refused.append(Refusal(kind, "; ".join(reasons) or "no piece gives a flap of sensible depth"))
-    stage_two = 1.0 - stage_one if only else _STAGE_TWO
-    _run_side_by_side(search, best_of, stage_two, "better lays of the best spreads")
     finished: list[_Finished] = []
-    for kind in folded:
-        done = [t for t in trials if t.candidate.kind == kind and t.result is not None]
-        finished += [_finish(search, t) for t in done]
     if "sections" in kinds:
-        made, why = sectioned(search.order, search.cloth, search.stacks, search.options, search.pool)
+        search.tell("sections", stage_one)
+        flaps = [t.candidate for t in best_of if t.candidate.kind == "partial fold"]
+        made, why = sectioned(search.order, search.cloth, search.stacks, search.options, search.pool, flaps)
         if made is not None:
             finished.append(_Finished("sections", made, None))
         else:
             refused.append(Refusal("sections", why))
+    stage_two = 1.0 - stage_one if only else _STAGE_TWO
+    _run_side_by_side(search, best_of, stage_two, "better lays of the best spreads")
+    for kind in folded:
+        done = [t for t in trials if t.candidate.kind == kind and t.result is not None]
+        finished += [_finish(search, t) for t in done]
     if "open" in kinds:
         try:
             finished.append(_open(search, finished, start))
@@ -283,9 +292,21 @@ def _with_kept(search: _Search, assembly: Assembly) -> Assembly:
     return replace(assembly, problem=replace(assembly.problem, items=items))
 
 
-def _run_side_by_side(search: _Search, trials: list[_Trial], share: float, doing: str) -> None:
-    """Each trial once, one worker each, all within ``share`` of the time; results only ever get better."""
-    ready = [t for t in trials if t.assembly is not None]
+def _in_turn(trials: list[_Trial]) -> list[_Trial]:
+    """The first candidate of every spread, then the second of every spread, and so on."""
+    rank: dict[int, int] = {}
+    seen: dict[SpreadName, int] = {}
+    for trial in trials:
+        rank[id(trial)] = seen[trial.candidate.kind] = seen.get(trial.candidate.kind, -1) + 1
+    return sorted(trials, key=lambda t: rank[id(t)])
+
+
+def _run_side_by_side(search: _Search, trials: list[_Trial], share: float, doing: str, until: float = 1.0) -> None:
+    """Each trial once, one worker each, all within ``share`` of the time; results only ever get better.
+
+    After the share ``until`` of all the time, trials that have not begun are left out, but one of each spread.
+    """
+    ready = _in_turn([t for t in trials if t.assembly is not None])
     if not ready:
         return
     lanes = max(1, search.options.workers) if search.pool is not None else 1
@@ -298,6 +319,8 @@ def _run_side_by_side(search: _Search, trials: list[_Trial], share: float, doing
         seed = search.options.seed * 1009 + number
         search.tell(doing, number / len(ready))
         if search.pool is None:
+            if search.late(until) and any(t.result for t in ready[:number] if t.candidate.kind == trial.candidate.kind):
+                continue
             _take(search, trial, run_search(trial.assembly.problem, stop, seed, begin))
         else:
             futures[search.pool.submit(run_search, trial.assembly.problem, stop, seed, begin)] = trial
@@ -308,6 +331,11 @@ def _run_side_by_side(search: _Search, trials: list[_Trial], share: float, doing
             for future in sorted(done, key=lambda f: ready.index(futures[f])):
                 _take(search, futures[future], future.result())
             search.tell(doing, 1.0 - len(pending) / len(futures))
+            if search.late(until):
+                # every spread has been tried in some way: the rest of the time is better spent on the best of them
+                tried = {futures[f].candidate.kind for f in set(futures) - pending}
+                for future in [f for f in pending if futures[f].candidate.kind in tried and f.cancel()]:
+                    pending.discard(future)
     except KeyboardInterrupt:
         for future in pending:
             future.cancel()
