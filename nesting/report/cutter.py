@@ -161,18 +161,19 @@ def cutter_notes(lay: Lay, passes: tuple[Pass, ...]) -> str:
     lines = [f"{lay.title} – {lay.remnant or lay.cloth}: files for a plotter or cutter", ""]
     for k, one in enumerate(passes, start=1):
         lines.append(
-            f"{k}. {one.what}: {one.pieces} to cut; the tool moves {long_length(one.travel, lay.imperial)} without cutting "
-            f"(in the order of the placement sheet: {long_length(one.travel_before, lay.imperial)})."
+            f"{k}. {one.what}: {one.pieces} to cut; the tool moves {long_length(one.travel, lay.imperial)} without "
+            f"cutting (in the order of the placement sheet: {long_length(one.travel_before, lay.imperial)})."
         )
     lines += [
         "",
-        "One unit is one millimetre. x runs along the cloth from the beginning of the lay (the cut end lies one end allowance",
-        f"of {long_length(lay.end_allowance, lay.imperial)} before it), y across it from edge A. Nothing is mirrored and no width of tool is added.",
-        "SVG layers: cut, marks, text. DXF layers, numbered as in ASTM D6673: 1 cut lines, 11 cutouts, 4 notches (80 T, 81",
-        "castle, 82 check, 83 U), 6 fold edges, 7 grain, 8 inside lines, 13 drill marks, 14 sewing lines, 15 text. Only 1 and",
-        "11 are to be cut, and notches if your machine cuts them; fold edges that lie on a fold are never cut.",
-        "A machine cuts everything that lies under it: a pass for one ply only is for that ply lying alone. On folded cloth",
-        "cut those pieces by hand, the top ply's first.",
+        "One unit is one millimetre. x runs along the cloth from the beginning of the lay (the cut end lies one end",
+        f"allowance of {long_length(lay.end_allowance, lay.imperial)} before it), y across it from edge A. Nothing is",
+        "mirrored, and the width of the tool is not allowed for.",
+        "SVG layers: cut, marks, text. DXF layers, numbered as in ASTM D6673: 1 cuts, 11 cutouts, 4 notches (80 T,",
+        "81 castle, 82 check, 83 U), 6 fold edges, 7 grain, 8 inside lines, 13 drill marks, 14 sew lines, 15 text.",
+        "Only 1 and 11 are cut, and notches if your machine cuts them; fold edges that lie on a fold are never cut.",
+        "A machine cuts everything that lies under it: a pass for one ply only is for that ply lying alone. On folded",
+        "cloth cut those pieces by hand, the top ply's first.",
         "",
         *cautions(("cutter",)),
     ]

@@ -32,8 +32,8 @@ def folding_steps(lay: Lay, section: Section) -> tuple[str, ...]:
         )
     if lay.remnant is not None:
         steps.append(
-            f"Lay the leftover “{lay.remnant}” flat with its grain along the table. Base line A runs along the grain and "
-            "touches its lowest point; the line that stands for the cut end runs straight across and touches its "
+            f"Lay the leftover “{lay.remnant}” flat with its grain along the table. Base line A runs along the grain "
+            "and touches its lowest point; the line that stands for the cut end runs straight across and touches its "
             "leftmost point."
         )
     kind = spread.kind

@@ -26,10 +26,11 @@ def upright(deg: float) -> float:
 
 @dataclass(frozen=True)
 class Block:
-    """Lines of words, the first one bold; ``scale`` multiplies the base size."""
+    """Lines of words, the first one bold; ``scale`` multiplies the base size. ``close`` may come near the cut line."""
 
     lines: tuple[str, ...]
     scale: float
+    close: bool = False
 
     def extent(self, em: float) -> tuple[float, float]:
         """Width and height in mm at base size ``em``."""
@@ -91,17 +92,23 @@ class Labeller:
         body = Polygon(outline, holes)
         if not body.is_valid:
             body = body.buffer(0)
-        inner = body.buffer(-0.25 * self.em, quad_segs=2)
         near = [shape for shape in self.taken if shape.intersects(body)]
-        if not inner.is_empty:
-            free = inner.difference(shapely.union_all(near)) if near else inner
+        blocked = shapely.union_all(near) if near else None
+        tight = body.buffer(-0.06 * self.em, quad_segs=2)
+        if not tight.is_empty:
+            # words keep a distance from the cut line; a bare number, which is for small pieces, a lesser one
+            loose = body.buffer(-0.25 * self.em, quad_segs=2)
+            free_for = {
+                close: part if blocked is None else part.difference(blocked)
+                for close, part in ((False, loose), (True, tight))
+            }
             tries = [(block, turn) for block in blocks]
             if across:
                 split = len(blocks) - across
                 square = upright(turn + 90.0)
                 tries = tries[:split] + [(block, square) for block in blocks[:split]] + tries[split:]
             for block, way in tries:
-                spot = self._spot(free, body, way, block)
+                spot = self._spot(free_for[block.close], body, way, block)
                 if spot is not None:
                     return self._take(spot, way, block, True)
         block = blocks[-1]

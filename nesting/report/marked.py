@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from dataclasses import replace
 
 from nesting.lay import Lay, Placement
-from nesting.pieces.piece import Line, Ring
+from nesting.pieces.piece import Line, Point, Ring
 from nesting.report import looks
 from nesting.report.fonts import shown
 from nesting.report.labels import Block, Fitted, Labeller, upright
@@ -153,10 +153,13 @@ def mark_items(
 def _grain(p: Placement, number: int, view: View, labeller: Labeller, both: bool, imperial: bool) -> list[Item]:
     em = view.em
     (tail, head), offset = grain_line(p, imperial)
-    if offset == 0.0 and math.dist(*p.grainline) > 2 * em:
+    if math.dist(tail, head) < 5 * em:
+        # on a small piece the arrow takes the front half and leaves the other to its number
+        tail, head = _part(tail, head, 0.52, 0.94)
+    elif offset == 0.0 and math.dist(*p.grainline) > 2 * em:
         tail, head = p.grainline
     else:
-        tail, head = _middle(tail, head, 0.7)
+        tail, head = _part(tail, head, 0.15, 0.85)
     deg = math.degrees(math.atan2(head[1] - tail[1], head[0] - tail[0]))
     inside = chords([p.outline, *p.cutouts], tail, deg)
     if not inside:
@@ -175,11 +178,9 @@ def _grain(p: Placement, number: int, view: View, labeller: Labeller, both: bool
     return out
 
 
-def _middle(
-    a: tuple[float, float], b: tuple[float, float], share: float
-) -> tuple[tuple[float, float], tuple[float, float]]:
-    t = (1 - share) / 2
-    return (a[0] + t * (b[0] - a[0]), a[1] + t * (b[1] - a[1])), (b[0] - t * (b[0] - a[0]), b[1] - t * (b[1] - a[1]))
+def _part(a: Point, b: Point, start: float, end: float) -> tuple[Point, Point]:
+    dx, dy = b[0] - a[0], b[1] - a[1]
+    return (a[0] + start * dx, a[1] + start * dy), (a[0] + end * dx, a[1] + end * dy)
 
 
 def _blocks(row: Row) -> list[Block]:
@@ -209,7 +210,7 @@ def _blocks(row: Row) -> list[Block]:
         out += [Block((f"{name} {', '.join(short)}",), s) for s in (0.8, 0.62)]
     else:
         out += [Block((name,), s) for s in (0.85, 0.7, 0.58, 0.48)]
-    return [*out, *(Block((str(row.number),), s) for s in (0.8, 0.6, 0.45, 0.32))]  # _NUMBERS of them
+    return [*out, *(Block((str(row.number),), s, close=True) for s in (0.8, 0.6, 0.45, 0.32))]  # _NUMBERS of them
 
 
 def _written(fitted: Fitted, number: int | None) -> list[Item]:

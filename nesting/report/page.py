@@ -100,6 +100,7 @@ def _lay(lay: Lay, order: Order | None, verdict: Any) -> dict[str, Any]:
         "svg": svg(scene, decimals=1, inline=True),
         # wide enough that the words can be read; the page scrolls sideways if it must
         "least": round(scene.width / em * 10.5),
+        "most": round(scene.width / em * 17.0),
         "sections": [
             {
                 "number": n + 1,

@@ -190,8 +190,8 @@ def tiles_pdf(lay: Lay, paper: str = "a4") -> bytes:
 
 
 def _tile_marks(tile: Tile, plan: Sequence[Tile], section: int | None) -> Scene:
-    """Alignment crosses in the middle of the overlaps, so that each lies at the same place of the lay on every page that
-    shows it; the line to trim or overlap at; the page's name in the margin."""
+    """Alignment crosses in the middle of the overlaps, so that each lies at the same place of the lay on every page
+    that shows it; the line to trim or overlap at; the page's name in the margin."""
     x0, y0, x1, y1 = tile.window
     half = OVERLAP_MM / 2
     xs, ys = (x0 + half, x1 - half), (y0 + half, y1 - half)

@@ -1,8 +1,8 @@
 """In which order to cut, so that the tool travels little between the cuts.
 
-A cut is a closed contour, which may begin at any of its points, or an open line, which may be cut from either end. The
-route begins at the origin: nearest neighbour first, then alternately 2-opt (Croes 1958, DOI 10.1287/opre.6.6.791) on the
-order and dynamic programming over the starting points, until neither helps.
+A cut is a closed contour, which may begin at any of its points, or an open line, which may be cut from either end.
+The route begins at the origin: nearest neighbour first, then alternately 2-opt (Croes 1958, DOI
+10.1287/opre.6.6.791) on the order and dynamic programming over the starting points, until neither helps.
 """
 
 from __future__ import annotations

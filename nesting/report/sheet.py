@@ -143,11 +143,14 @@ def rows(lay: Lay) -> tuple[Row, ...]:
     drafts: list[tuple[tuple[float, ...], Row]] = []
     for s, section in enumerate(lay.sections):
         names = edge_names(section.spread, lay.remnant is not None)
-        from_end = _end_allowance(lay) if s == 0 else 0.0
+        # from printed numbers on both sides of a sum, so that only one rounding remains in each distance
+        from_end = _as_printed(_end_allowance(lay), imperial) if s == 0 else 0.0
+        width = _as_printed(section.spread.table_width, imperial)
         for i, (p, cover) in enumerate(zip(section.placements, covering(section), strict=True)):
             phase = _phase(p, cover)
             box = ring_box(p.outline)
-            edge, at = _edge(p, section)
+            edge = _edge(p, section)
+            at = 0.0 if edge == "A" else section.spread.table_width if p.on_fold else width
             (tail, head), offset = grain_line(p, imperial)
             row = Row(
                 number=0,
@@ -209,7 +212,8 @@ def bundles(lay: Lay) -> tuple[Bundle, ...]:
 def rebuild(numbers: Sheet, pieces: Mapping[tuple[str, str | None], Piece]) -> tuple[Rebuilt, ...]:
     """Where the printed numbers put each piece: what a person with a ruler does, done by arithmetic.
 
-    ``pieces`` are in the grain frame, by name and size. KeyError if one is missing.
+    ``pieces`` are in the grain frame, by name and size. KeyError if one is missing. A fold edge that lies on fold A or B
+    is set on it; for all else the ruler decides.
     """
     unit = "in" if numbers.imperial else "cm"
     allowance = _read(numbers.end_allowance, unit)
@@ -228,7 +232,13 @@ def rebuild(numbers: Sheet, pieces: Mapping[tuple[str, str | None], Piece]) -> t
             y = across if row.edge == "A" else width - across
             dx, dy = turned((at, -offset if row.flipped else offset), turn)
             shifts.append((x - dx, y - dy))
-        out.append(Rebuilt(row, (shifts[0][0] + shifts[1][0]) / 2, (shifts[0][1] + shifts[1][1]) / 2, turn))
+        x, y = (shifts[0][0] + shifts[1][0]) / 2, (shifts[0][1] + shifts[1][1]) / 2
+        on = {"fold edge on fold A": 0.0, "fold edge on fold B": width}.get(row.lies)
+        if on is not None and piece.fold is not None:
+            # a fold edge is pushed against its fold, whatever the ruler says
+            fx, fy = piece.fold[0]
+            y = on - turned((fx, -fy if row.flipped else fy), turn)[1]
+        out.append(Rebuilt(row, x, y, turn))
     return tuple(out)
 
 
@@ -285,12 +295,13 @@ def _phase(p: Placement, cover: Sequence[int]) -> int:
     return 0 if cover[-1] in p.plies else 2
 
 
-def _edge(p: Placement, section: Section) -> tuple[str, float]:
-    """The edge that a placement is measured from, and its y."""
-    spread = section.spread
-    if spread.kind == "double fold" and any(k >= 2 for k in p.plies):
-        return "B", spread.table_width
-    return "A", 0.0
+def _edge(p: Placement, section: Section) -> str:
+    """The edge that a placement is measured from: "B" for what lies on the far flap of a double fold."""
+    return "B" if section.spread.kind == "double fold" and any(k >= 2 for k in p.plies) else "A"
+
+
+def _as_printed(mm: float, imperial: bool) -> float:
+    return _read(measure(mm, imperial), "in" if imperial else "cm")
 
 
 def _lies(p: Placement, section: Section, names: tuple[str, str]) -> str:

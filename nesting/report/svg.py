@@ -36,7 +36,8 @@ def svg(scene: Scene, *, decimals: int = 3, inline: bool = False) -> str:
     w, h = scene.width, scene.height
     size = "" if inline else f' width="{_n(w, 3)}mm" height="{_n(h, 3)}mm"'
     parts = [
-        f'<svg xmlns="http://www.w3.org/2000/svg"{size} viewBox="0 0 {_n(w, 3)} {_n(h, 3)}" role="img" font-family="{FAMILY}, Verdana, sans-serif">',
+        f'<svg xmlns="http://www.w3.org/2000/svg"{size} viewBox="0 0 {_n(w, 3)} {_n(h, 3)}" role="img" '
+        f'font-family="{FAMILY}, Verdana, sans-serif">',
         f"<title>{escape(shown(scene.title))}</title>",
     ]
     if scene.note:

@@ -50,8 +50,8 @@ def _answer(lay: Lay, order: Order | None) -> RenderableType:
         if price is not None:
             words.append(f", costs {price:.2f}")
     words.append(
-        f"\nlay {long_length(lay.lay_length, lay.imperial)}, {100 * lay.utilisation:.1f} % of the cloth used, {len(lay.placements)} "
-        f"placements for {sum(p.gives for p in lay.placements)} pieces; no lay can be shorter than "
+        f"\nlay {long_length(lay.lay_length, lay.imperial)}, {100 * lay.utilisation:.1f} % of the cloth used, "
+        f"{len(lay.placements)} placements for {sum(p.gives for p in lay.placements)} pieces; no lay is shorter than "
         f"{long_length(lay.lower_bound, lay.imperial)}"
     )
     if lay.bound_reason:

@@ -35,7 +35,7 @@ def _curve(a: Point, b: Point, c: Point, steps: int = 40) -> list[Point]:
 
 def _about(piece: Piece, x: float, y: float) -> Piece:
     """Moved so that (x, y), the middle of its grainline, is the origin."""
-    return replace(placed(replace(piece, size=piece.size), -x, -y, 0.0, False))
+    return placed(piece, -x, -y, 0.0, False)
 
 
 def half_brief(name: str, size: str, scale: float = 1.0) -> Piece:
@@ -129,6 +129,10 @@ def _box(ring: Ring) -> tuple[float, float, float, float]:
     return min(xs), min(ys), max(xs), max(ys)
 
 
+#: the pieces set down last, which ``pieces_of`` reads
+_SET_DOWN: dict[tuple[str, str | None], Piece] = {}
+
+
 def lay_down(want: Want, x: float, y: float, on_fold: bool = False, by_box: bool = True) -> Placement:
     """The placement with the lower left of its box at (x, y), or its reference point there."""
     piece = mirrored_over_fold(want.piece) if want.opened else want.piece
@@ -138,6 +142,7 @@ def lay_down(want: Want, x: float, y: float, on_fold: bool = False, by_box: bool
         x, y = x - x0, y - y0
     shape = placed(piece, x, y, want.turn, want.flipped)
     assert shape.grainline is not None
+    _SET_DOWN[want.piece.key] = want.piece
     return Placement(
         piece=piece.name, garment=want.garment, size=piece.size, copy=want.copy, x=x, y=y, turn=want.turn,
         flipped=want.flipped, plies=want.plies, on_fold=on_fold, opened=want.opened, gives=want.gives,
@@ -358,7 +363,7 @@ def remnant_lay() -> Lay:
     outline = ((0.0, 0.0), (820.0, 40.0), (780.0, 610.0), (120.0, 640.0))
     hole = tuple((430 + 50 * math.cos(k * math.pi / 10), 330 + 38 * math.sin(k * math.pi / 10)) for k in range(20))
     placements = [
-        lay_down(Want(half_brief("front", "S", 0.9), "briefs", 1, 3.5, False, opened=True), 60.0, 60.0),
+        lay_down(Want(half_brief("front", "S", 0.9), "briefs", 1, 3.5, False, opened=True), 90.0, 60.0),
         lay_down(Want(half_brief("back", "S", 0.8), "briefs", 1, 0.0, False, opened=True), 500.0, 70.0),
         lay_down(Want(gusset("S"), "briefs", 1, 45.0), 330.0, 480.0),
         lay_down(Want(gusset("S"), "briefs", 2, 225.0, True), 470.0, 490.0),
@@ -441,12 +446,8 @@ ALL = {
 }
 
 
-def pieces_of(lay: Lay) -> dict[tuple[str, str | None], Piece]:
-    """The pattern pieces of a sample lay, anew from the makers above, not from its placements."""
-    known: dict[tuple[str, str | None], Piece] = {}
-    for size, scale in (("S", 0.94), ("M", 1.0), ("L", 1.06)):
-        for name in ("front leg", "back leg"):
-            known[(name, size)] = shorts_leg(name, size, scale)
-        known[("gusset", size)] = gusset(size)
-        known[("yoke", size)] = fold_grain_half(size)
-    return known
+def pieces_of(name: str) -> dict[tuple[str, str | None], Piece]:
+    """The pattern pieces (grain frame) that a sample lay is made of, by name and size."""
+    _SET_DOWN.clear()
+    ALL[name]()
+    return dict(_SET_DOWN)
