@@ -245,7 +245,7 @@ def _areas(order: Order, pieces: Iterable[PieceLine]) -> list[Finding]:
             Finding(
                 "note",
                 f"finishes and alterations change what is cut from '{name}' by {extra / base[name] * 100:+.1f} % of "
-                f"the area as drawn: some {length} {more} of the cloth's width at least; lay it to see the length to buy",
+                f"the area as drawn: some {length} {more} of its width at least; lay it to see the length to buy",
             )
         )
     return found

@@ -1,5 +1,5 @@
-"""Drawings for checking: each piece with its edges named and what does not fit marked in place, and each drawing with its
-corners numbered."""
+"""Drawings for checking: each piece with its edges named and what does not fit marked in place, and each drawing with
+its corners numbered."""
 
 from __future__ import annotations
 
@@ -185,8 +185,8 @@ def _box(items: Sequence[Item], pad: float) -> tuple[float, float, float, float]
 
 
 def piece_scene(cut: CutPiece, marks: Sequence[Mark] = ()) -> Scene:
-    """The piece as it will be cut, turned as in its drawing: cut line, seam line, marks, edges by name, and what does not
-    fit, each in its place."""
+    """The piece as it will be cut, turned as in its drawing: cut line, seam line, marks, edges by name, and what does
+    not fit, each in its place."""
     piece = _as_seen(cut)
     em = _em(piece.outline)
     items: list[Item] = [Shape("fill", "pieces", (piece.outline,), True, None, FILL)]

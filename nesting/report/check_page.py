@@ -1,4 +1,4 @@
-"""What checking found, for people: a page of its own, a labelled picture of the drawings, and a summary for the terminal."""
+"""What checking found, for people: a page, a labelled picture of the drawings, and a summary for the terminal."""
 
 from __future__ import annotations
 
