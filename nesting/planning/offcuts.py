@@ -30,8 +30,8 @@ class Offcut:
     """A free region on the opened-out cloth.
 
     ``outline`` and ``holes`` in mm, x along the grain, the lower left of its box at the origin; ``at`` is where that
-    corner lies: x from the lay's beginning, y across the opened cloth. ``rectangle`` (x0, y0, x1, y1) is the largest one
-    along the grain within it. ``ply`` is the lowest of its plies; ``section`` counts from 0.
+    corner lies: x from the lay's beginning, y across the opened cloth. ``rectangle`` (x0, y0, x1, y1) is the largest
+    one along the grain within it. ``ply`` is the lowest of its plies; ``section`` counts from 0.
     """
 
     outline: Ring

@@ -156,28 +156,34 @@ def _named(order: Order, trim: Trim, garment: Garment, text: str) -> tuple[CutPi
 
 
 def _joined_to_own_mirror(order: Order, name: str, cut: CutPiece, edge: Edge) -> bool:
-    """Whether a seam sews the piece to its own mirrored copy (a centre seam) where this edge ends."""
-    by_name = {e.name: e for e in cut.piece.edges}
+    """Whether the piece is sewn to its own mirrored copy where this edge ends, so that left and right run on.
+
+    That is so where the order says it (a seam of an edge with itself), and it is taken to be so where at one end the
+    neighbouring edge is sewn to another piece and at the other end to nothing: that must be the centre seam.
+    """
+    sewn_to: dict[str, set[str]] = {}
     for seam in order.seams:
-        if len(seam.edges) < 2 or len(set(seam.edges)) != 1:
-            continue
-        other_piece, _, other = seam.edges[0].rpartition(".")
-        sewn = by_name.get(other)
-        if other_piece == name and sewn is not None and _meet(edge, sewn):
-            return True
-    return False
-
-
-def _meet(a: Edge, b: Edge) -> bool:
-    return any(math.dist(p, q) <= _TOUCH_MM for p in (a.start, a.end) for q in (b.start, b.end))
+        for text in seam.edges:
+            others = {t for t in seam.edges if t != text} or {text}
+            sewn_to.setdefault(text, set()).update(others)
+    ends: list[str] = []
+    for end in (edge.start, edge.end):
+        for other in cut.piece.edges:
+            if other.name == edge.name or not any(math.dist(end, p) <= _TOUCH_MM for p in (other.start, other.end)):
+                continue
+            own = f"{name}.{other.name}"
+            if own in sewn_to.get(own, ()):
+                return True
+            ends.append("sewn" if own in sewn_to else "free")
+    return sorted(ends) == ["free", "sewn"]
 
 
 def openings_of(order: Order, trim: Trim, garment: Garment) -> tuple[int, float] | None:
     """How many openings one garment has for this trim, and how long the edge of each is, mm; None if it has none.
 
     All pieces' stretches together are divided among as many openings as every edge has its share in (the greatest
-    common divisor of their numbers): two legs, one waist. A seam that joins a mirrored piece to itself at the end
-    of the edge makes two of them one. A trim that says ``openings`` is taken at its word.
+    common divisor of their numbers): two legs, one waist. A centre seam that joins a mirrored piece to its other
+    half at the end of the edge makes two of them one. A trim that says ``openings`` is taken at its word.
     """
     together, number, joined = 0.0, 0, False
     for text in trim.edges:
