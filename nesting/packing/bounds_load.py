@@ -52,12 +52,23 @@ class _Rows:
     names: tuple[str, ...]
 
 
+@dataclass(frozen=True)
+class _Row:
+    """One row of bars: Σ costs <= length + ``extra`` less what flaws take."""
+
+    ply: int
+    ringed: bool
+    dual: Dual
+    width: float
+    extra: float
+
+
 class Load:
     """The rows of one problem. ``until`` is a reading of the monotonic clock at which to be done."""
 
     def __init__(self, kinds: Sequence[Kind], plies: Sequence[Ply], until: float) -> None:
         self.kinds, self.plies, self.until = kinds, plies, until
-        self._eroded: dict[tuple[int, bool], BaseGeometry] = {}
+        self._eroded: dict[tuple[int, bool], tuple[BaseGeometry, Profile | None]] = {}
         self._stacked: dict[tuple[int, bool, bool], tuple[Profile, NDArray[np.int64]]] = {}
         self.seconds = max(until - monotonic(), 0.0)
         self.columns = [(k, lie) for k, kind in enumerate(kinds) for lie in kind.lies]
@@ -95,36 +106,48 @@ class Load:
     def _on(self, ply: int) -> list[Lie]:
         return [lie for _, lie in self.columns if ply in lie.plies]
 
-    def _frame(self, ply: int, ringed: bool) -> tuple[float, float]:
-        """(width, what the length is extended by) of the box that holds all bodies, or all rings, on a ply."""
-        lies, frame = self._on(ply), self.plies[ply]
+    def _frame(self, ply: int, ringed: bool) -> tuple[float, float, float]:
+        """The box that holds all bodies, or all rings, of a ply: (from y, to y, what the length is extended by)."""
+        lies, box = self._on(ply), self.plies[ply]
         if not ringed:
             low, high = min(lie.guard[0] for lie in lies), min(lie.guard[1] for lie in lies)
-            return frame.width - low - high, -frame.left
+            return box.low + low, box.high - high, -box.left
         bottom = max(lie.shape.margins[1] - lie.guard[0] for lie in lies)
         top = max(lie.shape.margins[3] - lie.guard[1] for lie in lies)
         out = max(lie.shape.margins[0] for lie in lies) + max(lie.shape.margins[2] for lie in lies)
-        return frame.width + bottom + top, out - frame.left
+        return box.low - bottom, box.high + top, out - box.left
 
     def widths(self) -> dict[int, float]:
         """Of each ply in use, what the chords of all rings on a vertical line add up to at most."""
-        return {ply: self._frame(ply, self.gapped)[0] for ply in range(len(self.plies)) if self._on(ply)}
+        frames = {ply: self._frame(ply, self.gapped) for ply in range(len(self.plies)) if self._on(ply)}
+        return {ply: high - low for ply, (low, high, _) in frames.items()}
 
-    def _flaws(self, ply: int, ringed: bool) -> BaseGeometry:
-        """What of a ply no body, or no ring, may cover."""
+    def _flaws(self, ply: int, ringed: bool) -> tuple[BaseGeometry, Profile | None]:
+        """What of its frame no body, or no ring, may cover, and the profile of that (None: nothing)."""
         if (ply, ringed) not in self._eroded:
             flaws = self.plies[ply].flaws
-            if ringed and not flaws.is_empty:
-                flaws = eroded(flaws, max(lie.shape.stick for lie in self._on(ply)))
-            self._eroded[ply, ringed] = flaws
+            if not flaws.is_empty:
+                low, high, _ = self._frame(ply, ringed)
+                depth = max(lie.shape.stick for lie in self._on(ply)) if ringed else 0.0
+                x0, _, x1, _ = flaws.bounds
+                flaws = eroded(flaws, depth).intersection(box(x0, low, x1, high))
+            edges = edges_of(flaws)
+            self._eroded[ply, ringed] = flaws, profile_of(edges) if len(edges) else None
         return self._eroded[ply, ringed]
 
-    def _lost(self, ply: int, ringed: bool, dual: Dual, width: float, length: float) -> float:
+    def _lost(self, row: _Row, length: float) -> float:
         """What the flaws left of ``length`` take of a row of bars."""
-        flaws = self._flaws(ply, ringed)
-        if flaws.is_empty:
-            return 0.0
-        return dual.over(profile_of(edges_of(flaws)).up_to(length), width)
+        _, bars = self._flaws(row.ply, row.ringed)
+        return 0.0 if bars is None else row.dual.over(bars.up_to(length), row.width)
+
+    def _cleared(self, row: _Row, least: float, proven: float) -> float:
+        """The length, at least ``proven``, up to which a row's cloth less its flaws holds less than ``least``."""
+        low = max(proven, least - row.extra)
+        high = least - row.extra + self._lost(row, math.inf)
+        for _ in range(60 if high > low else 0):
+            middle = (low + high) / 2
+            low, high = (middle, high) if middle + row.extra - self._lost(row, middle) < least else (low, middle)
+        return float(low)
 
     def _sides(self) -> list[tuple[int, bool]]:
         used = [p for p in range(len(self.plies)) if self._on(p)]
@@ -151,44 +174,42 @@ class Load:
 
     def bars(self, longest: float) -> tuple[float, str]:
         """The best bound by bars, at least ``longest`` (already proven): (length, name of the row, "" if no better)."""
-        rows: list[tuple[int, bool, Dual]] = []
+        rows: list[_Row] = []
         costs: list[Floats] = []
-        extents: list[tuple[float, float]] = []
-        exact: dict[int, float] = {}
+        least: list[float] = []
         for ply, ringed in self._sides():
-            width, more = self._frame(ply, ringed)
+            low, high, extra = self._frame(ply, ringed)
             for dual in self.duals:
-                if dual.name == "area":
+                if dual.name == "area":  # summed before dividing: whole numbers stay exact
                     areas = self._areas(ply, ringed)
-                    exact[len(rows)] = self.least(areas) / width  # summed before dividing: whole numbers stay exact
-                    line = areas / width
+                    costs.append(areas / (high - low))
+                    least.append(self.least(areas) / (high - low))
                 elif monotonic() > self.until - 0.5 * self.seconds:
                     break
                 else:
-                    line = self._costs(ply, ringed, dual, width)
-                rows.append((ply, ringed, dual))
-                costs.append(line)
-                extents.append((width, more))
-        table = np.array(costs)
-        lost = np.zeros(len(rows))
+                    costs.append(self._costs(ply, ringed, dual, high - low))
+                    least.append(self.least(costs[-1]))
+                rows.append(_Row(ply, ringed, dual, high - low, extra))
+        table, sums, extra_all = np.array(costs), np.array(least), np.array([row.extra for row in rows])
         best, why = longest, ""
-        for _ in range(20):
-            lost = np.array([self._lost(p, r, d, w, best) for (p, r, d), (w, _) in zip(rows, extents, strict=True)])
-            extra = np.array([m for _, m in extents])
-            single = np.array([exact.get(r, self.least(line)) for r, line in enumerate(table)]) + lost - extra
-            top = int(np.argmax(single))
-            found, name = float(single[top]), rows[top][2].name
+        flawed = any(self._flaws(ply, ringed)[1] is not None for ply, ringed in self._sides())
+        for _ in range(20):  # the longer the cloth, the more of its flaws count
+            lost = np.array([self._lost(row, best) for row in rows])
+            top = int(np.argmax(sums + lost - extra_all))
+            found, name = float((sums + lost - extra_all)[top]), rows[top].dual.name
+            if found > best and flawed:
+                found = self._cleared(rows[top], least[top], found)
             if self._choices(table):
-                weights = self._weights(table, extra - lost, np.ones(len(rows)))
+                weights = self._weights(table, extra_all - lost, np.ones(len(rows)))
                 if weights is not None and weights.sum() > 0:
-                    mixed = (self.least(weights @ table) - float(weights @ (extra - lost))) / float(weights.sum())
+                    mixed = (self.least(weights @ table) - float(weights @ (extra_all - lost))) / float(weights.sum())
                     if mixed > found:
-                        found, name = mixed, rows[int(np.argmax(weights))][2].name
-            if found <= best * (1 + 1e-9) or monotonic() > self.until:
-                if found > best:
-                    best, why = found, name
+                        found, name = mixed, rows[int(np.argmax(weights))].dual.name
+            gain = found > best * (1 + 1e-9)
+            if found > best:
+                best, why = float(found), name
+            if not gain or not flawed or monotonic() > self.until:
                 break
-            best, why = found, name
         return best, why
 
     def _choices(self, table: Floats) -> bool:
@@ -234,26 +255,25 @@ class Load:
         room: list[float] = []
         names: list[str] = []
         for ply, ringed in self._sides():
-            width, more = self._frame(ply, ringed)
-            run = length + more
-            flaws = self._flaws(ply, ringed)
-            holes: Profile | None = None
-            if not flaws.is_empty:
-                holes = profile_of(edges_of(_left_of(flaws, length)), along="y")
+            low, high, extra = self._frame(ply, ringed)
+            run = length + extra
+            flaws, _ = self._flaws(ply, ringed)
+            edges = edges_of(_left_of(flaws, length))
+            holes = profile_of(edges, along="y") if len(edges) else None
             for dual in self.duals[1:]:
                 costs.append(self._costs(ply, ringed, dual, run, lanes=True))
-                room.append(width - (dual.over(holes, run) if holes is not None else 0.0))
+                room.append(high - low - (dual.over(holes, run) if holes is not None else 0.0))
                 names.append("lanes")
         for ply in sorted({p for p, _ in self._sides()}):
-            width, more = self._frame(ply, self.gapped)
-            few = [self.duals[0], *(d for d in self.duals if d.name == "threshold")][
-                :: 1 if len(self.duals) < 60 else 4
-            ]
+            low, high, extra = self._frame(ply, self.gapped)
+            size = length + extra, high - low
+            thresholds = [d for d in self.duals if d.name == "threshold"]
+            few = [self.duals[0], *thresholds[-1 :: -1 if len(self.duals) < 60 else -4]]
             few += [d for d in self.duals if d.name == "rounding"][:3]
             table = np.zeros((len(few) * len(few), len(self.columns)))
             for c, (_, lie) in enumerate(self.columns):
                 if ply in lie.plies and len(lie.shape.rectangles):
-                    wide, deep = (lie.shape.rectangles * SLACK / (length + more, width)).T
+                    wide, deep = (lie.shape.rectangles * SLACK / size).T
                     f = np.array([d.at(deep) for d in few])
                     g = np.array([d.at(wide) for d in few])
                     table[:, c] = (f[:, None, :] * g[None, :, :]).max(axis=2).ravel()
@@ -296,5 +316,7 @@ class Load:
 
 def _left_of(shape: BaseGeometry, length: float) -> BaseGeometry:
     """The part of a shape left of x = ``length``."""
+    if shape.is_empty:
+        return shape
     x0, y0, _, y1 = shape.bounds
     return shape.intersection(box(x0 - 1, y0 - 1, length, y1 + 1)) if length > x0 else Polygon()

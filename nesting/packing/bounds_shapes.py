@@ -92,10 +92,12 @@ def polygon_of(ring: RingArray) -> BaseGeometry:
 
 
 def eroded(shape: BaseGeometry, depth: float) -> BaseGeometry:
-    """A shape that stays inside ``shape`` when moved by up to ``depth`` (arcs are circumscribed: never too large)."""
-    if depth <= 0:
-        return shape
-    return shape.buffer(-depth / math.cos(math.pi / 16) * (1 + 1e-9), quad_segs=4)
+    """A shape that stays inside ``shape`` when moved by up to ``depth``; never too large.
+
+    GEOS draws arcs as chords of up to one and a half times the angle asked for, and smooths its input by up to 1 % of
+    the depth; 2 % more depth than asked for makes up for both.
+    """
+    return shape if depth <= 0 else shape.buffer(-1.02 * depth, quad_segs=16)
 
 
 def edges_of(shape: BaseGeometry) -> Floats:
