@@ -342,7 +342,12 @@ def _moved_marks(old: Body, new: Body, runs: Sequence[_Run], cut: _Cut) -> tuple
             math.atan2(before[0] * after[1] - before[1] * after[0], before[0] * after[0] + before[1] * after[1])
         )
         d = (notch.at[0] - foot[0]) * before[0] + (notch.at[1] - foot[1]) * before[1]
-        at = on_ray(new_seam.at(t), after, d, new_cut) or new_cut.at(new_cut.locate(target)[0])
+        at = on_ray(new_seam.at(t), after, d, new_cut)
+        if at is None or any(math.dist(foot, span.line[0]) < 1e-3 for span in old.spans):
+            # at a corner no normal tells the way: the notch goes with the corner
+            turn = 0.0
+            want = (notch.at[0] + target[0] - foot[0], notch.at[1] + target[1] - foot[1])
+            at = new_cut.at(new_cut.locate(want)[0])
         moved.append(replace(notch, at=at, direction=(notch.direction + turn) % 360.0))
     return tuple(moved)
 

@@ -96,7 +96,7 @@ def _key_points(piece: Piece) -> list[tuple[str | None, Point]]:
     contour = Contour(cleaned(piece.outline))
     points: list[tuple[str | None, Point]] = [(f"notch {n.name}", n.at) for n in piece.notches if n.name]
     for edge in piece.edges:
-        if not edge.name.replace("-", "").isdigit():
+        if edge.name != "fold" and not edge.name.replace("-", "").isdigit():
             points += [(f"start {edge.name}", edge.start), (f"end {edge.name}", edge.end)]
     return points + [(None, contour.ring[i]) for i in contour.corners]
 
@@ -117,9 +117,11 @@ def _shifts(leader: Piece, follower: Piece) -> Iterator[Point]:
     yield (0.0, 0.0)
     ours, theirs = _key_points(leader), _key_points(follower)
     named = {name: p for name, p in ours if name}
-    for name, p in theirs:
-        if name and name in named:
-            yield (named[name][0] - p[0], named[name][1] - p[1])
+    shared = [(named[name], p) for name, p in theirs if name and name in named]
+    for q, p in shared:
+        yield (q[0] - p[0], q[1] - p[1])
+    if shared:
+        return  # what bears the same name belongs together, however badly it fits
     for (_, p), (_, q) in itertools.product([k for k in ours if not k[0]], [k for k in theirs if not k[0]]):
         yield (p[0] - q[0], p[1] - q[1])
     a, b = Polygon(leader.outline).centroid, Polygon(follower.outline).centroid

@@ -265,12 +265,15 @@ def together_scene(line: TogetherLine, imperial: bool) -> Scene:
     return Scene(f"{line.together.follower} on {line.together.leader}", _box(items, em), tuple(items))
 
 
-def corner_scene(cut: CutPiece) -> Scene:
-    """The piece as drawn, with its corners numbered and its notches named: what an order may point at."""
+def corner_scene(cut: CutPiece, em: float | None = None) -> Scene:
+    """The piece as drawn, with its corners numbered and its notches named: what an order may point at.
+
+    ``em`` is the size of the words, mm; default by the size of the piece.
+    """
     assert cut.drawn is not None
     piece = sound(cut.drawn, file=cut.drawn.file)
     anchors = anchors_of(piece)
-    em = _em(piece.outline)
+    em = em or _em(piece.outline)
     items: list[Item] = [Shape("fill", "pieces", (piece.outline,), True, None, FILL)]
     items += _marks_and_lines(piece, em)
     items.append(Shape("cut", "cut", (piece.outline,), True, Stroke(INK, em * 0.13)))
@@ -305,7 +308,10 @@ def corner_sheet(cuts: Sequence[CutPiece], title: str) -> Scene:
     """All drawings with their corners numbered, side by side in rows, at one scale."""
     from nesting.report.scene import moved
 
-    scenes = [corner_scene(cut) for cut in cuts if cut.drawn is not None]
+    drawn = [cut for cut in cuts if cut.drawn is not None]
+    ems = sorted(_em(cut.drawn.outline) for cut in drawn if cut.drawn is not None)
+    em = ems[len(ems) // 2]
+    scenes = [corner_scene(cut, em) for cut in drawn]
     width = max([s.width for s in scenes] + [math.sqrt(sum(s.width * s.height for s in scenes)) * 1.4])
     items: list[Item] = []
     x = y = row = 0.0
