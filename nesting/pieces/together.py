@@ -32,10 +32,13 @@ SHORTEST_MM = 15.0
 #: times the tolerance (at least NEAR_MM): outlines that are nearer than that are meant to be the same edge.
 NEAR_TOLERANCES = 4.0
 NEAR_MM = 4.0
+#: mm. A follower's edge that lies outside the leader up to this far still runs along the leader's edge.
+OUTSIDE_MM = 25.0
 #: share of the follower's outline that a turned or flipped place must gain over the place as drawn.
 GAIN = 0.05
 
 Array = NDArray[np.float64]
+_Keys = list[tuple[str | None, Point]]
 
 
 @dataclass(frozen=True)
@@ -92,9 +95,9 @@ def _samples(contour: Contour, step: float) -> tuple[Array, Array, Array]:
     return np.concatenate(points), np.concatenate(tangents), np.concatenate(places)
 
 
-def _key_points(piece: Piece) -> list[tuple[str | None, Point]]:
+def _key_points(piece: Piece) -> _Keys:
     contour = Contour(cleaned(piece.outline))
-    points: list[tuple[str | None, Point]] = [(f"notch {n.name}", n.at) for n in piece.notches if n.name]
+    points: _Keys = [(f"notch {n.name}", n.at) for n in piece.notches if n.name]
     for edge in piece.edges:
         if edge.name != "fold" and not edge.name.replace("-", "").isdigit():
             points += [(f"start {edge.name}", edge.start), (f"end {edge.name}", edge.end)]
@@ -112,12 +115,17 @@ def _fold_side(piece: Piece) -> tuple[int, float, float] | None:
     return axis, level, math.copysign(1.0, middle - level)
 
 
+def _namesakes(ours: _Keys, theirs: _Keys) -> list[tuple[Point, Point]]:
+    """Places of leader and follower that bear the same name."""
+    named = {name: p for name, p in ours if name}
+    return [(named[name], p) for name, p in theirs if name and name in named]
+
+
 def _shifts(leader: Piece, follower: Piece) -> Iterator[Point]:
     """Shifts to try for a follower that has been turned already, likeliest first."""
     yield (0.0, 0.0)
     ours, theirs = _key_points(leader), _key_points(follower)
-    named = {name: p for name, p in ours if name}
-    shared = [(named[name], p) for name, p in theirs if name and name in named]
+    shared = _namesakes(ours, theirs)
     for q, p in shared:
         yield (q[0] - p[0], q[1] - p[1])
     if shared:
@@ -149,6 +157,7 @@ def _fit(leader: Piece, follower: Piece, turn: float, flipped: bool, near: float
     shapely.prepare(body)
     points, _, _ = _samples(Contour(cleaned(turned.outline)), 6.0)
     weight = 1.0 / len(points)
+    shared_names = _namesakes(_key_points(leader), _key_points(turned))
     best: _Try | None = None
     seen: set[tuple[int, int]] = set()
     for x, y in _shifts(leader, turned):
@@ -165,6 +174,10 @@ def _fit(leader: Piece, follower: Piece, turn: float, flipped: bool, near: float
         out = ~shapely.covers(body, moved) & (gaps > near)
         # being near counts, being exactly on the line counts more; lying outside costs more than either
         shared = float(np.sum(np.clip(1.0 - gaps / near, 0.0, 1.0)) * weight)
+        if shared_names:
+            # a follower that does not fit still belongs where the names say
+            met = sum(math.hypot(q[0] - p[0] - x, q[1] - p[1] - y) <= 2 * near for q, p in shared_names)
+            shared += 3.0 * met / len(shared_names)
         outside = float(np.sum(out) * weight)
         if best is None or shared - 4 * outside > best.shared - 4 * best.outside + 1e-3:
             best = _Try((x, y), turn, flipped, shared, outside)
@@ -197,7 +210,9 @@ def _settled(leader: Piece, follower: Piece, start: _Try, near: float, free: tup
             shift[axis] += step[k]
         if float(np.abs(step).max(initial=0.0)) < 1e-6:
             break
-    return (float(shift[0]), float(shift[1]))
+    x, y = float(shift[0]), float(shift[1])
+    # settling is for what the corners leave open; a slide to another part of the leader is no settling
+    return (x, y) if math.hypot(x - start.shift[0], y - start.shift[1]) <= near else start.shift
 
 
 def _stretches(leader: Piece, follower: Piece, near: float) -> tuple[Stretch, ...]:
@@ -214,7 +229,11 @@ def _stretches(leader: Piece, follower: Piece, near: float) -> tuple[Stretch, ..
     dirs = ours.steps[side] / ours.sides[side][:, None]
     cross = np.abs(tangents[:, 0] * dirs[:, 1] - tangents[:, 1] * dirs[:, 0])
     dot = np.einsum("ij,ij->i", tangents, dirs)
-    along = (gaps <= near) & (cross <= math.sin(math.radians(PARALLEL_DEG))) & (dot > 0)
+    # what lies outside the leader is wrong however far it is; inside, far off means that it is meant to be shorter
+    body = Polygon(ours.ring)
+    shapely.prepare(body)
+    reach = np.where(shapely.covers(body, spots), near, OUTSIDE_MM)
+    along = (gaps <= reach) & (cross <= math.sin(math.radians(PARALLEL_DEG))) & (dot > 0)
     n = len(points)
     if not along.any():
         return ()
