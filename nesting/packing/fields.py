@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+import math
+import time
 from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
 from nesting.packing import nfp
+from nesting.packing.fieldstore import STORE, Stored, fingerprint
 from nesting.packing.model import BDX, BDY, XCAP, XLO, YHI, YLO, Model, Shape
 
 __all__ = ["FieldTables", "Fields"]
@@ -29,6 +32,9 @@ class FieldTables(NamedTuple):
     data: NDArray[np.float32]
     corner: NDArray[np.int64]
     corners: NDArray[np.float64]
+    coarse: NDArray[np.int64]
+    map: NDArray[np.float32]
+    pitch: float
 
 
 class _Parts(NamedTuple):
@@ -51,6 +57,7 @@ class Fields:
         self.cells = cells
         count = len(model.shapes)
         self.parts = [_flat(s) for s in model.shapes]
+        self.names = [fingerprint(p.x, p.y, model.scale) for p in self.parts]
         self.pair = np.full((count, count), -1, dtype=np.int32)
         self.sign = np.ones((count, count), dtype=np.float64)
         self.body = np.full((count, max(1, len(model.obstacles))), -1, dtype=np.int32)
@@ -58,6 +65,11 @@ class Fields:
         self._data: list[NDArray[np.float32]] = []
         self._corners: list[NDArray[np.float64]] = []
         self._size = 0
+        # a coarse copy of every field on a common lattice, for scanning all of the cloth at once
+        self.pitch = 0.08 * float(np.mean(model.tables.i_size)) if model.n else 1.0
+        self._coarse: list[list[int]] = []
+        self._map: list[NDArray[np.float32]] = []
+        self._map_size = 0
         self._tables: FieldTables | None = None
 
     @property
@@ -70,8 +82,8 @@ class Fields:
         """Memory of the grids."""
         return sum(d.nbytes for d in self._data)
 
-    def build(self) -> None:
-        """Build every field of every pair of shapes that may meet."""
+    def build(self, deadline: float | None = None) -> bool:
+        """Build every field of every pair of shapes that may meet; False if ``deadline`` (perf_counter) came first."""
         t = self.model.tables
         masks = np.zeros(len(self.model.shapes), dtype=np.int64)
         for v, s in enumerate(t.v_ring):
@@ -80,18 +92,21 @@ class Fields:
         for a in rings:
             for b in rings:
                 if masks[a] & masks[b]:
+                    if deadline is not None and time.perf_counter() > deadline:
+                        return False
                     self.add(a, b)
         for o, obstacle in enumerate(self.model.obstacles):
             for v, s in enumerate(t.v_body):
                 if t.v_mask[v] & t.o_mask[o] and self.body[s, o] < 0:
                     self._add_body(int(s), o, obstacle)
+        return True
 
     def add(self, a: int, b: int) -> None:
         """Build the field of shapes a and b, and all that follow from it by symmetry, unless it is there."""
         if self.pair[a, b] >= 0:
             return
         shapes = self.model.shapes
-        number = self._make(self.parts[a], self.parts[b], None)
+        number = self._make(self.parts[a], self.parts[b], None, (self.names[a], self.names[b], self.cells))
         ha, hb = shapes[a].half_turn, shapes[b].half_turn
         for p, q, sign in ((a, b, 1.0), (b, a, -1.0), (ha, hb, -1.0), (hb, ha, 1.0)):
             if p >= 0 and q >= 0 and self.pair[p, q] < 0:
@@ -105,7 +120,18 @@ class Fields:
         y0, y1 = float((rows[:, YLO] + rows[:, BDY]).min()), float((rows[:, YHI] + rows[:, BDY]).max())
         self.body[s, o] = self._make(_flat(obstacle), self.parts[s], (x0, y0, x1, y1))
 
-    def _make(self, a: _Parts, b: _Parts, window: tuple[float, float, float, float] | None) -> int:
+    def _make(
+        self,
+        a: _Parts,
+        b: _Parts,
+        window: tuple[float, float, float, float] | None,
+        name: tuple[bytes, bytes, int] | None = None,
+    ) -> int:
+        kept = STORE.get(name) if name is not None else None
+        if kept is not None:
+            scale = self.model.scale
+            x0, y0, hx, hy = (c * scale for c in kept.box)
+            return self._keep(kept.grid * np.float32(scale), kept.boundary * scale, x0, y0, hx, hy)
         px, py, start = nfp.sums(a.x, a.y, a.start, b.x, b.y, b.start)
         seg = nfp.boundary(px, py, start, _EPS)
         x0, x1, y0, y1 = float(px.min()), float(px.max()), float(py.min()), float(py.max())
@@ -121,12 +147,39 @@ class Fields:
         grid = np.empty((nx + 1, ny + 1), dtype=np.float32)
         hx, hy = (x1 - x0) / nx, (y1 - y0) / ny
         nfp.field(px, py, start, seg, x0, y0, hx, hy, grid)
+        if name is not None:
+            unit = 1.0 / self.model.scale
+            box = (x0 * unit, y0 * unit, hx * unit, hy * unit)
+            STORE.put(name, Stored(box, grid * np.float32(unit), seg * unit))
+        return self._keep(grid, seg, x0, y0, hx, hy)
+
+    def _keep(
+        self, grid: NDArray[np.float32], seg: NDArray[np.float64], x0: float, y0: float, hx: float, hy: float
+    ) -> int:
+        nx, ny = grid.shape[0] - 1, grid.shape[1] - 1
         self._meta.append([x0, y0, 1.0 / hx, 1.0 / hy, float(nx), float(ny), float(self._size), 0.0])
         self._data.append(grid.reshape(-1))
         self._corners.append(seg[:, :2])
         self._size += grid.size
+        self._thin(grid, x0, y0, hx, hy)
         self._tables = None
         return len(self._meta) - 1
+
+    def _thin(self, grid: NDArray[np.float32], x0: float, y0: float, hx: float, hy: float) -> None:
+        nx, ny = grid.shape[0] - 1, grid.shape[1] - 1
+        g = self.pitch
+        kx0, ky0 = math.ceil(x0 / g), math.ceil(y0 / g)
+        mx, my = max(0, math.floor((x0 + nx * hx) / g) - kx0 + 1), max(0, math.floor((y0 + ny * hy) / g) - ky0 + 1)
+        u = np.clip((np.arange(kx0, kx0 + mx) * g - x0) / hx, 0.0, nx - 1e-9)
+        v = np.clip((np.arange(ky0, ky0 + my) * g - y0) / hy, 0.0, ny - 1e-9)
+        i, j = u.astype(np.int64), v.astype(np.int64)
+        fu, fv = (u - i)[:, None], (v - j)[None, :]
+        low = grid[np.ix_(i, j)] * (1 - fv) + grid[np.ix_(i, j + 1)] * fv
+        high = grid[np.ix_(i + 1, j)] * (1 - fv) + grid[np.ix_(i + 1, j + 1)] * fv
+        values = np.maximum(low + (high - low) * fu, 0.0).astype(np.float32)
+        self._coarse.append([kx0, ky0, mx, my, self._map_size])
+        self._map.append(values.reshape(-1))
+        self._map_size += values.size
 
     def tables(self) -> FieldTables:
         """The fields as the kernels read them."""
@@ -140,5 +193,8 @@ class Fields:
                 np.concatenate([*self._data, np.zeros(1, dtype=np.float32)]),
                 np.stack([ends[:-1], ends[1:]], axis=1).astype(np.int64),
                 np.concatenate([*self._corners, np.zeros((1, 2))]),
+                np.array(self._coarse, dtype=np.int64).reshape(-1, 5),
+                np.concatenate([*self._map, np.zeros(1, dtype=np.float32)]),
+                self.pitch,
             )
         return self._tables

@@ -112,7 +112,11 @@ class _Run:
             reason = self.done()
             if reason is None and self.model.n:
                 fields = Fields(self.model)
-                fields.build()
+                until = None if self.stop.seconds is None else self.began + self.stop.seconds
+                if not fields.build(until):
+                    # Short runs of large problems: what is there is the first layout; the fields built stay in store.
+                    reason = "seconds"
+            if reason is None and self.model.n:
                 explorer = Explorer(self.model, fields, Compactor(self.model), self.seed)
                 if self.places is not None:
                     explorer.best = self._layout(self.places)
