@@ -16,9 +16,9 @@ from nesting.files.order_joins import (
     alterations,
     centre_notches,
     edge_specs,
+    edges_of,
     read_seam,
     read_together,
-    split_edge,
 )
 from nesting.files.order_pieces import Asked, Drawn, ask, drawn_pieces, ready_piece, refuse_unknown_piece
 from nesting.files.order_schema import TOP, Block, read_block, read_blocks
@@ -57,16 +57,11 @@ def load_order(path: str | Path) -> Order:
     finishes: dict[str, Finish] = {block["name"]: named_finish(block) for block in blocks["finish"]}
     drawn, findings = drawn_pieces(blocks["pattern"], blocks["piece"], path.parent)
     keys = list(drawn)
-    names = [name for name, _ in keys]
     garments, notes = _garments(blocks["garment"], keys, cloths, root)
     findings += notes
     asked = _asked(blocks, keys, root)
     pieces = _ready(drawn, asked, finishes, garments, cloths, findings)
     _refuse_unknown_cloths(garments, pieces, asked, cloths, blocks["garment"])
-    trims = tuple(read_trim(block, imperial=imperial) for block in blocks["trim"])
-    for block in blocks["trim"]:
-        for edge in block["edges"]:
-            split_edge(edge, block.at("edges"), names)
     remnants, told = read_remnants(blocks["remnant"], cloths, path.parent)
     return Order(
         title=top["title"] or path.stem,
@@ -78,8 +73,8 @@ def load_order(path: str | Path) -> Order:
         garments=garments,
         remnants=remnants,
         together=read_together(blocks["together"], keys, {p.piece.key: p.cut for p in pieces}),
-        seams=tuple(read_seam(block, names) for block in blocks["seam"]),
-        trims=trims,
+        seams=tuple(read_seam(block, pieces) for block in blocks["seam"]),
+        trims=tuple(read_trim(block, edges_of(block, pieces), imperial=imperial) for block in blocks["trim"]),
         findings=(*findings, *told),
         least_fibre_stretch=top["fibre_stretch"],
     )

@@ -100,13 +100,13 @@ def read_remnants(
     return tuple(remnants), findings
 
 
-def read_trim(block: Block, *, imperial: bool) -> Trim:
-    """A ``[[trim]]`` block; a ratio that the order does not give is the one of practice and marked as not stated."""
+def read_trim(block: Block, edges: tuple[str, ...], *, imperial: bool) -> Trim:
+    """A ``[[trim]]`` block on the given edges; without a ratio, that of practice, marked as not stated."""
     ratio, increment = block["ratio"], block["increment"]
     return Trim(
         name=block["name"],
         kind=block["kind"],
-        edges=block["edges"],
+        edges=edges,
         ratio=TRIM_RATIO[block["kind"]] if ratio is None else ratio,
         ratio_stated=ratio is not None,
         join=block["join"],

@@ -9,11 +9,20 @@ from nesting.errors import UnitsError
 from nesting.files.order_pieces import refuse_unknown_piece
 from nesting.files.order_schema import Block
 from nesting.files.order_values import Place, anchor, listing, nearest
-from nesting.order import Seam, Together
+from nesting.order import CutPiece, Seam, Together
 from nesting.pieces.settings import Alteration, Anchor, EdgeSpec
 from nesting.units import parse_length
 
-__all__ = ["PieceKey", "alterations", "centre_notches", "edge_specs", "read_seam", "read_together", "split_edge"]
+__all__ = [
+    "PieceKey",
+    "alterations",
+    "centre_notches",
+    "edge_specs",
+    "edges_of",
+    "read_seam",
+    "read_together",
+    "split_edge",
+]
 
 PieceKey = tuple[str, str | None]
 
@@ -131,13 +140,28 @@ def split_edge(text: str, place: Place, names: Iterable[str]) -> tuple[str, str]
     return piece, edge
 
 
-def read_seam(block: Block, names: Iterable[str]) -> Seam:
+def edges_of(block: Block, pieces: Sequence[CutPiece]) -> tuple[str, ...]:
+    """The block's edges as "piece.edge", each there in at least one size. Raises OrderError for one that is not."""
+    place = block.at("edges")
+    edges: list[str] = []
+    for text in block["edges"]:
+        piece, edge = split_edge(text, place, [p.name for p in pieces])
+        there = dict.fromkeys(e.name for p in pieces if p.name == piece for e in p.piece.edges)
+        if edge not in there:
+            near = nearest(edge, there)
+            hint = f"did you mean '{piece}.{near}'? " if near else ""
+            place.refuse(
+                f"found '{text}', but '{piece}' has no edge '{edge}'; {hint}there are {listing(there)}: name it in the "
+                "drawing, or with an [[edge]] block"
+            )
+        edges.append(f"{piece}.{edge}")
+    return tuple(edges)
+
+
+def read_seam(block: Block, pieces: Sequence[CutPiece]) -> Seam:
     """A ``[[seam]]`` block."""
-    names = list(names)
-    for edge in block["edges"]:
-        split_edge(edge, block.at("edges"), names)
     return Seam(
-        edges=block["edges"],
+        edges=edges_of(block, pieces),
         ease=block["ease"],
         ratio=block["ratio"],
         tolerance=block["tolerance"],
