@@ -44,6 +44,8 @@ def place_exactly(problem: Problem, *, step: float, seconds: float) -> Result | 
         proven = lower_bound(problem, seconds=0.1 * seconds).length
     except NeverFits:
         return None
+    if math.isinf(proven):
+        return None
     longest = longest_of(problem, step)
     ways = all_ways(problem, step, longest)
     if any(not own for own in ways):
@@ -81,11 +83,11 @@ class _Model:
         proven: float,
         greedy: tuple[float, list[tuple[int, int, int]]] | None,
     ) -> None:
-        self.problem, self.ways, self.tables, self.step = problem, ways, tables, step
+        self.problem, self.ways, self.tables, self.step, self.greedy = problem, ways, tables, step, greedy
         self.unit = step / _FINE
         self.model = cp_model.CpModel()
         most = max(way.end + (len(way.free) - 1) * step for own in ways for way in own)
-        least = min(math.floor(proven / self.unit * (1 - 1e-9)), math.ceil(most / self.unit))
+        self.least = least = min(math.floor(proven / self.unit * (1 - 1e-9)), math.ceil(most / self.unit))
         self.length = self.model.new_int_var(max(least, 0), math.ceil(most / self.unit) + 1, "length")
         self.columns: list[cp_model.IntVar] = []
         self.rows: list[cp_model.IntVar] = []
@@ -191,16 +193,22 @@ class _Model:
         status = solver.solve(self.model, trace)
         if status == cp_model.MODEL_INVALID:
             raise AssertionError(f"the grid model is not valid: {self.model.validate()}")
-        if status not in (cp_model.OPTIMAL, cp_model.FEASIBLE):
+        if status in (cp_model.OPTIMAL, cp_model.FEASIBLE):
+            chosen = []
+            for n, lying in enumerate(self.lying):
+                w = next(w for w, v in enumerate(lying) if solver.value(v))
+                chosen.append((w, solver.value(self.columns[n]), solver.value(self.rows[n])))
+        elif self.greedy is not None:  # out of time before the solver had even taken this one up
+            chosen = self.greedy[1]
+        else:
             return None
         places, length = [], 0.0
-        for n, own in enumerate(self.ways):
-            way = own[next(w for w, v in enumerate(self.lying[n]) if solver.value(v))]
-            i, j = solver.value(self.columns[n]), solver.value(self.rows[n])
+        for n, (w, i, j) in enumerate(chosen):
+            way = self.ways[n][w]
             places.append(Place(n, way.pose, way.x + i * self.step, way.y + j * self.step, way.tilt))
             length = max(length, way.end + i * self.step)
         best = status == cp_model.OPTIMAL
-        bound = length if best else min(length, solver.best_objective_bound * self.unit)
+        bound = length if best else min(length, max(solver.best_objective_bound, self.least) * self.unit)
         why = (
             f"no layout on a grid of {self.step:.6g} is shorter"
             if best

@@ -43,21 +43,17 @@ def body_of(pose: Pose) -> Floats:
 
 
 def longest_of(problem: Problem, step: float) -> float:
-    """A length within which all items fit one behind the other, unless odd cloth forbids that."""
-    ends = 0.0
+    """A length within which all items fit: behind all flaws and whatever is held in place, one behind the other."""
+    start = max((float(hole[:, 0].max()) for ply in problem.plies for hole in ply.holes), default=0.0)
+    run = 0.0
     for item in problem.items:
-        pose = (
-            item.poses[item.fixed.pose]
-            if item.fixed
-            else max(item.poses, key=lambda p: float(np.ptp(body_of(p)[:, 0])))
-        )
-        out = float(np.ptp(pose.ring[:, 0]))
+        if item.fixed is not None:
+            start = max(start, item.fixed.x + float(np.ptp(item.poses[item.fixed.pose].ring, axis=0).sum()))
+            continue
+        start = max([start, *(p.x.offset + float(np.ptp(p.ring[:, 0])) for p in item.poses if p.x is not None)])
         period = max((abs(p.x.period) for p in item.poses if p.x is not None), default=0.0)
-        ends += out + period + 2 * step
-        tied = [item.fixed.x] if item.fixed else [p.x.offset for p in item.poses if p.x is not None]
-        ends += max([0.0, *tied])
-    holes = [float(np.ptp(hole[:, 0])) for ply in problem.plies for hole in ply.holes]
-    return ends + sum(holes)
+        run += max(float(np.ptp(p.ring[:, 0])) for p in item.poses) + period + 2 * step
+    return max(start, 0.0) + run
 
 
 def _cloth(problem: Problem, ply: int, longest: float) -> tuple[BaseGeometry | None, tuple[float, float, float, float]]:
