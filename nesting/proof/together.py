@@ -3,9 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from functools import lru_cache
+
+import numpy as np
 
 from nesting.order import Order, Together
+from nesting.pieces.piece import Piece
+from nesting.pieces.together import Agreement, agreement
 from nesting.proof.counting import Asked, Key
+from nesting.proof.motion import lying
 from nesting.proof.placing import Judged
 from nesting.proof.table import Table
 from nesting.proof.verdict import Failure
@@ -51,12 +57,28 @@ def _is_leader(m: Judged, j: Judged) -> bool:
     return (a.piece, a.garment, a.size, a.copy, m.section) == (b.follows, b.garment, b.size, b.copy, j.section)
 
 
+@lru_cache(maxsize=256)
+def _agreed(leader: Piece, follower: Piece, tolerance: float) -> Agreement:
+    return agreement(leader, follower, tolerance)
+
+
+def _off_place(leader: Judged, follower: Judged, tolerance: float) -> float:
+    """How far the follower lies from where the pattern puts it on its leader, by its farthest corner, mm."""
+    agreed = _agreed(leader.cut.piece, follower.cut.piece, tolerance)
+    place = leader.motion.after(lying(*agreed.shift, agreed.turn, agreed.flipped))
+    outline = follower.pattern.outline
+    return float(np.hypot(*(place.points(outline) - follower.motion.points(outline)).T).max())
+
+
 def _why_not(leader: Judged, follower: Judged, together: Together, table: Table | None) -> str | None:
     name = leader.placement.label
     tolerance = together.tolerance if together.tolerance is not None else TOGETHER_MM
     outside = follower.outline.difference(leader.outline.buffer(tolerance, join_style="mitre"))
     if outside.area > 0.0:
         return f"is not within its leader {name}: {outside.area:.1f} mm² lie outside"
+    off = _off_place(leader, follower, tolerance)
+    if off > tolerance:
+        return f"is {off:.1f} mm off its place on its leader {name}"
     if follower.placement.second_cloth is not None or table is None:
         return None
     above, below = set(leader.placement.plies), set(follower.placement.plies)

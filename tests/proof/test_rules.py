@@ -1,0 +1,503 @@
+"""The rules that decide whether a piece may lie as it does: turns, nap, hands, copies, cut together, stripes."""
+
+from __future__ import annotations
+
+import itertools
+from dataclasses import replace
+from typing import Any
+
+import pytest
+
+from nesting.cloth.orientation import orientation
+from nesting.lay import Lay, Placement
+from nesting.order import Cloth, Garment, Motif, Order, Seam, Together
+from nesting.pieces.piece import Edge, Notch, Piece
+from nesting.proof import FailureKind, prove
+from nesting.proof.matching import match_notches
+from nesting.proof.turning import allowed_turns, heading, why_not_turned
+
+from .build import BAND, BRIEF, LEG, TAB, cut, finished, lay_of, order_of, put, rectangle
+from .good import open_lay
+
+
+def found(lay: Lay, order: Order) -> set[FailureKind]:
+    """The kinds of failure."""
+    return {f.kind for f in prove(lay, order).failures}
+
+
+def cloth(**other: Any) -> Cloth:
+    """A cloth."""
+    return Cloth("main", 1000.0, **other)
+
+
+KNIT = {"stretch_across": 0.6, "stretch_along": 0.6}
+
+
+@pytest.mark.parametrize(
+    "how,of,turns",
+    [
+        # plain cloth, same both ways: 0, 180
+        ({}, {}, {0, 180}),
+        ({"turn": "either way"}, {}, {0, 180}),
+        ({"turn": "one way"}, {}, {0}),
+        # nap, everything one way: 0 only, whatever the piece would allow
+        ({}, {"nap": "one way"}, {0}),
+        ({"turn": "either way"}, {"nap": "one way"}, {0}),
+        ({"turn": "quarter turns"}, {"nap": "one way", **KNIT}, {0}),
+        # nap by garment: 0 or 180 (the same for all pieces of one garment is judged by garment)
+        ({}, {"nap": "by garment"}, {0, 180}),
+        ({}, {"nap": "by garment", **KNIT}, {0, 180}),
+        # a knit that stretches equally both ways, and enough
+        ({}, KNIT, {0, 90, 180, 270}),
+        ({"turn": "quarter turns"}, KNIT, {0, 90, 180, 270}),
+        ({"turn": "either way"}, KNIT, {0, 180}),
+        ({"needs_stretch": 0.6}, KNIT, {0, 90, 180, 270}),
+        # never measured, or not equal: no quarter turns
+        ({"turn": "quarter turns"}, {}, {0, 180}),
+        ({"turn": "quarter turns"}, {"stretch_across": 0.6}, {0, 180}),
+        ({"turn": "quarter turns"}, {"stretch_across": 0.6, "stretch_along": 0.5}, {0, 180}),
+        ({"turn": "quarter turns"}, {"stretch_across": 0.6, "stretch_along": 0.55}, {0, 90, 180, 270}),
+        ({}, {"stretch_across": 0.6, "stretch_along": 0.5, "stretch_tolerance": 0.1}, {0, 90, 180, 270}),
+        # enough across only; along only (some knits stretch most lengthwise); neither
+        ({"needs_stretch": 0.5}, {"stretch_across": 0.6, "stretch_along": 0.3}, {0, 180}),
+        ({"needs_stretch": 0.5}, {"stretch_across": 0.3, "stretch_along": 0.6}, {90, 270}),
+        ({"needs_stretch": 0.7}, KNIT, set()),
+        ({"needs_stretch": 0.5, "turn": "either way"}, {"stretch_across": 0.3, "stretch_along": 0.6}, set()),
+        ({"needs_stretch": 0.5}, {"stretch_across": 0.3, "stretch_along": 0.6, "nap": "one way"}, set()),
+        # bias: 45 off the grain, and its mirror
+        ({"turn": "bias"}, {}, {45, 135, 225, 315}),
+        ({"turn": "bias"}, {"nap": "one way"}, {45, 315}),
+        ({"turn": "bias"}, KNIT, {45, 135, 225, 315}),
+    ],
+)
+def test_turns(how: dict[str, Any], of: dict[str, Any], turns: set[int]) -> None:
+    """Every row of the table of turns, by hand; planning allows the same."""
+    piece = cut(TAB, **how)
+    assert set(allowed_turns(piece, cloth(**of)) or ()) == turns
+    assert set(orientation(piece, cloth(**of)).turns) == turns
+
+
+def test_any_turn() -> None:
+    """A piece with no grain may lie in any turn, even with a nap."""
+    piece = cut(TAB, turn="any")
+    assert allowed_turns(piece, cloth(nap="one way")) is None
+    assert why_not_turned(piece, cloth(nap="one way"), 17.3, on_fold=False) is None
+
+
+def test_grainline_drawn_on_the_bias() -> None:
+    """A bias piece whose grainline is drawn at 45° of the page gets no further 45°."""
+    drawn = replace(TAB, grainline=((0, 0), (30, 30)))
+    piece = replace(cut(TAB, turn="bias"), drawn=drawn)
+    assert allowed_turns(piece, cloth()) == (0.0, 180.0)
+    straight = replace(cut(TAB, turn="bias"), drawn=TAB)
+    assert set(allowed_turns(straight, cloth()) or ()) == {45.0, 135.0, 225.0, 315.0}
+
+
+def test_turns_agree_with_planning_everywhere() -> None:
+    """The proof's table and planning's, written apart, allow the same turns for every mix of rules."""
+    rules = (None, "one way", "either way", "quarter turns", "bias")
+    shares = (None, 0.3, 0.6)
+    for rule, need, nap, across, along in itertools.product(
+        rules, (None, 0.5), ("none", "one way", "by garment"), shares, shares
+    ):
+        piece = cut(TAB, turn=rule, needs_stretch=need)
+        of = cloth(nap=nap, stretch_across=across, stretch_along=along)
+        assert set(allowed_turns(piece, of) or ()) == set(orientation(piece, of).turns), (
+            rule,
+            need,
+            nap,
+            across,
+            along,
+        )
+
+
+@pytest.mark.parametrize(
+    "turn,tilt,on_fold,ok",
+    [
+        (2.0, 2.0, False, True),
+        (-2.0, 2.0, False, True),
+        (178.5, 2.0, False, True),
+        (2.01, 2.0, False, False),
+        (0.1, 0.0, False, False),
+        (1.0, 2.0, True, False),
+        (180.0, 2.0, True, True),
+        (360.0, 0.0, False, True),
+    ],
+)
+def test_tilt(turn: float, tilt: float, on_fold: bool, ok: bool) -> None:
+    """Grain tolerance per piece, none on a fold of the cloth."""
+    assert (why_not_turned(cut(TAB, tilt=tilt), cloth(), turn, on_fold=on_fold) is None) == ok
+
+
+def test_refused_turn_tells_the_figure() -> None:
+    """What refused the turn stands in the words."""
+    of = cloth(stretch_across=0.3, stretch_along=0.6)
+    assert "needs 0.5 of stretch, the cloth has 0.3 across, 0.6 along" in str(
+        why_not_turned(cut(TAB, needs_stretch=0.5), of, 0.0, on_fold=False)
+    )
+    assert "nap" in str(why_not_turned(cut(TAB), cloth(nap="one way"), 180.0, on_fold=False))
+    assert "the piece lies one way" in str(why_not_turned(cut(TAB, turn="one way"), cloth(), 180.0, on_fold=False))
+
+
+def test_heading() -> None:
+    """Up or down the cloth; a piece without grain neither."""
+    assert [heading(cut(TAB), t) for t in (0.0, 180.0, 45.0, 225.0, 315.0)] == ["up", "down", "up", "down", "up"]
+    assert heading(cut(TAB, turn="any"), 0.0) is None
+
+
+def garments_with_nap(turns: tuple[float, float, float, float], nap: str) -> tuple[Order, Lay]:
+    """Two garments of a tab and a band each, in these turns: tab 1, band 1, tab 2, band 2."""
+    order = order_of(cut(TAB), cut(BAND), count=2, nap=nap)
+    a, b, c, d = turns
+    return order, lay_of(
+        order,
+        "open",
+        [
+            put(TAB, 60, 100, a, copy=1),
+            put(BAND, 120, 200, b, copy=1),
+            put(TAB, 60, 300, c, copy=2),
+            put(BAND, 120, 400, d, copy=2),
+        ],
+    )
+
+
+@pytest.mark.parametrize(
+    "turns,nap,wrong",
+    [
+        ((0, 0, 180, 180), "by garment", False),
+        ((180, 180, 0, 0), "by garment", False),
+        ((0, 180, 0, 180), "by garment", True),
+        ((0, 0, 0, 180), "by garment", True),
+        ((0, 0, 180, 180), "one way", True),
+        ((0, 0, 0, 0), "one way", False),
+        ((0, 180, 180, 0), "none", False),
+    ],
+)
+def test_nap(turns: tuple[float, float, float, float], nap: str, wrong: bool) -> None:
+    """With a nap by garment all pieces of one garment lie the same way, and only those have to."""
+    order, lay = garments_with_nap(turns, nap)
+    assert found(lay, order) == ({"turn"} if wrong else set())
+
+
+def test_nap_of_garments_that_share_a_placement() -> None:
+    """A placement through two plies that serves two garments ties both of them."""
+    order = order_of(cut(BAND), cut(TAB), count=2, nap="by garment")
+
+    def lay(second: float) -> Lay:
+        return lay_of(
+            order,
+            "lengthwise fold",
+            [
+                put(BAND, 120, 100, 180.0, plies=(0, 1), copies=(1, 2)),
+                put(TAB, 60, 200, 180.0, copy=1),
+                put(TAB, 60, 300, second, copy=2),
+            ],
+        )
+
+    assert found(lay(180.0), order) == set()
+    assert found(lay(0.0), order) == {"turn"}
+
+
+def test_alike_only_where_it_makes_no_difference() -> None:
+    """Two alike through face-to-face plies come out left and right: sound only for a piece that is its own mirror
+    image, where the maker says so, or where the cloth has no right side."""
+    one_sided = order_of(cut(TAB, cut=2))
+    through = [put(TAB, 60, 100, plies=(0, 1))]
+    assert found(lay_of(one_sided, "lengthwise fold", through), one_sided) == {"hand"}
+    for order in (
+        order_of(cut(TAB, cut=2, alike_ok=True)),
+        order_of(cut(TAB, cut=2), right_side=False),
+        order_of(cut(TAB, cut=2, mirrored=True)),
+    ):
+        assert found(lay_of(order, "lengthwise fold", through), order) == set()
+    symmetric = order_of(cut(BAND, cut=2))
+    assert found(lay_of(symmetric, "lengthwise fold", [put(BAND, 130, 100, plies=(0, 1))]), symmetric) == set()
+
+
+def test_symmetry_counts_marks() -> None:
+    """A band with one notch on one side is no longer its own mirror image; with one on either side it is."""
+    lopsided = replace(BAND, notches=(Notch((0, 20), 270.0),))
+    even = replace(BAND, notches=(Notch((0, 20), 270.0), Notch((0, -20), 90.0)))
+    for piece, wrong in ((lopsided, {"hand"}), (even, set())):
+        order = order_of(cut(piece, cut=2))
+        assert found(lay_of(order, "lengthwise fold", [put(piece, 130, 100, plies=(0, 1))]), order) == wrong
+
+
+def test_pair_from_plies_that_lie_face_up() -> None:
+    """Two plies that lie face up give two equal pieces, not a pair."""
+    order = order_of(cut(LEG), plies=2)
+    lay = lay_of(order, "stacked face up", [put(LEG, 150, 100, plies=(0, 1), copies=(1, 1))])
+    assert found(lay, order) == {"hand"}
+
+
+def test_hands_per_garment() -> None:
+    """Two rights for the first garment and two lefts for the second: the number is right, the pairs are not."""
+    order = order_of(cut(LEG), count=2)
+
+    def lay(copies: tuple[int, int, int, int]) -> Lay:
+        return lay_of(
+            order,
+            "open",
+            [put(LEG, 150, 100 + 180 * i, flipped=i % 2 == 1, copy=copy) for i, copy in enumerate(copies)],
+        )
+
+    assert found(lay((1, 1, 2, 2)), order) == set()
+    assert found(lay((1, 2, 1, 2)), order) == {"hand"}
+    assert found(lay((1, 1, 1, 2)), order) == {"copy"}
+
+
+def test_surplus() -> None:
+    """One too many is a failure, unless the cloth's order allows what a stack gives over."""
+    order = order_of(cut(TAB), count=2, plies=3)
+    lay = lay_of(order, "stacked face up", [put(TAB, 60, 100, plies=(0, 1, 2), copies=(1, 2, 3))])
+    assert found(lay, order) == {"count", "copy"}
+    allowed = replace(order, cloths=(replace(order.cloths[0], surplus=True),))
+    assert found(lay, allowed) == set()
+    missing = lay_of(order, "stacked face up", [put(TAB, 60, 100, plies=(0,), copy=1)])
+    assert "count" in found(missing, allowed)
+
+
+def test_pieces_of_other_cloths_do_not_count() -> None:
+    """A garment may take a piece from another cloth; that piece is then out of place here."""
+    order, lay = open_lay()
+    main = order.cloths[0]
+    pieces = tuple(replace(c, cloth="lining") if c.name == "tab" else c for c in order.pieces)
+    two = replace(order, pieces=pieces, cloths=(main, replace(main, name="lining")))
+    without = lay_of(two, "open", lay.placements[:3])
+    assert found(without, two) == set()
+    assert "count" in found(lay, two)
+    # one garment says that it cuts the lining pieces from the main cloth
+    renamed = replace(two, garments=(replace(two.garments[0], cloth=(("lining", "main"),)),))
+    assert found(lay, renamed) == set()
+
+
+#: Runs along the leg's lower, left and upper edge, and stops 60 mm short of its right one.
+LINING = Piece(
+    "lining",
+    ((-150, -80), (90, -64), (90, 73), (20, 90), (-150, 70)),
+    grainline=((-40, 0), (40, 0)),
+)
+
+
+def together_order(faces: str, *, tolerance: float | None = None, **of: Any) -> Order:
+    """A leg whose lining is cut through with it."""
+    order = order_of(cut(LEG, cut=1, mirrored=False), cut(LINING), **of)
+    return replace(order, together=(Together("leg", "lining", faces, tolerance),))  # type: ignore[arg-type]
+
+
+def layered(order: Order, follower: Placement) -> Lay:
+    """The leg on the lower ply of a lengthwise fold, the follower as given."""
+    return lay_of(order, "lengthwise fold", [put(LEG, 160, 150), follower])
+
+
+def test_follower() -> None:
+    """At the leader's place on the facing ply; not beside it, not on the leader's own ply, not the wrong way round."""
+    order = together_order("to the leader")
+    good = put(LINING, 160, 150, plies=(1,), follows="leg")
+    assert found(layered(order, good), order) == set()
+    assert "together" in found(layered(order, put(LINING, 160, 150, plies=(0,), follows="leg")), order)
+    assert found(layered(order, put(LINING, 160, 350, plies=(1,))), order) >= {"together"}
+    assert found(layered(order, replace(good, follows="tab")), order) == {"together"}
+    assert "together" in found(lay_of(order, "lengthwise fold", [replace(good, follows="leg")]), order)
+    # the same layers, but the order wants both to face the same way
+    same = together_order("same")
+    assert found(layered(same, good), same) == {"together"}
+
+
+def test_follower_on_plies_that_lie_alike() -> None:
+    """Stacked face up, leader and follower face the same way."""
+    order = together_order("same", plies=2)
+    lay = lay_of(order, "stacked face up", [put(LEG, 160, 150), put(LINING, 160, 150, plies=(1,), follows="leg")])
+    assert found(lay, order) == set()
+    facing = together_order("to the leader", plies=2)
+    assert found(lay, facing) == {"together"}
+
+
+@pytest.mark.parametrize("dx,dy", [(-1.5, 0.0), (1.5, 0.0), (20.0, 10.0)])
+def test_follower_off_its_place(dx: float, dy: float) -> None:
+    """Sticking out of its leader, or well inside it but not where their edges run together; how far is the order's to
+    say."""
+    order = together_order("to the leader")
+    lay = layered(order, put(LINING, 160 + dx, 150 + dy, plies=(1,), follows="leg"))
+    assert found(lay, order) == {"together"}
+    lenient = together_order("to the leader", tolerance=2.0)
+    assert found(lay, lenient) == (set() if abs(dx) < 2.0 else {"together"})
+
+
+def test_follower_drawn_elsewhere_on_the_page() -> None:
+    """The follower's own grainline may be drawn elsewhere: its place is where the outlines agree."""
+    other = replace(
+        LINING,
+        outline=tuple((x + 30.0, y - 12.0) for x, y in LINING.outline),
+        grainline=((-40, 0), (40, 0)),
+    )
+    order = order_of(cut(LEG, cut=1, mirrored=False), cut(other))
+    order = replace(order, together=(Together("leg", "lining", "to the leader"),))
+    assert found(layered(order, put(other, 130, 162, plies=(1,), follows="leg")), order) == set()
+    assert found(layered(order, put(other, 130, 160, plies=(1,), follows="leg")), order) == {"together"}
+
+
+FRONT = Piece(
+    "front",
+    ((-100, -60), (100, -60), (100, 60), (-100, 60)),
+    notches=(Notch((40, -60), 90.0, name="hip"), Notch((-60, -60), 90.0, name="hem")),
+    grainline=((-40, 0), (40, 0)),
+    edges=(Edge("side", (-100, -60), (100, -60)),),
+)
+BACK = Piece(
+    "back",
+    ((-120, -70), (90, -70), (90, 50), (-120, 50)),
+    notches=(Notch((-70, 50), 270.0, name="hem"), Notch((25, 50), 270.0, name="hip")),
+    grainline=((-40, 0), (40, 0)),
+    edges=(Edge("side", (90, 50), (-120, 50)),),
+)
+
+
+def striped(dx: float, dy: float, **of: Any) -> tuple[Order, Lay]:
+    """A front and a back; the match point of the front is its notch "hip", as that comes first on the front's side seam
+    of those that both have ("hem" lies nearer the seam's start). The back lies so that its own is (dx, dy) off."""
+    order = order_of(cut(FRONT), cut(BACK), **of)
+    order = replace(order, seams=(Seam(("front.side", "back.side"), match=True),))
+    # hem: front at (−60, −60), back at (−70, 50)
+    front = put(FRONT, 140, 100)  # hem at (80, 40)
+    back = put(BACK, 150 + dx + 80.0, 290 + dy)  # hem at (160 + dx, 340 + dy)
+    return order, lay_of(order, "open", [front, back])
+
+
+@pytest.mark.parametrize(
+    "dx,dy,along,across,ok",
+    [
+        (0.0, 0.0, 80.0, 0.0, True),  # exactly one repeat further along
+        (0.0, 13.0, 80.0, 0.0, True),  # across does not matter
+        (0.04, 0.0, 80.0, 0.0, True),
+        (0.06, 0.0, 80.0, 0.0, False),
+        (-40.0, 0.0, 80.0, 0.0, False),
+        (-40.0, 0.0, 40.0, 0.0, True),
+        (0.0, 0.0, 80.0, 100.0, True),  # 300 mm across
+        (0.0, 1.0, 80.0, 100.0, False),
+        (7.0, 0.0, 0.0, 100.0, True),
+    ],
+)
+def test_stripes(dx: float, dy: float, along: float, across: float, ok: bool) -> None:
+    """Match points agree modulo the repeat to 0.05 mm, along and across."""
+    order, lay = striped(dx, dy, repeat_along=along, repeat_across=across)
+    assert found(lay, order) == (set() if ok else {"repeat"})
+
+
+def test_stripes_of_each_garment_by_itself() -> None:
+    """Two garments need not be in step with each other."""
+    order = order_of(cut(FRONT), cut(BACK), count=2, repeat_along=80.0)
+    order = replace(order, seams=(Seam(("front.side", "back.side"), match=True),))
+    placements = [
+        put(FRONT, 140, 100, copy=1),
+        put(BACK, 230, 290, copy=1),
+        put(FRONT, 417, 100, copy=2),
+        put(BACK, 507, 290, copy=2),
+    ]
+    assert found(lay_of(order, "open", placements), order) == set()
+    swapped = [replace(p, copy=3 - p.copy) if p.piece == "back" else p for p in placements]
+    assert found(lay_of(order, "open", swapped), order) == {"repeat"}
+
+
+def test_match_notches() -> None:
+    """A name that both edges have; without names the notches that meet from the ends that fit."""
+    seam = Seam(("front.side", "back.side"), match=True)
+    # the front's side runs from x = −100, so "hem" comes first
+    assert match_notches(seam, [cut(FRONT), cut(BACK)]) == [(-60.0, -60.0), (-70.0, 50.0)]
+    bare = [replace(p, notches=tuple(replace(n, name=None) for n in p.notches)) for p in (FRONT, BACK)]
+    # 40 mm from its start on the front; on the back 50 mm from its end, as the edge runs the other way
+    assert match_notches(seam, [cut(p) for p in bare]) == [(-60.0, -60.0), (-70.0, 50.0)]
+    none = replace(BACK, notches=())
+    assert match_notches(seam, [cut(FRONT), cut(none)]) is None
+    order, lay = striped(0.0, 0.0, repeat_along=80.0)
+    without = replace(order, pieces=(order.pieces[0], replace(order.pieces[1], piece=none)))
+    assert "repeat" in found(lay, without)
+
+
+def test_match_notches_lie_on_the_seam_line() -> None:
+    """With a seam outline the match point is where the notch meets that, not the cut edge."""
+    seamed = replace(
+        FRONT,
+        seam=((-90, -50), (90, -50), (90, 50), (-90, 50)),
+        edges=(Edge("side", (-90, -50), (90, -50)),),
+    )
+    points = match_notches(Seam(("front.side", "back.side"), match=True), [cut(seamed), cut(BACK)])
+    assert points is not None
+    assert points[0] == pytest.approx((-60.0, -50.0))
+
+
+def test_stripes_on_both_sides_of_an_opened_piece() -> None:
+    """A back opened out over its fold meets the right front on one side and the left front on the other: crosswise
+    stripes have to agree on both."""
+    half = Piece(
+        "back",
+        ((-100, 0), (100, 0), (100, 90), (-100, 90)),
+        notches=(Notch((0, 90), 270.0, name="hip"),),
+        grainline=((-40, 0), (40, 0)),
+        fold=((-100, 0), (100, 0)),
+        edges=(Edge("side", (100, 90), (-100, 90)),),
+    )
+    front = replace(FRONT, notches=(Notch((0, -60), 90.0, name="hip"), Notch((70, -60), 90.0)), cut=2, mirrored=True)
+    order = order_of(cut(front), cut(half), repeat_along=50.0, repeat_across=100.0)
+    order = replace(order, seams=(Seam(("front.side", "back.side"), match=True),))
+
+    def lay(right: float, left: float) -> Lay:
+        # back: hips at y = 200 ± 90; right front: hip at its y − 60; left (flipped): at its y + 60
+        return lay_of(
+            order,
+            "open",
+            [
+                put(half, 110, 200, opened=True),
+                put(front, 110, right),
+                put(front, 110, left, flipped=True),
+            ],
+        )
+
+    assert found(lay(450.0, 650.0), order) == set()  # hips at 390 = 290 + 100 and 710 = 110 + 600
+    assert found(lay(470.0, 630.0), order) == set()  # the other way round: 410 = 110 + 300, 690 = 290 + 400
+    assert found(lay(450.0, 630.0), order) == {"repeat"}  # 390 and 690, both in step with 290
+    assert found(lay(470.0, 650.0), order) == {"repeat"}
+
+
+def test_motif() -> None:
+    """A point of the piece on a multiple of the repeat plus an offset, mirrored with a left-handed piece."""
+    motif = Motif((10.0, 20.0), (5.0, 7.0))
+    order = order_of(cut(LEG, motif=motif), repeat_along=50.0, repeat_across=60.0)
+    # right: (x + 10, y + 20) = (155 + 50 k …); left: (x + 10, y − 20)
+    right, left = put(LEG, 195, 107), put(LEG, 195, 387, flipped=True)
+    lay = lay_of(order, "open", [right, left])
+    assert found(lay, order) == set()
+    assert found(lay_of(order, "open", [put(LEG, 195, 108), left]), order) == {"repeat"}
+    assert found(lay_of(order, "open", [put(LEG, 196, 107), left]), order) == {"repeat"}
+    assert found(lay_of(order, "open", [right, put(LEG, 195, 367, flipped=True)]), order) == {"repeat"}
+
+
+def test_sizes_and_garments_are_told_apart() -> None:
+    """The same piece in two sizes and two garments: labels swapped between sizes are a wrong shape."""
+    small, large = rectangle("band", 200, 40), rectangle("band", 220, 40)
+    order = Order(
+        title="Chorus",
+        units="mm",
+        path=None,
+        sha256="",
+        pieces=(cut(replace(small, size="S")), cut(replace(large, size="L"))),
+        cloths=(cloth(),),
+        garments=(Garment("shorts", "S", 1, ("band",)), Garment("shorts", "L", 1, ("band",))),
+    )
+    placements = [put(small, 100, 100, size="S"), put(large, 110, 200, size="L")]
+    assert found(lay_of(order, "open", placements), order) == set()
+    swapped = [replace(placements[0], size="L"), replace(placements[1], size="S")]
+    assert "shape" in found(lay_of(order, "open", swapped), order)
+    both_small = [put(small, 100, 100, size="S"), put(small, 110, 200, size="S", copy=2)]
+    assert {"count", "garments"} <= found(lay_of(order, "open", both_small), order)
+
+
+def test_empty_lay() -> None:
+    """Nothing laid where nothing is asked for holds; where something is, everything is missing."""
+    order = order_of(cut(TAB))
+    nothing = replace(order, garments=(replace(order.garments[0], count=0),))
+    lay = finished(order, lay_of(order, "open", [put(TAB, 60, 100)]).sections)
+    empty = replace(lay, sections=(), lay_length=0.0, buy_length=0.0, lower_bound=0.0, utilisation=0.0, garments=())
+    assert prove(empty, nothing).failures == ()
+    assert "count" in found(empty, order)
+    assert BRIEF.fold is not None
