@@ -8,6 +8,7 @@ from __future__ import annotations
 import io
 from typing import Any
 
+from nesting.report.fonts import shown
 from nesting.report.scene import Scene, Shape, Text
 
 __all__ = ["LAYERS", "dxf_bytes", "layer_of"]
@@ -48,48 +49,58 @@ def layer_of(role: str, kind: str | None) -> str | None:
 
 
 def dxf_bytes(scene: Scene) -> bytes:
-    """The scene as a DXF file. Each contour is one LWPOLYLINE, in the scene's order; coordinates are the lay's."""
+    """The scene as a DXF file. Each contour is one LWPOLYLINE, in the scene's order; coordinates are the lay's.
+
+    The same scene gives the same bytes: no date and no new identity is written.
+    """
+    from ezdxf import options
+
+    before = options.write_fixed_meta_data_for_testing
+    options.write_fixed_meta_data_for_testing = True
+    try:
+        document = _document(scene)
+        stream = io.StringIO()
+        if scene.note:
+            # group 999 is a comment (DXF Reference); custom properties came only with release 2004
+            stream.write(f"999\n{' '.join(scene.note.split())}\n")
+        document.write(stream)
+        # release 2000 is written in a code page, with \\U+ escapes for what it lacks
+        encoded: bytes = document.encode(stream.getvalue())
+        return encoded
+    finally:
+        options.write_fixed_meta_data_for_testing = before
+
+
+def _document(scene: Scene) -> Any:
     from ezdxf.document import Drawing
-    from ezdxf.enums import TextEntityAlignment
 
     document = Drawing.new("R2000")
     document.header["$INSUNITS"] = 4
     document.header["$MEASUREMENT"] = 1
     document.header["$LUNITS"] = 2
-    if scene.note:
-        document.header.custom_vars.append("Caution", scene.note)
+    # the sheet's number travels with each contour, so that a piece can be told from its neighbours
+    document.appids.add("NESTING")
     for name, (what, colour) in LAYERS.items():
         document.layers.add(name, color=colour).description = what
     space = document.modelspace()
-    align = {
-        "start": TextEntityAlignment.LEFT,
-        "middle": TextEntityAlignment.CENTER,
-        "end": TextEntityAlignment.RIGHT,
-    }
     for item in scene.items:
         layer = layer_of(item.role, item.kind if isinstance(item, Shape) else None)
         if layer is None:
             continue
         if isinstance(item, Text):
-            # the height of DXF text is that of its capitals
-            words = space.add_text(item.words, height=0.72 * item.size, rotation=item.turn, dxfattribs={"layer": layer})
-            words.set_placement(item.at, align=align[item.anchor])
+            _add_text(space, item, layer)
             continue
         for line in item.lines:
-            _polyline(space, line, item, layer)
-    stream = io.StringIO()
-    document.write(stream)
-    return stream.getvalue().encode("utf-8")
+            entity = space.add_lwpolyline(line, close=item.closed, dxfattribs={"layer": layer})
+            if item.of is not None:
+                entity.set_xdata("NESTING", [(1071, item.of)])
+    return document
 
 
-def _polyline(space: Any, line: Any, item: Shape, layer: str) -> None:
-    entity = space.add_lwpolyline(line, close=item.closed, dxfattribs={"layer": layer})
-    if item.of is not None:
-        _tag(entity, item.of)
+def _add_text(space: Any, text: Text, layer: str) -> None:
+    from ezdxf.enums import TextEntityAlignment
 
-
-def _tag(entity: Any, number: int) -> None:
-    # the sheet's number travels with each contour, so that a piece can be told from its neighbours
-    if not entity.doc.appids.has_entry("NESTING"):
-        entity.doc.appids.add("NESTING")
-    entity.set_xdata("NESTING", [(1071, number)])
+    align = {"start": "LEFT", "middle": "CENTER", "end": "RIGHT"}[text.anchor]
+    # the height of DXF text is that of its capitals
+    entity = space.add_text(shown(text.words), height=0.72 * text.size, rotation=text.turn, dxfattribs={"layer": layer})
+    entity.set_placement(text.at, align=TextEntityAlignment[align])

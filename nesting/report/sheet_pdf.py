@@ -123,6 +123,10 @@ def _table(rows: list[Row], lay: Lay, width: float, small: Any) -> Any:
     def cell(words: str, style: Any = small) -> Any:
         return Paragraph(escape(shown(words)), style)
 
+    def figure(words: str) -> Any:
+        # a whole number and its fraction stay together
+        return Paragraph(escape(words.replace(" ", "\u00a0")), number)
+
     unit = unit_name(lay.imperial)
     end = "end" if lay.remnant is None else "left"
     data = [
@@ -149,14 +153,14 @@ def _table(rows: list[Row], lay: Lay, width: float, small: Any) -> Any:
                 cell(f"{row.garment} {row.copy}" + (f", {row.hand}" if row.hand else "")),
                 cell(lies),
                 cell(row.edge_name),
-                cell(row.tail[0], number),
-                cell(row.tail[1], number),
-                cell(row.head[0], number),
-                cell(row.head[1], number),
+                figure(row.tail[0]),
+                figure(row.tail[1]),
+                figure(row.head[0]),
+                figure(row.head[1]),
                 cell(f"{row.turn_words} {row.turn}"),
             ]
         )
-    shares = (2.8, 3.8, 15, 15, 27, 8.2, 7.6, 7.6, 7.6, 7.6, 8)
+    shares = (2.8, 3.8, 15, 14, 25, 8.2, 8.8, 8.8, 8.8, 8.8, 8)
     style: list[Any] = [
         ("LINEBELOW", (0, 0), (-1, -1), 0.4, HexColor("#9a9a9a")),
         ("LINEBELOW", (0, 0), (-1, 0), 1.0, HexColor("#161616")),

@@ -1,0 +1,322 @@
+"""What to buy, trims, leftovers and batches as sections of the report and as pages of their own."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from functools import cache
+from importlib.resources import files
+from typing import Any
+
+from nesting.order import Order
+from nesting.planning.batch import BatchPlan, PlannedSection
+from nesting.planning.buy import Buying, BuyRow, Curve
+from nesting.planning.remnants import RemnantPlan, ToBuy
+from nesting.planning.trims import TrimNeed
+from nesting.report.buy_curve import curve_png, curve_svg
+from nesting.report.fonts import shown
+from nesting.report.words import long_length, shop_length, slug
+from nesting.units import format_share
+
+__all__ = [
+    "batch_section",
+    "buying_outputs",
+    "buying_section",
+    "curve_words",
+    "layer_words",
+    "one_more_words",
+    "pieces_by_copy",
+    "proof_words",
+    "remnants_section",
+    "section_page",
+    "sure_words",
+    "to_buy_words",
+    "trim_words",
+    "trims_section",
+]
+
+
+@cache
+def _macros() -> Any:
+    from jinja2 import Environment, StrictUndefined, select_autoescape
+
+    environment = Environment(
+        autoescape=select_autoescape(default=True, default_for_string=True),
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+    environment.filters["shown"] = lambda value: shown(str(value))
+    text = (files("nesting.report") / "templates" / "buy.html.jinja").read_text(encoding="utf-8")
+    return environment.from_string(text).module
+
+
+def section_page(title: str, sections: Iterable[str]) -> bytes:
+    """One self-contained HTML page of these sections (trusted HTML)."""
+    css = (files("nesting.report") / "templates" / "report.css").read_text(encoding="utf-8")
+    return str(_macros().page(title, css, tuple(sections))).strip().encode("utf-8")
+
+
+def _money(cost: float | None) -> str:
+    return "" if cost is None else f"{cost:.2f}"
+
+
+def one_more_words(row: BuyRow, imperial: bool) -> str:
+    """What one more garment would add to the length to buy."""
+    if row.one_more is None:
+        return ""
+    if row.one_more < 1e-6:
+        return f"another {row.next_garment} is free"
+    return f"another {row.next_garment} adds {shop_length(row.one_more, imperial)}"
+
+
+def _adds(row: BuyRow, imperial: bool) -> str:
+    if row.one_more is None:
+        return ""
+    return "free" if row.one_more < 1e-6 else shop_length(row.one_more, imperial)
+
+
+def curve_words(curve: Curve) -> str:
+    """Where the next garment is free."""
+    if not curve.free:
+        return "Every further garment lengthens what must be bought."
+    counts = ", ".join(str(n) for n in curve.free)
+    return f"Free, as the length bought already holds them: number {counts}."
+
+
+def buying_section(bought: Buying) -> str:
+    """The section on what to buy: answers, the table, refusals, the curves."""
+    imperial = bought.imperial
+
+    def length(mm: float) -> str:
+        return long_length(mm, imperial)
+
+    return str(
+        _macros().buying(
+            {
+                "answers": [
+                    {
+                        "buy": shop_length(r.buy_length, imperial),
+                        "cloth": r.cloth,
+                        "width": length(r.width),
+                        "cost": _money(r.cost),
+                        "spread": r.spread,
+                        "lay": length(r.lay_length),
+                        "garments": r.garments,
+                        "each": length(r.per_garment),
+                        "more": one_more_words(r, imperial),
+                    }
+                    for r in bought.rows
+                    if r.best
+                ],
+                "rows": [
+                    {
+                        "cloth": r.cloth,
+                        "width": length(r.width),
+                        "nap": r.nap,
+                        "spread": r.spread,
+                        "buy": shop_length(r.buy_length, imperial),
+                        "lay": length(r.lay_length),
+                        "each": length(r.per_garment),
+                        "cost": _money(r.cost),
+                        "more": _adds(r, imperial),
+                        "used": format_share(r.utilisation, 1),
+                        "best": r.best,
+                    }
+                    for r in bought.rows
+                ],
+                "refused": [
+                    {
+                        "cloth": r.cloth,
+                        "width": length(r.width),
+                        "nap": r.nap,
+                        "spread": r.spread or "",
+                        "reason": r.reason,
+                    }
+                    for r in bought.refused
+                ],
+                "curves": [
+                    {
+                        "cloth": c.cloth,
+                        "words": curve_words(c),
+                        "svg": curve_svg(c, imperial=imperial),
+                        "points": [
+                            {
+                                "count": p.count,
+                                "garment": p.garment,
+                                "buy": shop_length(p.buy_length, imperial),
+                                "lay": length(p.lay_length),
+                                "note": "free" if p.free else "" if p.measured else "laid with the next larger",
+                            }
+                            for p in c.points
+                        ],
+                    }
+                    for c in bought.curves
+                ],
+            }
+        )
+    )
+
+
+def buying_outputs(bought: Buying, order: Order) -> dict[str, bytes]:
+    """File name to content: ``buy.html`` and a picture ``curve-<cloth>.png`` for each cloth."""
+    sections = [buying_section(bought)]
+    if bought.trims:
+        sections.append(trims_section(bought.trims, order))
+    outputs = {"buy.html": section_page(f"{bought.title}: what to buy", sections)}
+    for curve in bought.curves:
+        outputs[f"curve-{slug(curve.cloth)}.png"] = curve_png(curve, imperial=bought.imperial)
+    return outputs
+
+
+def trim_words(need: TrimNeed, imperial: bool) -> str:
+    """How a trim's length comes about."""
+    parts = [f"{need.ratio:g} × edge" + (" (practice)" if need.practice else "")]
+    if need.join:
+        parts.append(f"{long_length(need.join, imperial)} for each join")
+    return " + ".join(parts) + f"; {long_length(need.total, imperial)} in all, buy"
+
+
+def trims_section(needs: Sequence[TrimNeed], order: Order) -> str:
+    """The section on trims; ``order`` tells whether people read inches."""
+    imperial = order.imperial
+
+    def length(mm: float) -> str:
+        return long_length(mm, imperial)
+
+    return str(
+        _macros().trims(
+            {
+                "practice": any(need.practice for need in needs),
+                "needs": [
+                    {
+                        "opening": need.opening,
+                        "kind": need.kind,
+                        "words": trim_words(need, imperial),
+                        "buy": shop_length(need.length, imperial),
+                        "cost": _money(need.cost),
+                        "openings": [
+                            {
+                                "garment": f"{o.garment} {o.size or ''}".strip(),
+                                "count": o.count,
+                                "openings": o.openings,
+                                "edge": length(o.edge_length),
+                                "trim": length(o.trim_length),
+                                "total": length(o.total),
+                            }
+                            for o in need.openings
+                        ],
+                    }
+                    for need in needs
+                ],
+            }
+        )
+    )
+
+
+def pieces_by_copy(plan: RemnantPlan) -> list[dict[str, Any]]:
+    """The pieces of each copy of a garment on each leftover, for a table."""
+    rows: dict[tuple[str, str, int], list[str]] = {}
+    for u in plan.uses:
+        name = f"{u.garment} {u.size or ''}".strip()
+        rows.setdefault((u.remnant, name, u.copy), []).append(f"{u.piece} {u.hand or ''}".strip())
+    return [
+        {"remnant": remnant, "garment": garment, "copy": copy, "pieces": ", ".join(pieces)}
+        for (remnant, garment, copy), pieces in rows.items()
+    ]
+
+
+def proof_words(plan: RemnantPlan) -> str:
+    """Whether more could be cut."""
+    if plan.proved:
+        return "no plan gives more"
+    return f"the best found; the proof allows for a value of {plan.bound:g} against {plan.value:g}"
+
+
+def to_buy_words(need: ToBuy, imperial: bool) -> str:
+    """What of one cloth must still be bought, and for what."""
+    garments = ", ".join(f"{n} × {name}" for name, n in need.garments)
+    if need.reason is not None:
+        return f"{need.cloth}: for {garments}; it cannot be laid: {need.reason}"
+    if need.buy_length is None:
+        return f"{need.cloth}: for {garments}"
+    cost = f", costs {need.cost:.2f}" if need.cost is not None else ""
+    return f"{shop_length(need.buy_length, imperial)} of {need.cloth} for {garments}{cost}"
+
+
+def remnants_section(plan: RemnantPlan) -> str:
+    """The section on leftovers: how many garments, which piece goes where, what to buy."""
+    return str(
+        _macros().remnants(
+            {
+                "number": plan.number,
+                "what": ("whole garment" if plan.number == 1 else "whole garments") + " from what is left over",
+                "made": [
+                    {"garment": f"{m.garment} {m.size or ''}".strip(), "made": m.made, "asked": m.asked}
+                    for m in plan.made
+                ],
+                "proof": proof_words(plan),
+                "reason": plan.reason,
+                "uses": pieces_by_copy(plan),
+                "unused": ", ".join(plan.unused),
+                "to_buy": [to_buy_words(b, plan.imperial) for b in plan.to_buy],
+                "refused": plan.refused,
+            }
+        )
+    )
+
+
+def layer_words(plan: BatchPlan, section: PlannedSection) -> str:
+    """What lies in one layer of a section."""
+    return ", ".join(f"{n} × {name}" for name, n in zip(plan.garments, section.ratio, strict=True) if n)
+
+
+def sure_words(plan: BatchPlan) -> str:
+    """How far the plan is certain."""
+    if plan.settled and plan.complete and plan.optimal:
+        return "the best of all divisions, for the lengths measured and estimated"
+    return f"the best found; {plan.measured} lays measured"
+
+
+def batch_section(plans: Sequence[BatchPlan]) -> str:
+    """The section on batches, one plan for each cloth."""
+    return str(_macros().batch([_plan(p) for p in plans]))
+
+
+def _plan(p: BatchPlan) -> dict[str, Any]:
+    def length(mm: float) -> str:
+        return long_length(mm, p.imperial)
+
+    saved = 1.0 - p.cloth_length / p.one_at_a_time
+    return {
+        "buy": shop_length(p.buy_length, p.imperial),
+        "cloth": p.cloth,
+        "cost": _money(p.cost),
+        "garments": sum(p.counts),
+        "each": length(p.per_garment),
+        "single": length(p.one_at_a_time),
+        "saved": f"the batch saves {format_share(saved, 1)}" if saved > 0 else "nothing is saved",
+        "sure": sure_words(p),
+        "sections": [
+            {
+                "number": number,
+                "spread": s.spread,
+                "plies": s.plies,
+                "ratio": layer_words(p, s),
+                "layers": s.layers,
+                "lay": length(s.lay_length),
+                "cloth": length(s.cloth_length),
+                "cuts": s.cuts,
+            }
+            for number, s in enumerate(p.sections, start=1)
+        ],
+        "shares": [
+            {
+                "garment": name,
+                "count": n,
+                "share": format_share(share, 1),
+                "each": length(p.length_each(i)),
+                "all": length(n * p.length_each(i)),
+            }
+            for i, (name, n, share) in enumerate(zip(p.garments, p.counts, p.shares, strict=True))
+        ],
+    }

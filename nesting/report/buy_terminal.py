@@ -1,0 +1,183 @@
+"""What to buy, trims, leftovers, batches and the stash in the terminal (rich)."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
+
+from nesting.planning.batch import BatchPlan
+from nesting.planning.buy import Buying
+from nesting.planning.remnants import RemnantPlan
+from nesting.planning.stash import Stash
+from nesting.planning.trims import TrimNeed
+from nesting.report.buy_page import (
+    curve_words,
+    layer_words,
+    one_more_words,
+    pieces_by_copy,
+    proof_words,
+    sure_words,
+    to_buy_words,
+    trim_words,
+)
+from nesting.report.words import long_length, shop_length
+from nesting.units import format_share
+
+if TYPE_CHECKING:
+    from rich.console import RenderableType
+    from rich.table import Table
+
+__all__ = ["batch_summary", "buying_summary", "remnants_summary", "stash_summary", "trims_summary"]
+
+
+def _table(*columns: str, left: int = 1) -> Table:
+    """A plain table; the first ``left`` columns are words, the others numbers."""
+    from rich.box import SIMPLE
+    from rich.table import Table
+
+    table = Table(box=SIMPLE, pad_edge=False)
+    for number, name in enumerate(columns):
+        table.add_column(name, justify="left" if number < left or not name else "right")
+    return table
+
+
+def buying_summary(bought: Buying) -> RenderableType:
+    """The answers, the table of rows, refusals, where the next garment is free, and the trims."""
+    from rich.console import Group
+    from rich.text import Text
+
+    imperial = bought.imperial
+    parts: list[RenderableType] = []
+    for r in bought.rows:
+        if r.best:
+            words = Text.assemble(
+                ("Buy ", "bold"),
+                (shop_length(r.buy_length, imperial), "bold underline"),
+                (f" of {r.cloth}", "bold"),
+                f", {long_length(r.width, imperial)} wide: {r.spread}",
+            )
+            if r.cost is not None:
+                words.append(f", costs {r.cost:.2f}")
+            more = one_more_words(r, imperial)
+            parts.append(words.append(f"; {more}" if more else ""))
+    table = _table("cloth", "nap", "spread", "width", "buy", "lay", "each", "cost", "one more", "", left=3)
+    for r in bought.rows:
+        adds = "" if r.one_more is None else "free" if r.one_more < 1e-6 else shop_length(r.one_more, imperial)
+        table.add_row(
+            r.cloth,
+            r.nap,
+            r.spread,
+            long_length(r.width, imperial),
+            shop_length(r.buy_length, imperial),
+            long_length(r.lay_length, imperial),
+            long_length(r.per_garment, imperial),
+            "" if r.cost is None else f"{r.cost:.2f}",
+            adds,
+            "←" if r.best else "",
+            style="bold" if r.best else "",
+        )
+    parts.append(table)
+    for no in bought.refused:
+        where = f"{no.cloth}, {long_length(no.width, imperial)}, {no.spread or 'any spread'}, nap {no.nap}"
+        parts.append(Text(f"refused: {where}: {no.reason}", style="dim"))
+    for c in bought.curves:
+        points = "  ".join(f"{p.count}: {shop_length(p.buy_length, imperial)}" for p in c.points)
+        parts.append(Text(f"{c.cloth}, garments and length to buy: {points}. {curve_words(c)}"))
+    if bought.trims:
+        parts.append(trims_summary(bought.trims, imperial))
+    return Group(*parts)
+
+
+def trims_summary(needs: Sequence[TrimNeed], imperial: bool) -> RenderableType:
+    """Each trim: what to buy, and how it comes about."""
+    table = _table("trim", "kind", "how", "buy", "cost", left=3)
+    for need in needs:
+        table.add_row(
+            need.opening,
+            need.kind,
+            trim_words(need, imperial).removesuffix(", buy"),
+            shop_length(need.length, imperial),
+            "" if need.cost is None else f"{need.cost:.2f}",
+        )
+    return table
+
+
+def remnants_summary(plan: RemnantPlan) -> RenderableType:
+    """How many garments, where their pieces go, what must still be bought."""
+    from rich.console import Group
+    from rich.text import Text
+
+    counts = ", ".join(f"{m.made} of {m.asked} {m.garment}{f' {m.size}' if m.size else ''}" for m in plan.made)
+    what = "whole garment" if plan.number == 1 else "whole garments"
+    parts: list[RenderableType] = [
+        Text.assemble((f"{plan.number} {what} from leftovers", "bold"), f": {counts}; {proof_words(plan)}")
+    ]
+    if plan.reason:
+        parts.append(Text(plan.reason))
+    if plan.uses:
+        table = _table("leftover", "garment", "copy", "pieces", left=2)
+        for row in pieces_by_copy(plan):
+            table.add_row(row["remnant"], row["garment"], str(row["copy"]), row["pieces"])
+        table.columns[3].justify = "left"
+        parts.append(table)
+    if plan.unused:
+        parts.append(Text(f"not used: {', '.join(plan.unused)}", style="dim"))
+    parts += [Text("still to be bought: " + to_buy_words(b, plan.imperial)) for b in plan.to_buy]
+    return Group(*parts)
+
+
+def batch_summary(plans: Sequence[BatchPlan]) -> RenderableType:
+    """Each cloth's plan: what to buy, the sections, and the shares of the sizes."""
+    from rich.console import Group
+    from rich.text import Text
+
+    parts: list[RenderableType] = []
+    for p in plans:
+        words = Text.assemble(
+            ("Buy ", "bold"), (shop_length(p.buy_length, p.imperial), "bold underline"), (f" of {p.cloth}", "bold")
+        )
+        if p.cost is not None:
+            words.append(f", costs {p.cost:.2f}")
+        words.append(
+            f": {sum(p.counts)} garments, {long_length(p.per_garment, p.imperial)} each on average; one at a time they "
+            f"would take {long_length(p.one_at_a_time, p.imperial)}; {sure_words(p)}"
+        )
+        parts.append(words)
+        table = _table("spread", "in each layer", "layers", "plies", "lay", "cloth", "outlines", left=2)
+        for s in p.sections:
+            table.add_row(
+                s.spread,
+                layer_words(p, s),
+                str(s.layers),
+                str(s.plies),
+                long_length(s.lay_length, p.imperial),
+                long_length(s.cloth_length, p.imperial),
+                str(s.cuts),
+            )
+        parts.append(table)
+        shares = _table("garment", "count", "share", "each")
+        for i, (name, n, share) in enumerate(zip(p.garments, p.counts, p.shares, strict=True)):
+            shares.add_row(name, str(n), format_share(share, 1), long_length(p.length_each(i), p.imperial))
+        parts.append(shares)
+    return Group(*parts)
+
+
+def stash_summary(stash: Stash, imperial: bool = False) -> RenderableType:
+    """The leftovers that are kept: name, cloth, size of their box, flaws and notes."""
+    from rich.text import Text
+
+    if not stash.items:
+        return Text("the stash is empty")
+    table = _table("leftover", "cloth", "along", "across", "flaws", "", left=2)
+    for item in stash.items:
+        xs = [p[0] for p in item.remnant.outline]
+        ys = [p[1] for p in item.remnant.outline]
+        table.add_row(
+            item.remnant.name,
+            item.remnant.cloth,
+            long_length(max(xs) - min(xs), imperial),
+            long_length(max(ys) - min(ys), imperial),
+            str(len(item.remnant.flaws) or ""),
+            item.note,
+        )
+    return table

@@ -1,0 +1,220 @@
+"""The report page, the terminal summary, the JSON summary and the names of the files."""
+
+from __future__ import annotations
+
+import io
+import json
+import re
+from dataclasses import replace
+from html.parser import HTMLParser
+
+import pytest
+from rich.console import Console
+
+from nesting.errors import InputError
+from nesting.findings import Finding
+from nesting.lay import Lay
+from nesting.order import Cloth, CutPiece, Order
+from nesting.proof.verdict import Failure, Verdict
+from nesting.report.outputs import KINDS, lay_outputs, print_outputs
+from nesting.report.page import report_page
+from nesting.report.summary import cost, summary_dict
+from nesting.report.terminal import summary
+from nesting.report.words import shop_length, slug
+
+from . import samples
+
+_VOID = {"meta", "br", "link", "img", "input", "hr"}
+
+
+class _Balanced(HTMLParser):
+    """Checks that elements are closed in order; collects headings, text and attributes."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.open: list[str] = []
+        self.headings: list[str] = []
+        self.text = ""
+        self.links: list[str] = []
+
+    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        if tag not in _VOID:
+            self.open.append(tag)
+        if tag == "h2":
+            self.headings.append("")
+        self.links += [v or "" for k, v in attrs if k in ("src", "href", "xlink:href")]
+
+    def handle_startendtag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        pass
+
+    def handle_endtag(self, tag: str) -> None:
+        assert self.open.pop() == tag
+
+    def handle_data(self, data: str) -> None:
+        self.text += data
+        if self.open and self.open[-1] == "h2":
+            self.headings[-1] += data
+
+
+def parsed(page: bytes) -> _Balanced:
+    found = _Balanced()
+    found.feed(page.decode("utf-8"))
+    assert found.open == []
+    return found
+
+
+def order_for(lay: Lay, price: float | None = None, nap: str = "none") -> Order:
+    """An order just large enough for what the report reads from it."""
+    pieces = {(p.piece, p.size) for p in lay.placements}
+    return Order(
+        title=lay.title,
+        units="cm",
+        path=None,
+        sha256="",
+        pieces=tuple(CutPiece(samples.band(n, s, 100.0, 40.0), None) for n, s in sorted(pieces, key=str)),
+        cloths=(Cloth("main", 1500.0, price=price, nap=nap),),  # type: ignore[arg-type]
+        garments=(),
+        findings=(Finding("repaired", "two ends 0.3 mm apart were joined", "front.svg", "front"),),
+    )
+
+
+def test_report_says_the_answer_first_then_in_order() -> None:
+    """Buy this much and cut this way, then lay, sheet, what was considered and refused, findings and cautions."""
+    lay = samples.lengthwise_lay()
+    page = report_page([lay], order_for(lay, 14.9), extra=["<section><h2>Trims</h2></section>"])
+    found = parsed(page)
+    assert found.headings == [
+        "By garment", "The lay: main", "Placement sheet: main", "Trims", "Considered and refused", "Findings and cautions",
+    ]  # fmt: skip
+    body = found.text[found.text.index("</style>") if "</style>" in found.text else 0 :]
+    assert body.index("Buy 1.5 m") < body.index("lengthwise fold") < body.index("By garment")
+    assert "22.35" in body  # 1.5 m at 14.90 a metre
+    assert "refused: the nap would run against itself" in body
+    assert "two ends 0.3 mm apart were joined" in body and "maker's manual" in body
+
+
+def test_report_is_self_contained() -> None:
+    """Nothing is fetched: no scripts, no links, no fonts, no images from elsewhere."""
+    text = report_page([samples.partial_lay(), samples.remnant_lay()], None).decode()
+    assert parsed(text.encode()).links == []
+    assert "<script" not in text and "@import" not in text and "url(" not in text
+    assert set(re.findall(r"https?://[^\"'\s<]+", text)) <= {"http://www.w3.org/2000/svg"}
+    assert "@media print" in text
+    ids = re.findall(r'\bid="([^"]+)"', text)
+    assert len(ids) == len(set(ids))
+
+
+def test_several_lays_and_a_leftover() -> None:
+    """Each cloth has its own answer, lay and sheet; a leftover costs nothing."""
+    found = parsed(report_page([samples.partial_lay(), samples.remnant_lay()], None))
+    assert [h for h in found.headings if h.startswith("The lay")] == ["The lay: main", "The lay: scrap-1"]
+    assert "Nothing to buy" in found.text and "leftover scrap-1" in found.text
+
+
+def test_names_cannot_break_the_page_or_the_drawing() -> None:
+    """Markup and control characters in names are shown as text, in the page and in the drawing inside it."""
+    lay = samples.open_lay()
+    bad = '<b>&"x"</b>\x07 $1$'
+    section = lay.sections[0]
+    placements = tuple(replace(p, piece=bad) for p in section.placements)
+    lay = replace(lay, title=bad, cloth=bad, sections=(replace(section, placements=placements),))
+    page = report_page([lay], None)
+    parsed(page)
+    assert b'<b>&"x"' not in page and b"\x07" not in page
+    files = lay_outputs(lay)
+    assert set(files) == {"lay-b-x-b-1.svg", "lay-b-x-b-1.png", "sheet-b-x-b-1.pdf"}
+    from xml.etree import ElementTree
+
+    ElementTree.fromstring(files["lay-b-x-b-1.svg"])
+
+
+def test_verdict_is_told() -> None:
+    """A passed proof is said; a failed one is named, and such a lay is not drawn."""
+    lay = samples.open_lay()
+    good = Verdict((), 22, 22, lay.lay_length, lay.buy_length, lay.utilisation)
+    assert "passed" in parsed(report_page([lay], None, verdicts={0: good})).text
+    bad = replace(good, failures=(Failure("overlap", "two pieces share cloth", "front leg M"),))
+    assert "two pieces share cloth" in parsed(report_page([lay], None, verdicts={0: bad})).text
+    with pytest.raises(ValueError, match="failed its proof"):
+        lay_outputs(lay, None, bad)
+
+
+def test_arrows_show_whether_a_piece_may_lie_either_way() -> None:
+    """Two heads where the order allows both ways (the second hollow), one with nap or without an order."""
+    from nesting.report.drawing import lay_scene
+    from nesting.report.scene import Shape
+
+    lay = samples.open_lay()
+
+    def tails(order: Order | None) -> int:
+        return sum(isinstance(s, Shape) and s.kind == "tail" for s in lay_scene(lay, None, order).items)
+
+    assert tails(order_for(lay)) == len(lay.placements)
+    assert tails(order_for(lay, nap="one way")) == tails(None) == 0
+
+
+def test_terminal_summary() -> None:
+    """Length to buy, per garment, for the batch, used share, bound, and the spreads that were tried or refused."""
+    lay = samples.lengthwise_lay()
+    stream = io.StringIO()
+    Console(file=stream, width=100).print(summary([lay, samples.remnant_lay()], order_for(lay, 14.9)))
+    text = " ".join(stream.getvalue().split())
+    for words in ("Buy 1.5 m of main", "71.0 %", "no lay is shorter than 1.157 m", "31 cm", "batch", "1.55 m", "costs 22.35",
+                  "← taken", "refused: the nap would run against itself", "Leftover scrap-1"):  # fmt: skip
+        assert words in text, words
+
+
+def test_json_summary_is_plain_and_in_mm() -> None:
+    """It survives JSON and holds what the lay holds."""
+    lay = samples.partial_lay()
+    document = json.loads(json.dumps(summary_dict([lay, samples.remnant_lay()], order_for(lay, 10.0)), allow_nan=False))
+    first, second = document["lays"]
+    assert document["units"] == "mm" and len(document["findings"]) == 1
+    assert first["lay_length"] == lay.lay_length and first["buy_length"] == lay.buy_length
+    assert first["cost"] == pytest.approx(lay.buy_length / 100)
+    assert first["depths"] == [[260.0]] and first["placements"] == 13
+    assert second["buy_length"] == 0.0 and second["cost"] is None and second["remnant"] == "scrap-1"
+    assert first["offcuts"] and all(o["length"] >= 80 and o["width"] >= 80 for o in first["offcuts"])
+
+
+def test_cost_by_the_yard() -> None:
+    """A price per yard counts yards of 0.9144 m (international yard and pound agreement, 1959)."""
+    lay = replace(samples.inches_lay(), cloth="main", buy_length=914.4 * 1.875)
+    order = order_for(lay)
+    order = replace(order, cloths=(Cloth("main", 1500.0, price=8.0, price_unit=914.4),))
+    assert cost(lay, order) == pytest.approx(15.0)
+    assert cost(lay, None) is None
+
+
+def test_shop_length_never_says_less() -> None:
+    """What is said in the shop is at least what is needed."""
+    assert shop_length(1500.0, False) == "1.5 m"
+    assert shop_length(1506.2, False) == "1.507 m"
+    assert shop_length(914.4 * 1.375, True) == "1 3/8 yd"
+
+
+def test_file_names() -> None:
+    """Names of cloths become safe file names; kinds and papers are checked."""
+    assert slug("Main jersey / navy") == "main-jersey-navy"
+    assert slug("Žerzej č. 2") == "žerzej-č-2" and slug("../..") == "cloth"
+    lay = samples.inches_lay()
+    assert set(lay_outputs(lay)) == {
+        f"{k}-main-jersey-navy.{e}" for k, e in (("lay", "svg"), ("lay", "png"), ("sheet", "pdf"))
+    }
+    files = print_outputs(lay, KINDS, "letter")
+    assert {"sheet-main-jersey-navy-letter.pdf", "whole-main-jersey-navy.pdf", "tiles-main-jersey-navy-letter.pdf",
+            "projector-main-jersey-navy.pdf", "cut-main-jersey-navy.txt"} <= set(files)  # fmt: skip
+    assert all(content for content in files.values())
+    with pytest.raises(InputError, match="poster"):
+        print_outputs(lay, ["poster"])
+    with pytest.raises(InputError, match="nothing"):
+        print_outputs(lay, [])
+    with pytest.raises(InputError, match="a7"):
+        print_outputs(lay, ["whole"], "a7")
+
+
+def test_outputs_are_the_same_every_time() -> None:
+    """Same lay, same bytes, in every kind."""
+    a, b = (print_outputs(samples.double_lay(), KINDS) for _ in range(2))
+    assert a.keys() == b.keys()
+    assert [k for k in a if a[k] != b[k]] == []
