@@ -15,7 +15,7 @@ import numpy as np
 from numba import njit
 from numpy.typing import NDArray
 
-from nesting.packing.kernels import State
+from nesting.packing.kernels import CX, CY, HH, HW, RING, State
 from nesting.packing.model import BDX, BDY, PX, PY, XCAP, XLO, XR, YHI, YLO, Model, Tables
 
 __all__ = ["Compactor", "Hulls"]
@@ -69,7 +69,7 @@ def _apart(H: Hulls, p: int, q: int, dx: float, dy: float, out: Floats) -> None:
 @njit(cache=True, error_model="numpy")
 def _rows(T: Tables, S: State, H: Hulls, reach: float) -> tuple[NDArray[np.int64], Floats]:
     """One row for each pair of parts that is nearer than ``reach``: (i, j) with j = -1 for obstacles; (nx, ny, gap)."""
-    n = len(S.cx)
+    n = len(S.at)
     shapes = len(T.s_hw)
     who = np.empty((256, 2), dtype=np.int64)
     what = np.empty((256, 3))
@@ -80,18 +80,18 @@ def _rows(T: Tables, S: State, H: Hulls, reach: float) -> tuple[NDArray[np.int64
             if jj < n:
                 if S.mask[i] & S.mask[jj] == 0 or (T.i_fixed[i] and T.i_fixed[jj]):
                     continue
-                dx, dy = S.cx[i] - S.cx[jj], S.cy[i] - S.cy[jj]
-                if abs(dx) > S.hw[i] + S.hw[jj] + reach or abs(dy) > S.hh[i] + S.hh[jj] + reach:
+                dx, dy = S.at[i, CX] - S.at[jj, CX], S.at[i, CY] - S.at[jj, CY]
+                if abs(dx) > S.at[i, HW] + S.at[jj, HW] + reach or abs(dy) > S.at[i, HH] + S.at[jj, HH] + reach:
                     continue
-                si = S.ring[i]
-                sj = S.ring[jj]
+                si = int(S.at[i, RING])
+                sj = int(S.at[jj, RING])
             else:
                 o = jj - n
                 if S.mask[i] & T.o_mask[o] == 0 or T.i_fixed[i]:
                     continue
                 v = S.var[i]
-                dx, dy = S.cx[i] + T.v_lim[v, BDX], S.cy[i] + T.v_lim[v, BDY]
-                si = T.v_body[v]
+                dx, dy = S.at[i, CX] + T.v_lim[v, BDX], S.at[i, CY] + T.v_lim[v, BDY]
+                si = int(T.v_body[v])
                 sj = shapes + o
             for p in range(H.first[si], H.first[si + 1]):
                 for q in range(H.first[sj], H.first[sj + 1]):

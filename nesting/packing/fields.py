@@ -19,14 +19,14 @@ _EPS = 1e-6
 
 
 class FieldTables(NamedTuple):
-    """F fields. ``pair[a, b]`` is the field of displacement (b - a), negative numbers: not built; ``sign`` turns it by a half turn.
+    """F fields. ``pair[a, b]`` is twice the field of displacement (b - a), plus 1 if it is to be turned by a half turn;
+    -2: not built.
 
     ``meta`` (F, 8): x0, y0, 1/hx, 1/hy, nx, ny, offset in ``data``, 0. ``body[b, o]`` likewise for body b's centre and obstacle o.
     ``corner`` (F, 2) is the range of the field's no-fit vertices in ``corners``.
     """
 
     pair: NDArray[np.int32]
-    sign: NDArray[np.float64]
     body: NDArray[np.int32]
     meta: NDArray[np.float64]
     data: NDArray[np.float32]
@@ -58,8 +58,7 @@ class Fields:
         count = len(model.shapes)
         self.parts = [_flat(s) for s in model.shapes]
         self.names = [fingerprint(p.x, p.y, model.scale) for p in self.parts]
-        self.pair = np.full((count, count), -1, dtype=np.int32)
-        self.sign = np.ones((count, count), dtype=np.float64)
+        self.pair = np.full((count, count), -2, dtype=np.int32)
         self.body = np.full((count, max(1, len(model.obstacles))), -1, dtype=np.int32)
         self._meta: list[list[float]] = []
         self._data: list[NDArray[np.float32]] = []
@@ -108,10 +107,9 @@ class Fields:
         shapes = self.model.shapes
         number = self._make(self.parts[a], self.parts[b], None, (self.names[a], self.names[b], self.cells))
         ha, hb = shapes[a].half_turn, shapes[b].half_turn
-        for p, q, sign in ((a, b, 1.0), (b, a, -1.0), (ha, hb, -1.0), (hb, ha, 1.0)):
+        for p, q, turn in ((a, b, 0), (b, a, 1), (ha, hb, 1), (hb, ha, 0)):
             if p >= 0 and q >= 0 and self.pair[p, q] < 0:
-                self.pair[p, q] = number
-                self.sign[p, q] = sign
+                self.pair[p, q] = 2 * number + turn
 
     def _add_body(self, s: int, o: int, obstacle: Shape) -> None:
         t = self.model.tables
@@ -187,7 +185,6 @@ class Fields:
             ends = np.cumsum([0, *(len(c) for c in self._corners)])
             self._tables = FieldTables(
                 self.pair,
-                self.sign,
                 self.body,
                 np.array(self._meta, dtype=np.float64).reshape(-1, 8),
                 np.concatenate([*self._data, np.zeros(1, dtype=np.float32)]),

@@ -1,8 +1,11 @@
 """The inner loops of the separation (numba): scores, moves, weights.
 
-An overlap counts ``weight * penetration * sqrt(size_i * size_j)``, summed over the pairs (size: square root of the area). Weights grow on
-stubborn pairs and decay elsewhere, which leads the search out of its local minima (guided local search on pair weights: Umetani et
-al. 2009, ITOR 16, 661-683; Egeblad, Nielsen, Odgaard 2007, EJOR 183, 1249-1266). ``S`` is a :class:`State`, ``T`` the model's tables, ``F`` its fields.
+An overlap counts ``weight * penetration * sqrt(size_i * size_j)``, summed over the pairs (size: square root of the
+area). Weights grow on stubborn pairs and decay elsewhere, which leads the search out of its local minima (guided
+local search on pair weights: Umetani et al. 2009, ITOR 16, 661-683; Egeblad, Nielsen, Odgaard 2007, EJOR 183,
+1249-1266). ``S`` is a :class:`State`, ``T`` the model's tables, ``F`` its fields.
+
+What is called for every sample gets few arrays and plain numbers: passing all tables costs more than the sums.
 """
 
 from __future__ import annotations
@@ -16,39 +19,47 @@ from numpy.typing import NDArray
 from nesting.packing.fields import FieldTables
 from nesting.packing.model import BDX, BDY, LMIN, LX, LY, PX, PY, XCAP, XLO, XR, YHI, YLO, Tables
 
-__all__ = ["State", "new_state", "put", "refresh", "separate", "uniform"]
+__all__ = ["CX", "CY", "HH", "HW", "RING", "ROOT", "State", "fit_x", "fit_y", "new_state", "put", "separate", "uniform"]
 
 Floats = NDArray[np.float64]
 
 #: a pair that penetrates less than this is free (internal units; the exact finish removes the rest)
 TOUCH = 0.005
 _BIG = 1e300
+# columns of State.at: centre, half box, square root of the size, number of the ring's shape
+CX, CY, HW, HH, ROOT, RING = range(6)
 
 
 class State(NamedTuple):
     """Where everything lies. n items, m obstacles; row i of ``pen`` and ``weight``: items, then obstacles."""
 
-    cx: NDArray[np.float64]  # (n,)
-    cy: NDArray[np.float64]
-    var: NDArray[np.int32]
+    at: NDArray[np.float64]  # (n, 6)
+    mask: NDArray[np.int64]  # (n,) plies of the present variant
+    var: NDArray[np.int32]  # (n,)
     group: NDArray[np.int32]  # (g,) state of each group
-    ring: NDArray[np.int32]  # (n,) shape, mask and half box of the present variant
-    mask: NDArray[np.int64]
-    hw: NDArray[np.float64]
-    hh: NDArray[np.float64]
-    root: NDArray[np.float64]  # (n,) sqrt(size)
     pen: NDArray[np.float64]  # (n, n + m)
     weight: NDArray[np.float64]
     rng: NDArray[np.uint64]  # (1,)
+
+    @property
+    def cx(self) -> NDArray[np.float64]:
+        """x of the centres (a view)."""
+        return self.at[:, CX]
+
+    @property
+    def cy(self) -> NDArray[np.float64]:
+        """y of the centres (a view)."""
+        return self.at[:, CY]
 
 
 def new_state(tables: Tables, obstacles: int, seed: int) -> State:
     """A state with nothing placed and all weights 1."""
     n = len(tables.i_v0)
     groups = int(tables.i_group.max()) + 1 if n else 0
+    at = np.zeros((n, 6))
+    at[:, ROOT] = np.sqrt(tables.i_size)
     return State(
-        np.zeros(n), np.zeros(n), tables.i_v0.copy(), np.full(max(1, groups), -1, dtype=np.int32),
-        np.zeros(n, dtype=np.int32), np.zeros(n, dtype=np.int64), np.zeros(n), np.zeros(n), np.sqrt(tables.i_size),
+        at, np.zeros(n, dtype=np.int64), tables.i_v0.copy(), np.full(max(1, groups), -1, dtype=np.int32),
         np.zeros((n, n + obstacles)), np.ones((n, n + obstacles)), np.array([seed * 2 + 1], dtype=np.uint64),
     )  # fmt: skip
 
@@ -67,14 +78,14 @@ def uniform(rng: NDArray[np.uint64]) -> float:
 @njit(cache=True, error_model="numpy")
 def _on(value: float, low: float, high: float, offset: float, period: float) -> float:
     """The allowed value nearest to ``value``."""
+    if period < 0.0:
+        return max(low, min(high, value))
     if period == 0.0:
         return offset
-    if period > 0.0:
-        k = np.round((value - offset) / period)
-        k = min(k, np.floor((high + 1e-7 - offset) / period))
-        k = max(k, np.ceil((low - 1e-7 - offset) / period))
-        return offset + k * period
-    return max(low, min(high, value))
+    k = np.round((value - offset) / period)
+    k = min(k, np.floor((high + 1e-7 - offset) / period))
+    k = max(k, np.ceil((low - 1e-7 - offset) / period))
+    return offset + k * period
 
 
 @njit(cache=True, error_model="numpy")
@@ -92,90 +103,97 @@ def fit_y(T: Tables, v: int, y: float) -> float:
 
 
 @njit(cache=True, error_model="numpy")
-def depth(F: FieldTables, f: int, dx: float, dy: float) -> float:
+def depth(meta: Floats, data: NDArray[np.float32], f: int, dx: float, dy: float) -> float:
     """Penetration at displacement (dx, dy): bilinear, then clamped, so that straight edges stay sharp."""
-    m = F.meta[f]
-    u = (dx - m[0]) * m[2]
-    v = (dy - m[1]) * m[3]
-    if u < 0.0 or v < 0.0 or u >= m[4] or v >= m[5]:
+    u = (dx - meta[f, 0]) * meta[f, 2]
+    v = (dy - meta[f, 1]) * meta[f, 3]
+    if u < 0.0 or v < 0.0 or u >= meta[f, 4] or v >= meta[f, 5]:
         return 0.0
     i = int(u)
     j = int(v)
-    row = int(m[5]) + 1
-    k = int(m[6]) + i * row + j
+    row = int(meta[f, 5]) + 1
+    k = int(meta[f, 6]) + i * row + j
     u -= i
     v -= j
-    a = F.data[k] + v * (F.data[k + 1] - F.data[k])
-    b = F.data[k + row] + v * (F.data[k + row + 1] - F.data[k + row])
+    a = data[k] + v * (data[k + 1] - data[k])
+    b = data[k + row] + v * (data[k + row + 1] - data[k + row])
     value = a + u * (b - a)
     return value if value > 0.0 else 0.0
 
 
 @njit(cache=True, error_model="numpy")
 def score(
-    T: Tables, F: FieldTables, S: State, i: int, v: int, x: float, y: float, near: NDArray[np.int64], count: int, limit: float
-) -> float:
-    """Weighted overlap of item i, as variant v at (x, y), with the items in ``near`` and the obstacles.
+    at: Floats, mask: NDArray[np.int64], weight: Floats, pair: NDArray[np.int32], meta: Floats,
+    data: NDArray[np.float32], i: int, s: int, plies: int, hw: float, hh: float, x: float, y: float,
+    near: NDArray[np.int64], count: int, limit: float,
+) -> float:  # fmt: skip
+    """Weighted overlap of item i, as shape s at (x, y), with the items ``near[:count]``; ``hw, hh``: its half box.
 
     Gives up, with a number of at least ``limit``, as soon as that is reached.
     """
-    s = T.v_ring[v]
-    a = T.s_hw[s]
-    b = T.s_hh[s]
-    mask = T.v_mask[v]
-    root = S.root[i]
+    limit /= at[i, ROOT]
     total = 0.0
     for c in range(count):
         j = near[c]
-        dx = x - S.cx[j]
-        if abs(dx) >= a + S.hw[j]:
+        dx = x - at[j, CX]
+        if abs(dx) >= hw + at[j, HW]:
             continue
-        dy = y - S.cy[j]
-        if abs(dy) >= b + S.hh[j] or j == i or S.mask[j] & mask == 0:
+        dy = y - at[j, CY]
+        if abs(dy) >= hh + at[j, HH] or j == i or mask[j] & plies == 0:
             continue
-        q = S.ring[j]
-        sign = F.sign[q, s]
-        total += S.weight[i, j] * S.root[j] * root * depth(F, F.pair[q, s], sign * dx, sign * dy)
-        if total >= limit:
-            return total
-    n = len(S.cx)
-    for o in range(len(T.o_mask)):
-        if T.o_mask[o] & mask:
-            f = F.body[T.v_body[v], o]
-            r = T.v_lim[v]
-            total += S.weight[i, n + o] * T.i_size[i] * depth(F, f, x + r[BDX], y + r[BDY])
+        f = pair[int(at[j, RING]), s]
+        if f & 1:
+            dx = -dx
+            dy = -dy
+        p = depth(meta, data, f >> 1, dx, dy)
+        if p > 0.0:
+            total += weight[i, j] * at[j, ROOT] * p
             if total >= limit:
-                return total
+                break
+    return total * at[i, ROOT]
+
+
+@njit(cache=True, error_model="numpy")
+def _on_obstacles(
+    T: Tables, F: FieldTables, S: State, i: int, v: int, x: float, y: float
+) -> float:
+    n = len(S.at)
+    total = 0.0
+    for o in range(len(T.o_mask)):
+        if T.o_mask[o] & T.v_mask[v]:
+            f = F.body[T.v_body[v], o]
+            p = depth(F.meta, F.data, f, x + T.v_lim[v, BDX], y + T.v_lim[v, BDY])
+            total += S.weight[i, n + o] * T.i_size[i] * p
     return total
 
 
 @njit(cache=True, error_model="numpy")
 def put(T: Tables, S: State, i: int, v: int, x: float, y: float) -> None:
     """Lay item i as variant v with its centre at (x, y)."""
-    S.cx[i] = x
-    S.cy[i] = y
-    S.var[i] = v
     s = T.v_ring[v]
-    S.ring[i] = s
+    S.var[i] = v
     S.mask[i] = T.v_mask[v]
-    S.hw[i] = T.s_hw[s]
-    S.hh[i] = T.s_hh[s]
+    S.at[i, CX] = x
+    S.at[i, CY] = y
+    S.at[i, HW] = T.s_hw[s]
+    S.at[i, HH] = T.s_hh[s]
+    S.at[i, RING] = s
 
 
 @njit(cache=True, error_model="numpy")
-def refresh(T: Tables, F: FieldTables, S: State, i: int) -> None:
+def _refresh(T: Tables, F: FieldTables, S: State, i: int) -> None:
     """Recompute row (and column) i of the penetrations."""
-    n = len(S.cx)
-    s = S.ring[i]
+    n = len(S.at)
+    s = int(S.at[i, RING])
     for j in range(n):
         p = 0.0
         if j != i and S.mask[i] & S.mask[j] and not (T.i_fixed[i] and T.i_fixed[j]):
-            dx = S.cx[i] - S.cx[j]
-            dy = S.cy[i] - S.cy[j]
-            if abs(dx) < S.hw[i] + S.hw[j] and abs(dy) < S.hh[i] + S.hh[j]:
-                q = S.ring[j]
-                sign = F.sign[q, s]
-                p = depth(F, F.pair[q, s], sign * dx, sign * dy)
+            dx = S.at[i, CX] - S.at[j, CX]
+            dy = S.at[i, CY] - S.at[j, CY]
+            if abs(dx) < S.at[i, HW] + S.at[j, HW] and abs(dy) < S.at[i, HH] + S.at[j, HH]:
+                f = F.pair[int(S.at[j, RING]), s]
+                sign = -1.0 if f & 1 else 1.0
+                p = depth(F.meta, F.data, f >> 1, sign * dx, sign * dy)
                 if p < TOUCH:
                     p = 0.0
         S.pen[i, j] = p
@@ -184,20 +202,19 @@ def refresh(T: Tables, F: FieldTables, S: State, i: int) -> None:
     for o in range(len(T.o_mask)):
         p = 0.0
         if T.o_mask[o] & S.mask[i] and not T.i_fixed[i]:
-            p = depth(F, F.body[T.v_body[v], o], S.cx[i] + T.v_lim[v, BDX], S.cy[i] + T.v_lim[v, BDY])
+            f = F.body[T.v_body[v], o]
+            p = depth(F.meta, F.data, f, S.at[i, CX] + T.v_lim[v, BDX], S.at[i, CY] + T.v_lim[v, BDY])
             if p < TOUCH:
                 p = 0.0
         S.pen[i, n + o] = p
 
 
 @njit(cache=True, error_model="numpy")
-def _around(S: State, T: Tables, v: int, x: float, y: float, reach: float, near: NDArray[np.int64]) -> int:
-    s = T.v_ring[v]
-    a = T.s_hw[s] + reach
-    b = T.s_hh[s] + reach
+def _around(at: Floats, x: float, y: float, a: float, b: float, near: NDArray[np.int64]) -> int:
+    """Items whose boxes come within (a, b) of the point (x, y)."""
     count = 0
-    for j in range(len(S.cx)):
-        if abs(S.cx[j] - x) < a + S.hw[j] and abs(S.cy[j] - y) < b + S.hh[j]:
+    for j in range(len(at)):
+        if abs(at[j, CX] - x) < a + at[j, HW] and abs(at[j, CY] - y) < b + at[j, HH]:
             near[count] = j
             count += 1
     return count
@@ -207,13 +224,18 @@ def _around(S: State, T: Tables, v: int, x: float, y: float, reach: float, near:
 def _descend(
     T: Tables, F: FieldTables, S: State, i: int, v: int, x: float, y: float, value: float, length: float,
     first: float, last: float, near: NDArray[np.int64], found: Floats,
-) -> None:
+) -> None:  # fmt: skip
     """Pattern search from (x, y); leaves x, y and the score in ``found``."""
     reach = 4.0 * first
-    count = _around(S, T, v, x, y, reach, near)
+    s = T.v_ring[v]
+    hw, hh, plies = T.s_hw[s], T.s_hh[s], T.v_mask[v]
+    count = _around(S.at, x, y, hw + reach, hh + reach, near)
+    r = T.v_lim[v]
+    xlo, xhi, ylo, yhi = r[XLO], min(r[XCAP], length - r[XR]), r[YLO], r[YHI]
+    lx, px, ly, py = r[LX], r[PX], r[LY], r[PY]
+    obstacles = len(T.o_mask) > 0
     x0, y0 = x, y
     step = first
-    px, py = T.v_lim[v, PX], T.v_lim[v, PY]
     while step > last and value > 0.0:
         way = uniform(S.rng)
         sx = step
@@ -230,12 +252,16 @@ def _descend(
             sy = max(sy, py) if sy > 0.0 else min(sy, -py)
         better = False
         for side in range(2):
-            sign = 1.0 - 2.0 * side
-            nx = fit_x(T, v, x + sign * sx, length)
-            ny = fit_y(T, v, y + sign * sy)
+            nx = _on(x + sx if side == 0 else x - sx, xlo, xhi, lx, px)
+            ny = _on(y + sy if side == 0 else y - sy, ylo, yhi, ly, py)
             if abs(nx - x0) > reach or abs(ny - y0) > reach:
                 continue
-            new = score(T, F, S, i, v, nx, ny, near, count, value)
+            new = 0.0
+            if obstacles:
+                new = _on_obstacles(T, F, S, i, v, nx, ny)
+            if new < value:
+                new += score(S.at, S.mask, S.weight, F.pair, F.meta, F.data, i, s, plies, hw, hh, nx, ny,
+                             near, count, value - new)  # fmt: skip
             if new < value:
                 value = new
                 x = nx
@@ -257,61 +283,70 @@ def _allowed(T: Tables, S: State, i: int, v: int, length: float) -> bool:
 
 
 @njit(cache=True, error_model="numpy")
-def best_move(
-    T: Tables, F: FieldTables, S: State, i: int, length: float, whole: int, local: int, contact: int, present: bool,
+def _best_move(
+    T: Tables, F: FieldTables, S: State, i: int, length: float, whole: int, local: int, contact: int,
     everyone: NDArray[np.int64], near: NDArray[np.int64], found: Floats,
-) -> None:
-    """The best place for item i that sampling and descent find: variant, x, y, score in ``found``.
+) -> float:  # fmt: skip
+    """The best place for item i that sampling and descent find: x, y, score, variant in ``found``; returns the present score.
 
     Samples per variant: ``whole`` over all the cloth, ``local`` around the present place, ``contact`` at vertices of no-fit regions.
     """
-    n = len(S.cx)
+    n = len(S.at)
     keep = 3
     top = np.full((keep, 4), _BIG)
     size = T.i_size[i]
     now = S.var[i]
-    if present:
-        value = score(T, F, S, i, now, S.cx[i], S.cy[i], everyone, n, _BIG)
-        top[0, 0] = value
+    obstacles = len(T.o_mask) > 0
+    s = T.v_ring[now]
+    here_x, here_y = S.at[i, CX], S.at[i, CY]
+    present = score(S.at, S.mask, S.weight, F.pair, F.meta, F.data, i, s, T.v_mask[now], T.s_hw[s], T.s_hh[s],
+                    here_x, here_y, everyone, n, _BIG)  # fmt: skip
+    if obstacles:
+        present += _on_obstacles(T, F, S, i, now, here_x, here_y)
+    if _allowed(T, S, i, now, length):
+        top[0, 0] = present
         top[0, 1] = now
-        top[0, 2] = S.cx[i]
-        top[0, 3] = S.cy[i]
+        top[0, 2] = here_x
+        top[0, 3] = here_y
     v0, v1 = T.i_v0[i], T.i_v1[i]
     choices = v1 - v0
-    tries = min(choices, 4)
-    for t in range(tries):
+    for t in range(min(choices, 4)):
         v = v0 + t
         if choices > 4:
             v = now if t == 0 else v0 + int(uniform(S.rng) * choices)
         if not _allowed(T, S, i, v, length):
             continue
+        s = T.v_ring[v]
+        hw, hh, plies = T.s_hw[s], T.s_hh[s], T.v_mask[v]
         r = T.v_lim[v]
-        xlo, xhi = r[XLO], min(r[XCAP], length - r[XR])
-        ylo, yhi = r[YLO], r[YHI]
+        xlo, xhi, ylo, yhi = r[XLO], min(r[XCAP], length - r[XR]), r[YLO], r[YHI]
         for k in range(whole + local + contact):
             if k < whole:
                 x = xlo + uniform(S.rng) * (xhi - xlo)
                 y = ylo + uniform(S.rng) * (yhi - ylo)
             elif k < whole + local:
-                x = S.cx[i] + (uniform(S.rng) * 1.2 - 0.6) * size
-                y = S.cy[i] + (uniform(S.rng) * 1.2 - 0.6) * size
+                x = here_x + (uniform(S.rng) * 1.2 - 0.6) * size
+                y = here_y + (uniform(S.rng) * 1.2 - 0.6) * size
             else:
                 j = int(uniform(S.rng) * n)
-                if j == i:
+                if j == i or S.mask[j] & plies == 0:
                     continue
-                q = S.ring[j]
-                s = T.v_ring[v]
-                if S.mask[j] & T.v_mask[v] == 0:
-                    continue
-                f = F.pair[q, s]
-                c0, c1 = F.corner[f, 0], F.corner[f, 1]
+                f = F.pair[int(S.at[j, RING]), s]
+                c0, c1 = F.corner[f >> 1, 0], F.corner[f >> 1, 1]
                 c = c0 + int(uniform(S.rng) * (c1 - c0))
-                x = S.cx[j] + F.sign[q, s] * F.corners[c, 0]
-                y = S.cy[j] + F.sign[q, s] * F.corners[c, 1]
-            x = fit_x(T, v, x, length)
-            y = fit_y(T, v, y)
-            value = score(T, F, S, i, v, x, y, everyone, n, top[keep - 1, 0])
-            if value >= top[keep - 1, 0]:
+                sign = -1.0 if f & 1 else 1.0
+                x = S.at[j, CX] + sign * F.corners[c, 0]
+                y = S.at[j, CY] + sign * F.corners[c, 1]
+            x = _on(x, xlo, xhi, r[LX], r[PX])
+            y = _on(y, ylo, yhi, r[LY], r[PY])
+            limit = top[keep - 1, 0]
+            value = 0.0
+            if obstacles:
+                value = _on_obstacles(T, F, S, i, v, x, y)
+            if value < limit:
+                value += score(S.at, S.mask, S.weight, F.pair, F.meta, F.data, i, s, plies, hw, hh, x, y,
+                               everyone, n, limit - value)  # fmt: skip
+            if value >= limit:
                 continue
             # a better sample near a kept one takes its place
             slot = keep - 1
@@ -333,36 +368,37 @@ def best_move(
     for c in range(keep):
         if top[c, 0] >= _BIG:
             continue
-        _descend(T, F, S, i, int(top[c, 1]), top[c, 2], top[c, 3], top[c, 0], length, 0.15 * size, 0.01 * size, near, found)
+        _descend(T, F, S, i, int(top[c, 1]), top[c, 2], top[c, 3], top[c, 0], length,
+                 0.15 * size, 0.01 * size, near, found)  # fmt: skip
         top[c, 2], top[c, 3], top[c, 0] = found[0], found[1], found[2]
         if top[c, 0] < top[best, 0]:
             best = c
+    found[2] = _BIG
     if top[best, 0] < _BIG:
         _descend(T, F, S, i, int(top[best, 1]), top[best, 2], top[best, 3], top[best, 0], length,
                  0.01 * size, 0.0003 * size, near, found)  # fmt: skip
         found[3] = top[best, 1]
-    else:
-        found[2] = _BIG
+    return present
 
 
 @njit(cache=True, error_model="numpy")
 def separate(
     T: Tables, F: FieldTables, S: State, length: float, passes: int, patience: int, control: Floats,
     best_x: Floats, best_y: Floats, best_v: NDArray[np.int32],
-) -> int:
+) -> int:  # fmt: skip
     """Up to ``passes`` passes over the items that overlap; the layout of least overlap is kept in ``best_*``.
 
     ``control``: [least overlap so far, passes since it fell by 2 %, moves made, reference]. Start with [big, 0, 0, big].
     Returns 1 if free of overlap, 2 if ``patience`` passes brought nothing, else 0.
     """
-    n = len(S.cx)
+    n = len(S.at)
     everyone = np.arange(n)
     near = np.empty(n, dtype=np.int64)
     found = np.zeros(4)
     order = np.empty(n, dtype=np.int64)
     width = S.pen.shape[1]
     for i in range(n):
-        refresh(T, F, S, i)
+        _refresh(T, F, S, i)
     for _ in range(passes + 1):
         total = 0.0
         highest = 0.0
@@ -377,14 +413,14 @@ def separate(
                     if j >= n:
                         total += p * T.i_size[i]
                     elif j > i:
-                        total += p * S.root[i] * S.root[j]
+                        total += p * S.at[i, ROOT] * S.at[j, ROOT]
             if bad and not T.i_fixed[i]:
                 order[count] = i
                 count += 1
         if total < control[0]:
             control[0] = total
-            best_x[:] = S.cx
-            best_y[:] = S.cy
+            best_x[:] = S.at[:, CX]
+            best_y[:] = S.at[:, CY]
             best_v[:] = S.var
         if total < 0.98 * control[3]:
             control[3] = total
@@ -414,10 +450,9 @@ def separate(
                     break
             if not bad:
                 continue
-            before = score(T, F, S, i, S.var[i], S.cx[i], S.cy[i], everyone, n, _BIG)
-            best_move(T, F, S, i, length, 6, 6, 3, True, everyone, near, found)
+            before = _best_move(T, F, S, i, length, 6, 6, 3, everyone, near, found)
             if found[2] < before:
                 put(T, S, i, int(found[3]), found[0], found[1])
-                refresh(T, F, S, i)
+                _refresh(T, F, S, i)
                 control[2] += 1.0
     return 0
