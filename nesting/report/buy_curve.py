@@ -37,7 +37,10 @@ def _figure(curve: Curve, imperial: bool) -> Figure:
         axes.plot(
             *zip(*free, strict=True), "o", color=_INK, markerfacecolor="white", markersize=7.5, label="this one is free"
         )
-    axes.axvline(curve.garments + 0.5, color=_SOFT, linewidth=1.0, linestyle=":", label="ordered up to here")
+    if counts[-1] > curve.garments:
+        axes.axvspan(
+            curve.garments + 0.5, counts[-1] + 0.6, color="#eae6de", zorder=0, linewidth=0, label="more than ordered"
+        )
     axes.set_xlabel("garments")
     axes.set_ylabel(unit)
     axes.set_xlim(min(counts) - 0.6, max(counts) + 0.6)
@@ -47,7 +50,7 @@ def _figure(curve: Curve, imperial: bool) -> Figure:
     axes.set_axisbelow(True)
     for side in ("top", "right"):
         axes.spines[side].set_visible(False)
-    axes.legend(loc="lower right", frameon=True, framealpha=1.0, edgecolor="white", fontsize=9)
+    axes.legend(loc="upper left", frameon=True, framealpha=1.0, edgecolor="white", fontsize=9)
     return figure
 
 

@@ -53,7 +53,7 @@ def dxf_bytes(scene: Scene) -> bytes:
 
     The same scene gives the same bytes: no date and no new identity is written.
     """
-    from ezdxf import options
+    from ezdxf._options import options
 
     before = options.write_fixed_meta_data_for_testing
     options.write_fixed_meta_data_for_testing = True

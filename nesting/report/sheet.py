@@ -212,8 +212,8 @@ def bundles(lay: Lay) -> tuple[Bundle, ...]:
 def rebuild(numbers: Sheet, pieces: Mapping[tuple[str, str | None], Piece]) -> tuple[Rebuilt, ...]:
     """Where the printed numbers put each piece: what a person with a ruler does, done by arithmetic.
 
-    ``pieces`` are in the grain frame, by name and size. KeyError if one is missing. A fold edge that lies on fold A or B
-    is set on it; for all else the ruler decides.
+    ``pieces`` are in the grain frame, by name and size. KeyError if one is missing. A fold edge that lies on fold A
+    or B is set on it; for all else the ruler decides.
     """
     unit = "in" if numbers.imperial else "cm"
     allowance = _read(numbers.end_allowance, unit)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import itertools
 from collections import Counter
 from dataclasses import replace
 from xml.etree import ElementTree
@@ -36,7 +37,7 @@ def documents(lay: Lay, join: bool = True) -> list[Drawing]:
 
 @pytest.mark.parametrize("name", NAMES)
 def test_dxf_holds_every_piece_with_its_marks(name: str) -> None:
-    """Same number of pieces, same areas to 0.01 %, same notches by kind and place to 0.01 mm, on ASTM D6673's layers."""
+    """Same number of pieces, same areas to 0.01 %, same notches to 0.01 mm, on ASTM D6673's layers."""
     lay = samples.ALL[name]()
     areas: list[float] = []
     marks: Counter[str] = Counter()
@@ -91,8 +92,8 @@ def test_svg_holds_the_same(name: str) -> None:
 
 @pytest.mark.parametrize("name", ["lengthwise", "partial", "double", "crosswise", "tubular"])
 def test_fold_edges_are_not_cut(name: str) -> None:
-    """The cut line of a half on a fold is the outline without the fold edge: open, from one end of the fold to the other,
-    and shorter than the outline by just that edge."""
+    """The cut line of a half on a fold is the outline without the fold edge: open, from one end of the fold to
+    the other, and shorter than the outline by just that edge."""
     lay = samples.ALL[name]()
     for p in lay.placements:
         line, closed = cut_line(p)
@@ -102,7 +103,7 @@ def test_fold_edges_are_not_cut(name: str) -> None:
         assert {line[0], line[-1]} == set(p.fold)
         ring = Polygon(p.outline).exterior.length
         fold = ((p.fold[0][0] - p.fold[1][0]) ** 2 + (p.fold[0][1] - p.fold[1][1]) ** 2) ** 0.5
-        cut = sum(((a[0] - b[0]) ** 2 + (a[1] - b[1]) ** 2) ** 0.5 for a, b in zip(line, line[1:], strict=False))
+        cut = sum(((a[0] - b[0]) ** 2 + (a[1] - b[1]) ** 2) ** 0.5 for a, b in itertools.pairwise(line))
         assert cut == pytest.approx(ring - fold, abs=1e-6)
 
 

@@ -34,6 +34,7 @@ SVG_NS = "{http://www.w3.org/2000/svg}"
 
 @cache
 def drawn(name: str) -> tuple[Lay, Scene]:
+    """A sample and its drawing, made once."""
     lay = samples.ALL[name]()
     return lay, lay_scene(lay)
 
@@ -119,7 +120,7 @@ def test_svg_is_true_to_scale_when_read_back(name: str) -> None:
     # 1 mm = 3.7795 px (CSS Values 3: 1 in = 96 px)
     read = SVG.parse(io.BytesIO(data), reify=True)
     assert float(read.width) / 96 * 25.4 == pytest.approx(scene.width, abs=0.01)
-    cuts = [e for e in read.elements() if isinstance(e, Path) and "cut" == e.values.get("class")]
+    cuts = [e for e in read.elements() if isinstance(e, Path) and e.values.get("class") == "cut"]
     assert len(cuts) == len(lay.placements)
     want = sorted(Polygon(p.outline).area for p in lay.placements)
     found = sorted(_area_mm2(path) for path in cuts)
@@ -152,7 +153,7 @@ def test_svg_layers_and_words() -> None:
     root = ElementTree.fromstring(svg_bytes(scene))
     layers = [g.get("id") for g in root.findall(f"{SVG_NS}g")]
     assert layers == ["cloth", "pieces", "marks", "text", "measure", "legend"]
-    texts = [t for t in root.iter(f"{SVG_NS}text")]
+    texts = list(root.iter(f"{SVG_NS}text"))
     assert {t.text for t in texts} >= {"fold A", "selvage B", "3 front M", "place on fold"}
     assert all(float(t.get("textLength", "0")) > 0 for t in texts)
 

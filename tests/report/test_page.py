@@ -57,6 +57,7 @@ class _Balanced(HTMLParser):
 
 
 def parsed(page: bytes) -> _Balanced:
+    """The page's headings and text; fails if an element is not closed."""
     found = _Balanced()
     found.feed(page.decode("utf-8"))
     assert found.open == []
@@ -84,7 +85,8 @@ def test_report_says_the_answer_first_then_in_order() -> None:
     page = report_page([lay], order_for(lay, 14.9), extra=["<section><h2>Trims</h2></section>"])
     found = parsed(page)
     assert found.headings == [
-        "By garment", "The lay: main", "Placement sheet: main", "Trims", "Considered and refused", "Findings and cautions",
+        "By garment", "The lay: main", "Placement sheet: main", "Trims", "Considered and refused",
+        "Findings and cautions",
     ]  # fmt: skip
     body = found.text[found.text.index("</style>") if "</style>" in found.text else 0 :]
     assert body.index("Buy 1.5 m") < body.index("lengthwise fold") < body.index("By garment")
@@ -159,7 +161,8 @@ def test_terminal_summary() -> None:
     stream = io.StringIO()
     Console(file=stream, width=100).print(summary([lay, samples.remnant_lay()], order_for(lay, 14.9)))
     text = " ".join(stream.getvalue().split())
-    for words in ("Buy 1.5 m of main", "71.0 %", "no lay is shorter than 1.157 m", "31 cm", "batch", "1.55 m", "costs 22.35",
+    for words in ("Buy 1.5 m of main", "71.0 %", "no lay is shorter than 1.157 m", "31 cm", "batch", "1.55 m",
+                  "costs 22.35",
                   "← taken", "refused: the nap would run against itself", "Leftover scrap-1"):  # fmt: skip
         assert words in text, words
 

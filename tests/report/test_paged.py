@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import itertools
 from dataclasses import replace
 
 import numpy as np
@@ -154,7 +155,7 @@ def test_tile_windows_cover_the_lay_and_share_their_overlap() -> None:
 
 
 def test_projector_pages() -> None:
-    """Four pages of table size: light on dark, dark on light, then both mirrored; the grid is true and its size said."""
+    """Four pages of table size: light on dark, dark on light, then both mirrored; the grid is true and named."""
     lay = samples.crosswise_lay()
     document = pypdfium2.PdfDocument(projector_pdf(lay))
     assert len(document) == 4
@@ -172,5 +173,5 @@ def test_projector_pages() -> None:
         upright = sorted(
             line["x0"] / MM for line in page.lines if abs(line["x1"] - line["x0"]) < 0.01 and line["height"] > 4000
         )
-        steps = {round(b - a, 3) for a, b in zip(upright, upright[1:], strict=False)}
+        steps = {round(b - a, 3) for a, b in itertools.pairwise(upright)}
         assert 50.0 in steps

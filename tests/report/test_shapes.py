@@ -17,6 +17,7 @@ HOLE = ((40.0, 40.0), (60.0, 40.0), (60.0, 60.0), (40.0, 60.0))
 
 
 def circle(r: float, n: int = 720) -> tuple[tuple[float, float], ...]:
+    """A circle as a ring."""
     return tuple((r * math.cos(2 * math.pi * k / n), r * math.sin(2 * math.pi * k / n)) for k in range(n))
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import itertools
 import math
 import re
 from collections import Counter
@@ -153,7 +154,7 @@ def test_cutting_order(name: str) -> None:
     assert [row.number for row in listed] == list(range(1, len(listed) + 1))
     assert sorted(row.index for row in listed) == list(range(len(lay.placements)))
     first = {row.index: min(x for x, _ in lay.placements[row.index].outline) for row in listed}
-    for a, b in zip(listed, listed[1:], strict=False):
+    for a, b in itertools.pairwise(listed):
         assert (a.section, a.phase) <= (b.section, b.phase)
         if (a.section, a.phase) == (b.section, b.phase):
             assert first[a.index] < first[b.index] + 100.0
@@ -176,8 +177,8 @@ def test_plies_and_folds_in_words() -> None:
 
 
 def test_hands() -> None:
-    """Printed side up on the right side of the cloth is right; turned over, or on a ply that lies face down, left; halves
-    have no hand, and where only one hand occurs nothing is said."""
+    """Printed side up on the right side of the cloth is right; turned over, or on a ply that lies face down, left;
+    halves have no hand, and where only one hand occurs nothing is said."""
     lay = samples.open_lay()
     for i, words in hands(lay).items():
         assert words == ("left" if lay.placements[i].flipped else "right")
@@ -221,7 +222,7 @@ def test_sheet_pdf_shows_the_same_numbers(paper: str, size: tuple[float, float])
             boxes += sum(abs(r["width"] - r["height"]) < 0.1 and 8 < r["width"] < 10 for r in page.rects)
             # a row lies between two rules; from left to right its words are the columns
             rules = sorted({round(line["top"], 1) for line in page.lines})
-            for top, bottom in zip(rules, rules[1:], strict=False):
+            for top, bottom in itertools.pairwise(rules):
                 words = [w for w in page.extract_words() if top < (w["top"] + w["bottom"]) / 2 < bottom]
                 text = " ".join(w["text"] for w in sorted(words, key=lambda w: w["x0"]))
                 if match := re.match(r"(\d+) ", text):
@@ -233,8 +234,8 @@ def test_sheet_pdf_shows_the_same_numbers(paper: str, size: tuple[float, float])
 
 @pytest.mark.parametrize("name", NAMES)
 def test_folding_is_told_and_drawn(name: str) -> None:
-    """Every section has steps with its measures, and a cross-section with as many cloth lines as plies and as many bends
-    as folds."""
+    """Every section has steps with its measures, and a cross-section with as many cloth lines as plies and as many
+    bends as folds."""
     lay = samples.ALL[name]()
     for section in lay.sections:
         steps = " ".join(folding_steps(lay, section))
