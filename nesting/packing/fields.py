@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from nesting.packing import nfp
-from nesting.packing.fieldstore import STORE, Stored, fingerprint
+from nesting.packing.fieldstore import pair_field, profile
 from nesting.packing.model import BDX, BDY, XCAP, XLO, YHI, YLO, Model, Shape
 
 __all__ = ["FieldTables", "Fields"]
@@ -56,8 +56,7 @@ class Fields:
         self.model = model
         self.cells = cells
         count = len(model.shapes)
-        self.parts = [_flat(s) for s in model.shapes]
-        self.names = [fingerprint(p.x, p.y, model.scale) for p in self.parts]
+        self.profiles = [profile(s.ring, model.scale) for s in model.shapes]
         self.pair = np.full((count, count), -2, dtype=np.int32)
         self.body = np.full((count, max(1, len(model.obstacles))), -1, dtype=np.int32)
         self._meta: list[list[float]] = []
@@ -105,7 +104,8 @@ class Fields:
         if self.pair[a, b] >= 0:
             return
         shapes = self.model.shapes
-        number = self._make(self.parts[a], self.parts[b], None, (self.names[a], self.names[b], self.cells))
+        made = pair_field(self.profiles[a], self.profiles[b], self.model.scale, self.cells)
+        number = self._keep(made.grid, made.corners, made.x0, made.y0, made.hx, made.hy)
         ha, hb = shapes[a].half_turn, shapes[b].half_turn
         for p, q, turn in ((a, b, 0), (b, a, 1), (ha, hb, 1), (hb, ha, 0)):
             if p >= 0 and q >= 0 and self.pair[p, q] < 0:
@@ -116,48 +116,30 @@ class Fields:
         rows = t.v_lim[t.v_body == s]
         x0, x1 = float((rows[:, XLO] + rows[:, BDX]).min()), float((rows[:, XCAP] + rows[:, BDX]).max())
         y0, y1 = float((rows[:, YLO] + rows[:, BDY]).min()), float((rows[:, YHI] + rows[:, BDY]).max())
-        self.body[s, o] = self._make(_flat(obstacle), self.parts[s], (x0, y0, x1, y1))
+        self.body[s, o] = self._make(_flat(obstacle), _flat(self.model.shapes[s]), (x0, y0, x1, y1))
 
-    def _make(
-        self,
-        a: _Parts,
-        b: _Parts,
-        window: tuple[float, float, float, float] | None,
-        name: tuple[bytes, bytes, int] | None = None,
-    ) -> int:
-        kept = STORE.get(name) if name is not None else None
-        if kept is not None:
-            scale = self.model.scale
-            x0, y0, hx, hy = (c * scale for c in kept.box)
-            return self._keep(kept.grid * np.float32(scale), kept.boundary * scale, x0, y0, hx, hy)
+    def _make(self, a: _Parts, b: _Parts, window: tuple[float, float, float, float]) -> int:
         px, py, start = nfp.sums(a.x, a.y, a.start, b.x, b.y, b.start)
         seg = nfp.boundary(px, py, start, _EPS)
         x0, x1, y0, y1 = float(px.min()), float(px.max()), float(py.min()), float(py.max())
-        cells = self.cells
-        if window is not None:
-            x0, x1 = max(x0, window[0] - 0.01), min(x1, window[2] + 0.01)
-            y0, y1 = max(y0, window[1] - 0.01), min(y1, window[3] + 0.01)
-            cells *= 3
-            if x1 <= x0 or y1 <= y0:  # out of reach: a field of one cell that says nothing
-                x1, y1 = x0 + 1e-6, y0 + 1e-6
-        h = max(x1 - x0, y1 - y0) / cells
+        x0, x1 = max(x0, window[0] - 0.01), min(x1, window[2] + 0.01)
+        y0, y1 = max(y0, window[1] - 0.01), min(y1, window[3] + 0.01)
+        if x1 <= x0 or y1 <= y0:  # out of reach: a field of one cell that says nothing
+            x1, y1 = x0 + 1e-6, y0 + 1e-6
+        h = max(x1 - x0, y1 - y0) / (3 * self.cells)
         nx, ny = max(8, round((x1 - x0) / h)), max(8, round((y1 - y0) / h))
         grid = np.empty((nx + 1, ny + 1), dtype=np.float32)
         hx, hy = (x1 - x0) / nx, (y1 - y0) / ny
         nfp.field(px, py, start, seg, x0, y0, hx, hy, grid)
-        if name is not None:
-            unit = 1.0 / self.model.scale
-            box = (x0 * unit, y0 * unit, hx * unit, hy * unit)
-            STORE.put(name, Stored(box, grid * np.float32(unit), seg * unit))
-        return self._keep(grid, seg, x0, y0, hx, hy)
+        return self._keep(grid, seg[:, :2], x0, y0, hx, hy)
 
     def _keep(
-        self, grid: NDArray[np.float32], seg: NDArray[np.float64], x0: float, y0: float, hx: float, hy: float
+        self, grid: NDArray[np.float32], corners: NDArray[np.float64], x0: float, y0: float, hx: float, hy: float
     ) -> int:
         nx, ny = grid.shape[0] - 1, grid.shape[1] - 1
         self._meta.append([x0, y0, 1.0 / hx, 1.0 / hy, float(nx), float(ny), float(self._size), 0.0])
         self._data.append(grid.reshape(-1))
-        self._corners.append(seg[:, :2])
+        self._corners.append(corners)
         self._size += grid.size
         self._thin(grid, x0, y0, hx, hy)
         self._tables = None
