@@ -122,7 +122,7 @@ def _label(block: Block) -> str:
     return " — ".join([block.name, f"size {block.size}", *_cutting(block), f"material: {block.material}"])
 
 
-def dxf_text(blocks: Sequence[Block], style: str, sample_size: str, chord: float = 0.005) -> str:
+def dxf_text(blocks: Sequence[Block], style: str, sample_size: str, chord: float = 0.01) -> str:
     """A DXF (R12) with one block per piece and size: layers and system text of ASTM D6673, units metric (mm).
 
     Curves are polylines no farther than ``chord`` mm from the true curve, with their turn and curve points.
