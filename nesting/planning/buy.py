@@ -289,9 +289,10 @@ def buy(
 ) -> Buying:
     """The whole of what to buy for an order: every cloth that some garment uses, a lining or second cloth included.
 
-    ``widths`` in mm as sold (none: the cloth's own); ``naps`` (none: the cloth's own and, where it has none, also
-    "one way", to show what a nap would cost); ``spreads`` (none: all sound ones). ``one_more`` False and
-    ``curve_counts`` 0 leave those parts out. Rows that cannot be laid are listed with the reason, never dropped.
+    ``widths`` in mm as sold (none: the cloth's own); ``naps``, the first being the one to go by (none: the cloth's own
+    and, where it has none, also "one way", to show what a nap would cost); ``spreads`` (none: all sound ones but
+    sections). ``one_more`` False and ``curve_counts`` 0 leave those parts out. Rows that cannot be laid are listed with
+    the reason, never dropped.
     """
     rows: list[BuyRow] = []
     refused: list[RefusedRow] = []
@@ -300,10 +301,11 @@ def buy(
         cloth = order.cloth_named(name)
         own: dict[SpreadName, Lay] = {}
         best: list[BuyRow] = []
+        wanted_naps = tuple(dict.fromkeys(naps or _usual_naps(cloth)))
         for width in dict.fromkeys(widths or (cloth.width,)):
-            for nap in dict.fromkeys(naps or _usual_naps(cloth)):
+            for nap in wanted_naps:
                 changed = replace(cloth, width=width, nap=nap)
-                found, no, lays = _rows(order, changed, lay, spreads, one_more, own=nap == cloth.nap)
+                found, no, lays = _rows(order, changed, lay, spreads, one_more, own=nap == wanted_naps[0])
                 best += [row for row in found if row.own][:1]
                 rows += found
                 refused += no
@@ -347,6 +349,9 @@ def _rows(
     refused = [RefusedRow(cloth.name, cloth.width, cloth.nap, r.kind, r.reason) for r in unsound]
     rows: list[BuyRow] = []
     lays: dict[SpreadName, Lay] = {}
+    if not spreads and len(sound) > 1:
+        # A lay in sections is planned only where it is asked for: it takes many times as long to find.
+        sound = tuple(kind for kind in sound if kind != "sections")
     for kind in sorted(sound, key=_folds_first):
         try:
             found = lay(part, cloth.name, spread=kind, share=ROW_SHARE if one_more else 1.0)
@@ -378,7 +383,7 @@ def _rows(
                 cost,
                 adds,
                 following,
-                lays[kind].utilisation,
+                lays[kind].utilisation * lays[kind].lay_length / found.lay_length,
                 own,
             )
         )

@@ -220,8 +220,8 @@ def pieces_by_copy(plan: RemnantPlan) -> list[dict[str, Any]]:
         name = f"{u.garment} {u.size or ''}".strip()
         rows.setdefault((u.remnant, name, u.copy), []).append(f"{u.piece} {u.hand or ''}".strip())
     return [
-        {"remnant": remnant, "garment": garment, "copy": copy, "pieces": ", ".join(pieces)}
-        for (remnant, garment, copy), pieces in rows.items()
+        {"remnant": remnant, "garment": garment, "number": number, "pieces": ", ".join(pieces)}
+        for (remnant, garment, number), pieces in rows.items()
     ]
 
 

@@ -117,7 +117,7 @@ def remnants_summary(plan: RemnantPlan) -> RenderableType:
     if plan.uses:
         table = _table("leftover", "garment", "copy", "pieces", left=2)
         for row in pieces_by_copy(plan):
-            table.add_row(row["remnant"], row["garment"], str(row["copy"]), row["pieces"])
+            table.add_row(row["remnant"], row["garment"], str(row["number"]), row["pieces"])
         table.columns[3].justify = "left"
         parts.append(table)
     if plan.unused:

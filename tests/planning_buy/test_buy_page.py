@@ -1,0 +1,213 @@
+"""The sections of the report, the curve's picture and the terminal, read back."""
+
+from __future__ import annotations
+
+import io
+import re
+import xml.etree.ElementTree as ET
+from dataclasses import replace
+from html.parser import HTMLParser
+
+import pytest
+from PIL import Image
+from rich.console import Console
+
+from nesting.order import Cloth, Garment, Trim
+from nesting.pieces.piece import Edge
+from nesting.planning.batch import batch
+from nesting.planning.buy import buy
+from nesting.planning.remnants import plan_remnants
+from nesting.planning.stash import Stash, add
+from nesting.planning.trims import trim_needs
+from nesting.report.buy_page import (
+    batch_section,
+    buying_outputs,
+    buying_section,
+    remnants_section,
+    section_page,
+    trims_section,
+)
+from nesting.report.buy_terminal import batch_summary, buying_summary, remnants_summary, stash_summary, trims_summary
+
+from .builders import AreaLay, order_of, rectangle, scrap, shape
+from .test_remnants import Judge
+
+
+class Reader(HTMLParser):
+    """Text, tags that do not close, and table rows of a page."""
+
+    VOID = ("meta", "br", "img", "link", "hr", "use", "path")
+
+    def __init__(self, text):
+        super().__init__()
+        self.open, self.wrong, self.words, self.rows = [], [], [], []
+        self.feed(text)
+        self.wrong += self.open
+
+    def handle_starttag(self, tag, attrs):
+        """Open it."""
+        if tag not in self.VOID:
+            self.open.append(tag)
+        if tag == "tr":
+            self.rows.append([])
+        if tag in ("td", "th") and self.rows:
+            self.rows[-1].append("")
+
+    def handle_endtag(self, tag):
+        """Close it."""
+        if tag in self.VOID:
+            return
+        if not self.open or self.open.pop() != tag:
+            self.wrong.append(tag)
+
+    def handle_startendtag(self, tag, attrs):
+        """Nothing to close."""
+
+    def handle_data(self, data):
+        """Keep the words."""
+        self.words.append(data)
+        if self.rows and self.open and self.open[-1] in ("td", "th"):
+            self.rows[-1][-1] += data.strip()
+
+    @property
+    def text(self):
+        """All words in one line."""
+        return re.sub(r"\s+", " ", " ".join(self.words))
+
+
+def shorts(name="shorts", units="cm", **cloth):
+    """An order with two sizes, a trim and a price."""
+    pieces = [
+        shape(
+            "body",
+            ((0.0, 0.0), (side, 0.0), (side, side), (0.0, side)),
+            size=size,
+            edges=(Edge("leg", (0.0, 0.0), (side, 0.0)),),
+        )
+        for size, side in (("S", 200.0), ("M", 250.0))
+    ]
+    garments = [Garment(name, "S", 2, ("body",)), Garment(name, "M", 3, ("body",))]
+    how = {"width": 1000.0, "price": 10.0, **cloth}
+    trims = (Trim("leg <8 mm>", "elastic", ("body.leg",), 0.85, False, join=10.0, increment=100.0),)
+    return order_of(pieces, garments, [Cloth("main & co", **how)], units=units, trims=trims)
+
+
+def shorts_order(**how):
+    """The same with the pieces on that cloth."""
+    order = shorts(**how)
+    return replace(order, pieces=tuple(replace(p, cloth="main & co") for p in order.pieces))
+
+
+def words_of(renderable):
+    """What the terminal shows, 160 wide."""
+    out = io.StringIO()
+    Console(file=out, width=160, color_system=None).print(renderable)
+    return out.getvalue()
+
+
+def test_the_page_says_what_to_buy_first():
+    """The answer, one row for each width and spread, refusals with reasons, the curve, all closed tags."""
+    order = shorts_order()
+    bought = buy(order, AreaLay(0.8), widths=[150.0, 1000.0], spreads=["open", "crosswise fold"], naps=["one way"])
+    page = Reader(buying_section(bought))
+    assert page.wrong == []
+    # 2 · 40,000 + 3 · 62,500 = 267,500 mm² on 1 m at 80 %, + 5 % for nap = 35.1 cm; with 4 cm of ends, by 10 cm: 40 cm
+    assert "What to buy 40 cm of main & co, 1 m wide, costs 4.00" in page.text
+    assert ["main & co", "1 m", "one way", "open ←", "40 cm", "35.1 cm", "8 cm", "4.00", "10 cm", "80.0 %"] in page.rows
+    assert any(row[:2] == ["main & co", "15 cm"] and "250 mm wide" in row[-1] for row in page.rows)
+    assert sum("crosswise" in " ".join(row) for row in page.rows) == 2
+    assert [row[0] for row in page.rows if row[0].isdigit()] == ["1", "2", "3", "4", "5", "6"]
+
+
+def test_names_are_escaped():
+    """A name with markup in it stays a name."""
+    order = shorts_order(name="<b>shorts</b>")
+    bought = buy(order, AreaLay(0.8), spreads=["open"], naps=["none"])
+    text = buying_section(bought) + trims_section(bought.trims, order)
+    assert "<b>" not in text and "&lt;b&gt;" in text
+    assert "leg &lt;8 mm&gt;" in text
+
+
+def test_the_pages_files_are_whole():
+    """buy.html is one self-contained file with the picture in it; the curve is a PNG of some size."""
+    order = shorts_order()
+    outputs = buying_outputs(buy(order, AreaLay(0.8), spreads=["open"], naps=["none"]), order)
+    assert set(outputs) == {"buy.html", "curve-main-co.png"}
+    page = outputs["buy.html"].decode()
+    assert page.startswith("<!doctype html>") and page.rstrip().endswith("</html>")
+    assert not re.search(r"""(src|href)\s*=\s*["'](?!#)""", page)
+    svg = page[page.index("<svg") : page.index("</svg>") + 6]
+    assert ET.fromstring(svg).tag.endswith("svg")
+    picture = Image.open(io.BytesIO(outputs["curve-main-co.png"]))
+    assert picture.width > 900 and len(set(picture.convert("L").tobytes())) > 10
+
+
+def test_the_picture_is_the_same_every_time():
+    """Same curve, same bytes."""
+    order = shorts_order()
+    bought = buy(order, AreaLay(0.8), spreads=["open"], naps=["none"])
+    assert buying_outputs(bought, order) == buying_outputs(bought, order)
+
+
+def test_yards_are_shown_where_yards_are_read():
+    """An order in inches: lengths to buy in eighths of a yard, cost per yard."""
+    order = shorts_order(units="in", increment=914.4 / 8, price_unit=914.4)
+    bought = buy(order, AreaLay(0.8), spreads=["open"], naps=["none"])
+    # 33.4 cm + 4 cm are 0.409 yd, by eighths 1/2 yd
+    assert "1/2 yd" in Reader(buying_section(bought)).text
+    shown = words_of(buying_summary(bought))
+    assert "Buy 1/2 yd of main & co" in shown and "costs 5.00" in shown
+    assert " cm" not in shown
+
+
+def test_trims_show_how_they_come_about():
+    """Ratio, practice, joins, total and what to buy: 2 · (170 + 10) + 3 · (212.5 + 10) = 102.75 cm, buy 1.1 m."""
+    order = shorts_order()
+    needs = trim_needs(order)
+    page = Reader(trims_section(needs, order))
+    assert page.wrong == []
+    assert "0.85 × edge (practice) + 1 cm for each join; 1.028 m in all, buy 1.1 m" in page.text
+    assert "no published standard was found" in page.text
+    assert "1.1 m" in words_of(trims_summary(needs, False))
+
+
+def test_leftovers_say_which_piece_goes_where():
+    """Number, pieces by copy, what is still to be bought."""
+    pieces = [rectangle("front", 100.0, 100.0), rectangle("back", 100.0, 100.0)]
+    order = order_of(pieces, [Garment("briefs", None, 2, ("front", "back"))], remnants=(scrap("a", 350.0, 100.0),))
+    plan = plan_remnants(order, Judge(lambda *_: True), lay=AreaLay(0.8))
+    page = Reader(remnants_section(plan))
+    assert page.wrong == []
+    assert ["a", "briefs", "1", "back, front"] in page.rows
+    assert "only 150 cm² are left" in page.text
+    assert "10 cm of main for 1 × briefs" in page.text
+    shown = words_of(remnants_summary(plan))
+    assert "1 whole garment from leftovers: 1 of 2 briefs" in shown and "still to be bought: 10 cm" in shown
+
+
+def test_a_batch_shows_sections_and_shares():
+    """The sections add up to the counts; shares of the sizes by area."""
+    order = shorts_order()
+    plans = batch(order, AreaLay(0.8), max_plies=2, seconds=2.0)
+    page = Reader(batch_section(plans))
+    assert page.wrong == []
+    share = 80_000.0 / 267_500.0
+    assert any(row[:3] == ["shorts S", "2", f"{100 * share:.1f} %"] for row in page.rows)
+    shown = words_of(batch_summary(plans))
+    assert "5 garments" in shown and "one at a time" in shown
+
+
+def test_a_stash_is_listed():
+    """Name, cloth and size; an empty one says so."""
+    shown = words_of(stash_summary(add(Stash(), [scrap("navy", 450.0, 600.0)], note="from the shorts")))
+    assert re.search(r"navy\s+main\s+45 cm\s+60 cm\s+from the shorts", shown)
+    assert "empty" in words_of(stash_summary(Stash()))
+
+
+@pytest.mark.parametrize("title", ["Chorus", "<script>alert(1)</script>"])
+def test_a_page_of_sections_closes_all_its_tags(title):
+    """Whatever the title."""
+    text = section_page(title, ["<p>one</p>"]).decode()
+    page = Reader(text)
+    assert page.wrong == []
+    assert title in page.text and "<p>one</p>" in text
