@@ -179,7 +179,7 @@ def outermost(found: list[Found], ctx: Context) -> list[Found]:
         for j in tree.query(dot, predicate="within") if dot is not None else ():
             if j == i or j in drop or i in drop:
                 continue
-            if _same_ring(f.ring, found[j].ring):
+            if _content(f.chain) == _content(found[j].chain) and _same_ring(f.ring, found[j].ring):
                 twin, kept = (i, int(j)) if i > j else (int(j), i)
                 if found[twin].marked and not found[kept].marked:
                     twin, kept = kept, twin
@@ -193,8 +193,9 @@ def outermost(found: list[Found], ctx: Context) -> list[Found]:
             continue
         outer = [found[j] for j in within[i] if j not in drop]
         if not f.marked and any_marked:
-            if any(o.marked for o in outer):
-                _as_inside(f, outer, ctx)
+            hosts = [o for o in outer if o.marked and (not _content(f.chain) or _content(o.chain) in map(id, f.chain))]
+            if hosts:
+                _as_inside(f, hosts, ctx)
                 continue
             inner = [j for j in within if i in within[j] and found[j].marked and j not in drop]
             if inner:
@@ -202,7 +203,7 @@ def outermost(found: list[Found], ctx: Context) -> list[Found]:
                 continue
         mates = [o for o in outer if _content(o.chain) == _content(f.chain)]
         if mates:
-            host = min(mates, key=lambda o: o.extent)
+            host = max(mates, key=lambda o: o.extent)
             if f.marked:
                 host.cutouts.append(f.ring)
                 ctx.note(
@@ -220,7 +221,8 @@ def outermost(found: list[Found], ctx: Context) -> list[Found]:
 
 
 def _as_inside(f: Found, outer: list[Found], ctx: Context) -> None:
-    host = min(outer, key=lambda o: o.extent)
+    # the outermost is a piece for certain; those between may be lines inside themselves
+    host = max(outer, key=lambda o: o.extent)
     host.strokes.append(Stroke((*f.ring, f.ring[0]), role="inside", where=_what(f)))
     if not all(p.role == "inside" for p in f.parts):
         ctx.note(

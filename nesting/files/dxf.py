@@ -145,7 +145,7 @@ def _read_document(document: Any, ctx: Context, units: str | None) -> tuple[Grou
             group.texts[:] = [t for t in group.texts if keyword_of(t.text) is None]
         root.texts[:] = [t for t in root.texts if keyword_of(t.text) is None]
     for layer, count in sorted(reader.counts.items()):
-        ctx.note("ignored", f"layer {layer} ({_LEFT_OUT[layer]}) is not needed: {count} entities left out")
+        ctx.note("note", f"layer {layer} ({_LEFT_OUT[layer]}) is not needed: {count} entities left out")
     if len(document.layout_names()) > 1 and any(len(document.layout(n)) > 1 for n in document.layout_names()[1:]):
         ctx.note("ignored", "what is drawn in paper space is left out")
     return root, known

@@ -111,7 +111,7 @@ def _make(f: Found, number: int, ctx: Context) -> Piece:
         found_grain, bare = _bare_grain(bare, ctx, shown)
     bare = _not_repeated(bare, ring, ctx, shown)
     inside += [s.points if not s.closed else (*s.points, s.points[0]) for s in bare if len(s.points) >= 2]
-    notches = [marks.notch(s, ring, ctx, shown) for s in by_role.get("notch", [])]
+    notches = [marks.notch(s, ring, ctx, shown) for s in marks.marks_of(by_role.get("notch", []), ctx, shown)]
     if label.on_fold and fold is None:
         ctx.note(
             "question",
@@ -131,7 +131,7 @@ def _make(f: Found, number: int, ctx: Context) -> Piece:
         inside=tuple(line for line in inside if len(line) >= 2),
         cutouts=tuple(cutouts),
         notches=tuple(notches),
-        drills=tuple(marks.drill(s) for s in by_role.get("drill", [])),
+        drills=tuple(marks.drill(s) for s in marks.marks_of(by_role.get("drill", []), ctx, shown)),
         grainline=found_grain[0] if found_grain else None,
         fold=fold,
         edges=_one_per_name([e for e in edges if e is not None], ctx, shown),

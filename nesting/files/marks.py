@@ -4,16 +4,20 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from dataclasses import replace
 from itertools import pairwise
 
 from nesting.files import outline
 from nesting.files.context import Context
+from nesting.files.loops import TOUCHING_MM
 from nesting.files.sketch import Stroke
 from nesting.pieces.piece import Drill, Edge, Notch, NotchKind, Point, Ring
 from nesting.tolerances import SHAPE_MM
 
-__all__ = ["drill", "edge", "fold_edge", "grain", "is_straight", "notch"]
+__all__ = ["drill", "edge", "fold_edge", "grain", "is_straight", "marks_of", "notch"]
 
+#: A piece has some dozen notches, each of at most a few lines.
+_MOST_MARKS = 2000
 #: mm. A notch farther from the cut outline than this is doubtful: the widest usual seam allowance is 5/8 in (Oregon
 #: 4-H 320-19, 2014), so a notch drawn on the seam line is nearer than that.
 _NOTCH_REACH_MM = 25.4 * 5 / 8
@@ -34,16 +38,42 @@ def is_straight(points: Sequence[Point]) -> bool:
     )
 
 
+def marks_of(strokes: Sequence[Stroke], ctx: Context, piece: str) -> list[Stroke]:
+    """Strokes that touch put together: a cross, a T or a V drawn as several lines is one mark.
+
+    Raises PatternError where there are more of them than any piece has.
+    """
+    if len(strokes) > _MOST_MARKS:
+        raise ctx.error(f"it has {len(strokes)} lines for notches or drill marks, which is no pattern piece", piece)
+    marks: list[list[Stroke]] = []
+    for stroke in strokes:
+        mine = outline.box(stroke.points)
+        touched = [mark for mark in marks if any(_touch(mine, outline.box(s.points)) for s in mark)]
+        marks = [mark for mark in marks if not any(mark is t for t in touched)]
+        marks.append([*(s for mark in touched for s in mark), stroke])
+    result = []
+    for mark in marks:
+        first = mark[0]
+        if len(mark) > 1:
+            name = next((s.name for s in mark if s.name), None)
+            kind = next((s.notch for s in mark if s.notch), None)
+            points = tuple(p for s in mark for p in s.points)
+            first = replace(first, points=points, closed=False, round=None, name=name, notch=kind)
+        result.append(first)
+    return result
+
+
+def _touch(a: tuple[float, float, float, float], b: tuple[float, float, float, float]) -> bool:
+    return all(a[k] <= b[k + 2] + TOUCHING_MM and b[k] <= a[k + 2] + TOUCHING_MM for k in (0, 1))
+
+
 def notch(stroke: Stroke, ring: Ring, ctx: Context, piece: str) -> Notch:
     """The notch at the nearest place of the cut outline, pointing into the piece.
 
     A straight mark that stands off the edge points its own way; every other one points square to the edge.
     """
-    places = [(outline.nearest(ring, p), p) for p in _corners(stroke)]
-    place, _ = min(places, key=lambda found: found[0].away)
     kind: NotchKind = stroke.notch or "slit"
     depth = _NOTCH_DEPTH_MM
-    direction = outline.inward(ring, place)
     if stroke.round is not None or len(stroke.points) == 1:
         place = outline.nearest(ring, stroke.middle)
         direction = outline.inward(ring, place)
@@ -108,16 +138,12 @@ def _crosses(a: Point, b: Point, ring: Ring) -> Point | None:
     return (float(at.x), float(at.y))
 
 
-def _corners(stroke: Stroke) -> list[Point]:
-    return [*stroke.points, stroke.middle]
-
-
 def _wedge(stroke: Stroke, ring: Ring) -> tuple[outline.Place, float, float, NotchKind]:
     """A notch drawn with its shape, as a triangle, a V, a T or a box: place, direction, depth, kind.
 
     The points on the edge (those nearest to it) give the place, their middle; the farthest gives the depth.
     """
-    points = list(stroke.points)
+    points = list(stroke.points[:: 1 + len(stroke.points) // 200])
     offs = [outline.nearest(ring, p) for p in points]
     least, most = min(p.away for p in offs), max(p.away for p in offs)
     reach = least + 0.25 * (most - least)
@@ -130,14 +156,14 @@ def _wedge(stroke: Stroke, ring: Ring) -> tuple[outline.Place, float, float, Not
     inward = outline.inward(ring, place)
     corners = len(dict.fromkeys(points))
     kind: NotchKind = "castle" if corners == 4 and len(far) == 2 else "u" if corners > 6 else "v"
-    if len(near) == 1 and len(far) >= 2 and not stroke.closed:
+    if len(dict.fromkeys(near)) == 1 and len(dict.fromkeys(far)) >= 2 and not stroke.closed:
         kind = "t"
     return place, inward, most if len(near) < len(points) else most - least, kind
 
 
 def drill(stroke: Stroke) -> Drill:
     """A drill mark at the middle of what is drawn. It is no hole unless the file gives its diameter."""
-    return Drill(stroke.middle, stroke.depth or 0.0, stroke.name)
+    return Drill(outline.half_way(stroke.points, len(stroke.points) > 2), stroke.depth or 0.0, stroke.name)
 
 
 def grain(strokes: Sequence[Stroke], ctx: Context, piece: str) -> tuple[tuple[Point, Point], bool | None] | None:
