@@ -78,7 +78,7 @@ def check_figures(
         failures.append(Failure("length", message))
     exact = _needed(tables, starts, lay, facts.end_allowance) / (1.0 - facts.shrink_along)
     buy = _rounded_up(exact, cloth.increment)
-    failures += _check_buy(lay, remnant, exact, buy, facts.length)
+    failures += _check_buy(lay, remnant, exact, cloth.increment, facts.length)
     used = sum(
         facts.width * section.lay_length * (table.layers if table is not None else section.spread.layers)
         for section, table in zip(lay.sections, tables, strict=True)
@@ -140,17 +140,19 @@ def _rounded_up(length: float, increment: float) -> float:
     return max(0, math.ceil(length / increment - 1e-9)) * increment
 
 
-def _check_buy(lay: Lay, remnant: Remnant | None, exact: float, buy: float, there: float | None) -> list[Failure]:
+def _check_buy(lay: Lay, remnant: Remnant | None, exact: float, increment: float, there: float | None) -> list[Failure]:
     failures: list[Failure] = []
+    buy = _rounded_up(exact, increment)
     if there is not None and exact > there + LENGTH_SLACK:
         failures.append(Failure("cloth", f"the lay takes {exact:.2f} mm of cloth, there are only {there:.2f} mm"))
-    right = {buy}
+    # A length within the slack of a multiple may be taken for it or not.
+    right = {buy, _rounded_up(exact - LENGTH_SLACK, increment), _rounded_up(exact + LENGTH_SLACK, increment)}
     if remnant is not None:
         # Nothing is bought: the lay may say so, or what the leftover saves.
         right |= {0.0, exact}
     elif there is not None:
         # Where all there is is bought, the increment does not matter.
-        right.add(min(buy, there))
+        right |= {min(value, there) for value in right}
     if not any(abs(lay.buy_length - value) <= LENGTH_SLACK for value in right):
         below = "too short" if lay.buy_length < exact - LENGTH_SLACK else "wrong"
         failures.append(
