@@ -16,7 +16,7 @@ from nesting.packing.fields import Fields
 from nesting.packing.kernels import State, uniform
 from nesting.packing.model import XR, Model
 
-__all__ = ["Explorer", "Layout"]
+__all__ = ["Explorer", "Layout", "Memory"]
 
 Clock = Callable[[], float]
 
@@ -30,6 +30,19 @@ class Layout:
     cy: NDArray[np.float64]
     var: NDArray[np.int32]
     group: NDArray[np.int32]
+
+
+@dataclass(frozen=True, eq=False)
+class Memory:
+    """Everything an explorer knows between two rounds."""
+
+    rng: int
+    best: Layout | None
+    pool: tuple[tuple[float, Layout], ...]
+    step: float
+    fine: float
+    failures: int
+    rounds: int
 
 
 class Explorer:
@@ -72,6 +85,25 @@ class Explorer:
         for i in range(self.model.n):
             kernels.put(self.model.tables, s, i, int(layout.var[i]), float(layout.cx[i]), float(layout.cy[i]))
         s.weight[:] = 1.0
+
+    def memory(self) -> Memory:
+        """What has to be kept to go on later, in another process."""
+        return Memory(
+            int(self.state.rng[0]), self.best, tuple(self.pool), self.step, self.fine, self.failures, self.rounds
+        )
+
+    def recall(self, memory: Memory) -> None:
+        """Go on from a memory."""
+        self.state.rng[0] = np.uint64(memory.rng)
+        self.best, self.pool = memory.best, list(memory.pool)
+        self.step, self.fine = memory.step, memory.fine
+        self.failures, self.rounds = memory.failures, memory.rounds
+
+    def adopt(self, layout: Layout) -> None:
+        """Take a layout found elsewhere if it is better than our best."""
+        if self.best is None or layout.length < self.best.length - 1e-9:
+            self.best = layout
+            self.pool.clear()
 
     # -- moves on whole layouts
 

@@ -98,7 +98,7 @@ class Model:
     length: float | None
     num_states: list[tuple[int, ...]]
     area: float
-    start: list[Place | None] = field(default_factory=list)
+    alias: dict[tuple[int, int, float], tuple[int, float, float]] = field(default_factory=dict)
 
     @property
     def n(self) -> int:
@@ -109,6 +109,14 @@ class Model:
         """The place, in the problem's units, of an item whose centre lies at (cx, cy)."""
         v = self.variants[variant]
         return Place(item, v.pose, (cx - v.dx) / self.scale, (cy - v.dy) / self.scale, v.tilt)
+
+    def find(self, place: Place) -> tuple[int, float, float] | None:
+        """The variant and the centre of a place; None if no variant has the place's tilt."""
+        found = self.alias.get((int(self.tables.i_v0[place.item]), place.pose, place.tilt))
+        if found is None:
+            return None
+        variant, dx, dy = found
+        return variant, place.x * self.scale + dx, place.y * self.scale + dy
 
 
 def tilts_of(pose: Pose) -> tuple[float, ...]:
@@ -154,6 +162,8 @@ class _Builder:
         self.bodies: list[int] = []
         self.masks: list[int] = []
         self.states: list[int] = []
+        # (first variant of the item, pose, tilt) -> variant that stands for it, centre minus reference point
+        self.alias: dict[tuple[int, int, float], tuple[int, float, float]] = {}
 
     def shape(self, ring: RingArray) -> tuple[int, float, float]:
         """Number of the ring's shape and the middle of its box."""
@@ -191,8 +201,10 @@ class _Builder:
         groups = sorted({i.group for i in problem.items if i.group is not None})
         number = {g: k for k, g in enumerate(groups)}
         kinds: dict[Hashable, int] = {}
-        kind = [kinds.setdefault(("fixed", i) if it.fixed else (a, it.group), len(kinds))
-                for i, (it, a) in enumerate(zip(problem.items, v0, strict=True))]
+        kind = [
+            kinds.setdefault(("fixed", i) if it.fixed else (a, it.group), len(kinds))
+            for i, (it, a) in enumerate(zip(problem.items, v0, strict=True))
+        ]
         tables = Tables(
             v_ring=np.array(self.rings, dtype=np.int32),
             v_body=np.array(self.bodies, dtype=np.int32),
@@ -216,7 +228,7 @@ class _Builder:
         area = sum(self.shapes[self.rings[v]].area * bin(self.masks[v]).count("1") for v in v0)
         return Model(
             problem, self.scale, tables, self.shapes, self.variants, obstacles, length,
-            self._group_states(groups), area, [i.fixed for i in problem.items],
+            self._group_states(groups), area, self.alias,
         )  # fmt: skip
 
     def _group_states(self, groups: list[int]) -> list[tuple[int, ...]]:
@@ -246,19 +258,25 @@ class _Builder:
         first = len(self.variants)
         if item.fixed:
             self._add(item.poses[item.fixed.pose], item.fixed.pose, item.fixed.tilt, item.fixed)
+            own = self.variants[first]
+            self.alias[first, item.fixed.pose, item.fixed.tilt] = (first, own.dx, own.dy)
             return first, first + 1
         if not item.poses:
             raise NeverFits(index, item.name, "it has no pose")
-        seen: set[Hashable] = set()
+        seen: dict[Hashable, int] = {}
         for number, pose in enumerate(item.poses):
             for tilt in tilts_of(pose):
                 key = self._add(pose, number, tilt, None)
                 if key is None:
                     continue
+                added = self.variants[-1]
                 if key in seen:
+                    # the same by symmetry as one that is there
                     for rows in (self.variants, self.lim, self.rings, self.bodies, self.masks, self.states):
                         rows.pop()  # type: ignore[attr-defined]
-                seen.add(key)
+                else:
+                    seen[key] = len(self.variants) - 1
+                self.alias[first, number, tilt] = (seen[key], added.dx, added.dy)
         if len(self.variants) == first:
             raise NeverFits(index, item.name, self._why_not(item.poses))
         return first, len(self.variants)
@@ -271,7 +289,9 @@ class _Builder:
         if not pose.plies:
             raise PackingError("a pose names no ply")
         ring = geometry.turned(np.asarray(pose.ring, dtype=np.float64), tilt) * self.scale
-        body = ring if pose.body is None else geometry.turned(np.asarray(pose.body, dtype=np.float64), tilt) * self.scale
+        body = (
+            ring if pose.body is None else geometry.turned(np.asarray(pose.body, dtype=np.float64), tilt) * self.scale
+        )
         r, rx, ry = self.shape(ring)
         b, bx, by = (r, rx, ry) if pose.body is None else self.shape(body)
         if fixed:

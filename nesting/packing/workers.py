@@ -1,0 +1,117 @@
+"""Slices of search: what a worker process does, as pure functions of what it is sent.
+
+A worker's whole memory travels with each slice, so that any process of any ``concurrent.futures.Executor`` can take the next one and a run by
+rounds repeats exactly. Only what follows from the problem alone (tables, fields, programmes) stays in the process, in a small cache.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import pickle
+import signal
+import time
+from collections import OrderedDict
+from dataclasses import dataclass
+
+from nesting.packing.compact import Compactor
+from nesting.packing.explore import Explorer, Layout, Memory
+from nesting.packing.fields import Fields
+from nesting.packing.model import Model, prepare
+from nesting.packing.problem import Problem
+
+__all__ = ["Prepared", "Slice", "SliceResult", "ignore_interrupts", "prepared", "run_slice"]
+
+_KEPT = 3
+
+
+@dataclass(eq=False)
+class Prepared:
+    """What follows from a problem alone."""
+
+    model: Model
+    fields: Fields
+    compactor: Compactor
+
+
+@dataclass(frozen=True, eq=False)
+class Slice:
+    """A piece of work: ``rounds`` attempts at most, none begun after ``seconds``, from ``memory`` (None: begin) and ``best``.
+
+    ``problem`` is pickled; ``target``: stop at this length (internal units).
+    """
+
+    problem: bytes
+    key: str
+    seed: int
+    rounds: int
+    seconds: float | None
+    memory: Memory | None
+    best: Layout | None
+    target: float
+
+
+@dataclass(frozen=True, eq=False)
+class SliceResult:
+    """The worker's memory after the slice, and its best layout if it found a better one than it was given.
+
+    ``betters``: (seconds since the slice began, layout) of each, in order. ``last`` is the latest layout tried, with overlaps.
+    """
+
+    memory: Memory
+    betters: tuple[tuple[float, Layout], ...]
+    last: Layout
+    rounds: int
+
+
+_cache: OrderedDict[str, Prepared] = OrderedDict()
+
+
+def packed(problem: Problem) -> tuple[bytes, str]:
+    """The problem as bytes, and the key under which processes remember what they prepared for it."""
+    data = pickle.dumps(problem, protocol=pickle.HIGHEST_PROTOCOL)
+    return data, hashlib.sha256(data).hexdigest()
+
+
+def prepared(data: bytes, key: str, model: Model | None = None) -> Prepared:
+    """Tables, fields and programmes of a problem, from this process's cache if they are there."""
+    found = _cache.get(key)
+    if found is None:
+        model = prepare(pickle.loads(data)) if model is None else model
+        fields = Fields(model)
+        fields.build()
+        found = Prepared(model, fields, Compactor(model))
+        _cache[key] = found
+        while len(_cache) > _KEPT:
+            _cache.popitem(last=False)
+    _cache.move_to_end(key)
+    return found
+
+
+def ignore_interrupts() -> None:
+    """For processes of our own: the parent alone handles Ctrl-C."""
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
+
+
+def run_slice(task: Slice) -> SliceResult:
+    """Do one slice."""
+    began = time.perf_counter()
+    have = prepared(task.problem, task.key)
+    explorer = Explorer(have.model, have.fields, have.compactor, task.seed)
+    if task.memory is not None:
+        explorer.recall(task.memory)
+    if task.best is not None:
+        explorer.adopt(task.best)
+    if task.seconds is not None:
+        explorer.deadline = began + task.seconds
+    betters = []
+    done = 0
+    while done < task.rounds:
+        if explorer.round() and explorer.best is not None:
+            betters.append((time.perf_counter() - began, explorer.best))
+            if explorer.best.length <= task.target or have.model.length is not None:
+                done += 1
+                break
+        done += 1
+        if time.perf_counter() >= explorer.deadline:
+            break
+    return SliceResult(explorer.memory(), tuple(betters), explorer.keep(0.0), done)
