@@ -168,7 +168,7 @@ def _joined(courses: Sequence[Course]) -> tuple[list[Line], list[Line]]:
                 lines[j], between[i], lines[i] = met.first[::-1], met.between[::-1], met.second[::-1]
                 continue
         kind: Corner = "square" if "square" in (one.corner, two.corner) else "mitre"
-        lines[i], between[i], lines[j] = meet(lines[i], lines[j], corner, a_dir, b_dir, reach, kind=kind, limit=limit)
+        lines[i], between[i], lines[j] = meet(lines[i], lines[j], (one.seam, two.seam), reach, kind=kind, limit=limit)
     return lines, between
 
 

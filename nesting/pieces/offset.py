@@ -27,6 +27,11 @@ __all__ = ["SMOOTH_DEG", "Meeting", "extended", "meet", "mirror_meet", "offset_l
 #: degrees. Edges that meet at less than this run smoothly into each other: no corner to mitre.
 SMOOTH_DEG = 10.0
 
+#: mm. If sides that meet at a shallow bend were chords of a curve, the curve would leave them by more than this, which
+#: no flattening does: the bend is drawn as a bend, so its cut lines are mitred, not rounded.
+DRAWN_BEND_MM = 0.05
+
+_MITRED = math.radians(60.0)
 _TINY = 1e-9
 
 
@@ -42,10 +47,10 @@ def _turn(a: Point, b: Point) -> float:
 def offset_line(line: Sequence[Point], d: float, *, closed: bool = False) -> tuple[Line, bool]:
     """The line at the distance d to the right of a polyline, and whether it folds back on itself somewhere.
 
-    Vertices on the outer side of a bend are rounded by an arc of radius d (error below 0.01 mm), on the inner side
-    the neighbouring lines are intersected, so straight sides stay exactly at d. Where a bend is tighter than d the
-    line runs over its vertex instead: the loops that this makes wind clockwise and are dropped when the whole
-    outline is put together.
+    Curves are rounded on their outer side by arcs of radius d (error below 0.01 mm). On the inner side, and at bends
+    between straight sides, the neighbouring lines are intersected, so straight sides stay exactly at d. Where a bend is
+    tighter than d the line runs over its vertex instead: the loops that this makes wind clockwise and are dropped when
+    the whole outline is put together.
     """
     pts = cleaned(line) if closed else _open_cleaned(line)
     if abs(d) < _TINY:
@@ -56,12 +61,13 @@ def offset_line(line: Sequence[Point], d: float, *, closed: bool = False) -> tup
     lengths = [math.dist(pts[i], pts[(i + 1) % n]) for i in range(sides)]
     arc_step = 2 * math.acos(max(0.0, 1 - CHORD_MM / abs(d))) if abs(d) > CHORD_MM else math.pi / 2
 
-    def corner_points(v: Point, a: Point, b: Point, room: float) -> tuple[list[Point], bool]:
+    def corner_points(v: Point, a: Point, b: Point, room: float, shorter: float) -> tuple[list[Point], bool]:
         turn = _turn(a, b)
         na, nb = right_of(a), right_of(b)
         if abs(turn) < 1e-12:
             return [(v[0] + d * nb[0], v[1] + d * nb[1])], False
-        if turn * d > 0:  # outer side of the bend
+        bent = shorter * abs(turn) / 8 > DRAWN_BEND_MM and abs(turn) < _MITRED
+        if turn * d > 0 and not bent:  # outer side of a curve
             steps = math.ceil(abs(turn) / arc_step)
             if steps == 1:
                 m = (na[0] + nb[0], na[1] + nb[1])
@@ -70,7 +76,7 @@ def offset_line(line: Sequence[Point], d: float, *, closed: bool = False) -> tup
             start = math.atan2(na[1], na[0])
             angles = [start + turn * i / steps for i in range(steps + 1)]
             return [(v[0] + d * math.cos(t), v[1] + d * math.sin(t)) for t in angles], False
-        back = abs(d) * abs(math.tan(turn / 2))
+        back = abs(d) * abs(math.tan(turn / 2)) if turn * d < 0 else 0.0
         if back <= room:
             k = d / (1 + na[0] * nb[0] + na[1] * nb[1])
             return [(v[0] + k * (na[0] + nb[0]), v[1] + k * (na[1] + nb[1]))], False
@@ -84,13 +90,14 @@ def offset_line(line: Sequence[Point], d: float, *, closed: bool = False) -> tup
             u = right_of(dirs[0] if i == 0 else dirs[-1])
             out.append((pts[i][0] + d * u[0], pts[i][1] + d * u[1]))
             continue
-        room = min(lengths[i - 1], lengths[i % sides]) / 2
+        shorter = min(lengths[i - 1], lengths[i % sides])
+        room = shorter / 2
         if not closed:
             # the ends give their sides away whole
             before = lengths[i - 1] if i == 1 else lengths[i - 1] / 2
             after = lengths[i] if i == n - 2 else lengths[i] / 2
             room = min(before, after)
-        found, loop = corner_points(pts[i], dirs[i - 1], dirs[i % sides], room)
+        found, loop = corner_points(pts[i], dirs[i - 1], dirs[i % sides], room, shorter)
         out.extend(found)
         folded = folded or loop
     if closed:
@@ -153,9 +160,7 @@ def _crossing(first: Line, second: Line) -> tuple[Line, Line] | None:
 def meet(
     first: Line,
     second: Line,
-    corner: Point,
-    a: Point,
-    b: Point,
+    seams: tuple[Line, Line],
     reach: float,
     *,
     kind: Corner = "mitre",
@@ -163,47 +168,67 @@ def meet(
 ) -> Meeting:
     """Join two cut lines at a corner of the seam outline.
 
-    ``a`` and ``b`` are the directions of the seam edges before and after the corner, ``reach`` the larger of both
-    offsets (mm, positive). A mitre longer than ``limit`` · reach is cut off square to the bisector of the corner at
-    that distance; kind "square" cuts it at the distance ``reach``.
+    ``seams``: the seam lines that end and begin there; ``reach`` the larger of both offsets (mm, positive). A mitre
+    longer than ``limit`` · reach is cut off square to the bisector of the corner at that distance; kind "square" cuts
+    it at the distance ``reach``. Where the lines do not meet near the corner, the first ends and the second begins
+    square to its edge, with a step between.
     """
     gap = math.dist(first[-1], second[0])
     if gap < 1e-6:
         return Meeting(first, (), second)
-    turn = math.degrees(abs(_turn(a, b)))
-    u, v = unit(first[-2], first[-1]), unit(second[0], second[1])
-    hit = intersection(first[-1], u, second[0], v)
+    corner = seams[0][-1]
+    a, b = unit(seams[0][-2], corner), unit(corner, seams[1][1])
+    turn = _turn(a, b)
     na, nb = right_of(a), right_of(b)
     da = (first[-1][0] - corner[0]) * na[0] + (first[-1][1] - corner[1]) * na[1]
     db = (second[0][0] - corner[0]) * nb[0] + (second[0][1] - corner[1]) * nb[1]
-    if turn < SMOOTH_DEG and abs(da - db) > 0.05:
-        return Meeting(first, (), second)  # another finish begins here: a step square to the edge
-    if hit is not None:
-        t, w = hit
-        x = (first[-1][0] + t * u[0], first[-1][1] + t * u[1])
-        simple = t >= -math.dist(first[-2], first[-1]) and w <= math.dist(second[0], second[1])
+    # convex corners are stepped from end to start; at concave ones that would cross, so over the corner itself
+    step = Meeting(first, () if turn > 0 else (corner,), second)
+    if abs(turn) < math.radians(SMOOTH_DEG) and abs(da - db) > 0.05:
+        return step
+    u, v = unit(first[-2], first[-1]), unit(second[0], second[1])
+    hit = intersection(first[-1], u, second[0], v)
+    if hit is None:
+        return step
+    t, w = hit
+    x = (first[-1][0] + t * u[0], first[-1][1] + t * u[1])
+    if t >= -math.dist(first[-2], first[-1]) and w <= math.dist(second[0], second[1]):
         far = math.dist(corner, x)
-        if simple and kind == "square" and t > 0 and w < 0 and far > reach:
-            squared = _squared(first, second, corner, u, v, a, b, reach)
+        outer = t > 0 and w < 0
+        if outer and far > (reach if kind == "square" else limit * reach + 1e-9):
+            squared = _squared(first, second, corner, (u, v), (a, b), reach if kind == "square" else limit * reach)
             if squared is not None:
                 return squared
-        if simple and far <= limit * reach + 1e-9:
+        elif far <= limit * reach + 1e-9 and _clear(first, second, x, seams, corner):
             return Meeting(_end_cut(first, x), (), _start_cut(second, x))
-        if simple and t > 0 and w < 0:
-            squared = _squared(first, second, corner, u, v, a, b, limit * reach)
-            if squared is not None:
-                return squared
     longer = limit * reach
-    crossed = _crossing(extended(first, 0.0, longer), extended(second, longer, 0.0))
-    if crossed is not None:
+    crossed = _crossing(extended(first, 0.0, longer if t > 0 else 0.0), extended(second, longer if w < 0 else 0.0, 0.0))
+    if crossed is not None and _clear(first, second, crossed[0][-1], seams, corner):
         return Meeting(crossed[0], (), crossed[1])
-    # no crossing: over the corner itself, so that what is wrong winds clockwise and shows
-    return Meeting(first, (corner,), second)
+    return step
+
+
+def _clear(first: Line, second: Line, x: Point, seams: tuple[Line, Line], corner: Point) -> bool:
+    """Whether the cut lines, produced to x, stay clear of the other edge's seam line."""
+    for end, seam in ((first[-1], seams[1]), (second[0], seams[0])):
+        if math.dist(end, x) < 1e-6:
+            continue
+        hit = LineString([end, x]).intersection(LineString(seam))
+        for part in getattr(hit, "geoms", [hit]):
+            if any(math.dist(c, corner) > 1e-6 for c in part.coords):
+                return False
+    return True
 
 
 def _squared(
-    first: Line, second: Line, corner: Point, u: Point, v: Point, a: Point, b: Point, distance: float
+    first: Line,
+    second: Line,
+    corner: Point,
+    cuts: tuple[Point, Point],
+    edges: tuple[Point, Point],
+    distance: float,
 ) -> Meeting | None:
+    (u, v), (a, b) = cuts, edges
     m = (a[0] - b[0], a[1] - b[1])  # along the bisector, away from the piece at an outer corner
     size = math.hypot(*m)
     if size < 1e-9:

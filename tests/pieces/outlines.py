@@ -1,0 +1,63 @@
+"""Shapes with known answers, and random outlines, for the tests of pieces."""
+
+from __future__ import annotations
+
+import math
+import os
+
+from hypothesis import strategies as st
+
+from nesting.pieces.piece import Piece, Point, Ring
+from nesting.pieces.settings import Finish, Preparation
+
+#: Examples of each random test; the bar asks for 1,000: NESTING_EXAMPLES=1000.
+EXAMPLES = int(os.environ.get("NESTING_EXAMPLES", "60"))
+
+
+def ellipse(a: float, b: float, n: int = 720, centre: Point = (0.0, 0.0)) -> Ring:
+    """An ellipse as a fine polygon, its points on the curve."""
+    return tuple(
+        (centre[0] + a * math.cos(math.tau * k / n), centre[1] + b * math.sin(math.tau * k / n)) for k in range(n)
+    )
+
+
+def circle(r: float, n: int = 720) -> Ring:
+    """A circle as a fine polygon."""
+    return ellipse(r, r, n)
+
+
+def all_round(d: float, **kind: object) -> Preparation:
+    """One finish for every edge, grain to the right."""
+    return Preparation(grain=0.0, finishes=(("*", Finish("custom", d, **kind)),))  # type: ignore[arg-type]
+
+
+def drawn(ring: Ring, **rest: object) -> Piece:
+    """A piece of that outline."""
+    return Piece("p", ring, **rest)  # type: ignore[arg-type]
+
+
+@st.composite
+def outlines(draw: st.DrawFn) -> Ring:
+    """Star-shaped outlines of 3 to 9 corners, 40 to 300 mm from the middle, some edges bowed in or out."""
+    n = draw(st.integers(3, 9))
+    radii = [draw(st.integers(40, 300)) for _ in range(n)]
+    jitter = [draw(st.integers(-30, 30)) / 100 for _ in range(n)]
+    corners = [
+        (r * math.cos(math.tau * (k + j) / n), r * math.sin(math.tau * (k + j) / n))
+        for k, (r, j) in enumerate(zip(radii, jitter, strict=True))
+    ]
+    ring: list[Point] = []
+    for k in range(n):
+        (ax, ay), (bx, by) = corners[k], corners[(k + 1) % n]
+        ring.append((ax, ay))
+        bow = draw(st.sampled_from([0.0, 0.0, 0.08, -0.08, 0.15]))
+        if bow:
+            steps = 48
+            for i in range(1, steps):
+                t = i / steps
+                out = 4 * bow * t * (1 - t)
+                ring.append((ax + t * (bx - ax) + out * (by - ay), ay + t * (by - ay) - out * (bx - ax)))
+    return tuple(ring)
+
+
+offsets = st.sampled_from([0.0, 5.0, 6.0, 10.0, 15.0, 20.0, 40.0, -4.0, -6.0, -10.0, -19.05])

@@ -1,0 +1,144 @@
+"""Random outlines, random finishes: a sound result on the side that the sign demands, or a refusal with its place."""
+
+from __future__ import annotations
+
+import math
+import re
+
+import shapely
+from hypothesis import HealthCheck, assume, given, settings
+from hypothesis import strategies as st
+from shapely.geometry import LinearRing, LineString, Polygon
+
+from nesting.errors import PatternError
+from nesting.pieces.contour import Contour
+from nesting.pieces.edges import numbered_corners
+from nesting.pieces.piece import Ring
+from nesting.pieces.prepare import prepare
+from nesting.pieces.settings import Corner, Finish, Preparation
+from tests.pieces.outlines import EXAMPLES, all_round, drawn, offsets, outlines
+
+RANDOM = settings(max_examples=EXAMPLES, deadline=None, suppress_health_check=list(HealthCheck))
+PLACE = re.compile(r"at \(-?[\d.]+, -?[\d.]+\) mm of the drawing")
+
+
+def _both(ring: Ring, how: Preparation) -> tuple[Polygon, Polygon]:
+    """Seam outline and cut outline of the ready piece, in one frame."""
+    piece, _ = prepare(drawn(ring), how)
+    assert piece.seam is not None
+    return Polygon(piece.seam), Polygon(piece.outline)
+
+
+@RANDOM
+@given(ring=outlines(), d=offsets)
+def test_one_finish_all_round_equals_the_mitred_buffer_of_the_reference_library(ring: Ring, d: float) -> None:
+    """Where nothing collapses the cut outline is the seam outline's mitred buffer; a refusal has its reason."""
+    base = Polygon(ring)
+    assume(base.is_valid)
+    want = base.buffer(d, join_style="mitre", mitre_limit=50.0)
+    try:
+        seam, cut = _both(ring, all_round(d, mitre_limit=50.0))
+    except PatternError as error:
+        assert PLACE.search(str(error)), error
+        if isinstance(want, Polygon) and not want.is_empty and not want.interiors:
+            # in one piece and without holes: then an edge has gone, or the outline has moved much farther than d
+            lost = max(shapely.distance(want.exterior, shapely.points(p)) for p in ring)
+            assert lost > 3.9 * abs(d) or _edge_gone(ring, want, d), error
+        return
+    assert cut.is_valid and not cut.interiors
+    if d == 0.0:
+        assert cut.symmetric_difference(seam).area < 1e-6
+        return
+    assert isinstance(want, Polygon)
+    # bowed edges are rounded by us and mitred point by point there: 0.02 mm along the whole outline
+    shifted = cut.symmetric_difference(shapely.transform(want, lambda xy: xy - _middle(base, seam)))
+    assert shifted.area < 0.02 * want.length + 0.5
+
+
+def _edge_gone(ring: Ring, want: Polygon, d: float) -> bool:
+    """Whether the middle part of some edge from corner to corner has no image on the wanted outline."""
+    contour = Contour(ring)
+    places = [contour.locate(c)[0] for c in numbered_corners(drawn(ring))]
+    for a, b in zip(places, places[1:] + places[:1], strict=True):
+        middles = [contour.at((a + contour.span(a, b) * k / 40) % contour.perimeter) for k in range(1, 40)]
+        if min(abs(shapely.distance(want.exterior, shapely.points(p)) - abs(d)) for p in middles) > 0.01:
+            return True
+    return False
+
+
+def _middle(a: Polygon, b: Polygon):  # type: ignore[no-untyped-def]
+    """The shift between the drawing and the grain frame (grain 0: no turn)."""
+    return shapely.get_coordinates(a.centroid)[0] - shapely.get_coordinates(b.centroid)[0]
+
+
+@RANDOM
+@given(ring=outlines(), data=st.data())
+def test_random_finishes_give_a_sound_outline_on_the_right_side_or_a_refusal_with_its_place(
+    ring: Ring, data: st.DataObject
+) -> None:
+    """Each edge its own finish and corner; edge by edge the cut line lies on the side of its sign."""
+    base = Polygon(ring)
+    assume(base.is_valid)
+    corners = numbered_corners(drawn(ring))
+    n = len(corners)
+    assume(n >= 3)
+    names = [f"{i + 1}-{(i + 1) % n + 1}" for i in range(n)]
+    kinds: list[Corner] = ["mitre", "mitre", "square", "mirror"]
+    finishes = tuple((name, Finish("custom", data.draw(offsets), data.draw(st.sampled_from(kinds)))) for name in names)
+    try:
+        piece, _ = prepare(drawn(ring), Preparation(grain=0.0, finishes=finishes))
+    except PatternError as error:
+        assert PLACE.search(str(error)), error
+        return
+    assert piece.seam is not None
+    seam, cut = Polygon(piece.seam), Polygon(piece.outline)
+    assert cut.is_valid and not cut.interiors and cut.exterior.is_ccw
+    signs = [f.offset for _, f in finishes]
+    if min(signs) >= 0:
+        assert seam.difference(cut).area < 1e-3
+    if max(signs) <= 0:
+        assert cut.difference(seam).area < 1e-3
+    reach = max(abs(s) for s in signs)
+    # no cut line is farther from the seam line than a mitre may reach, nor a seam line forgotten
+    limit = 1.05 * 4 * reach + 0.2
+    far = shapely.distance(seam.exterior, shapely.points(list(cut.exterior.coords))).max()
+    sharp = 1 / min(_half_sines(ring))
+    assert far <= max(limit, 4.3 * reach) + reach * sharp
+    assert {e.name for e in piece.edges} == set(names)
+
+
+def _half_sines(ring: Ring) -> list[float]:
+    corners = numbered_corners(drawn(ring))
+    out = []
+    for a, b, c in zip(corners, corners[1:] + corners[:1], corners[2:] + corners[:2], strict=True):
+        u = math.atan2(a[1] - b[1], a[0] - b[0])
+        v = math.atan2(c[1] - b[1], c[0] - b[0])
+        out.append(max(0.05, abs(math.sin((u - v) / 2))))
+    return out
+
+
+@RANDOM
+@given(ring=outlines(), d=st.sampled_from([4.0, 6.0, 10.0, 15.0]))
+def test_taking_the_allowance_off_a_cut_outline_and_adding_it_again_changes_nothing(ring: Ring, d: float) -> None:
+    """From the cut outline to the seam outline and out again by the same allowance."""
+    assume(Polygon(ring).is_valid)
+    try:
+        inner, _ = prepare(drawn(ring), Preparation(grain=0.0, allowance=(("*", d),)))
+        again, _ = prepare(
+            drawn(ring),
+            Preparation(grain=0.0, allowance=(("*", d),), finishes=(("*", Finish("seam", d, mitre_limit=50.0)),)),
+        )
+    except PatternError as error:
+        assert PLACE.search(str(error)), error
+        return
+    assert inner.outline == prepare(drawn(ring), Preparation(grain=0.0))[0].outline
+    gone = Polygon(inner.outline).symmetric_difference(Polygon(again.outline)).area
+    bowed = len(ring) > 12
+    # bends tighter than the allowance cannot come back; straight edges come back exactly
+    assert gone < (0.06 * Polygon(ring).length + 2 * d * d if bowed else 1e-3)
+
+
+def test_the_distance_check_can_fail() -> None:
+    """The reference measures what it should: a shape moved by 1 mm is told apart."""
+    line = LineString([(0, 0), (10, 0)])
+    assert shapely.distance(LinearRing([(0, 1), (10, 1), (5, 9)]), line) == 1.0
