@@ -190,6 +190,7 @@ def _try_all(
     elif forced == "sections":
         helpers = ("lengthwise fold",)
     folded = tuple(k for k in dict.fromkeys((*kinds, *helpers)) if k not in ("open", "sections"))
+    _first_lay(search, "open" if "open" in kinds else kinds[0])
     trials = _candidates(search, folded, refused)
     only = not ({"open", "sections"} & set(kinds))
     stage_one = 0.5 if only else _STAGE_ONE
@@ -301,6 +302,22 @@ def _in_turn(trials: list[_Trial]) -> list[_Trial]:
     return sorted(trials, key=lambda t: rank[id(t)])
 
 
+def _first_lay(search: _Search, kind: SpreadName) -> None:
+    """Tell the length of a plain first lay at once, so that people see that it goes and where it starts."""
+    from nesting.packing.search import solve
+
+    if kind == "sections" or search.options.on_progress is None:
+        return
+    for candidate in candidates_for(kind, search.stacks, search.cloth)[:3]:
+        try:
+            assembly = _assembled(search, candidate)
+            length = solve(assembly.problem, Stop(seconds=0.0), seed=search.options.seed, bound=_NO_BOUND).length
+        except (CannotLayError, PackingError):
+            continue
+        search.tell("first lay", 0.0, cloth_used(kind, search.cloth, length))
+        return
+
+
 def _run_side_by_side(search: _Search, trials: list[_Trial], share: float, doing: str, until: float = 1.0) -> None:
     """Each trial once, one worker each, all within ``share`` of the time; results only ever get better.
 
@@ -333,7 +350,7 @@ def _run_side_by_side(search: _Search, trials: list[_Trial], share: float, doing
             search.tell(doing, 1.0 - len(pending) / len(futures))
             if search.late(until):
                 # every spread has been tried in some way: the rest of the time is better spent on the best of them
-                tried = {futures[f].candidate.kind for f in set(futures) - pending}
+                tried = {t.candidate.kind for t in ready if t.result is not None}
                 for future in [f for f in pending if futures[f].candidate.kind in tried and f.cancel()]:
                     pending.discard(future)
     except KeyboardInterrupt:
