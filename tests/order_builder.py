@@ -9,7 +9,7 @@ from nesting.order import Order
 
 __all__ = ["CLOTH", "GARMENT", "PANEL", "load", "panel_svg", "write"]
 
-#: A left and right panel of 30 × 20 cm, drawn with its grain up the page and its label.
+#: Blocks that most orders of the tests share.
 CLOTH = '[[cloth]]\nname = "main"\nwidth = "150 cm"\n'
 GARMENT = '[[garment]]\nname = "thing"\ncount = 2\n'
 PANEL = '[[pattern]]\nfile = "panel.svg"\n'
@@ -18,12 +18,12 @@ PANEL = '[[pattern]]\nfile = "panel.svg"\n'
 def panel_svg(
     name: str = "front", *, width: float = 200, height: float = 300, grain: bool = True, label: str = "", dy: float = 0
 ) -> str:
-    """One rectangular panel in mm, its corners 1 to 4 anticlockwise from the lower left, one notch at the right."""
+    """One rectangular panel in mm, its corners 1 to 4 anticlockwise from the lower left, one notch half way up its right side."""
     line = f'<path class="grain" d="M {width / 2 + 10} {height - 20} V 60"/>' if grain else ""
     return f"""<svg xmlns="http://www.w3.org/2000/svg" width="1000mm" height="1000mm" viewBox="0 {-dy} 1000 1000">
       <g id="{name.replace(" ", "-")}" aria-label="{label or name}">
         <path class="cut" d="M 10 10 h {width} v {height} h {-width} Z"/>{line}
-        <path class="notch" aria-label="notch: hip" d="M {width + 10} {height / 2} h -5"/>
+        <path class="notch" aria-label="notch: hip" d="M {width + 10} {height / 2 + 10} h -5"/>
       </g></svg>"""
 
 
