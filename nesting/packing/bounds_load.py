@@ -64,13 +64,16 @@ class _Row:
 
 
 class Load:
-    """The rows of one problem. ``until`` is a reading of the monotonic clock at which to be done."""
+    """The rows of one problem.
 
-    def __init__(self, kinds: Sequence[Kind], plies: Sequence[Ply], until: float) -> None:
+    ``work``: about how many seconds of work to do, counted by the work itself so that it can be repeated; ``until``: a
+    reading of the monotonic clock to stop at anyway.
+    """
+
+    def __init__(self, kinds: Sequence[Kind], plies: Sequence[Ply], work: float, until: float) -> None:
         self.kinds, self.plies, self.until = kinds, plies, until
         self._eroded: dict[tuple[int, bool], tuple[BaseGeometry, Profile | None]] = {}
         self._stacked: dict[tuple[int, bool, bool], tuple[Profile, NDArray[np.int64]]] = {}
-        self.seconds = max(until - monotonic(), 0.0)
         self.columns = [(k, lie) for k, kind in enumerate(kinds) for lie in kind.lies]
         self.states: dict[int, set[int]] = {}
         for kind in kinds:
@@ -79,7 +82,11 @@ class Load:
                 self.states.setdefault(kind.group, set()).update(own)
         self.counts = np.array([float(len(kind.members)) for kind in kinds])
         self.gapped = any(lie.shape.gapped for _, lie in self.columns)
-        self.duals = standard(48 if len(self.columns) <= 60 else 16)
+        slabs = sum(len(lie.shape.edges) + len(lie.shape.ring_edges) * lie.shape.gapped for _, lie in self.columns)
+        # the finest set of functions that a fifth of the time allows, and as many lengths tried as a third allows
+        sets = [standard(fine) for fine in (48, 16, 5)]
+        self.duals = next((duals for duals in sets if _cost(slabs, duals) < 0.2 * work), sets[-1])
+        self.trials = max(3, min(60, int(work / 3 / _cost(slabs, self.duals))))
 
     # -- what a choice of weights proves ----------------------------------------------------------------------------
 
@@ -184,7 +191,7 @@ class Load:
                     areas = self._areas(ply, ringed)
                     costs.append(areas / (high - low))
                     least.append(self.least(areas) / (high - low))
-                elif monotonic() > self.until - 0.5 * self.seconds:
+                elif monotonic() > self.until:
                     break
                 else:
                     costs.append(self._costs(ply, ringed, dual, high - low))
@@ -303,8 +310,9 @@ class Load:
     def longer(self, proven: float) -> tuple[float, str]:
         """The greatest length, from ``proven`` on, that lanes and blocks show to be too short: (length, row's name)."""
         best, why = proven, ""
-        step = 0.2
-        while step > _GAIN and monotonic() < self.until:
+        step, trials = 0.2, self.trials
+        while step > _GAIN and trials > 0 and monotonic() < self.until:
+            trials -= 1
             tried = best * (1 + step)
             reason = self.too_short(tried)
             if reason is None:
@@ -312,6 +320,11 @@ class Load:
             else:
                 best, why = tried, reason
         return best, why
+
+
+def _cost(slabs: int, duals: Sequence[Dual]) -> float:
+    """Seconds to evaluate all functions once (measured, roughly, on one core of 2020s make)."""
+    return 0.015 + 8e-8 * slabs * len(duals)
 
 
 def _left_of(shape: BaseGeometry, length: float) -> BaseGeometry:

@@ -31,19 +31,26 @@ __all__ = ["Ordered", "order_bound"]
 
 Floats = NDArray[np.float64]
 _MOST = 24  # items in the model
+_PAIRS = 8000  # pairs of lies looked at in a second of work
 _LEVELS = 512  # slabs across the width
 _SLICED = 12  # items up to which their slices are loads too
 _FLAWS = 6  # flaws in the model
 _SLICES = 6  # loads per lie
-_UNITS = 10**6  # resolution of lengths in the model
+_UNITS = 10**5  # resolution of lengths in the model
+_CONFLICTS = 30_000  # about what the solver works through in a second
+_TRIALS = 4  # lengths that it is asked about
+
+
+#: (least x₂ − x₁, least x₁ − x₂) of each pair of lies (by number) of each pair of kinds that cannot pass each other.
+Pairs = dict[tuple[int, int], dict[tuple[int, int], tuple[float, float]]]
 
 
 @dataclass(frozen=True)
 class Ordered:
-    """A bound and the kinds (by number) it rests on; ``tied`` if all of them have one height, as on a fold."""
+    """A bound and the kinds it rests on; ``tied`` if all of them have one height, as on a fold."""
 
     length: float
-    kinds: tuple[int, ...]
+    kinds: tuple[Kind, ...]
     tied: bool
 
 
@@ -114,47 +121,61 @@ def _whole(value: float, unit: float) -> int:
 
 
 def order_bound(
-    kinds: Sequence[Kind], plies: Sequence[Ply], widths: dict[int, float], proven: float, until: float
+    kinds: Sequence[Kind], plies: Sequence[Ply], widths: dict[int, float], proven: float, work: float, until: float
 ) -> Ordered | None:
     """The scheduling bound, or None if it is no better than ``proven``.
 
-    ``widths``: of each ply, what the rings' chords add up to at most; ``until``: a reading of the monotonic clock.
+    ``widths``: of each ply, what the rings' chords add up to at most; ``work``: about how many seconds of work to do,
+    counted by the work itself, so that it repeats; ``until``: a reading of the monotonic clock, to stop at anyway.
     """
     height = max(ply.width for ply in plies) / _LEVELS
-    things = [*kinds, *_flaws(plies)]
+    things = [*_deepest(kinds, work), *_flaws(plies)]
+    whole = sum(len(kind.members) for kind in kinds)
     chains: dict[Shape, tuple[Chain | None, Chain | None]] = {}  # of body and ring
-    for kind in things:
-        for shape in {lie.shape for lie in kind.lies} - set(chains):
-            body = chain_of(shape.edges, height)
-            chains[shape] = body, chain_of(shape.ring_edges, height) if shape.gapped else body
+    for shape in dict.fromkeys(lie.shape for kind in things for lie in kind.lies):
+        body = chain_of(shape.edges, height)
+        chains[shape] = body, chain_of(shape.ring_edges, height) if shape.gapped else body
+    pairs: Pairs = {}
+    for k, m in combinations_with_replacement(range(len(things)), 2):
+        flaw = things[m].lies[0].flaw
+        if things[k].lies[0].flaw or (m == k and len(things[k].members) < 2):
+            continue
         if monotonic() > until:
             return None
-    pairs: dict[tuple[int, int], dict[tuple[int, int], tuple[float, float]]] = {}
-    for k, m in combinations_with_replacement(range(len(things)), 2):
-        if k >= len(kinds) or (m == k and len(things[k].members) < 2) or monotonic() > until:
-            continue
-        which = 0 if m >= len(kinds) else 1  # bodies keep out of flaws, rings keep out of rings
         table = {}
         for (i, one), (j, two) in product(enumerate(things[k].lies), enumerate(things[m].lies)):
-            a, b = chains[one.shape][which], chains[two.shape][which]
+            # bodies keep out of flaws, rings keep out of rings
+            a, b = chains[one.shape][0 if flaw else 1], chains[two.shape][0 if flaw else 1]
             if a is None or b is None or not set(one.plies) & set(two.plies):
                 continue
             if (apart := _apart((one, a), (two, b), height)) is not None:
                 table[i, j] = apart
         if table:
             pairs[k, m] = table
-    involved = {k for pair in pairs for k in pair if k < len(kinds)}
-
-    def rank(k: int) -> tuple[bool, float]:
-        return k not in involved, -min(
-            (lie.shape.up - lie.shape.down) * (lie.shape.right - lie.shape.left) for lie in kinds[k].lies
-        )
-
-    chosen = [(k, n) for k in sorted(range(len(kinds)), key=rank) for n in range(len(kinds[k].members))][:_MOST]
-    chosen += [(k, 0) for k in range(len(kinds), len(things))]
-    if not pairs and len(widths) == 1 and len(chosen) > _SLICED:
+    if not pairs and (len(widths) == 1 or whole > _MOST) and whole > _SLICED:
         return None
-    return _schedule(things, plies, widths, chosen, pairs, proven, until)
+    involved = {k for pair in pairs for k in pair}
+    order = sorted(range(len(things)), key=lambda k: (not things[k].lies[0].flaw, k not in involved))
+    chosen = [(k, n) for k in order for n in range(len(things[k].members))][: _MOST + _FLAWS]
+    return _schedule(things, plies, widths, chosen, pairs, proven, work, until)
+
+
+def _deepest(kinds: Sequence[Kind], work: float) -> list[Kind]:
+    """The kinds most likely to keep others from beside them: tied ones, then deep ones, as many as there is time for."""
+
+    def rank(kind: Kind) -> tuple[bool, float]:
+        return not all(lie.tied for lie in kind.lies), -min(lie.shape.up - lie.shape.down for lie in kind.lies)
+
+    found: list[Kind] = []
+    items, lies = 0, 0
+    for kind in sorted(kinds, key=rank):
+        items, lies = items + len(kind.members), lies + len(kind.lies)
+        if found and lies**2 > _PAIRS * work:
+            break
+        found.append(kind)
+        if items >= _MOST:
+            break
+    return found
 
 
 def _flaws(plies: Sequence[Ply]) -> list[Kind]:
@@ -179,8 +200,9 @@ def _schedule(
     plies: Sequence[Ply],
     widths: dict[int, float],
     chosen: Sequence[tuple[int, int]],
-    pairs: dict[tuple[int, int], dict[tuple[int, int], tuple[float, float]]],
+    pairs: Pairs,
     proven: float,
+    work: float,
     until: float,
 ) -> Ordered | None:
     """Solve the relaxation over the chosen items (kind, number)."""
@@ -259,21 +281,52 @@ def _schedule(
                 both = [lying[one][a], lying[two][b]]
                 model.add(start[two] - start[one] >= _whole(after, unit)).only_enforce_if([behind, *both])
                 model.add(start[one] - start[two] >= _whole(before, unit)).only_enforce_if([~behind, *both])
-    model.minimize(length)
-    solver = cp_model.CpSolver()
-    left_time = until - monotonic()
-    if left_time <= 0.01:
-        return None
-    solver.parameters.num_workers = 1
-    solver.parameters.random_seed = 1
-    solver.parameters.max_time_in_seconds = left_time
-    status = solver.solve(model)
-    if status == cp_model.MODEL_INVALID:
-        raise AssertionError("the scheduling relaxation is not a valid model")
-    # a proven optimum is whole, give or take the arithmetic
-    bound = (far if status == cp_model.INFEASIBLE else math.floor(solver.best_objective_bound + 1e-3)) * unit
+    bound = _least_length(model, length, far, work, until) * unit
     if bound <= proven * (1 + 1e-9):
         return None
     used = {k for k, _ in chosen} & {k for pair in pairs for k in pair}
     tied = all(lie.tied or lie.flaw for k in used for lie in kinds[k].lies)
-    return Ordered(bound, tuple(k for k in sorted(used) if not kinds[k].lies[0].flaw), tied)
+    return Ordered(bound, tuple(kinds[k] for k in sorted(used) if not kinds[k].lies[0].flaw), tied)
+
+
+def _least_length(model: cp_model.CpModel, length: cp_model.IntVar, far: int, work: float, until: float) -> int:
+    """A proven lower bound on ``length``: by optimising it, and if that stalls by showing lengths to be too short.
+
+    A solver's own bound rises in small steps where pieces may be shifted a little against each other; asked whether
+    anything fits into a length half way to what it has found, it often says no at once (destructive bounds).
+    """
+
+    def solve(model: cp_model.CpModel, share: float) -> tuple[cp_model.CpSolver, int]:
+        solver = cp_model.CpSolver()
+        solver.parameters.num_workers = 1
+        solver.parameters.random_seed = 1
+        solver.parameters.max_time_in_seconds = max(until - monotonic(), 0.01)
+        solver.parameters.max_deterministic_time = share * work
+        solver.parameters.max_number_of_conflicts = max(1, int(share * work * _CONFLICTS))
+        solver.parameters.use_overload_checker_in_cumulative = True
+        solver.parameters.use_timetable_edge_finding_in_cumulative = True
+        return solver, int(solver.solve(model))
+
+    model.minimize(length)
+    solver, status = solve(model, 0.4)
+    if status == cp_model.MODEL_INVALID:
+        raise AssertionError("the scheduling relaxation is not a valid model")
+    if status == cp_model.INFEASIBLE:
+        return far
+    low = math.floor(solver.best_objective_bound + 1e-3)  # whole, give or take the arithmetic
+    if status != cp_model.FEASIBLE:
+        return low
+    high = math.floor(solver.objective_value + 0.5)
+    model.clear_objective()
+    for _ in range(_TRIALS):
+        if high - low < 2 or monotonic() > until:
+            break
+        middle = (low + high) // 2
+        short = model.clone()
+        short.add(short.get_int_var_from_proto_index(length.index) <= middle)
+        _, status = solve(short, 0.6 / _TRIALS)
+        if status == cp_model.INFEASIBLE:
+            low = middle + 1
+        else:
+            high = middle
+    return low

@@ -509,3 +509,11 @@ def test_eroded_shapes_stay_inside_when_moved():
     for turn in np.linspace(0, 2 * math.pi, 60):
         moved = affinity.translate(inner, 0.7 * math.cos(turn), 0.7 * math.sin(turn))
         assert shape.buffer(1e-9).covers(moved)
+
+
+def test_the_same_bound_twice():
+    """Work is counted, not timed: an order laid again gives the same figures."""
+    rng = np.random.default_rng(4)
+    items = tuple(Item(f"{n}", (Pose(rectangle(*rng.uniform(2, 9, 2))),)) for n in range(9))
+    first, second = (lower_bound(Problem((cloth(14.0),), items), seconds=0.3) for _ in range(2))
+    assert first == second and first.length > area_bound(Problem((cloth(14.0),), items)).length
