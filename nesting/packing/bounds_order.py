@@ -161,7 +161,7 @@ def order_bound(
 
 
 def _deepest(kinds: Sequence[Kind], work: float) -> list[Kind]:
-    """The kinds most likely to keep others from beside them: tied ones, then deep ones, as many as there is time for."""
+    """The kinds most likely to keep others from beside them: tied ones, then deep ones, as many as time allows."""
 
     def rank(kind: Kind) -> tuple[bool, float]:
         return not all(lie.tied for lie in kind.lies), -min(lie.shape.up - lie.shape.down for lie in kind.lies)
@@ -307,6 +307,7 @@ def _least_length(model: cp_model.CpModel, length: cp_model.IntVar, far: int, wo
         solver.parameters.use_timetable_edge_finding_in_cumulative = True
         return solver, int(solver.solve(model))
 
+    plain = model.clone()
     model.minimize(length)
     solver, status = solve(model, 0.4)
     if status == cp_model.MODEL_INVALID:
@@ -317,12 +318,11 @@ def _least_length(model: cp_model.CpModel, length: cp_model.IntVar, far: int, wo
     if status != cp_model.FEASIBLE:
         return low
     high = math.floor(solver.objective_value + 0.5)
-    model.clear_objective()
     for _ in range(_TRIALS):
         if high - low < 2 or monotonic() > until:
             break
         middle = (low + high) // 2
-        short = model.clone()
+        short = plain.clone()
         short.add(short.get_int_var_from_proto_index(length.index) <= middle)
         _, status = solve(short, 0.6 / _TRIALS)
         if status == cp_model.INFEASIBLE:
