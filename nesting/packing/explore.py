@@ -60,6 +60,11 @@ class Explorer:
         self.best: Layout | None = None
         self.least = self._least_length()
         self.rounds = 0
+        self.samples = (6.0, 6.0, 3.0)
+        self.strikes = 0
+        self.near = 2e-4
+        self.share = 0.5
+        self.pc, self.px = 100, 300
         self.step = 0.01
         self.failures = 0
         self.fine = 0.0015
@@ -172,22 +177,43 @@ class Explorer:
     # -- attempts
 
     def separate(self, length: float, patience: int) -> tuple[bool, float]:
-        """Separate the state within ``length``; True and an exact state if that worked, else the least overlap's state."""
+        """Separate the state within ``length``. (True, length reached) with an exact state if that worked.
+
+        Otherwise (False, overlap) with the state of least overlap. A state that is nearly free of overlap may end as an exact one
+        that is longer than ``length`` but shorter than the best so far: that counts as well.
+        """
         s, t, f = self.state, self.model.tables, self.fields.tables()
         bx, by, bv = s.cx.copy(), s.cy.copy(), s.var.copy()
-        control = np.array([1e300, 0.0, 0.0, 1e300])
+        control = np.array([1e300, 0.0, 0.0, 1e300, *self.samples])
         status = 0
-        while status == 0 and self.clock() < self.deadline:
-            status = kernels.separate(t, f, s, length, 20, patience, control, bx, by, bv)
+        strikes = 0
+        reference = math.inf
+        while self.clock() < self.deadline:
+            status = kernels.separate(t, f, s, length, 10, patience, control, bx, by, bv)
+            if status == 1:
+                break
+            if status == 2:
+                strikes = 0 if control[0] < 0.98 * reference else strikes + 1
+                reference = min(reference, float(control[0]))
+                if strikes >= self.strikes:
+                    break
+                # back to the least overlap, with the weights as they have become
+                for i in range(self.model.n):
+                    kernels.put(t, s, i, int(bv[i]), float(bx[i]), float(by[i]))
+                control[1] = 0.0
         for i in range(self.model.n):
             kernels.put(t, s, i, int(bv[i]), float(bx[i]), float(by[i]))
-        if status == 1 or control[0] < 2e-4 * self.model.n:
+        overlap = float(control[0])
+        if status == 1 or overlap < self.near * self.model.n:
             kept = self.keep(length)
             got = self.compactor(s)
-            if got is not None and got <= length + 1e-6:
+            limit = length + 1e-6
+            if self.best is not None and self.model.length is None:
+                limit = max(limit, self.best.length - 1e-4)
+            if got is not None and got <= limit:
                 return True, got
             self.take(kept)
-        return False, float(control[0])
+        return False, overlap
 
     def begin(self) -> None:
         """A fresh random layout, separated at a comfortable length."""
@@ -220,15 +246,15 @@ class Explorer:
             self.begin()
             return self.best is not None
         u = uniform(self.state.rng)
-        if u < 0.5:
+        if u < self.share:
             name = "compress"
             ratio = self.fine
             self.take(self.best)
-            patience = 100
+            patience = self.pc
         else:
             name = "explore"
             ratio = self.step
-            patience = 300
+            patience = self.px
             if self.pool and self.failures % 4:
                 k = int(len(self.pool) * uniform(self.state.rng) ** 2)
                 self.take(self.pool[k][1])

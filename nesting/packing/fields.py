@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 import time
 from typing import NamedTuple
 
@@ -32,9 +31,6 @@ class FieldTables(NamedTuple):
     data: NDArray[np.float32]
     corner: NDArray[np.int64]
     corners: NDArray[np.float64]
-    coarse: NDArray[np.int64]
-    map: NDArray[np.float32]
-    pitch: float
 
 
 class _Parts(NamedTuple):
@@ -63,11 +59,6 @@ class Fields:
         self._data: list[NDArray[np.float32]] = []
         self._corners: list[NDArray[np.float64]] = []
         self._size = 0
-        # a coarse copy of every field on a common lattice, for scanning all of the cloth at once
-        self.pitch = 0.08 * float(np.mean(model.tables.i_size)) if model.n else 1.0
-        self._coarse: list[list[int]] = []
-        self._map: list[NDArray[np.float32]] = []
-        self._map_size = 0
         self._tables: FieldTables | None = None
 
     @property
@@ -141,25 +132,8 @@ class Fields:
         self._data.append(grid.reshape(-1))
         self._corners.append(corners)
         self._size += grid.size
-        self._thin(grid, x0, y0, hx, hy)
         self._tables = None
         return len(self._meta) - 1
-
-    def _thin(self, grid: NDArray[np.float32], x0: float, y0: float, hx: float, hy: float) -> None:
-        nx, ny = grid.shape[0] - 1, grid.shape[1] - 1
-        g = self.pitch
-        kx0, ky0 = math.ceil(x0 / g), math.ceil(y0 / g)
-        mx, my = max(0, math.floor((x0 + nx * hx) / g) - kx0 + 1), max(0, math.floor((y0 + ny * hy) / g) - ky0 + 1)
-        u = np.clip((np.arange(kx0, kx0 + mx) * g - x0) / hx, 0.0, nx - 1e-9)
-        v = np.clip((np.arange(ky0, ky0 + my) * g - y0) / hy, 0.0, ny - 1e-9)
-        i, j = u.astype(np.int64), v.astype(np.int64)
-        fu, fv = (u - i)[:, None], (v - j)[None, :]
-        low = grid[np.ix_(i, j)] * (1 - fv) + grid[np.ix_(i, j + 1)] * fv
-        high = grid[np.ix_(i + 1, j)] * (1 - fv) + grid[np.ix_(i + 1, j + 1)] * fv
-        values = np.maximum(low + (high - low) * fu, 0.0).astype(np.float32)
-        self._coarse.append([kx0, ky0, mx, my, self._map_size])
-        self._map.append(values.reshape(-1))
-        self._map_size += values.size
 
     def tables(self) -> FieldTables:
         """The fields as the kernels read them."""
@@ -172,8 +146,5 @@ class Fields:
                 np.concatenate([*self._data, np.zeros(1, dtype=np.float32)]),
                 np.stack([ends[:-1], ends[1:]], axis=1).astype(np.int64),
                 np.concatenate([*self._corners, np.zeros((1, 2))]),
-                np.array(self._coarse, dtype=np.int64).reshape(-1, 5),
-                np.concatenate([*self._map, np.zeros(1, dtype=np.float32)]),
-                self.pitch,
             )
         return self._tables

@@ -388,8 +388,8 @@ def separate(
 ) -> int:  # fmt: skip
     """Up to ``passes`` passes over the items that overlap; the layout of least overlap is kept in ``best_*``.
 
-    ``control``: [least overlap so far, passes since it fell by 2 %, moves made, reference]. Start with [big, 0, 0, big].
-    Returns 1 if free of overlap, 2 if ``patience`` passes brought nothing, else 0.
+    ``control``: [least overlap so far, passes since it fell by 2 %, moves made, reference, samples over all the cloth,
+    samples around, samples at contacts]; start with [big, 0, 0, big, ...]. Returns 1 if free of overlap, 2 if ``patience`` passes brought nothing, else 0.
     """
     n = len(S.at)
     everyone = np.arange(n)
@@ -397,6 +397,7 @@ def separate(
     found = np.zeros(4)
     order = np.empty(n, dtype=np.int64)
     width = S.pen.shape[1]
+    whole, local, contact = int(control[4]), int(control[5]), int(control[6])
     for i in range(n):
         _refresh(T, F, S, i)
     for _ in range(passes + 1):
@@ -450,7 +451,7 @@ def separate(
                     break
             if not bad:
                 continue
-            before = _best_move(T, F, S, i, length, 6, 6, 3, everyone, near, found)
+            before = _best_move(T, F, S, i, length, whole, local, contact, everyone, near, found)
             if found[2] < before:
                 put(T, S, i, int(found[3]), found[0], found[1])
                 _refresh(T, F, S, i)

@@ -151,7 +151,11 @@ class _Run:
         data, key = packed(self.problem)
         if executor is not None:
             return self._side_by_side(executor, workers, data, key)
-        have = prepared(data, key, self.model)  # before processes are forked, so that they have it, too
+        until = None if self.stop.seconds is None else self.began + self.stop.seconds
+        have = prepared(data, key, self.model, until)  # before processes are forked, so that they have it, too
+        if have is None:
+            # a short run of a large problem: the first layout is all there is; the fields stay in the store
+            return "seconds"
         if workers > 1:
             with _pool(workers) as pool:
                 return self._side_by_side(pool, workers, data, key)
@@ -217,7 +221,7 @@ class _Run:
             result = future.result()
             memory[w] = result.memory
             self.rounds += result.rounds
-            self.last = result.last
+            self.last = result.last or self.last
             for layout in _falling(result.betters):
                 self.offer(layout)
 

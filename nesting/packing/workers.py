@@ -57,9 +57,9 @@ class SliceResult:
     ``betters``: (seconds since the slice began, layout) of each, in order. ``last`` is the latest layout tried, with overlaps.
     """
 
-    memory: Memory
+    memory: Memory | None
     betters: tuple[tuple[float, Layout], ...]
-    last: Layout
+    last: Layout | None
     rounds: int
 
 
@@ -72,13 +72,17 @@ def packed(problem: Problem) -> tuple[bytes, str]:
     return data, hashlib.sha256(data).hexdigest()
 
 
-def prepared(data: bytes, key: str, model: Model | None = None) -> Prepared:
-    """Tables, fields and programmes of a problem, from this process's cache if they are there."""
+def prepared(data: bytes, key: str, model: Model | None = None, deadline: float | None = None) -> Prepared | None:
+    """Tables, fields and programmes of a problem, from this process's cache if they are there.
+
+    None if ``deadline`` (perf_counter) came before all fields were built.
+    """
     found = _cache.get(key)
     if found is None:
         model = prepare(pickle.loads(data)) if model is None else model
         fields = Fields(model)
-        fields.build()
+        if not fields.build(deadline):
+            return None
         found = Prepared(model, fields, Compactor(model))
         _cache[key] = found
         while len(_cache) > _KEPT:
@@ -95,7 +99,9 @@ def ignore_interrupts() -> None:
 def run_slice(task: Slice) -> SliceResult:
     """Do one slice."""
     began = time.perf_counter()
-    have = prepared(task.problem, task.key)
+    have = prepared(task.problem, task.key, None, None if task.seconds is None else began + task.seconds)
+    if have is None:
+        return SliceResult(task.memory, (), None, 0)
     explorer = Explorer(have.model, have.fields, have.compactor, task.seed)
     if task.memory is not None:
         explorer.recall(task.memory)
