@@ -5,7 +5,6 @@ All is measured on the opened-out cloth, right side up, x from the lay's first e
 
 from __future__ import annotations
 
-import itertools
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
@@ -15,7 +14,6 @@ from shapely import LinearRing, Point
 from nesting.lay import Lay
 from nesting.order import Cloth, CutPiece, Order, Seam
 from nesting.pieces.piece import Notch
-from nesting.proof.motion import Array, over_line
 from nesting.proof.placing import Judged
 from nesting.proof.unfold import ClothPiece
 from nesting.proof.verdict import Failure
@@ -157,51 +155,31 @@ def _check_copy(
     group: Sequence[ClothPiece],
     judged: Mapping[int, Judged],
 ) -> list[Failure]:
-    """One garment: all match points of its right side agree, and all of its left side.
+    """One garment: the match points of its right pieces agree, and those of its left pieces.
 
-    A piece that was half drawn has a match point on either side; which of them is the right one is left open, so every
-    way of reading it is tried and the best one judged.
+    A piece that is drawn as a half has its seam twice. Lengthwise both sides agree with each other, so it is held
+    against right and left alike. Crosswise its sides lie where its width puts them: only the drawn half is judged.
     """
-    sided: dict[str, list[tuple[ClothPiece, Array]]] = {"right": [], "left": []}
-    both: list[tuple[ClothPiece, Array, Array]] = []
-    for piece in group:
-        j = judged[piece.placement]
-        point = points[j.placement.piece]
-        at = piece.to_cloth.points(point)
-        if j.cut.piece.fold is None:
-            sided[piece.hand].append((piece, at))
-        else:
-            other = over_line(*j.cut.piece.fold).points(point)
-            both.append((piece, at, piece.to_cloth.points(other)))
-    best: list[Failure] | None = None
-    for ways in itertools.islice(itertools.product((False, True), repeat=len(both)), 256):
-        right, left = list(sided["right"]), list(sided["left"])
-        for (piece, one, other), swapped in zip(both, ways, strict=True):
-            right.append((piece, other if swapped else one))
-            left.append((piece, one if swapped else other))
-        found = _apart(seam, cloth, right, judged) + _apart(seam, cloth, left, judged)
-        if best is None or len(found) < len(best):
-            best = found
-        if not best:
-            break
-    return best or []
-
-
-def _apart(
-    seam: Seam, cloth: Cloth, side: Sequence[tuple[ClothPiece, Array]], judged: Mapping[int, Judged]
-) -> list[Failure]:
     failures: list[Failure] = []
     for axis, repeat, way in ((0, cloth.repeat_along, "lengthwise"), (1, cloth.repeat_across, "crosswise")):
-        if repeat <= 0.0 or len(side) < 2:
+        if repeat <= 0.0:
             continue
-        first = float(side[0][1][axis])
-        for piece, at in side[1:]:
-            off = _off(float(at[axis]) - first, repeat)
-            if abs(off) > REPEAT_MM:
-                other = judged[side[0][0].placement].placement.label
-                message = (
-                    f"at the seam {' – '.join(seam.edges)} its match point is {off:.2f} mm off that of {other} "
-                    f"in the {way} repeat of {repeat:g} mm"
-                )
-                failures.append(_off_place(judged[piece.placement], message))
+        told: set[int] = set()
+        for hand in ("right", "left"):
+            side: list[tuple[ClothPiece, float]] = []
+            for piece in group:
+                j = judged[piece.placement]
+                either = axis == 0 and j.cut.piece.fold is not None
+                if either or piece.hand == hand:
+                    side.append((piece, float(piece.to_cloth.points(points[j.placement.piece])[axis])))
+            for piece, at in side[1:]:
+                off = _off(at - side[0][1], repeat)
+                if abs(off) > REPEAT_MM and piece.placement not in told:
+                    told.add(piece.placement)
+                    other = judged[side[0][0].placement].placement.label
+                    message = (
+                        f"at the seam {' – '.join(seam.edges)} its match point is {off:.2f} mm off that of {other} "
+                        f"in the {way} repeat of {repeat:g} mm"
+                    )
+                    failures.append(_off_place(judged[piece.placement], message))
     return failures

@@ -426,9 +426,9 @@ def test_match_notches_lie_on_the_seam_line() -> None:
     assert points[0] == pytest.approx((-60.0, -50.0))
 
 
-def test_stripes_on_both_sides_of_an_opened_piece() -> None:
-    """A back opened out over its fold meets the right front on one side and the left front on the other: crosswise
-    stripes have to agree on both."""
+def test_stripes_at_a_piece_drawn_as_a_half() -> None:
+    """A back opened out over its fold meets the right front on its drawn half. Lengthwise it is held against right and
+    left alike, crosswise against the right front only, as its own width decides where its other side lies."""
     half = Piece(
         "back",
         ((-100, 0), (100, 0), (100, 90), (-100, 90)),
@@ -441,22 +441,48 @@ def test_stripes_on_both_sides_of_an_opened_piece() -> None:
     order = order_of(cut(front), cut(half), repeat_along=50.0, repeat_across=100.0)
     order = replace(order, seams=(Seam(("front.side", "back.side"), match=True),))
 
-    def lay(right: float, left: float) -> Lay:
-        # back: hips at y = 200 ± 90; right front: hip at its y − 60; left (flipped): at its y + 60
+    def lay(right: float, x_right: float, x_left: float, left: float = 637.0) -> Lay:
+        # the back's hip lies at y = 290, the right front's 60 below its grainline
         return lay_of(
             order,
             "open",
             [
                 put(half, 110, 200, opened=True),
-                put(front, 110, right),
-                put(front, 110, left, flipped=True),
+                put(front, x_right, right),
+                put(front, x_left, left, flipped=True),
             ],
         )
 
-    assert found(lay(450.0, 650.0), order) == set()  # hips at 390 = 290 + 100 and 710 = 110 + 600
-    assert found(lay(470.0, 630.0), order) == set()  # the other way round: 410 = 110 + 300, 690 = 290 + 400
-    assert found(lay(450.0, 630.0), order) == {"repeat"}  # 390 and 690, both in step with 290
-    assert found(lay(470.0, 650.0), order) == {"repeat"}
+    assert found(lay(450.0, 110, 110), order) == set()  # 390 = 290 + 100
+    assert found(lay(450.0, 160, 210), order) == set()
+    assert found(lay(451.0, 110, 110), order) == {"repeat"}
+    assert found(lay(450.0, 111, 110), order) == {"repeat"}
+    assert found(lay(450.0, 110, 111), order) == {"repeat"}
+
+
+def test_stripes_on_a_fold() -> None:
+    """Halves on a fold may be flipped freely; their stripes have to agree lengthwise all the same."""
+
+    def half(name: str, hip: float) -> Piece:
+        return Piece(
+            name,
+            ((-100, 0), (100, 0), (100, 90), (-100, 90)),
+            notches=(Notch((hip, 90), 270.0, name="hip"),),
+            grainline=((-40, 0), (40, 0)),
+            fold=((-100, 0), (100, 0)),
+            edges=(Edge("side", (100, 90), (-100, 90)),),
+        )
+
+    front, back = half("front", 0.0), half("back", 30.0)
+    order = order_of(cut(front), cut(back), tubular=True, width=600.0, selvage=0.0, repeat_along=80.0)
+    order = replace(order, seams=(Seam(("front.side", "back.side"), match=True),))
+
+    def lay(x: float) -> Lay:
+        flipped = put(back, x, 600.0, plies=(0, 1), on_fold=True, flipped=True)
+        return lay_of(order, "tubular", [put(front, 150.0, 0.0, plies=(0, 1), on_fold=True), flipped])
+
+    assert found(lay(200.0), order) == set()  # 230 = 150 + 80
+    assert found(lay(201.0), order) == {"repeat"}
 
 
 def test_motif() -> None:
