@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import json
+import os
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -13,10 +16,14 @@ if TYPE_CHECKING:
     from nesting.planning.options import SearchOptions
 
 __all__ = [
+    "batch_order_file",
+    "buy_order_file",
     "check_lay_file",
     "check_order_file",
     "lay_order_file",
     "print_lay_file",
+    "remnants_of_order",
+    "stash_file",
 ]
 
 #: runs a piece of work with search options, showing progress
@@ -48,6 +55,7 @@ def lay_order_file(
     if start is not None and all(start.cloth != cloth.name for cloth in order.cloths):
         raise InputError(f"this lay is of cloth '{start.cloth}', which the order does not have", file=begin)
     lays = searching(lambda options: lay_proved(order, options, spread=spread, start=start, keep=keep))
+    lays = tuple(replace(one, order_file=_from(folder, order)) for one in lays)
     files: dict[Path, bytes] = {}
     for one in lays:
         files[folder / f"lay-{lay_stem(one)}.json"] = lay_as_bytes(one)
@@ -57,11 +65,16 @@ def lay_order_file(
     files[folder / "report.html"] = report_page(lays, order, extra=extra)
     document = summary_dict(lays, order)
     document["files"] = [str(path) for path in files] + [str(folder / "report.json")]
-    import json
-
     files[folder / "report.json"] = json.dumps(document, indent=1, ensure_ascii=False).encode("utf-8")
     write_outputs(files)
     return document, [summary(lays, order), f"written to {folder}: " + ", ".join(sorted(p.name for p in files))]
+
+
+def _from(folder: Path, order: Order) -> str | None:
+    """The order's file as seen from the folder of the results, by which a lay file finds it again."""
+    if order.path is None:
+        return None
+    return Path(os.path.relpath(order.path.resolve(), folder.resolve())).as_posix()
 
 
 def _trims_section(order: Order) -> tuple[str, ...]:
@@ -129,3 +142,135 @@ def check_lay_file(path: Path) -> tuple[bool, dict[str, Any], list[object]]:
         if len(verdict.failures) > 20:
             words.append(f"  … and {len(verdict.failures) - 20} more")
     return verdict.ok, document, words
+
+
+def _json(document: dict[str, Any]) -> bytes:
+    return json.dumps(document, indent=1, ensure_ascii=False).encode("utf-8")
+
+
+def _written(folder: Path | None, files: dict[str, bytes], document: dict[str, Any]) -> list[object]:
+    """Write ``files`` to ``folder``, if one was given, and say so in the document and in words."""
+    if folder is None:
+        return []
+    from nesting.files.outputs import ready_folder, write_outputs
+
+    ready_folder(folder)
+    document["files"] = sorted(str(folder / name) for name in files)
+    write_outputs({folder / name: content for name, content in files.items()})
+    return [f"written to {folder}: " + ", ".join(sorted(files))]
+
+
+def buy_order_file(
+    order: Order, widths: str | None, folder: Path | None, searching: WithOptions
+) -> tuple[dict[str, Any], list[object]]:
+    """What to buy, for some widths, as tables and a curve."""
+    from nesting.planning.buy import buy, parse_widths
+    from nesting.planning.laying import laying
+    from nesting.report.buy_page import buying_outputs
+    from nesting.report.buy_terminal import buying_summary
+
+    asked = parse_widths(widths, order.units) if widths else ()
+    bought = searching(lambda options: buy(order, laying(options), widths=asked))
+    document = bought.as_dict()
+    files = {} if folder is None else {**buying_outputs(bought, order), "buy.json": _json(document)}
+    return document, [buying_summary(bought), *_written(folder, files, document)]
+
+
+def remnants_of_order(
+    order: Order, folder: Path, stash: Path | None, searching: WithOptions
+) -> tuple[dict[str, Any], list[object]]:
+    """The most whole garments from the leftovers, each leftover's lay proved, drawn and written."""
+    from nesting.files.layfile import lay_as_bytes
+    from nesting.planning.laying import laying
+    from nesting.planning.parts import FitsBySearch
+    from nesting.planning.remnants import RemnantPlan, plan_remnants
+    from nesting.planning.stash import read_stash, with_stash
+    from nesting.proof import require
+    from nesting.report.buy_page import remnants_section
+    from nesting.report.buy_terminal import remnants_summary
+    from nesting.report.outputs import lay_outputs, lay_stem
+    from nesting.report.page import report_page
+
+    if stash is not None:
+        order = with_stash(order, read_stash(stash))
+
+    def work(options: SearchOptions) -> RemnantPlan:
+        each = replace(options, seconds=None if options.seconds is None else min(5.0, options.seconds), workers=1)
+        whole = 60.0 if options.seconds is None else 3.0 * options.seconds
+        return plan_remnants(order, FitsBySearch(each), lay=laying(options), seconds=whole)
+
+    plan = searching(work)
+    for one, part in plan.parts:
+        require(one, part)
+    document = plan.as_dict()
+    files: dict[str, bytes] = {"remnants.json": _json(document)}
+    for lay in plan.lays:
+        one = replace(lay, order_file=_from(folder, order))
+        files[f"lay-{lay_stem(one)}.json"] = lay_as_bytes(one)
+        files.update(lay_outputs(one, order))
+    files["remnants.html"] = report_page(plan.lays, order, extra=(remnants_section(plan),))
+    return document, [remnants_summary(plan), *_written(folder, files, document)]
+
+
+def batch_order_file(
+    order: Order, folder: Path | None, searching: WithOptions
+) -> tuple[dict[str, Any], list[object]]:
+    """A plan of sections and plies for each cloth."""
+    from nesting.planning.batch import batch
+    from nesting.planning.laying import laying
+    from nesting.report.buy_page import batch_section, section_page
+    from nesting.report.buy_terminal import batch_summary
+
+    plans = searching(lambda options: batch(order, laying(options)))
+    document: dict[str, Any] = {"title": order.title, "plans": [plan.as_dict() for plan in plans]}
+    files: dict[str, bytes] = {}
+    if folder is not None:
+        files["batch.html"] = section_page(f"{order.title}: batch", [batch_section(plans)])
+        files["batch.json"] = _json(document)
+    return document, [batch_summary(plans), *_written(folder, files, document)]
+
+
+def stash_file(
+    path: Path, add_lay: Path | None, least: str, remove_name: str | None
+) -> tuple[dict[str, Any], list[object]]:
+    """Show the stash after adding the offcuts of a lay or taking a leftover out."""
+    from nesting.files.layfile import read_lay
+    from nesting.planning.offcuts import as_remnants, offcuts
+    from nesting.planning.stash import add, read_stash, remove, write_stash
+    from nesting.report.buy_terminal import stash_summary
+    from nesting.units import parse_length
+
+    stash = read_stash(path)
+    changed = stash
+    if remove_name is not None:
+        changed = remove(changed, [remove_name])
+    if add_lay is not None:
+        sides = [parse_length(part, "cm") for part in least.replace("×", "x").split("x")]
+        if len(sides) != 2:
+            raise InputError(f"--least: found '{least}', expected length x width, like '20 cm x 20 cm'")
+        lay = read_lay(add_lay)
+        found = tuple(
+            o
+            for o in offcuts(lay, least_width=min(sides), least_area=sides[0] * sides[1])
+            if o.rectangle_size[0] >= sides[0] - 1e-9 and o.rectangle_size[1] >= sides[1] - 1e-9
+        )
+        prefix = (lay.remnant or lay.cloth).replace(" ", "-")
+        changed = add(changed, as_remnants(found, cloth=lay.cloth, prefix=prefix), note=lay.title)
+    if changed != stash or not path.exists():
+        write_stash(path, changed)
+    from nesting.planning.stash import Stashed
+
+    def row(item: Stashed) -> dict[str, Any]:
+        xs = [p[0] for p in item.remnant.outline]
+        ys = [p[1] for p in item.remnant.outline]
+        return {
+            "name": item.remnant.name,
+            "cloth": item.remnant.cloth,
+            "length": max(xs) - min(xs),
+            "width": max(ys) - min(ys),
+            "flaws": len(item.remnant.flaws),
+            "note": item.note,
+        }
+
+    document = {"stash": str(path), "remnants": [row(item) for item in changed.items]}
+    return document, [stash_summary(changed)]
