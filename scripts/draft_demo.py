@@ -203,7 +203,7 @@ def _brief(
     x = 0.2 * width
     return Block(
         name, body.size, sides, cut=1, mirrored=False, material="main", on_fold=True,
-        grain=(point(x, 0.5 * leg_height), point(x, 0.5 * leg_height + 100.0)),
+        grain=(point(x, 0.7 * leg_height), point(x, 0.7 * leg_height + 80.0)),
         label=point(0.58 * width, leg_height + 0.5 * float(lean[1])),
         drills=[("label", point(0.12 * width, centre[1] - 30.0))] if is_back else [],
     )  # fmt: skip

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import logging
 import math
 from collections.abc import Sequence
 from xml.sax.saxutils import escape, quoteattr
@@ -127,8 +128,9 @@ def dxf_text(blocks: Sequence[Block], style: str, sample_size: str, chord: float
 
     Curves are polylines no farther than ``chord`` mm from the true curve, with their turn and curve points.
     """
+    # R12 has no $INSUNITS; the library says so on every write, and the UNITS text takes its place.
+    logging.getLogger("ezdxf").setLevel(logging.ERROR)
     document = ezdxf.filemanagement.new("R12", setup=False)
-    document.header["$ACADVER"] = "AC1009"
     space = document.modelspace()
     for number, (key, value) in enumerate(
         [("STYLE NAME", style), ("UNITS", "METRIC"), ("SAMPLE SIZE", sample_size), ("AUTHOR", "theatre wardrobe")]
