@@ -40,7 +40,10 @@ def lay_order_file(
     keep: tuple[tuple[str, int], ...] = (),
 ) -> tuple[dict[str, Any], list[object]]:
     """Lay, prove and write everything: lay file, drawings, sheet and report for each cloth."""
+    from rich.text import Text
+
     from nesting.api import lay_proved
+    from nesting.checking import check_order
     from nesting.files.layfile import lay_as_bytes, read_lay
     from nesting.files.outputs import ready_folder, write_outputs
     from nesting.report.outputs import lay_outputs, lay_stem
@@ -61,13 +64,16 @@ def lay_order_file(
         files[folder / f"lay-{lay_stem(one)}.json"] = lay_as_bytes(one)
         for name, content in lay_outputs(one, order).items():
             files[folder / name] = content
-    extra = _trims_section(order)
-    files[folder / "report.html"] = report_page(lays, order, extra=extra)
-    document = summary_dict(lays, order)
+    judged = check_order(order)
+    more = tuple(f for f in judged.findings if f not in order.findings)
+    files[folder / "report.html"] = report_page(lays, order, extra=_trims_section(order), findings=more)
+    document = summary_dict(lays, order, findings=more)
     document["files"] = [str(path) for path in files] + [str(folder / "report.json")]
     files[folder / "report.json"] = json.dumps(document, indent=1, ensure_ascii=False).encode("utf-8")
     write_outputs(files)
-    return document, [summary(lays, order), f"written to {folder}: " + ", ".join(sorted(p.name for p in files))]
+    warned = [Text(str(f)) for f in more if f.kind in ("warning", "question")]
+    names = ", ".join(sorted(path.name for path in files))
+    return document, [summary(lays, order), *warned, f"written to {folder}: {names}"]
 
 
 def _from(folder: Path, order: Order) -> str | None:

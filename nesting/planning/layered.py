@@ -125,7 +125,7 @@ def _over(order: Order, lay: Lay, apart: Lay) -> tuple[Lay, Lay]:
         utilisation=utilisation(sections, cloth.width_washed),
         garments=garment_shares([p for s in sections for p in s.placements], counts, buy),
         tried=(),
-        notes=(*apart.notes, note),
+        notes=(note, *(n for n in apart.notes if "is refused" in n)),
     )
     return replace(lay, notes=(*lay.notes, note)), over
 

@@ -23,6 +23,7 @@ from nesting.planning.demand import Counts, Stack, garment_counts, stacks_of
 from nesting.planning.options import Progress, SearchOptions, search_pool, share_of
 from nesting.planning.starts import Lying, lying_in, opened_out, place_missing, places_from
 from nesting.planning.yardage import buy_length, cloth_used, full_widths, garment_shares, utilisation
+from nesting.units import format_length
 
 __all__ = ["Keep", "SearchOptions", "lay_cloth", "lay_order"]
 
@@ -170,7 +171,9 @@ def lay_cloth(
                 "no spread is possible: " + "; ".join(f"{r.kind}: {r.reason}" for r in refusals), key=cloth_name
             )
         trials, refusals = _try_all(search, kinds, refusals, spread, start)
-    return _choose(search, trials, refusals, garment_counts(order) if counts is None else dict(counts))
+        lay = _choose(search, trials, refusals, garment_counts(order) if counts is None else dict(counts))
+        extra = _what_rules_cost(search, lay)
+    return replace(lay, notes=(*lay.notes, *extra), seconds=time.monotonic() - search.begun)
 
 
 def _try_all(
@@ -548,6 +551,57 @@ def _bound(search: _Search, finished: _Finished) -> tuple[float, str]:
     return bound.length / lengths, bound.reason
 
 
+def _what_rules_cost(search: _Search, lay: Lay) -> tuple[str, ...]:
+    """What matching the repeat, and cutting together in this cloth, cost against a lay without: laid again, shorter."""
+    from nesting.planning.matching import matching_for
+
+    order, cloth = search.order, search.cloth
+    if search.remnant is not None or len(lay.sections) != 1:
+        return ()
+    kind = lay.sections[0].spread.kind
+    without: list[tuple[str, Order, tuple[Stack, ...]]] = []
+    if any(matching_for(order, cloth, s.cut).any for s in search.stacks):
+        plain = replace(
+            order,
+            seams=tuple(replace(seam, match=False) for seam in order.seams),
+            pieces=tuple(replace(cut, motif=None) for cut in order.pieces),
+        )
+        counts = _counted(search.stacks)
+        without.append(("matching the repeat", plain, stacks_of(plain, cloth, counts)))
+    if any(s.needs[0].follower is not None for s in search.stacks):
+        without.append(("cutting together", order, stacks_of(order, cloth, _counted(search.stacks), apart=True)))
+    notes = []
+    for what, other, stacks in without:
+        found: list[float] = []
+        for candidate in candidates_for(kind, stacks, cloth)[:2]:
+            try:
+                assembly = assemble(other, cloth, stacks, kind, depths=candidate.depths, style=candidate.style)
+            except CannotLayError:
+                continue
+            stop = share_of(search.options, 0.15)
+            outcome = run_search(assembly.problem, stop, search.options.seed * 1009 + 900, None)
+            if isinstance(outcome, Result):
+                found.append(outcome.length)
+        if found:
+            more = full_widths(kind, cloth) * (lay.lay_length - min(found))
+            length = _say(search, max(0.0, more))
+            notes.append(f"{what} costs about {length} of cloth against a lay without it, on the same spread")
+    return tuple(notes)
+
+
+def _counted(stacks: tuple[Stack, ...]) -> dict[tuple[str, str | None], int]:
+    counts: dict[tuple[str, str | None], int] = {}
+    for stack in stacks:
+        first = stack.needs[0]
+        number = len({n.copy for n in stack.needs})
+        counts[first.garment, first.size] = max(counts.get((first.garment, first.size), 0), number)
+    return counts
+
+
+def _say(search: _Search, mm: float) -> str:
+    return format_length(mm, imperial=search.order.imperial, step="1/8 in" if search.order.imperial else "cm")
+
+
 def _notes(search: _Search, by_kind: Mapping[SpreadName, _Finished], best: _Finished) -> tuple[str, ...]:
     notes: list[str] = []
     seen: set[str] = set()
@@ -561,8 +615,8 @@ def _notes(search: _Search, by_kind: Mapping[SpreadName, _Finished], best: _Fini
     if shortest is not best:
         extra = _used(search, best) - _used(search, shortest)
         notes.append(
-            f"the {shortest.kind} lay would be {extra:.0f} mm shorter on the table, but no less has to be bought; "
-            f"the {best.kind} is easier to cut"
+            f"the {shortest.kind} lay takes {_say(search, extra)} less cloth on the table, but no less has to be "
+            f"bought; the {best.kind} is easier to cut"
         )
     if search.cloth.nap == "none" and any(s.cut.needs_stretch is not None for s in search.stacks):
         notes.append('many makers cut knits one way; this order says nap = "none", so pieces may lie up or down')
