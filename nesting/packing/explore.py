@@ -58,6 +58,7 @@ class Explorer:
         self.deadline = math.inf
         self.state = kernels.new_state(model.tables, len(model.obstacles), seed)
         self.best: Layout | None = None
+        self.fallback: Layout | None = None
         self.least = self._least_length()
         self.rounds = 0
         self.samples = (6.0, 6.0, 3.0)
@@ -65,7 +66,7 @@ class Explorer:
         self.near = 2e-4
         self.share = 0.5
         self.pc, self.px = 100, 300
-        self.step = 0.01
+        self.step = 0.04
         self.failures = 0
         self.fine = 0.0015
         self.pool: list[tuple[float, Layout]] = []
@@ -216,7 +217,7 @@ class Explorer:
         return False, overlap
 
     def begin(self) -> None:
-        """A fresh random layout, separated at a comfortable length."""
+        """A fresh random layout, separated at a comfortable length; the fallback if that fails again and again."""
         m = self.model
         length = m.length if m.length is not None else max(self.least, m.area / 100.0 / 0.65)
         for _ in range(40):
@@ -230,6 +231,7 @@ class Explorer:
                 return
             if m.length is None:
                 length *= 1.05
+        self.best = self.fallback
 
     def _better(self, length: float) -> bool:
         if self.best is None or length < self.best.length - 1e-9:
@@ -288,6 +290,8 @@ class Explorer:
             self.fine = max(0.00005, self.fine * 0.7)
         else:
             self.failures += 1
+            if self.step > 0.01:
+                self.step = max(0.01, 0.5 * self.step)
             self.pool.append((got, self.keep(length)))
             self.pool.sort(key=lambda e: e[0])
             del self.pool[8:]

@@ -15,6 +15,8 @@ __all__ = ["boxes", "choose_states", "random_places"]
 
 #: boxes that meet by less than this only touch (rounding, internal units)
 _TOUCH = 1e-9
+#: with more boxes than this, gaps are not looked into and fewer heights are tried
+_FEW = 60
 
 
 def choose_states(model: Model, state: State) -> None:
@@ -87,13 +89,15 @@ def _spot(model: Model, v: int, taken: list[tuple[float, float, float, float, in
     lim = t.v_lim[v]
     x0, y0, x1, y1, mask = _box(model, v, 0.0, 0.0)
     met = [b for b in taken if b[4] & mask]
-    heights = {float(lim[YLO]), float(lim[YHI])} | {b[3] - y0 for b in met} | {b[1] - y1 for b in met}
+    heights = sorted({float(lim[YLO]), float(lim[YHI])} | {b[3] - y0 for b in met} | {b[1] - y1 for b in met})
+    heights = [y for y in heights if lim[YLO] - 1e-9 <= y <= lim[YHI] + 1e-9]
+    if len(met) > _FEW:
+        return _behind(met, [float(kernels.fit_y(t, v, y)) for y in heights[:: len(heights) // _FEW + 1]],
+                       (x0, y0, x1, y1), lim)  # fmt: skip
     best: tuple[float, float] | None = None
-    for y in sorted(heights):
-        if not lim[YLO] - 1e-9 <= y <= lim[YHI] + 1e-9:
-            continue
+    for y in heights:
         y = float(kernels.fit_y(t, v, y))
-        beside = sorted(b for b in met if b[1] < y + y1 - _TOUCH and b[3] > y + y0 + _TOUCH)
+        beside = [b for b in met if b[1] < y + y1 - _TOUCH and b[3] > y + y0 + _TOUCH]
         x = float(lim[XLO])
         for _ in range(len(beside) + 1):
             x = _up(x, lim)
@@ -106,6 +110,21 @@ def _spot(model: Model, v: int, taken: list[tuple[float, float, float, float, in
         if not math.isinf(x) and (best is None or (x, y) < best):
             best = (x, y)
     return best
+
+
+def _behind(
+    met: list[tuple[float, float, float, float, int]], heights: list[float],
+    box: tuple[float, float, float, float], lim: np.ndarray,
+) -> tuple[float, float] | None:  # fmt: skip
+    """The leftmost place behind everything that lies beside it: without looking into gaps, as there are many boxes."""
+    x0, y0, _, y1 = box
+    have = np.array([b[:4] for b in met])
+    ys = np.array(heights)[:, None]
+    beside = (have[None, :, 1] < ys + y1 - _TOUCH) & (have[None, :, 3] > ys + y0 + _TOUCH)
+    right = np.where(beside, have[None, :, 2], -math.inf).max(axis=1) - x0
+    spots = [(_up(max(float(r), float(lim[XLO])), lim), y) for r, y in zip(right, heights, strict=True)]
+    best = min(spots, default=(math.inf, 0.0))
+    return None if math.isinf(best[0]) else best
 
 
 def _up(x: float, lim: np.ndarray) -> float:

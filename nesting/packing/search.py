@@ -27,6 +27,8 @@ _Reason = Literal["seconds", "rounds", "length", "bound", "interrupted"]
 _SLICE = (0.3, 1.5)
 #: rounds of each worker between two exchanges of the best layout, when rounds are counted
 _EXCHANGE = 5
+#: share of the time that is spent on the lower bound, and seconds at most
+_BOUND = (0.03, 1.0)
 #: a layout this little above the bound has reached it (rounding of the exact finish)
 _AT_BOUND = 1e-8
 
@@ -70,10 +72,12 @@ class _Run:
         self.began = time.perf_counter()
         self.problem, self.stop, self.seed, self.on_better = problem, stop, seed, on_better
         self.model: Model = prepare(problem)
-        self.bound = lower_bound(problem) if bound is None else bound
+        self.bound = Bound(0.0, "no bound is known") if bound is None else bound
+        self.bound_known = bound is not None
         self.length = math.inf
         self.places: tuple[Place, ...] | None = None
         self.layout: Layout | None = None
+        self.fallback: Layout | None = None
         self.last: Layout | None = None
         self.trace: list[tuple[float, float]] = []
         self.rounds = 0
@@ -136,6 +140,9 @@ class _Run:
                 if self.offer_places(places):
                     self.layout = self._layout(places)
             self._boxes()
+            if not self.bound_known:  # only now: the first layout should not wait for it
+                seconds = _BOUND[1] if self.stop.seconds is None else min(_BOUND[1], _BOUND[0] * self.stop.seconds)
+                self.bound = lower_bound(self.problem, seconds=seconds)
             reason = self.reason()
             if reason is None and not self.model.n:
                 reason = "bound"
@@ -160,6 +167,7 @@ class _Run:
             with _pool(workers) as pool:
                 return self._side_by_side(pool, workers, data, key)
         explorer = Explorer(have.model, have.fields, have.compactor, _mixed(self.seed, 0))
+        explorer.fallback = self.fallback
         if self.layout is not None:
             explorer.adopt(self.layout)
         if self.stop.seconds is not None:
@@ -189,7 +197,7 @@ class _Run:
             if not together:
                 seconds = min(length[w], math.inf if seconds is None else seconds)
                 length[w] = min(_SLICE[1], length[w] * 1.5)
-            task = Slice(data, key, _mixed(self.seed, w), rounds, seconds, memory[w], self.layout,
+            task = Slice(data, key, _mixed(self.seed, w), rounds, seconds, memory[w], self.layout, self.fallback,
                          self.target * self.model.scale)  # fmt: skip
             running[executor.submit(run_slice, task)] = w
 
@@ -231,8 +239,12 @@ class _Run:
         state = kernels.new_state(self.model.tables, len(self.model.obstacles), _mixed(self.seed, 0))
         first.choose_states(self.model, state)
         if first.boxes(self.model, state):
-            length = extent(self.model, state)
-            self.offer(Layout(length, state.cx.copy(), state.cy.copy(), state.var, state.group))
+            # the search begins with random layouts of its own, which lead farther; this one is to have something at once
+            before = self.layout
+            layout = Layout(extent(self.model, state), state.cx.copy(), state.cy.copy(), state.var, state.group)
+            self.offer(layout)
+            if self.layout is layout:
+                self.layout, self.fallback = before, layout
 
     def _layout(self, places: tuple[Place, ...]) -> Layout | None:
         """The layout as arrays; None if it holds a tilt that the search does not use (it is then only the one to beat)."""

@@ -36,6 +36,7 @@ class Prepared:
 @dataclass(frozen=True, eq=False)
 class Slice:
     """A piece of work: ``rounds`` attempts at most, none begun after ``seconds``, from ``memory`` (None: begin) and ``best``.
+    ``fallback`` is a plain valid layout, for when no random one can be separated.
 
     ``problem`` is pickled; ``target``: stop at this length (internal units).
     """
@@ -47,6 +48,7 @@ class Slice:
     seconds: float | None
     memory: Memory | None
     best: Layout | None
+    fallback: Layout | None
     target: float
 
 
@@ -105,6 +107,7 @@ def run_slice(task: Slice) -> SliceResult:
     explorer = Explorer(have.model, have.fields, have.compactor, task.seed)
     if task.memory is not None:
         explorer.recall(task.memory)
+    explorer.fallback = task.fallback
     if task.best is not None:
         explorer.adopt(task.best)
     if task.seconds is not None:
