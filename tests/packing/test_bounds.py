@@ -278,7 +278,8 @@ def known_answers():
     at_fold = tuple(Item("f", (Pose(rectangle(w, 4), (0, 1), y=Axis(0)),)) for w in (5, 6, 7))
     folds = [(Pose(rectangle(w, 4), y=Axis(0)), Pose(mirrored(rectangle(w, 4)), y=Axis(10))) for w in (5, 6, 7, 4, 3)]
     held = (Item("f", (Pose(rectangle(3, 2)),), fixed=Place(0, 0, 40.0, 3.0)),)
-    wide = Pose(rectangle(4, 7), state=0), Pose(rectangle(7, 4), state=1)
+    deep, long = rectangle(2, 6), rectangle(6, 2)
+    states = ((Pose(deep, state=0), Pose(long, state=1)), (Pose(long, state=0), Pose(deep, state=1)))
     return {
         "too deep to lie beside each other": (10, 1, alike(3, Pose(rectangle(7, 6))), 21),
         "shorter when turned": (10, 1, alike(3, Pose(rectangle(7, 6)), Pose(rectangle(6, 7))), 18),
@@ -296,7 +297,7 @@ def known_answers():
         "two folds: 25 shared as 13 and 12": (10, 1, tuple(Item("f", poses) for poses in folds), 13),
         "only on every fourth line, from 1": (10, 1, alike(2, Pose(rectangle(3, 10), x=Axis(1.0, 4.0))), 8),
         "a piece that is fixed": (10, 1, held, 43),
-        "one state for all: 4 + 4, not 4 + 3": (8, 1, (Item("a", wide, group=0), Item("b", wide, group=0)), 7),
+        "one state for all, so one of them lies long": (12, 1, tuple(Item("g", p, group=0) for p in states), 6),
     }
 
 
@@ -328,6 +329,10 @@ def test_a_margin_at_the_edge_narrows_the_cloth():
     free, kept = Pose(rectangle(5, 4)), Pose(rectangle(5, 4), low=1.0, high=1.0)
     assert lower_bound(Problem((cloth(9.0),), alike(2, free))).length == pytest.approx(5.0)
     assert lower_bound(Problem((cloth(9.0),), alike(2, kept))).length == pytest.approx(10.0, rel=1e-5)
+    tight = Pose(rectangle(5, 7), low=1.0, high=1.0)
+    assert lower_bound(Problem((cloth(9.0),), alike(1, tight))).length == pytest.approx(5.0)
+    with pytest.raises(NeverFits):
+        lower_bound(Problem((cloth(8.9),), alike(1, tight)))
 
 
 def test_free_tilt_shortens_what_is_long_and_thin():
