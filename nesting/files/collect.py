@@ -6,6 +6,8 @@ Outlines are looked for from the innermost groups outwards; lines that stay open
 from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
+from functools import cached_property
+from typing import TYPE_CHECKING
 
 from nesting.files import outline
 from nesting.files.context import Context
@@ -14,9 +16,17 @@ from nesting.files.loops import Join, find_loops
 from nesting.files.sketch import Group, Stroke, Text
 from nesting.pieces.piece import Ring
 
+if TYPE_CHECKING:
+    from shapely import Point as ShapelyPoint
+    from shapely import Polygon
+
 __all__ = ["Collector", "Found", "outermost", "seams_alone"]
 
 
+#: A pattern of fifty pieces in ten sizes has 500 outlines. Beyond this a drawing is hostile.
+MOST_OUTLINES = 20_000
+#: mm. Outlines that are nowhere farther apart are one outline drawn twice (two flattened curves, two roundings).
+_SAME_MM = 0.05
 #: Roles that may close an outline which its cut lines leave open: a half drawn open along its fold, a named edge.
 _MAY_CLOSE = (("edge",), ("fold",), ("edge", "fold"))
 
@@ -38,7 +48,7 @@ class Found:
     label: Label = field(default_factory=Label)
     home: int = 0
 
-    @property
+    @cached_property
     def extent(self) -> float:
         """Its area, mm²."""
         return abs(outline.area(self.ring))
@@ -79,7 +89,9 @@ class Collector:
             open_lines.extend(self.collect(below, chain))
         for stroke in group.strokes:
             self.homes[id(stroke)] = chain
-            if stroke.closed and stroke.role in ("cut", None) and len(stroke.points) >= 3:
+            if stroke.closed and len(stroke.points) < 3:
+                self.ctx.note("ignored", f"{stroke.where} encloses nothing and is left out")
+            elif stroke.closed and stroke.role in ("cut", None):
                 if stroke.role == "cut" or stroke.round is None or stroke.round > 10.0:
                     self._add(stroke.points, chain, stroke.role == "cut", (stroke,))
                 # else a small circle without a role: a mark
@@ -168,40 +180,49 @@ def outermost(found: list[Found], ctx: Context) -> list[Found]:
 
     if not found:
         return []
+    if len(found) > MOST_OUTLINES:
+        raise ctx.error(f"the drawing has {len(found)} closed outlines, which is no pattern; save only the pieces")
     shapes = [Polygon(f.ring) for f in found]
-    prepare(shapes)
-    tree = STRtree(shapes)
+    dots = [_inner_point(shape) for shape in shapes]
+    known = [i for i, dot in enumerate(dots) if dot is not None]
+    tried, boxed = STRtree(shapes).query([dots[i] for i in known]) if known else ((), ())
+    if len(tried) > 10 * MOST_OUTLINES:
+        raise ctx.error("outlines lie in one another hundreds of times over, which is no pattern; save only the pieces")
+    boxes = [shape.bounds for shape in shapes]
+    extents = [f.extent for f in found]
+    content = [_content(f.chain) for f in found]
     any_marked = any(f.marked for f in found)
     drop: set[int] = set()
     within: dict[int, list[int]] = {i: [] for i in range(len(found))}
-    for i, f in enumerate(found):
-        dot = _inner_point(f.ring)
-        for j in tree.query(dot, predicate="within") if dot is not None else ():
-            if j == i or j in drop or i in drop:
-                continue
-            if _content(f.chain) == _content(found[j].chain) and _same_ring(f.ring, found[j].ring):
-                twin, kept = (i, int(j)) if i > j else (int(j), i)
-                if found[twin].marked and not found[kept].marked:
-                    twin, kept = kept, twin
-                drop.add(twin)
-                ctx.note("repaired", f"an outline is drawn twice ({_what(found[twin])}); one kept")
-            elif found[j].extent > f.extent and shapes[j].covers(dot):
-                within[i].append(int(j))
+    prepare(shapes)
+    for i, j in ((known[int(k)], int(m)) for k, m in zip(tried, boxed, strict=True)):
+        if j == i or j in drop or i in drop or not shapes[j].contains(dots[i]):
+            continue
+        near = all(abs(p - q) <= _SAME_MM for p, q in zip(boxes[i], boxes[j], strict=True))
+        if near and content[i] == content[j] and _same_ring(found[i].ring, found[j].ring):
+            twin, kept = max(i, j), min(i, j)
+            if found[twin].marked and not found[kept].marked:
+                twin, kept = kept, twin
+            drop.add(twin)
+            ctx.note("repaired", f"an outline is drawn twice ({_what(found[twin])}); one kept")
+        elif extents[j] > extents[i]:
+            within[i].append(j)
+    holding = {j for js in within.values() for j in js}
     pieces = []
     for i, f in enumerate(found):
         if i in drop:
             continue
         outer = [found[j] for j in within[i] if j not in drop]
         if not f.marked and any_marked:
-            hosts = [o for o in outer if o.marked and (not _content(f.chain) or _content(o.chain) in map(id, f.chain))]
+            above = set(map(id, f.chain))
+            hosts = [o for o in outer if o.marked and (not content[i] or _content(o.chain) in above)]
             if hosts:
                 _as_inside(f, hosts, ctx)
                 continue
-            inner = [j for j in within if i in within[j] and found[j].marked and j not in drop]
-            if inner:
+            if i in holding and any(found[j].marked and j not in drop for j in within if i in within[j]):
                 ctx.note("ignored", f"a line around whole pieces ({_what(f)}) has no role and is taken as a frame")
                 continue
-        mates = [o for o in outer if _content(o.chain) == _content(f.chain)]
+        mates = [o for o in outer if _content(o.chain) == content[i]]
         if mates:
             host = max(mates, key=lambda o: o.extent)
             if f.marked:
@@ -232,22 +253,22 @@ def _as_inside(f: Found, outer: list[Found], ctx: Context) -> None:
         )
 
 
-def _inner_point(ring: Ring):  # type: ignore[no-untyped-def]
-    from shapely import Polygon
+def _inner_point(shape: Polygon) -> ShapelyPoint | None:
+    """A point inside an outline, None where it is too crooked to have one."""
     from shapely.errors import GEOSException
 
     try:
-        return Polygon(ring).representative_point()
+        dot = shape.representative_point()
     except (GEOSException, ValueError):
         return None
+    return None if dot.is_empty else dot
 
 
 def _same_ring(a: Ring, b: Ring) -> bool:
-    if any(abs(p - q) > 0.05 for p, q in zip(outline.box(a), outline.box(b), strict=True)):
+    """Whether two outlines with the same box run along one another, whichever way and wherever they begin."""
+    if abs(abs(outline.area(a)) - abs(outline.area(b))) > _SAME_MM * outline.length(a, True):
         return False
-    if abs(abs(outline.area(a)) - abs(outline.area(b))) > 0.05 * outline.length(a, True):
-        return False
-    return all(outline.nearest(b, p).away <= 0.05 for p in a[:: max(1, len(a) // 60)])
+    return all(outline.nearest(b, p).away <= _SAME_MM for p in a[:: max(1, len(a) // 60)])
 
 
 def _what(f: Found) -> str:

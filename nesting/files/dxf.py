@@ -44,8 +44,8 @@ _LEFT_OUT = {
     "84": "boundary validation curves", "85": "internal line validation curves", "86": "cutout validation curves",
     "87": "sew line validation curves",
 }  # fmt: skip
-MOST_ENTITIES = 300_000
-MOST_POINTS = 3_000_000
+MOST_ENTITIES = 200_000
+MOST_POINTS = 1_000_000
 MOST_LEVELS = 30
 
 
@@ -62,7 +62,6 @@ class _Reader:
     scale: float = 1.0
     standard: bool = False
     entities: int = 0
-    points: int = 0
     hidden: set[str] = field(default_factory=set)
     counts: dict[str, int] = field(default_factory=dict)
 
@@ -373,9 +372,7 @@ def _line(reader: _Reader, entity: Any, kind: str, layer: str, group: Group) -> 
                 f"{where} reaches ({x:.4g}, {y:.4g}) mm; drawings up to {LARGEST_MM / 1000:g} m are read. Check the "
                 "drawing's units"
             )
-    reader.points += len(points)
-    if reader.points > MOST_POINTS:
-        raise ctx.error(f"the drawing has more than {MOST_POINTS} points; simplify it")
+    ctx.spend("points", len(points), MOST_POINTS, "points")
     if not points:
         return
     if not closed and len(points) > 3 and math.dist(points[0], points[-1]) <= 1e-6:

@@ -174,8 +174,9 @@ def _complain(loose: list[Stroke], ctx: Context) -> None:
         )
     result = find_loops([s.points for s in lines], ctx.join_gap)
     names = ", ".join(dict.fromkeys(s.where for s in lines[:3]))
-    if result.loose_ends:
-        end = result.loose_ends[0]
+    wide = [end for end in result.loose_ends if end.gap > ctx.join_gap]
+    if wide:
+        end = wide[0]
         where = f"({end.at[0]:.1f}, {end.at[1]:.1f}) mm"
         raise ctx.error(
             f"the outline is open ({names}): its ends at {where} are {end.gap:.2f} mm apart, and gaps up to "

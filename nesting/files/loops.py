@@ -38,6 +38,8 @@ __all__ = ["TOUCHING_MM", "Join", "Loop", "Loops", "find_loops"]
 
 #: mm. Ends this near are the same point: coordinates written with two decimals of a millimetre differ by as much.
 TOUCHING_MM = 0.01
+#: Lines of an outline that are cut at their crossings: more than these are no outline that overshoots its corners.
+_MOST_CUT = 2000
 
 
 @dataclass(frozen=True)
@@ -227,32 +229,32 @@ def _walk(given: list[Edge], join_gap: float) -> list[tuple[list[tuple[Edge, boo
 
 
 def _cut_where_ends_touch(edges: list[Edge], within: float) -> list[Edge]:
-    """Edges cut at each place where another edge's end stops on them or straight lines cross near their ends."""
-    from shapely import LineString, STRtree
+    """Edges cut where another edge's end stops on them, or where they cross another once or twice.
+
+    Where edges meet in too many places to be an outline that overshoots its corners, they are returned as they are.
+    """
+    from shapely import LineString, STRtree, box
+    from shapely import Point as Dot
     from shapely.ops import substring
 
+    if len(edges) > _MOST_CUT:
+        return edges
     shapes = [LineString(edge.points) for edge in edges]
-    tree = STRtree(shapes)
+    boxes = [(x0 - within, y0 - within, x1 + within, y1 + within) for x0, y0, x1, y1 in (s.bounds for s in shapes)]
+    pairs = [(int(i), int(j)) for i, j in STRtree(shapes).query([box(*b) for b in boxes]).T if i < j]
+    if len(pairs) > 10 * _MOST_CUT:
+        return edges
     cuts: list[set[float]] = [set() for _ in edges]
-    for i, shape in enumerate(shapes):
-        for j in tree.query(shape.buffer(within)):
-            if j <= i:
-                continue
-            other = shapes[j]
-            meeting = shape.intersection(other)
-            parts = getattr(meeting, "geoms", [meeting])
-            points = [p for p in parts if p.geom_type == "Point"]
-            if len(points) <= 2:
-                for p in points:
-                    cuts[i].add(shape.project(p))
-                    cuts[j].add(other.project(p))
-            for k, m in ((i, j), (j, i)):
-                for end in (edges[k].points[0], edges[k].points[-1]):
-                    from shapely import Point as Dot
-
-                    dot = Dot(end)
-                    if shapes[m].distance(dot) <= within:
-                        cuts[m].add(shapes[m].project(dot))
+    for i, j in pairs:
+        meeting = shapes[i].intersection(shapes[j])
+        points = [p for p in getattr(meeting, "geoms", [meeting]) if p.geom_type == "Point" and not p.is_empty]
+        for p in points if len(points) <= 2 else ():
+            cuts[i].add(shapes[i].project(p))
+            cuts[j].add(shapes[j].project(p))
+        for k, m in ((i, j), (j, i)):
+            for end in (Dot(edges[k].points[0]), Dot(edges[k].points[-1])):
+                if shapes[m].distance(end) <= within:
+                    cuts[m].add(shapes[m].project(end))
     nodes = _Nodes(TOUCHING_MM)
     result = []
     for edge, shape, places in zip(edges, shapes, cuts, strict=True):
@@ -262,9 +264,8 @@ def _cut_where_ends_touch(edges: list[Edge], within: float) -> list[Edge]:
                 stops.append(place)
         stops.append(shape.length)
         for a, b in pairwise(stops):
-            points = [(float(x), float(y)) for x, y in substring(shape, a, b).coords]
-            ends = (nodes.at(points[0]), nodes.at(points[-1]))
-            result.append(Edge(edge.line, points, ends))
+            run = [(float(x), float(y)) for x, y in substring(shape, a, b).coords]
+            result.append(Edge(edge.line, run, (nodes.at(run[0]), nodes.at(run[-1]))))
     return result
 
 

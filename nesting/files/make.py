@@ -20,8 +20,6 @@ from nesting.pieces.piece import Edge, Line, Piece, Point, Ring
 
 __all__ = ["make_pieces"]
 
-#: mm². Nothing that is sewn is smaller; an outline below it encloses nothing.
-_LEAST_AREA_MM2 = 1.0
 #: mm². Smaller than this and somebody should look: 1 cm².
 _SMALL_AREA_MM2 = 100.0
 
@@ -164,15 +162,14 @@ def _sound_ring(points: Ring, f: Found, ctx: Context, piece: str) -> Ring:
     crossing = outline.crossing(ring)
     size = outline.area(ring)
     # An outline of no area is not "crossing itself" for a person, though its sides lie on one another.
-    x0, y0, x1, y1 = outline.box(ring)
-    flat = min(x1 - x0, y1 - y0) < 0.01
-    if crossing is not None and not (flat or (abs(size) < _LEAST_AREA_MM2 and min(x1 - x0, y1 - y0) < 1.0)):
+    flat = outline.is_flat(ring)
+    if crossing is not None and not flat:
         raise ctx.error(
             f"the outline ({where}) crosses or touches itself at ({crossing[0]:.2f}, {crossing[1]:.2f}) mm: an outline "
             "must be one simple closed line. Correct it there",
             piece,
         )
-    if abs(size) < _LEAST_AREA_MM2:
+    if flat or abs(size) < outline.LEAST_AREA_MM2:
         raise ctx.error(
             f"the outline ({where}) encloses {abs(size):.3g} mm², which is no piece of cloth: check the drawing and "
             "its units",
@@ -210,7 +207,8 @@ def _seam(
         clean, done = outline.clean(given)
         for what in done:
             ctx.note("repaired", what.replace("outline", "seam outline"), piece)
-        if len(clean) < 3 or abs(outline.area(clean)) < _LEAST_AREA_MM2:
+        if len(clean) < 3 or outline.is_flat(clean):
+            ctx.note("ignored", "a seam outline without area is left out", piece)
             continue
         at = outline.crossing(clean)
         if at is not None:
@@ -245,7 +243,7 @@ def _cutouts(strokes: Sequence[Stroke], f: Found, ctx: Context, piece: str) -> t
         clean, done = outline.clean(given)
         for what in done:
             ctx.note("repaired", what.replace("outline", "cutout"), piece)
-        if len(clean) < 3 or abs(outline.area(clean)) < 1e-3:
+        if len(clean) < 3 or outline.is_flat(clean, 1e-3):
             ctx.note("ignored", "a cutout without area is left out", piece)
             continue
         at = outline.crossing(clean)

@@ -11,6 +11,7 @@ from nesting.pieces.piece import Line, Point, Ring
 
 __all__ = [
     "DOUBLED_MM",
+    "LEAST_AREA_MM2",
     "Place",
     "area",
     "box",
@@ -18,6 +19,7 @@ __all__ = [
     "crossing",
     "half_way",
     "inward",
+    "is_flat",
     "length",
     "nearest",
     "side_along",
@@ -25,6 +27,8 @@ __all__ = [
 
 #: mm. Points nearer than this are one point drawn twice: it is the last digit that drawings carry.
 DOUBLED_MM = 0.001
+#: mm². Nothing that is sewn is smaller; an outline below it encloses nothing.
+LEAST_AREA_MM2 = 1.0
 
 
 def length(points: Sequence[Point], closed: bool = False) -> float:
@@ -114,6 +118,13 @@ def _drop_spikes(ring: list[Point]) -> int:
         else:
             i += 1
     return count
+
+
+def is_flat(ring: Sequence[Point], least: float = LEAST_AREA_MM2) -> bool:
+    """Whether all of the outline lies so near a line that it could not enclose ``least`` mm²."""
+    from shapely import MultiPoint
+
+    return bool(MultiPoint(ring).convex_hull.area < least)
 
 
 def crossing(ring: Ring) -> Point | None:

@@ -12,7 +12,7 @@ from nesting.tolerances import CHORD_MM, JOIN_GAP_MM
 __all__ = ["LARGEST_FILE", "open_drawing", "read_pieces"]
 
 #: Bytes. A pattern of some hundred pieces in many sizes takes a few million.
-LARGEST_FILE = 64 * 1024 * 1024
+LARGEST_FILE = 32 * 1024 * 1024
 
 
 def read_pieces(
@@ -71,9 +71,11 @@ def open_drawing(path: Path, ctx: Context, units: str | None) -> tuple[Group, bo
 
 
 def _read(path: Path, ctx: Context) -> bytes:
-    if path.is_dir():
-        raise ctx.error("this is a folder, but a pattern file was expected: name the SVG or DXF file in it")
     try:
+        if path.is_dir():
+            raise ctx.error("this is a folder, but a pattern file was expected: name the SVG or DXF file in it")
+        if path.exists() and not path.is_file():
+            raise ctx.error("this is no regular file: name an SVG or DXF file")
         with path.open("rb") as stream:
             data = stream.read(LARGEST_FILE + 1)
     except FileNotFoundError:

@@ -38,6 +38,8 @@ from nesting.tolerances import LARGEST_MM
 
 __all__ = ["read_svg"]
 
+#: Elements shown again by ``use``, each of which may show others.
+MOST_USES = 5_000
 _CONTAINERS = ("g", "a", "svg", "switch", "symbol")
 _NOT_DRAWN = (
     "defs", "symbol", "clipPath", "mask", "pattern", "marker", "metadata", "style", "script", "title", "desc",
@@ -67,7 +69,6 @@ class _Reader:
     rules: list[Rule]
     page_box: tuple[float, float] | None = None
     elements: int = 0
-    points: int = 0
     seen: dict[str, int] = field(default_factory=dict)
     shown: dict[str, list[Group]] = field(default_factory=dict)
 
@@ -254,6 +255,7 @@ def _use(
         return
     if ident in state.uses or len(state.uses) >= 30:
         raise reader.ctx.error(f"<use> of '{ident}' shows itself, or is nested too deep: remove that reference")
+    reader.ctx.spend("uses", 1, MOST_USES, "uses of other elements")
     x, y = number(element, reader.ctx, "x"), number(element, reader.ctx, "y")
     a, b, c, d, e, f = state.matrix
     inner = replace(
@@ -353,9 +355,7 @@ def _shape(reader: _Reader, element: Any, tag: str, group: Group, state: _State)
                     f"{where} reaches ({x:.4g}, {y:.4g}) mm; drawings up to {LARGEST_MM / 1000:g} m are read. Check "
                     "the drawing's units and transforms"
                 )
-        reader.points += len(points)
-        if reader.points > MOST_POINTS:
-            raise reader.ctx.error(f"the drawing has more than {MOST_POINTS} points; simplify it")
+        reader.ctx.spend("points", len(points), MOST_POINTS, "points")
         if not closed and len(points) > 3 and math.dist(points[0], points[-1]) <= 1e-6:
             points, closed = points[:-1], True
         group.strokes.append(

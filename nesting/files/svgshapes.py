@@ -15,7 +15,9 @@ from nesting.pieces.piece import Point
 __all__ = ["MOST_POINTS", "SHAPES", "Run", "number", "runs_of"]
 
 #: A pattern has some hundred thousand points. Beyond this a drawing is hostile.
-MOST_POINTS = 3_000_000
+MOST_POINTS = 1_000_000
+#: So are more commands and numbers in all path data together than this.
+MOST_WORDS = 600_000
 SHAPES = ("path", "line", "polyline", "polygon", "rect", "circle", "ellipse")
 Run = tuple[list[Point], bool]
 
@@ -114,6 +116,8 @@ def _path(element: Any, matrix: Matrix, ctx: Context) -> list[Run]:
         raise ctx.error(f"{describe(element)} has a coordinate that is no finite number: correct or remove it")
     if re.search(r"[^\sMmZzLlHhVvCcSsQqTtAa0-9eE.,+-]", text) or not re.match(r"\s*[Mm]", text):
         raise ctx.error(f"the path data of {describe(element)} cannot be read: '{text.strip()[:40]}'")
+    words = text.count(" ") + text.count(",") + sum(map(text.count, "MmZzLlHhVvCcSsQqTtAa"))
+    ctx.spend("words", words, MOST_WORDS, "commands in its paths")
     try:
         path = Path(text)
     except Exception as error:

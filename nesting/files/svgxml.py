@@ -26,7 +26,7 @@ __all__ = [
 ]
 
 #: A pattern has some thousand elements in a few levels. Beyond these limits a drawing is hostile.
-MOST_ELEMENTS = 200_000
+MOST_ELEMENTS = 100_000
 MOST_LEVELS = 200
 #: A selector and what it declares.
 Rule = tuple[str, dict[str, str]]

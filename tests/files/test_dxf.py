@@ -194,7 +194,7 @@ def test_units_that_disagree(read: Callable[..., Reading]) -> None:
 
 @pytest.mark.parametrize("release", ["R12", "R2018"])
 def test_outline_in_every_kind_of_line(read: Callable[..., Reading], release: str) -> None:
-    """An outline of LINE, ARC, POLYLINE and, from R2000 on, SPLINE, ELLIPSE and LWPOLYLINE, with a gap and two loose lines."""
+    """An outline of LINE, ARC, POLYLINE and, from R2000 on, SPLINE and ELLIPSE, with a gap and two loose lines."""
     doc = new(release)
     block = doc.blocks.new("FRONT")
     one = {"layer": "1"}
@@ -207,7 +207,7 @@ def test_outline_in_every_kind_of_line(read: Callable[..., Reading], release: st
         block.add_polyline2d([(0, 100), (0, 0)], dxfattribs=one)
     else:
         block.add_spline(dxfattribs=one).control_points = [(90, 100), (60, 100), (30, 100), (0, 100)]  # type: ignore[assignment]
-        spline = list(block.query("SPLINE"))[0]
+        spline = next(iter(block.query("SPLINE")))
         spline.dxf.degree = 3
         spline.knots = [0, 0, 0, 0, 1, 1, 1, 1]
         block.add_ellipse((0, 50), (0, 50), 0.4, 0, math.pi, dxfattribs=one)

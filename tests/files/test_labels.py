@@ -79,7 +79,9 @@ def test_roles(words: str, role: str, name: str | None, kind: str | None) -> Non
     assert read_role(words) == (role, name, kind)
 
 
-@pytest.mark.parametrize("words", ["front", "M", "Fold back facing", "Inside leg", "Cut up", "Seaming", "", "Edges", "12"])
+@pytest.mark.parametrize(
+    "words", ["front", "M", "Fold back facing", "Inside leg", "Cut up", "Seaming", "", "Edges", "12"]
+)
 def test_names_are_no_roles(words: str) -> None:
     """Names of pieces that begin like a role are none."""
     assert read_role(words) is None
