@@ -55,6 +55,8 @@ def near(a: Array, b: Array, tolerance: float, *, closed: bool = True) -> bool:
 
     For closed rings the areas must agree as well, so that a ring that doubles back is not taken for the other.
     """
+    if not (np.isfinite(a).all() and np.isfinite(b).all()):
+        return False
     if a.shape == b.shape and len(a):
         start = int(np.argmin(np.hypot(*(b - a[0]).T))) if closed else 0
         if float(np.abs(np.roll(b, -start, axis=0) - a).max()) <= tolerance / 1.5:

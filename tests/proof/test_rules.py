@@ -16,7 +16,7 @@ from nesting.proof import FailureKind, prove
 from nesting.proof.matching import match_notches
 from nesting.proof.turning import allowed_turns, heading, why_not_turned
 
-from .build import BAND, BRIEF, LEG, TAB, cut, finished, lay_of, order_of, put, rectangle
+from .build import BAND, BRIEF, LEG, TAB, cut, finished, lay_of, order_of, put, rectangle, with_placements
 from .good import open_lay
 
 
@@ -335,6 +335,23 @@ def test_follower_drawn_elsewhere_on_the_page() -> None:
     order = replace(order, together=(Together("leg", "lining", "to the leader"),))
     assert found(layered(order, put(other, 130, 162, plies=(1,), follows="leg")), order) == set()
     assert found(layered(order, put(other, 130, 160, plies=(1,), follows="leg")), order) == {"together"}
+
+
+def test_follower_in_a_second_cloth() -> None:
+    """A follower cut from a second cloth laid over may be listed with its leader: it takes no ply here and does not
+    count, but it has to be that piece, at its place."""
+    order = together_order("same")
+    main = order.cloths[0]
+    pieces = (order.pieces[0], replace(order.pieces[1], cloth="thin"))
+    order = replace(order, pieces=pieces, cloths=(main, replace(main, name="thin")))
+    over = replace(put(LINING, 160, 150, follows="leg"), second_cloth="thin")
+    lay = lay_of(order, "open", [put(LEG, 160, 150), over])
+    assert found(lay, order) == set()
+    assert prove(lay, order).cloth_pieces == 1
+    assert found(with_placements(lay, {1: replace(over, second_cloth=None)}), order) >= {"count", "overlap"}
+    beside = replace(put(LINING, 180, 150, follows="leg"), second_cloth="thin")
+    assert found(with_placements(lay, {1: beside}), order) == {"together"}
+    assert found(with_placements(lay, {1: replace(over, notches=(Notch((1, 1), 0.0),))}), order) == {"mark"}
 
 
 FRONT = Piece(
