@@ -21,6 +21,7 @@ from nesting.order import Cloth, CutPiece, Order, Remnant
 from nesting.packing.problem import Axis, Item, Place, Pose, Problem, Region
 from nesting.pieces.piece import Piece, Ring
 from nesting.planning.demand import Need, Stack, is_symmetric
+from nesting.planning.following import follower_motion
 from nesting.planning.jobs import Job, JobStyle, jobs_for
 from nesting.planning.matching import matching_for, phases
 from nesting.planning.rings import search_ring
@@ -125,19 +126,30 @@ def _placements_of(job: Job, meta: PoseMeta, piece: Piece, x: float, y: float, t
             fold=shape.fold,
             seam=shape.seam,
             follows=follows,
-            copies=tuple(n.copy for n in job.needs),
+            copies=_copies(job, 1 if meta.on_fold else len(on)),
         )
 
-    leader = one(need.cut, piece, plies, len(job.needs), None)
+    # a piece on a fold takes both plies for one; everything else gives one for each of its plies
+    leader = one(need.cut, piece, plies, 1 if meta.on_fold else len(plies), None)
     if need.follower is None:
         return [leader]
     follower = need.follower.piece
     if meta.opened:
         follower = mirrored_over_fold(follower)
-    lower = one(
-        need.follower, placed(follower, x, y, turn, meta.flipped), meta.follower_plies, len(job.needs), need.cut.name
-    )
-    return [leader, lower]
+    fx, fy, follower_turn, flipped = follower_motion(need.cut, need.follower, x, y, turn, meta.flipped, job.tolerance)
+    shape = placed(follower, fx, fy, follower_turn, flipped)
+    lower = one(need.follower, shape, meta.follower_plies, len(meta.follower_plies), need.cut.name)
+    return [leader, replace(lower, x=fx, y=fy, turn=follower_turn, flipped=flipped)]
+
+
+def _copies(job: Job, pieces: int) -> tuple[int, ...]:
+    """The garment copy that each of the cloth pieces goes to; numbers beyond the last copy are surplus."""
+    copies = [n.copy for n in job.needs]
+    paired = len(copies) > 1 and copies[0] == copies[1]
+    while len(copies) < pieces:
+        following = max(copies) + 1
+        copies += [following, following] if paired else [following]
+    return tuple(copies)
 
 
 def assemble(
@@ -155,7 +167,7 @@ def assemble(
     CannotLayError names the piece that cannot lie there, and why.
     """
     spread = make_spread(kind, cloth, NOMINAL_LENGTH, depths, remnant)  # type: ignore[arg-type]
-    jobs = jobs_for(stacks, spread, style or JobStyle())
+    jobs = jobs_for(stacks, spread, style or JobStyle(), surplus=cloth.surplus)
     groups = _Groups()
     matched = cloth.repeat_along > 0.0 or cloth.repeat_across > 0.0
     items: list[Item] = []

@@ -21,7 +21,18 @@ from nesting.planning.laying import LayOne, cloths_used, garment_label, pieces_o
 from nesting.planning.trims import TrimNeed, trim_needs
 from nesting.units import parse_length
 
-__all__ = ["BuyRow", "Buying", "Curve", "CurvePoint", "RefusedRow", "adding_sequence", "buy", "curve", "parse_widths"]
+__all__ = [
+    "BuyRow",
+    "Buying",
+    "Curve",
+    "CurvePoint",
+    "RefusedRow",
+    "adding_sequence",
+    "buy",
+    "curve",
+    "of_one_garment",
+    "parse_widths",
+]
 
 #: Lays measured for one curve; further counts in between take the next measured length, which is enough for them.
 CURVE_COUNTS = 12
@@ -213,6 +224,14 @@ def _on_cloth(order: Order, cloth: str) -> Order:
 
 def _with_cloth(order: Order, cloth: Cloth) -> Order:
     return replace(order, cloths=tuple(cloth if c.name == cloth.name else c for c in order.cloths))
+
+
+def of_one_garment(order: Order, name: str, size: str | None, count: int) -> Order:
+    """The order with ``count`` of one garment alone. KeyError if there is no such garment."""
+    kept = [g for g in order.garments if g.name == name and g.size == size][:1]
+    if not kept:
+        raise KeyError((name, size))
+    return replace(order, garments=(replace(kept[0], count=count),))
 
 
 def _next_garment(order: Order, sequence: Sequence[int], count: int) -> Garment:

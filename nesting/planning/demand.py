@@ -37,6 +37,7 @@ class Need:
     hand: Hand | None
     follower: CutPiece | None = None
     faces: Literal["same", "to the leader"] = "same"
+    tolerance: float | None = None
 
 
 @dataclass(frozen=True)
@@ -156,6 +157,7 @@ def stacks_of(order: Order, cloth: Cloth, counts: Counts | None = None, *, apart
                             hand,
                             follower,
                             together.faces if together is not None and follower is not None else "same",
+                            together.tolerance if together is not None else None,
                         )
                     )
             if needs:

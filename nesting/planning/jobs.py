@@ -44,16 +44,24 @@ class Job:
     opened: bool = False
     may_open: bool = False
 
+    @property
+    def tolerance(self) -> float | None:
+        """How far the outlines of pieces that are cut together may differ, mm; None: the usual."""
+        return self.needs[0].tolerance
 
-def jobs_for(stacks: tuple[Stack, ...], spread: Spread, style: JobStyle) -> tuple[Job, ...]:
+
+def jobs_for(
+    stacks: tuple[Stack, ...], spread: Spread, style: JobStyle, *, surplus: bool = False
+) -> tuple[Job, ...]:
     """The jobs that give exactly what the stacks need on this spread.
 
+    With ``surplus``, stacks that do not come out evenly are cut through all plies and give more.
     CannotLayError names the piece that this spread cannot give, and why.
     """
     jobs: list[Job] = []
     for stack in stacks:
         if spread.kind in ("stacked face up", "stacked face to face"):
-            jobs += _stacked(stack, spread)
+            jobs += _stacked(stack, spread, surplus)
         elif len(spread.plies) == 1:
             jobs += _open(stack)
         else:
@@ -133,8 +141,12 @@ def _chunks(needs: list[Need], size: int) -> list[tuple[Need, ...]]:
     return [tuple(needs[i : i + size]) for i in range(0, len(needs), size)]
 
 
-def _stacked(stack: Stack, spread: Spread) -> list[Job]:
+def _stacked(stack: Stack, spread: Spread, surplus: bool) -> list[Job]:
     plies = len(spread.plies)
+
+    def ends(count: int) -> tuple[tuple[int, ...], ...]:
+        return _ends(plies, plies if surplus else count)
+
     _refuse_halves(stack, "a stack has no folds")
     opened = stack.cut.on_fold
     facing = spread.kind == "stacked face to face"
@@ -156,11 +168,11 @@ def _stacked(stack: Stack, spread: Spread) -> list[Job]:
             for needs in by_hand.values()
             for chunk in _chunks(needs, half)
         ]
-    jobs = [Job("through", chunk, _ends(plies, len(chunk)), opened) for chunk in _chunks(by_hand[None], plies)]
+    jobs = [Job("through", chunk, ends(len(chunk)), opened) for chunk in _chunks(by_hand[None], plies)]
     rights, lefts = by_hand["right"], by_hand["left"]
     if not facing:
         return jobs + [
-            Job("through", chunk, _ends(plies, len(chunk)), opened)
+            Job("through", chunk, ends(len(chunk)), opened)
             for needs in (rights, lefts)
             for chunk in _chunks(needs, plies)
         ]
@@ -168,7 +180,7 @@ def _stacked(stack: Stack, spread: Spread) -> list[Job]:
     for i in range(0, paired, plies // 2):
         count = min(plies // 2, paired - i)
         both = tuple(n for pair in zip(rights[i : i + count], lefts[i : i + count], strict=True) for n in pair)
-        jobs.append(Job("through", both, _ends(plies, 2 * count), opened))
+        jobs.append(Job("through", both, ends(2 * count), opened))
     for need in rights[paired:] + lefts[paired:]:
         jobs.append(Job("single", (need,), _ends(plies, 1), opened))
     return jobs

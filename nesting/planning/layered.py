@@ -2,31 +2,17 @@
 
 from __future__ import annotations
 
-import math
 from dataclasses import replace
 
 from nesting.cloth.spreads import make_spread
 from nesting.lay import Lay, Placement, Section, Spread, mirrored_over_fold, placed
 from nesting.order import CutPiece, Order
-from nesting.pieces.together import agreement
 from nesting.planning.demand import garment_counts
+from nesting.planning.following import follower_motion, tolerance_of
 from nesting.planning.yardage import buy_length, garment_shares, utilisation
 from nesting.units import format_length
 
-__all__ = ["follower_motion", "lay_over"]
-
-
-def follower_motion(
-    leader: CutPiece, follower: CutPiece, x: float, y: float, turn: float, flipped: bool, tolerance: float | None
-) -> tuple[float, float, float, bool]:
-    """(x, y, turn, flipped) of the follower that lies at the leader's place."""
-    agreed = agreement(leader.piece, follower.piece, tolerance)
-    a = math.radians(turn)
-    sx, sy = agreed.shift
-    fy = -sy if flipped else sy
-    dx, dy = math.cos(a) * sx - math.sin(a) * fy, math.sin(a) * sx + math.cos(a) * fy
-    own = -agreed.turn if flipped else agreed.turn
-    return x + dx, y + dy, (turn + own) % 360.0, flipped != agreed.flipped
+__all__ = ["lay_over"]
 
 
 def lay_over(order: Order, lays: tuple[Lay, ...]) -> tuple[Lay, ...]:
@@ -132,9 +118,7 @@ def _over(order: Order, lay: Lay, apart: Lay) -> tuple[Lay, Lay]:
 
 def _at(order: Order, leader: Placement, follower: CutPiece, first: str) -> Placement:
     lead = order.cut_piece(leader.piece, leader.size)
-    tolerance = next(
-        t.tolerance for t in order.together if t.leader == leader.piece and t.follower == follower.name
-    )
+    tolerance = tolerance_of(order, leader.piece, follower.name)
     x, y, turn, flipped = follower_motion(lead, follower, leader.x, leader.y, leader.turn, leader.flipped, tolerance)
     whole = mirrored_over_fold(follower.piece) if leader.opened else follower.piece
     shape = placed(whole, x, y, turn, flipped)

@@ -162,6 +162,18 @@ CASES = [
         ],
     ),
     Case(
+        "five from stacks of two, surplus welcome: three times through both plies, six in all",
+        order_of(flag("a", 300, 200), count=5, plies=2, surplus=True),
+        "stacked face up",
+        [("a", BOTH, False, False, False, 2)] * 3,
+    ),
+    Case(
+        "three pairs from four plies face to face, surplus welcome: twice through all, four pairs",
+        order_of(flag("a", 300, 200, cut=2, mirrored=True), count=3, plies=4, surplus=True),
+        "stacked face to face",
+        [("a", (0, 1, 2, 3), None, False, False, 4)] * 2,
+    ),
+    Case(
         "face to face, four plies: one placement gives two pairs",
         order_of(flag("a", 300, 200, cut=2, mirrored=True), count=2, plies=4),
         "stacked face to face",
