@@ -14,11 +14,11 @@ from nesting.pieces.piece import Line
 from nesting.report.fonts import shown
 from nesting.report.labels import Block, Labeller, upright
 from nesting.report.looks import INK
-from nesting.report.marked import ply_style
+from nesting.report.marked import ply_styles
 from nesting.report.route import Cut, joined, travel
 from nesting.report.scene import Item, Role, Scene, Shape, Stroke, Text
 from nesting.report.shapes import box_of
-from nesting.report.sheet import Row, covering, rows
+from nesting.report.sheet import Row, rows
 from nesting.report.symbols import drill_lines, notch_lines
 from nesting.report.words import cautions, long_length
 
@@ -78,7 +78,7 @@ def cutter_passes(lay: Lay, *, join: bool = True) -> tuple[Pass, ...]:
     out: list[Pass] = []
     first = 0
     for s, section in enumerate(lay.sections):
-        styles = [ply_style(p, cover) for p, cover in zip(section.placements, covering(section), strict=True)]
+        styles = ply_styles(section)
         for style in _PASSES:
             chosen = [(by_index[first + i], p) for i, p in enumerate(section.placements) if styles[i] == style]
             if not chosen:

@@ -7,10 +7,10 @@ from collections.abc import Callable, Sequence
 from nesting.lay import Lay
 from nesting.report import looks
 from nesting.report.fonts import shown, text_width
-from nesting.report.marked import groups, ply_style
+from nesting.report.marked import groups, ply_styles
 from nesting.report.scene import Item, Shape, Stroke, Text
 from nesting.report.shapes import arrow_head, box_of, hatch
-from nesting.report.sheet import Row, covering
+from nesting.report.sheet import Row
 from nesting.report.symbols import place_on_fold
 from nesting.report.view import View
 
@@ -100,7 +100,7 @@ def _line_styles(lay: Lay, view: View) -> list[tuple[_Sign | None, str]]:
     plies = 1
     for section in lay.sections:
         plies = max(plies, len(section.spread.plies))
-        used |= {ply_style(p, cover) for p, cover in zip(section.placements, covering(section), strict=True)}
+        used |= set(ply_styles(section))
     if plies == 1 and used <= {"all"}:
         return []
     words = {

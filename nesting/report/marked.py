@@ -6,7 +6,7 @@ import math
 from collections.abc import Mapping
 from dataclasses import replace
 
-from nesting.lay import Lay, Placement
+from nesting.lay import Lay, Placement, Section
 from nesting.pieces.piece import Line, Point, Ring
 from nesting.report import looks
 from nesting.report.fonts import shown
@@ -14,12 +14,12 @@ from nesting.report.labels import Block, Fitted, Labeller, upright
 from nesting.report.offcuts import free_rectangles
 from nesting.report.scene import Item, Shape, Stroke, Text
 from nesting.report.shapes import area, box_of, chords, hatch, ring_box, thinned
-from nesting.report.sheet import Row, covering, grain_line
+from nesting.report.sheet import Row, covering, cut_through, grain_line, leaders_of
 from nesting.report.symbols import drill_lines, grain_arrow, notch_lines, place_on_fold
 from nesting.report.view import Laid, View
 from nesting.units import format_fraction
 
-__all__ = ["groups", "inward_of_fold", "mark_items", "piece_items", "ply_style"]
+__all__ = ["groups", "inward_of_fold", "mark_items", "piece_items", "ply_styles"]
 
 #: how many of a label's forms are the bare number
 _NUMBERS = 4
@@ -31,15 +31,21 @@ def groups(lay: Lay) -> dict[tuple[str, str | None], int]:
     return {key: n for n, key in enumerate(keys)}
 
 
-def ply_style(p: Placement, cover: tuple[int, ...]) -> str:
-    """The line style by plies: "all", "top", "bottom", "middle", or "with" for a piece that follows another."""
-    if p.follows is not None:
-        return "with"
-    if len(cover) <= 1 or set(cover) <= set(p.plies):
-        return "all"
-    if cover[-1] in p.plies:
-        return "top"
-    return "bottom" if cover[0] in p.plies else "middle"
+def ply_styles(section: Section) -> tuple[str, ...]:
+    """The line style of each placement by the plies that are cut: "all", "top", "bottom", "middle", or "with" for a
+    piece that is cut together with another one here."""
+    leaders = leaders_of(section)
+    out = []
+    for i, (plies, cover) in enumerate(zip(cut_through(section), covering(section), strict=True)):
+        if i in leaders:
+            out.append("with")
+        elif len(cover) <= 1 or set(cover) <= set(plies):
+            out.append("all")
+        elif cover[-1] in plies:
+            out.append("top")
+        else:
+            out.append("bottom" if cover[0] in plies else "middle")
+    return tuple(out)
 
 
 def inward_of_fold(p: Placement) -> float:
@@ -56,12 +62,12 @@ def piece_items(lay: Lay, laid: Laid, view: View, rows: Mapping[int, Row]) -> li
     em = view.em
     group = groups(lay)
     order = {"bottom": 0, "middle": 1, "all": 2, "top": 3, "with": 4}
-    covers = covering(laid.section)
-    todo = sorted(enumerate(laid.section.placements), key=lambda pair: order[ply_style(pair[1], covers[pair[0]])])
+    styles = ply_styles(laid.section)
+    todo = sorted(enumerate(laid.section.placements), key=lambda pair: order[styles[pair[0]]])
     items: list[Item] = []
     for i, p in todo:
         number = rows[laid.first + i].number
-        style = ply_style(p, covers[i])
+        style = styles[i]
         outline = thinned(p.outline, view.thin)
         cutouts = tuple(thinned(c, view.thin) for c in p.cutouts)
         rings: tuple[Ring, ...] = (outline, *cutouts)
@@ -96,8 +102,7 @@ def mark_items(
     labeller = Labeller(em)
     fine = Stroke(looks.INK, 0.5 * view.line)
     faint = Stroke(looks.SOFT, 0.45 * view.line, (0.45 * em, 0.3 * em))
-    covers = covering(laid.section)
-    styles = [ply_style(p, cover) for p, cover in zip(laid.section.placements, covers, strict=True)]
+    styles = ply_styles(laid.section)
     crowded = any(style != "all" for style in styles)
     for i, p in enumerate(laid.section.placements):
         number = rows[laid.first + i].number

@@ -28,7 +28,20 @@ from nesting.report.shapes import chords, ring_box, turned
 from nesting.report.words import copies_of, copy_words, edge_names, hands, measure, ply_words, side_words, turn_words
 from nesting.units import parse_length
 
-__all__ = ["Bundle", "Rebuilt", "Row", "Sheet", "bundles", "covering", "grain_line", "rebuild", "rows", "sheet"]
+__all__ = [
+    "Bundle",
+    "Rebuilt",
+    "Row",
+    "Sheet",
+    "bundles",
+    "covering",
+    "cut_through",
+    "grain_line",
+    "leaders_of",
+    "rebuild",
+    "rows",
+    "sheet",
+]
 
 #: mm. Pieces that begin within a hand's breadth of each other count as equally near the cut end.
 _BAND_MM = 100.0
@@ -131,11 +144,40 @@ def covering(section: Section) -> tuple[tuple[int, ...], ...]:
     return tuple(out)
 
 
+def leaders_of(section: Section) -> dict[int, int]:
+    """For each placement of a section that is cut together with another, which one (both by place in the section)."""
+    out: dict[int, int] = {}
+    for i, p in enumerate(section.placements):
+        if p.follows is None:
+            continue
+        from shapely.geometry import Polygon
+
+        body = Polygon(p.outline)
+        shared = {
+            j: body.intersection(Polygon(q.outline)).area
+            for j, q in enumerate(section.placements)
+            if q.piece == p.follows and (q.garment, q.size, q.follows) == (p.garment, p.size, None)
+        }
+        if shared and max(shared.values()) > body.area / 2:
+            out[i] = max(shared, key=lambda j: shared[j])
+    return out
+
+
+def cut_through(section: Section) -> tuple[tuple[int, ...], ...]:
+    """For each placement the plies that are cut at its place: its own, and those of a piece cut together with it."""
+    own = [set(p.plies) for p in section.placements]
+    for i, j in leaders_of(section).items():
+        if section.placements[i].second_cloth is None:
+            own[i] = own[j] = own[i] | own[j]
+    return tuple(tuple(sorted(plies)) for plies in own)
+
+
 def rows(lay: Lay) -> tuple[Row, ...]:
     """The rows of the sheet in cutting order.
 
     Section by section: single pieces of a top ply first, then what goes through all plies, then what is left on a
     bottom ply; in each, near the cut end first, and where two begin within 10 cm of each other the one on a fold first.
+    A piece that is cut together with another comes right after it.
     """
     imperial = lay.imperial
     hand = hands(lay)
@@ -146,9 +188,14 @@ def rows(lay: Lay) -> tuple[Row, ...]:
         # from printed numbers on both sides of a sum, so that only one rounding remains in each distance
         from_end = _as_printed(_end_allowance(lay), imperial) if s == 0 else 0.0
         width = _as_printed(section.spread.table_width, imperial)
-        for i, (p, cover) in enumerate(zip(section.placements, covering(section), strict=True)):
-            phase = _phase(p, cover)
-            box = ring_box(p.outline)
+        through, leaders, covers = cut_through(section), leaders_of(section), covering(section)
+        for i, p in enumerate(section.placements):
+            phase = _phase(through[i], covers[i])
+            box = ring_box(section.placements[leaders.get(i, i)].outline)
+            followers = [section.placements[k].piece for k, j in leaders.items() if j == i]
+            words = ply_words(p.plies if i in leaders else through[i], covers[i])
+            if followers:
+                words += " with " + ", ".join(followers)
             edge = _edge(p, section)
             at = 0.0 if edge == "A" else section.spread.table_width if p.on_fold else width
             (tail, head), offset = grain_line(p, imperial)
@@ -165,7 +212,7 @@ def rows(lay: Lay) -> tuple[Row, ...]:
                 flipped=p.flipped,
                 side=side_words(p.flipped),
                 plies=p.plies,
-                ply_words=f"on {p.second_cloth}" if p.second_cloth else ply_words(p, cover),
+                ply_words=f"on {p.second_cloth}" if p.second_cloth else words,
                 on_fold=p.on_fold,
                 opened=p.opened,
                 lies=_lies(p, section, names),
@@ -180,9 +227,8 @@ def rows(lay: Lay) -> tuple[Row, ...]:
                 follows=p.follows,
                 second_cloth=p.second_cloth,
             )
-            key = (s, phase, math.floor(box[0] / _BAND_MM), 0.0 if p.on_fold else 1.0, box[0], box[1])
-            # a follower comes right after what lies at the same place
-            drafts.append((key if p.follows is None else (*key[:5], box[1] + 0.001), row))
+            band = math.floor(box[0] / _BAND_MM)
+            drafts.append(((s, phase, band, 0.0 if p.on_fold else 1.0, box[0], box[1], float(i in leaders)), row))
         first += len(section.placements)
     drafts.sort(key=lambda pair: pair[0])
     return tuple(_numbered(row, n) for n, (_, row) in enumerate(drafts, start=1))
@@ -289,10 +335,10 @@ def _end_allowance(lay: Lay) -> float:
     return 0.0 if lay.remnant is not None else lay.end_allowance
 
 
-def _phase(p: Placement, cover: Sequence[int]) -> int:
-    if len(cover) <= 1 or set(cover) <= set(p.plies):
+def _phase(through: Sequence[int], cover: Sequence[int]) -> int:
+    if len(cover) <= 1 or set(cover) <= set(through):
         return 1
-    return 0 if cover[-1] in p.plies else 2
+    return 0 if cover[-1] in through else 2
 
 
 def _edge(p: Placement, section: Section) -> str:

@@ -104,17 +104,17 @@ def hands(lay: Lay) -> dict[int, str]:
     }
 
 
-def ply_words(placement: Placement, covering: tuple[int, ...]) -> str:
-    """Through which plies a placement is cut; ``covering`` are the plies that lie there, bottom first."""
+def ply_words(plies: tuple[int, ...], covering: tuple[int, ...]) -> str:
+    """Which of the ``covering`` plies, bottom first, are cut when ``plies`` are."""
     if len(covering) <= 1:
         return "single ply"
-    if set(covering) <= set(placement.plies):
+    if set(covering) <= set(plies):
         return f"through all {len(covering)} plies" if len(covering) > 2 else "through both plies"
-    if covering[-1] in placement.plies:
+    if covering[-1] in plies:
         return "top ply only"
-    if covering[0] in placement.plies:
+    if covering[0] in plies:
         return "bottom ply only"
-    return "ply " + ", ".join(str(k + 1) for k in placement.plies) + " only"
+    return "ply " + ", ".join(str(k + 1) for k in plies) + " only"
 
 
 def edge_names(spread: Spread, remnant: bool = False) -> tuple[str, str]:

@@ -429,7 +429,20 @@ def together_lay() -> Lay:
     return _lay([_one("open", 1500.0, [ply], [front, lining])])
 
 
+def lining_lay() -> Lay:
+    """On a lengthwise fold, a front on the bottom ply and its lining on the top one, cut together; a tie by itself."""
+    front = lay_down(Want(half_brief("front", "M"), "briefs", 1, 0.0, False, (0,), opened=True), 0.0, 20.0)
+    small = replace(half_brief("front", "M", 0.9), name="lining")
+    lining = lay_down(Want(small, "briefs", 1, plies=(1,), opened=True), front.x, front.y, by_box=False)
+    tie = lay_down(Want(band("tie", None, 200.0, 40.0), "briefs", 1, plies=(1,)), 0.0, 460.0)
+    placements = [front, replace(lining, follows="front"), tie]
+    length = far_x(placements)
+    plies = [PlyRegion(0, "up", _strip(length, 0.0, 740.0)), PlyRegion(1, "down", _strip(length, 0.0, 740.0))]
+    return _lay([_one("lengthwise fold", 750.0, plies, placements, folds=(FoldLine("x", 0.0, (0, 1)),))])
+
+
 ALL = {
+    "lining": lining_lay,
     "open": open_lay,
     "lengthwise": lengthwise_lay,
     "partial": partial_lay,

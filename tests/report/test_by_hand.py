@@ -66,8 +66,8 @@ def _by_ruler(lay: Lay, order: Order, rebuilt: tuple[Rebuilt, ...], inwards: flo
 
 @pytest.mark.parametrize("spread", ["open", "lengthwise fold", "partial fold"])
 def test_proof_accepts_what_the_ruler_rebuilds(spread: SpreadName) -> None:
-    """Gap 4 mm, twice the rounding of two neighbours and more: rebuilt from the sheet, no piece is off by more than 1 mm
-    and the lay is proved with the gap, and the selvage margin, less by what the ruler may be off."""
+    """Gap 4 mm, twice the rounding of two neighbours and more: rebuilt from the sheet, no piece is off by more than
+    1 mm and the lay is proved with the gap, and the selvage margin, less by what the ruler may be off."""
     order = _order(gap=4.0, selvage=10.0)
     lay = lay_cloth(order, "main", SearchOptions(seconds=None, rounds=1), spread=spread)
     assert prove(lay, order).ok

@@ -167,6 +167,15 @@ def test_ply_line_styles() -> None:
     assert {"cut the top ply only", "cut the bottom ply only", "cut through all plies that lie there"} <= words
 
 
+def test_a_piece_cut_with_another_has_its_own_line() -> None:
+    """The leader is cut through both plies, so it is solid; the follower's own line is dashed and explained."""
+    lay, scene = drawn("lining")
+    kinds = {s.of: s.kind for s in scene.items if isinstance(s, Shape) and s.role == "cut"}
+    by_piece = {row.piece: kinds[row.number] for row in rows(lay)}
+    assert by_piece == {"tie": "top", "front": "all", "lining": "with"}
+    assert "cut with the piece around it" in {t.words for t in scene.items if isinstance(t, Text)}
+
+
 def test_single_ply_beyond_a_flap_is_not_called_bottom() -> None:
     """Where only one ply lies, a cut through it is a cut through all that lies there."""
     _, scene = drawn("partial")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from itertools import pairwise
 
 import numpy as np
 import pytest
@@ -49,6 +50,14 @@ def test_hatch_covers_a_shape_evenly(deg: float) -> None:
     lines = hatch([SQUARE, HOLE], deg, 1.0)
     assert sum(math.dist(*line) for line in lines) == pytest.approx(shape.area, rel=0.02)
     assert all(shape.buffer(1e-6).covers(LineString(line)) for line in lines)
+
+
+def test_hatch_lines_are_one_spacing_apart() -> None:
+    """On one grid: every level a whole number of spacings from the origin."""
+    levels = sorted({a[1] for a, _ in hatch([circle(50.0)], 0.0, 3.0)})
+    assert len(levels) == 33
+    assert [b - a for a, b in pairwise(levels)] == pytest.approx([3.0] * 32)
+    assert all(v / 3.0 == pytest.approx(round(v / 3.0)) for v in levels)
 
 
 def test_dashes_lie_on_one_grid() -> None:

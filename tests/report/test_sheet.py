@@ -176,6 +176,17 @@ def test_plies_and_folds_in_words() -> None:
     assert {row.ply_words for row in rows(samples.stacked_lay("to face", 4))} == {"through all 4 plies"}
 
 
+def test_pieces_cut_together_come_together() -> None:
+    """Front below and lining above are cut at one place through both plies, one after the other on the sheet; the tie
+    alone is a top ply's single piece and comes first."""
+    listed = rows(samples.lining_lay())
+    assert [(row.piece, row.ply_words, row.follows) for row in listed] == [
+        ("tie", "top ply only", None),
+        ("front", "through both plies with lining", None),
+        ("lining", "top ply only", "front"),
+    ]
+
+
 def test_hands() -> None:
     """Printed side up on the right side of the cloth is right; turned over, or on a ply that lies face down, left;
     halves have no hand, and where only one hand occurs nothing is said."""
@@ -212,7 +223,8 @@ def test_a_placement_for_several_copies_goes_to_each() -> None:
 @pytest.mark.parametrize("paper,size", [("a4", (297.0, 210.0)), ("letter", (279.4, 215.9)), ("a3", (420.0, 297.0))])
 def test_sheet_pdf_shows_the_same_numbers(paper: str, size: tuple[float, float]) -> None:
     """Read back with pdfplumber: page sizes per ISO 216 and ANSI/ASME Y14.1, each row with its four distances."""
-    lay = replace(samples.hundred_lay(), imperial=paper == "letter")
+    made = samples.hundred_lay() if paper == "letter" else samples.sections_lay()
+    lay = replace(made, imperial=paper == "letter")
     with pdfplumber.open(io.BytesIO(sheet_pdf(lay, paper))) as pdf:
         for page in pdf.pages:
             assert (page.width * 25.4 / 72, page.height * 25.4 / 72) == pytest.approx(size, abs=0.05)
