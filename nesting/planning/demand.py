@@ -14,10 +14,11 @@ from dataclasses import dataclass
 from functools import lru_cache
 from typing import Literal
 
-from nesting.errors import OrderError
+from nesting.errors import CannotLayError, OrderError
 from nesting.lay import mirrored_over_fold
 from nesting.order import Cloth, CutPiece, Garment, Order, Together
 from nesting.pieces.piece import Piece
+from nesting.pieces.together import agreement
 
 __all__ = ["Counts", "Hand", "Need", "Stack", "garment_counts", "is_symmetric", "needs_of", "stacks_of"]
 
@@ -144,6 +145,12 @@ def stacks_of(order: Order, cloth: Cloth, counts: Counts | None = None, *, apart
                         f"found cut = {follower.cut} and cut = {cut.cut}",
                         file=order.path,
                         key="together",
+                    )
+                agreed = agreement(cut.piece, follower.piece, together.tolerance)
+                if not agreed.agrees:
+                    raise CannotLayError(
+                        f"cannot be cut together with '{follower.piece.label}': {'; '.join(agreed.messages)}",
+                        piece=cut.piece.label,
                     )
             needs = []
             for copy in range(first + 1, first + count + 1):

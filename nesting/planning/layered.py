@@ -7,6 +7,7 @@ from dataclasses import replace
 from nesting.cloth.spreads import make_spread
 from nesting.lay import Lay, Placement, Section, Spread, mirrored_over_fold, placed
 from nesting.order import CutPiece, Order
+from nesting.pieces.together import agreement
 from nesting.planning.demand import garment_counts
 from nesting.planning.following import follower_motion, tolerance_of
 from nesting.planning.yardage import buy_length, garment_shares, utilisation
@@ -64,6 +65,10 @@ def _over(order: Order, lay: Lay, apart: Lay) -> tuple[Lay, Lay]:
         note = f"cut together with cloth '{lay.cloth}' is not possible as it lies: {why}; laid by itself"
         return lay, replace(apart, notes=(*apart.notes, note))
 
+    for (name, _, size), follower in followers.items():
+        agreed = agreement(order.cut_piece(name, size).piece, follower.piece, tolerance_of(order, name, follower.name))
+        if not agreed.agrees:
+            return kept_apart("; ".join(agreed.messages))
     if own:
         names = ", ".join(sorted({p.piece for p in own}))
         return kept_apart(f"'{cloth.name}' also gives {names}")

@@ -397,3 +397,12 @@ def test_washing_narrows_the_cloth() -> None:
     """A cloth 1000 mm wide that shrinks 4 % across lies 960 mm wide, folded 480."""
     cloth = order_of(rect("r", 1, 1), shrink_across=0.04).cloths[0]
     assert make_spread("lengthwise fold", cloth, 100.0).table_width == pytest.approx(480.0)
+
+
+def test_a_follower_that_reaches_beyond_its_leader_is_refused() -> None:
+    """The follower must lie inside the leader; the refusal names both."""
+    order = order_of(
+        rect("front", 300, 200), rect("lining", 300, 230), together=(Together("front", "lining", "to the leader"),)
+    )
+    with pytest.raises(CannotLayError, match="cannot be cut together with 'lining'"):
+        lay_cloth(order, "main", ONE_ROUND, spread="lengthwise fold")
