@@ -14,7 +14,7 @@ from time import monotonic
 
 from nesting.packing.bounds_lies import Known, Lie, Ply, lies_of, plies_of
 from nesting.packing.bounds_load import Kind, Load
-from nesting.packing.bounds_order import order_bound
+from nesting.packing.bounds_order import order_bound, warm_up
 from nesting.packing.problem import Bound, Item, Problem
 
 __all__ = ["area_bound", "lower_bound"]
@@ -34,6 +34,7 @@ def lower_bound(problem: Problem, *, seconds: float = 1.0) -> Bound:
     NeverFits
         if an item is larger than the empty cloth in each of its poses.
     """
+    warm_up()  # compiling must not eat into the time, or the first run would know less than the second
     until = monotonic() + 4 * seconds
     plies = plies_of(problem)
     kinds = _kinds(problem, plies)

@@ -27,7 +27,7 @@ from nesting.packing.bounds_load import Kind
 from nesting.packing.bounds_shapes import Chain, Profile, chain_of
 from nesting.packing.problem import Axis
 
-__all__ = ["Ordered", "order_bound"]
+__all__ = ["Ordered", "order_bound", "warm_up"]
 
 Floats = NDArray[np.float64]
 _MOST = 24  # items in the model
@@ -118,6 +118,14 @@ def _slices(bars: Profile) -> list[tuple[float, float, float]]:
 
 def _whole(value: float, unit: float) -> int:
     return math.floor(value / unit + 1e-6)
+
+
+def warm_up() -> None:
+    """Have the kernels compiled (once after installing; from then on they come from the cache at once)."""
+    square = np.array([[0.0, 0.0, 1.0, 0.0], [1.0, 0.0, 1.0, 1.0], [1.0, 1.0, 0.0, 1.0], [0.0, 1.0, 0.0, 0.0]])
+    chain = chain_of(square, 0.5)
+    assert chain is not None
+    _least_reach(chain.first, chain.high, chain.first, chain.low, 0.0, 0.0)
 
 
 def order_bound(
