@@ -202,14 +202,9 @@ def round_up(mm: float, increment: float) -> float:
         return mm
     noise = Fraction(_NOISE_MM)
     exact = Fraction(mm)
-    step = _true_step(increment)
+    step = Fraction(increment)
     steps = math.ceil((exact - noise) / step)
     return max(float(steps * step), mm)
-
-
-def _true_step(increment: float) -> Fraction:
-    # 1/8 in is 3.175 mm, which no float holds; through the shortest decimal a thousand of them are still right.
-    return Fraction(repr(float(increment)))
 
 
 def format_fraction(value: float, denominator: int = 8) -> str:

@@ -172,6 +172,16 @@ def test_a_motif_may_be_a_point_of_the_grain_frame(tmp_path: Path) -> None:
     assert motif is not None and (motif.point, motif.offset) == ((120.0, -5.0), (0.0, 0.0))
 
 
+def test_a_motif_may_be_at_a_drill_mark(tmp_path: Path) -> None:
+    """The mark lies 60 mm to the right of the grainline, which is -y when the grain is +x."""
+    drawing = panel_svg().replace(
+        "</g>", '<circle class="drill" aria-label="drill: crown" cx="170" cy="100" r="1"/></g>'
+    )
+    text = PANEL + CLOTH + GARMENT + '[[piece]]\nname = "front"\nmotif = { at = "crown" }\n'
+    motif = load(tmp_path, text, panel=drawing).pieces[0].motif
+    assert motif is not None and motif.point[1] == pytest.approx(-60.0)
+
+
 def test_a_rectangle_lies_along_and_across_the_grain(tmp_path: Path) -> None:
     """Its reference point is its middle; its sides have the names of the drawing, grain to the right."""
     order = load(tmp_path, CLOTH + GARMENT + BAND)
@@ -236,6 +246,7 @@ def test_sizes_come_from_the_pattern_block_and_garments_choose_them(tmp_path: Pa
     ]  # fmt: skip
     assert order.cut_piece("front", "S").piece.key == ("front", "S")
     assert order.cut_piece("band", "S").size is None
+    assert not any("in no garment" in f.message for f in order.findings)
 
 
 def test_a_block_for_one_size_counts_before_the_block_for_all(tmp_path: Path) -> None:

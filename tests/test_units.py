@@ -121,6 +121,11 @@ def test_what_is_no_length_is_refused_and_says_why(written: object, says: str) -
         parse_length(written, "cm")  # type: ignore[arg-type]
 
 
+def test_a_bare_number_is_taken_as_it_is_written() -> None:
+    """0.07 in are 1.778 mm, though the float nearest to 0.07 is not quite 0.07."""
+    assert parse_length(0.07, "in") == 1.778 != float(Fraction(0.07) * Fraction(254, 10))
+
+
 def test_a_bare_number_needs_a_unit_unless_it_is_zero() -> None:
     """No unit is ever guessed."""
     assert parse_length(0, None) == parse_length("0", None) == 0.0
