@@ -364,6 +364,18 @@ def stash(
     _show(as_json, *renderables)
 
 
+@app.command()
+def keys(as_json: Json = False) -> None:
+    """List every key of a cutting order: what it means and its default."""
+    from nesting.commands import order_keys
+
+    document, renderables = order_keys()
+    if as_json:
+        _emit(document)
+    else:
+        _show(as_json, *renderables)
+
+
 def main() -> None:
     """Run the command line; every error becomes one clear message and its exit code."""
     as_json = "--json" in sys.argv

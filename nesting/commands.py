@@ -21,6 +21,7 @@ __all__ = [
     "check_lay_file",
     "check_order_file",
     "lay_order_file",
+    "order_keys",
     "print_lay_file",
     "remnants_of_order",
     "stash_file",
@@ -280,3 +281,29 @@ def stash_file(
 
     document = {"stash": str(path), "remnants": [row(item) for item in changed.items]}
     return document, [stash_summary(changed)]
+
+
+def order_keys() -> tuple[dict[str, Any], list[object]]:
+    """Every key of the cutting order, its meaning and its default."""
+    from rich.table import Table
+
+    from nesting.files.order_schema import BLOCKS, REQUIRED, TOP
+
+    document: dict[str, Any] = {}
+    tables: list[object] = []
+    for title, rows in (("", TOP), *((name, keys) for name, keys in BLOCKS.items())):
+        heading = f"[[{title}]]" if title else "the order itself"
+        # a title in brackets would be taken for markup
+        table = Table(title=heading.replace("[", "\\["), title_justify="left", box=None, pad_edge=False)
+        for column in ("key", "meaning", "default"):
+            table.add_column(column, no_wrap=column == "key")
+        for key in rows:
+            shown = "" if key.default in (None, ()) else str(key.default)
+            if key.default is REQUIRED:
+                shown = "must be given"
+            table.add_row(key.name, key.meaning, shown)
+        tables += [table, ""]
+        document[title or "order"] = [
+            {"key": key.name, "meaning": key.meaning, "required": key.default is REQUIRED} for key in rows
+        ]
+    return document, tables
