@@ -13,7 +13,7 @@ import pytest
 from nesting.errors import CannotLayError
 from nesting.order import Cloth, Garment, Order
 from nesting.planning.batch import Mode, length_by_laying, modes_of, plan_batch, section_order
-from nesting.planning.ratios import ratio_pool
+from nesting.planning.ratios import choose_sections, ratio_pool
 
 from .builders import AreaLay, order_of, rectangle
 
@@ -32,14 +32,14 @@ def order_with(counts, areas, *, cuts=None, **cloth) -> Order:
     return order_of(pieces, garments, [Cloth("main", **{"width": 1000.0, "end_allowance": 20.0, **cloth})])
 
 
-def lengths_of(order: Order, seed: int):
-    """A fixed monotone length function: never below area / width, each ratio with its own waste."""
+def lengths_of(order: Order, seed: int, even: bool):
+    """A fixed monotone length function: never below area / width, each ratio with its own waste, or ``even``."""
     areas = [order.cut_piece("body", g.size) for g in order.garments]
     area = [abs(a.piece.outline[0][0]) * 2 * 100.0 * a.cut for a in areas]
 
     @cache
     def raw(ratio, kind):
-        waste = random.Random(f"{seed} {ratio} {kind}").uniform(1.0, 1.5)
+        waste = 1.0 if even else random.Random(f"{seed} {ratio} {kind}").uniform(1.0, 1.5)
         plies = 2 if kind == FACE_TO_FACE else 1
         return waste * sum(a * n for a, n in zip(area, ratio, strict=True)) / (1000.0 * plies)
 
@@ -91,12 +91,15 @@ def test_a_plan_equals_brute_force(seed):
     rng = random.Random(seed)
     kinds = rng.choice([1, 2, 2, 3])
     counts = [rng.randint(1, 5 if kinds == 1 else 4 if kinds == 2 else 2) for _ in range(kinds)]
-    areas = [rng.uniform(60_000.0, 250_000.0) for _ in counts]
+    # Every second order has no waste and no ends, so that many plans take the same cloth and the rest decides.
+    even = bool(seed % 2)
+    areas = [rng.choice([80_000.0, 160_000.0]) if even else rng.uniform(60_000.0, 250_000.0) for _ in counts]
     cuts = [rng.choice([1, 2, 4]) for _ in counts]
-    order = order_with(counts, areas, cuts=cuts, shrink_along=rng.choice([0.0, 0.05]))
+    ends = rng.choice([0.0, 0.0, 20.0]) if even else 20.0
+    order = order_with(counts, areas, cuts=cuts, shrink_along=rng.choice([0.0, 0.05]), end_allowance=ends)
     modes = (Mode(FACE_UP, 1, 1, rng.randint(1, 3)), Mode(FACE_TO_FACE, 2, 2, rng.randint(1, 2)))
     table = rng.choice([500.0, 700.0, 1000.0])
-    length = lengths_of(order, seed)
+    length = lengths_of(order, seed, even)
     plan = plan_batch(
         order, "main", length, table_length=table, modes=modes, efficiency=1.0, measures=None, seconds=30.0
     )
@@ -265,3 +268,29 @@ def test_all_ratios_are_listed_where_they_are_few():
     ratios, complete, _ = ratio_pool((2, 1), (1.0, 1.0), lambda ratio: True, 1, 100)
     assert complete and len(set(ratios)) == 5
     assert ratio_pool((9, 9), (1.0, 1.0), lambda ratio: True, 3, 20)[1] is False
+
+
+def test_at_equal_cloth_the_fewest_sections_win_even_with_more_cuts():
+    """Six out of 4, 3 and 1: 3 + 3 is two sections, 4 + 1 + 1 three, though these would have fewer cuts."""
+    columns = [((4,), 0, 1, 400, 1), ((3,), 0, 1, 300, 30), ((1,), 0, 1, 100, 1)]
+    chosen, optimal = choose_sections((6,), columns, seconds=5.0)
+    assert chosen == [((3,), 0, 1), ((3,), 0, 1)] and optimal
+
+
+def test_at_equal_cloth_and_sections_the_fewest_cuts_win():
+    """Four as 2 in two layers with 30 cuts, or as 4 in one layer with 5."""
+    columns = [((2,), 0, 2, 200, 30), ((4,), 0, 1, 400, 5)]
+    assert choose_sections((4,), columns, seconds=5.0) == ([((4,), 0, 1)], True)
+
+
+def test_cloth_goes_before_everything():
+    """A tenth of a millimetre less cloth is worth any number of sections and cuts."""
+    columns = [((1,), 0, 1, 100, 50), ((4,), 0, 1, 401, 1)]
+    chosen, _ = choose_sections((4,), columns, seconds=5.0)
+    assert chosen == [((1,), 0, 1)] * 4
+
+
+def test_counts_that_cannot_be_made_up_are_refused():
+    """Three out of twos."""
+    with pytest.raises(CannotLayError, match="cannot be made up"):
+        choose_sections((3,), [((2,), 0, 1, 200, 1)], seconds=5.0)

@@ -137,7 +137,10 @@ def shorts(*seams, **how):
     return order_of(pieces, [Garment("shorts", None, 1, ("front", "back"))], trims=trims, seams=known)
 
 
-@pytest.mark.parametrize("said", [(), (Seam(("front.centre", "front.centre")),)])
+CENTRES = tuple(Seam((f"{name}.centre", f"{name}.centre")) for name in ("front", "back"))
+
+
+@pytest.mark.parametrize("said", [(), CENTRES])
 def test_a_centre_seam_makes_one_waist_of_two_halves(said):
     """Said in the order, or seen from an edge that is sewn to nothing else: one waist of 800 mm, two hems of 400 mm."""
     waist, hem = trim_needs(shorts(*said))
