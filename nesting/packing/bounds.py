@@ -10,7 +10,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import replace
-from time import monotonic
+from time import thread_time
 
 from nesting.packing.bounds_lies import Known, Lie, Ply, lies_of, plies_of
 from nesting.packing.bounds_load import Kind, Load
@@ -24,7 +24,7 @@ def lower_bound(problem: Problem, *, seconds: float = 1.0) -> Bound:
     """The greatest proven lower bound on the length (farthest x of any body) found in about ``seconds``.
 
     The time is counted by the work to be done, so that the same problem gives the same bound each time; only at four
-    times ``seconds`` does the clock cut in.
+    times ``seconds`` of processor time does the clock cut in.
 
     With a fixed length, or odd cloth, a bound greater than the cloth's own length proves that nothing fits; the
     reason then says so. ``length`` is 0 if there is nothing to place.
@@ -35,7 +35,7 @@ def lower_bound(problem: Problem, *, seconds: float = 1.0) -> Bound:
         if an item is larger than the empty cloth in each of its poses.
     """
     warm_up()  # compiling must not eat into the time, or the first run would know less than the second
-    until = monotonic() + 4 * seconds
+    until = thread_time() + 4 * seconds
     plies = plies_of(problem)
     kinds = _kinds(problem, plies)
     if not kinds:
@@ -73,7 +73,7 @@ def area_bound(problem: Problem) -> Bound:
     kinds = _kinds(problem, plies)
     if not kinds:
         return Bound(0.0, "there is nothing to place")
-    load = Load(kinds, plies, 1.0, monotonic() + 10.0)
+    load = Load(kinds, plies, 1.0, thread_time() + 10.0)
     load.duals = load.duals[:1]
     length, _ = load.bars(0.0)
     return Bound(length, _load_reason("area", length, len(load.widths())))

@@ -14,7 +14,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import combinations_with_replacement, pairwise, product
-from time import monotonic
+from time import thread_time
 
 import numba
 import numpy as np
@@ -134,7 +134,8 @@ def order_bound(
     """The scheduling bound, or None if it is no better than ``proven``.
 
     ``widths``: of each ply, what the rings' chords add up to at most; ``work``: about how many seconds of work to do,
-    counted by the work itself, so that it repeats; ``until``: a reading of the monotonic clock, to stop at anyway.
+    counted by the work itself, so that it repeats; ``until``: a reading of the processor clock (``thread_time``) to
+    stop at anyway.
     """
     height = max(ply.width for ply in plies) / _LEVELS
     things = [*_deepest(kinds, work), *_flaws(plies)]
@@ -148,7 +149,7 @@ def order_bound(
         flaw = things[m].lies[0].flaw
         if things[k].lies[0].flaw or (m == k and len(things[k].members) < 2):
             continue
-        if monotonic() > until:
+        if thread_time() > until:
             return None
         table = {}
         for (i, one), (j, two) in product(enumerate(things[k].lies), enumerate(things[m].lies)):
@@ -308,7 +309,7 @@ def _least_length(model: cp_model.CpModel, length: cp_model.IntVar, far: int, wo
         solver = cp_model.CpSolver()
         solver.parameters.num_workers = 1
         solver.parameters.random_seed = 1
-        solver.parameters.max_time_in_seconds = max(until - monotonic(), 0.01)
+        solver.parameters.max_time_in_seconds = 4 * max(until - thread_time(), 0.01)  # a wall clock; others may compute
         solver.parameters.max_deterministic_time = share * work
         solver.parameters.max_number_of_conflicts = max(1, int(share * work * _CONFLICTS))
         solver.parameters.use_overload_checker_in_cumulative = True
@@ -327,7 +328,7 @@ def _least_length(model: cp_model.CpModel, length: cp_model.IntVar, far: int, wo
         return low
     high = math.floor(solver.objective_value + 0.5)
     for _ in range(_TRIALS):
-        if high - low < 2 or monotonic() > until:
+        if high - low < 2 or thread_time() > until:
             break
         middle = (low + high) // 2
         short = plain.clone()
