@@ -18,9 +18,9 @@ from nesting.errors import OrderError, PatternError
 from nesting.findings import Finding
 from nesting.pieces.body import Body
 from nesting.pieces.contour import Contour, length_of, signed_area, unit
-from nesting.pieces.cutline import Course, cut_outline, own_part
+from nesting.pieces.cutline import Course, cut_outline
 from nesting.pieces.edges import Span, anchor_point
-from nesting.pieces.finishes import mean_offset
+from nesting.pieces.finishes import recut
 from nesting.pieces.lengthen import opened_along_grain
 from nesting.pieces.offset import offset_line, right_of
 from nesting.pieces.piece import Line, Notch, Point
@@ -184,7 +184,6 @@ def _moved_edge(body: Body, change: Alteration, key: str) -> tuple[Body, tuple[F
     if fold and (any(held) or len(numbers) > 1):
         raise refuse("the fold edge stays straight: it can only be moved as a whole, without hold")
     shift = _Shift(body, numbers, by, held[0], held[1])
-    n = len(body.spans)
     courses = []
     for k, span in enumerate(body.spans):
         if k not in numbers:
@@ -195,50 +194,26 @@ def _moved_edge(body: Body, change: Alteration, key: str) -> tuple[Body, tuple[F
         else:
             courses.append(Course(span.line, shift.moved(_dense(span.line)), by))
     seam_now = cut_outline(courses, say=body.place, piece=body.label, file=body.file)
-    if body.seam_known:
-        cuts = []
-        for k, (span, line) in enumerate(zip(body.spans, seam_now.lines, strict=True)):
-            d = mean_offset(span)
-            before, after = (k - 1) % n, (k + 1) % n
-            mixed = [(k in numbers) != (other in numbers) for other in (before, after)]
-            kept = (
-                own_part(
-                    span.cut,
-                    span.line,
-                    start=mixed[0] and not body.spans[before].fold,
-                    end=mixed[1] and not body.spans[after].fold,
-                )
-                if not span.fold
-                else span.cut
-            )
-            if k in numbers and span.fold:
-                kept = line
-            elif k in numbers:
-                kept = shift.moved(_dense(kept)) if any(held) else offset_by(kept, by)
-            cuts.append(Course(line, kept, d, fold=span.fold, drawn=True))
-        cut_now = cut_outline(cuts, say=body.place, piece=body.label, file=body.file).lines
-    else:
-        cut_now = seam_now.lines
+    cuts = []
+    for k, (span, line) in enumerate(zip(body.spans, seam_now.lines, strict=True)):
+        if k not in numbers or not body.seam_known or span.fold:
+            cuts.append(line if span.fold or not body.seam_known else span.cut)
+        else:
+            cuts.append(shift.moved(_dense(span.cut)) if any(held) else offset_line(span.cut, by)[0])
     spans = tuple(
-        Span(line, cut, span.names, span.fold)
-        for span, line, cut in zip(body.spans, seam_now.lines, cut_now, strict=True)
+        Span(line, cut, span.names, span.fold) for span, line, cut in zip(body.spans, seam_now.lines, cuts, strict=True)
     )
     piece = body.piece
     if fold:
         line = spans[numbers[0]].line
         piece = replace(piece, fold=(line[0], line[-1]))
-    moved = replace(body, piece=piece, spans=spans)
+    moved = recut(body, replace(body, piece=piece, spans=spans), numbers)
     notches, lost = _followed(body, moved, shift)
     corners = dict(body.moved_corners)
     for old, new in zip(body.spans, spans, strict=True):
         first = next((k for k, v in corners.items() if v == old.line[0]), old.line[0])
         corners[first] = new.line[0]
     return replace(moved, notches=notches, moved_corners=corners), lost
-
-
-def offset_by(line: Line, by: float) -> Line:
-    """The drawn cut line moved outward by ``by``."""
-    return offset_line(line, by)[0]
 
 
 class _Shift:

@@ -22,6 +22,7 @@ class Body:
     """``piece`` holds what does not depend on the outline (inside lines, drills, cutouts, grainline, texts).
 
     ``anchors`` are those of the drawing; ``moved_corners`` tells where alterations have put its corners.
+    ``finished``: the cut outline after the finishes, which the spans' cut lines then no longer tell.
     ``seam_known``: the span's lines are the seam outline; otherwise they are the one outline that is drawn.
     """
 
@@ -31,6 +32,7 @@ class Body:
     seam_known: bool
     anchors: Anchors
     moved_corners: dict[Point, Point] = field(default_factory=dict)
+    finished: Ring | None = None
 
     @property
     def label(self) -> str:
@@ -50,6 +52,8 @@ class Body:
     @property
     def cut_ring(self) -> Ring:
         """The cut outline."""
+        if self.finished is not None:
+            return self.finished
         return ring_of([span.cut for span in self.spans])
 
     def place(self, p: Point) -> str:

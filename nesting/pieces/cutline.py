@@ -186,11 +186,19 @@ def _filled(ring: Ring) -> tuple[list[Ring], list[Ring]]:
     return outer, [r for r in rings if signed_area(r) < 0]
 
 
-def cut_outline(courses: Sequence[Course], *, say: Callable[[Point], str], piece: str, file: str | None) -> CutOutline:
+def cut_outline(
+    courses: Sequence[Course],
+    *,
+    say: Callable[[Point], str],
+    piece: str,
+    file: str | None,
+    keep_edges: bool = True,
+) -> CutOutline:
     """Join the courses into one outline.
 
-    ``say`` tells a person where a point is. Raises PatternError where the outline breaks apart, closes up or loses an
-    edge, naming the place.
+    ``say`` tells a person where a point is. ``keep_edges``: every course must keep a line of its own, because more is
+    to be done with the edges. Raises PatternError where the outline breaks apart, closes up or loses an edge, naming
+    the place.
     """
 
     def refuse(message: str) -> PatternError:
@@ -221,13 +229,17 @@ def cut_outline(courses: Sequence[Course], *, say: Callable[[Point], str], piece
             raise refuse(f"the allowances on both sides of a slot run into each other {say((p.x, p.y))}")
         ring = _with_fold_exact(outer[0], courses)
     _refuse_losses(ring, courses, lines, say=say, refuse=refuse)
-    if ring is not raw:
-        contour = Contour(ring)
-        starts = [contour.near_vertex(contour.locate(line[0])[0]) for line in lines]
-        lines = [contour.stretch(starts[i], starts[(i + 1) % len(starts)]) for i in range(len(starts))]
-    else:
-        lines = [(*line, *mid) if mid else line for line, mid in zip(lines, between, strict=True)]
-    return CutOutline(ring, tuple(lines))
+    if ring is raw:
+        own = tuple((*line, *mid) if mid else line for line, mid in zip(lines, between, strict=True))
+        return CutOutline(ring, own)
+    contour = Contour(ring)
+    starts = [contour.near_vertex(contour.locate(line[0])[0]) for line in lines]
+    walked = math.fsum(contour.span(a, b) for a, b in zip(starts, starts[1:] + starts[:1], strict=True))
+    if keep_edges and walked > contour.perimeter + 1e-3:
+        shortest = min(courses, key=lambda c: length_of(c.seam))
+        raise refuse(f"an edge vanishes {say(along(shortest.seam, length_of(shortest.seam) / 2)[0])}")
+    own = tuple(contour.stretch(a, b) for a, b in zip(starts, starts[1:] + starts[:1], strict=True))
+    return CutOutline(ring, own)
 
 
 def _with_fold_exact(ring: Ring, courses: Sequence[Course]) -> Ring:

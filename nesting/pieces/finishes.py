@@ -8,20 +8,26 @@ elastic) the cloth ends that much short. The fold edge is never moved.
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import replace
+
+from shapely.geometry import LineString
+from shapely.geometry import Point as ShapelyPoint
 
 from nesting.errors import OrderError, PatternError
 from nesting.findings import Finding
 from nesting.pieces.body import Body
-from nesting.pieces.contour import Contour, unit
+from nesting.pieces.contour import Contour, along
 from nesting.pieces.cutline import Course, cut_outline, own_part
 from nesting.pieces.edges import Span
 from nesting.pieces.offset import offset_line, right_of
-from nesting.pieces.piece import Line, Notch, Point
+from nesting.pieces.piece import Notch, Point
 from nesting.pieces.settings import Finish
 
-__all__ = ["finished", "mean_offset", "on_ray", "seam_from_allowance"]
+__all__ = ["finished", "mean_offset", "on_ray", "recut", "seam_from_allowance"]
+
+#: mm. A drawn allowance that varies by less over an edge is meant to be even.
+EVEN_MM = 0.4
 
 _NO_SEAM = (
     "the drawing has one outline and the order gives no allowance for it, so it was taken as the seam or finished edge"
@@ -154,31 +160,59 @@ def finished(
                     named=_is_named(span),
                 )
             )
-    result = cut_outline(courses, say=body.place, piece=body.label, file=body.file)
+    result = cut_outline(courses, say=body.place, piece=body.label, file=body.file, keep_edges=False)
     changed = [f is not None and not s.fold for f, s in zip(chosen, body.spans, strict=True)]
     notches = _moved_notches(body, [c.offset for c in courses], changed, Contour(result.ring))
-    spans = tuple(replace(s, cut=line) for s, line in zip(body.spans, result.lines, strict=True))
-    return replace(body, spans=spans, seam_known=True, notches=notches), tuple(findings)
+    return replace(body, seam_known=True, notches=notches, finished=result.ring), tuple(findings)
+
+
+def _gaps(span: Span) -> list[float]:
+    """Signed distances of the drawn cut line from the seam line at five places of the span's middle, sorted, mm."""
+    if span.cut is span.line or span.cut == span.line or span.fold:
+        return [0.0]
+    line, cut = LineString(span.line), LineString(span.cut)
+    gaps = []
+    for share in (0.25, 0.375, 0.5, 0.625, 0.75):
+        p, u = along(span.line, share * line.length)
+        c = cut.interpolate(cut.project(ShapelyPoint(p)))
+        n = right_of(u)
+        side = (c.x - p[0]) * n[0] + (c.y - p[1]) * n[1]
+        gaps.append(math.copysign(math.dist(p, (c.x, c.y)), side) if abs(side) > 1e-9 else 0.0)
+    return sorted(gaps)
 
 
 def mean_offset(span: Span) -> float:
-    """How far the drawn cut line lies outside the seam line, mm: the mean over the middle of the span."""
-    if span.cut is span.line or span.cut == span.line or span.fold:
-        return 0.0
-    from shapely.geometry import LineString
-    from shapely.geometry import Point as ShapelyPoint
+    """How far the drawn cut line lies outside the seam line, mm: the median over the middle of the span."""
+    gaps = _gaps(span)
+    return gaps[len(gaps) // 2]
 
-    line, cut = LineString(span.line), LineString(span.cut)
-    gaps = []
-    for share in (0.25, 0.5, 0.75):
-        p = line.interpolate(share, normalized=True)
-        q = line.interpolate(min(1.0, share + 1e-3), normalized=True)
-        u = unit((p.x, p.y), (q.x, q.y))
-        c = cut.interpolate(cut.project(ShapelyPoint(p)))
-        n = right_of(u)
-        side = (c.x - p.x) * n[0] + (c.y - p.y) * n[1]
-        gaps.append(math.copysign(p.distance(cut), side) if abs(side) > 1e-9 else 0.0)
-    return sorted(gaps)[1]
+
+def recut(old: Body, new: Body, changed: Collection[int]) -> Body:
+    """The altered body ``new`` with cut lines as far from its seam lines as they were before.
+
+    ``changed``: numbers of the spans whose seam line has a new shape. Where the drawn allowance is even the cut line is
+    drawn anew at that distance; elsewhere the moved line stays.
+    """
+    if not new.seam_known:
+        return new
+    n = len(new.spans)
+    courses = []
+    for k, (before, after) in enumerate(zip(old.spans, new.spans, strict=True)):
+        gaps = _gaps(before)
+        d = gaps[len(gaps) // 2]
+        if k in changed and not after.fold and gaps[-1] - gaps[0] < EVEN_MM:
+            line, folded = offset_line(after.line, d)
+            courses.append(Course(after.line, line, d, folded=folded, limit=10.0, named=_is_named(after)))
+            continue
+        kept = after.cut
+        if not after.fold:
+            starts = (k - 1) % n in changed and not new.spans[k - 1].fold
+            ends = (k + 1) % n in changed and not new.spans[(k + 1) % n].fold
+            kept = own_part(kept, after.line, start=starts or k in changed, end=ends or k in changed)
+        courses.append(Course(after.line, kept, d, limit=10.0, fold=after.fold, drawn=True))
+    result = cut_outline(courses, say=new.place, piece=new.label, file=new.file)
+    spans = tuple(replace(s, cut=line) for s, line in zip(new.spans, result.lines, strict=True))
+    return replace(new, spans=spans)
 
 
 def _moved_notches(
@@ -232,8 +266,3 @@ def on_ray(foot: Point, n: Point, d: float, outline: Contour) -> Point | None:
     if best is None or best[0] > gap + 2 * abs(d) + 1.0:
         return outline.at(s) if gap < abs(d) + 1.0 else None
     return best[1]
-
-
-def lines_of(spans: Sequence[Span]) -> tuple[Line, ...]:
-    """The seam lines of the spans."""
-    return tuple(span.line for span in spans)

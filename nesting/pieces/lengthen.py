@@ -21,7 +21,7 @@ from nesting.findings import Finding
 from nesting.pieces.body import Body
 from nesting.pieces.contour import CORNER_DEG, Contour, length_of, unit
 from nesting.pieces.edges import Span
-from nesting.pieces.finishes import on_ray
+from nesting.pieces.finishes import on_ray, recut
 from nesting.pieces.piece import Line, Notch, Piece, Point
 
 __all__ = ["opened_along_grain"]
@@ -152,15 +152,10 @@ def _runs(body: Body, cut: _Cut, true_edges: tuple[str, ...] | None) -> list[_Ru
     spans = body.spans
     n = len(spans)
 
-    def smooth(one: Span, two: Span) -> bool:
-        a, b = unit(one.line[-2], one.line[-1]), unit(two.line[0], two.line[1])
-        turn = math.degrees(abs(math.atan2(a[0] * b[1] - a[1] * b[0], a[0] * b[0] + a[1] * b[1])))
-        return turn < CORNER_DEG and not one.fold and not two.fold
-
     # the first span begins at a corner wherever there is one, so runs need not wrap
     groups: list[list[Span]] = [[spans[0]]]
     for k in range(1, n):
-        if smooth(spans[k - 1], spans[k]):
+        if _smooth(spans[k - 1], spans[k]):
             groups[-1].append(spans[k])
         else:
             groups.append([spans[k]])
@@ -169,6 +164,34 @@ def _runs(body: Body, cut: _Cut, true_edges: tuple[str, ...] | None) -> list[_Ru
         names = {name for span in group for name in span.names}
         runs.append(_Run(group, cut, true_edges is None or bool(names & set(true_edges))))
     return runs
+
+
+def _smooth(one: Span, two: Span) -> bool:
+    a, b = unit(one.line[-2], one.line[-1]), unit(two.line[0], two.line[1])
+    turn = math.degrees(abs(math.atan2(a[0] * b[1] - a[1] * b[0], a[0] * b[0] + a[1] * b[1])))
+    return turn < CORNER_DEG and not one.fold and not two.fold
+
+
+def _begun_lowest(body: Body, cut: _Cut) -> Body:
+    """An outline without corners, begun at its lowest point, so that its one run turns there and not halfway up."""
+    spans = body.spans
+    if not all(_smooth(spans[k - 1], spans[k]) for k in range(len(spans))):
+        return body
+    k = min(range(len(spans)), key=lambda k: min(cut.u(p) for p in spans[k].line))
+    span = spans[k]
+    i = min(range(len(span.line)), key=lambda i: cut.u(span.line[i]))
+    if i in (0, len(span.line) - 1):
+        first = k if i == 0 else (k + 1) % len(spans)
+        return replace(body, spans=spans[first:] + spans[:first])
+    lowest = span.line[i]
+    if span.cut == span.line:
+        cuts = (span.line[: i + 1], span.line[i:])
+    else:
+        stop = _stops_on(span.cut, (span.cut[0], lowest, span.cut[-1]))[1]
+        cuts = (_between(span.cut, 0.0, stop), _between(span.cut, stop, float(len(span.cut) - 1)))
+    head = replace(span, line=span.line[: i + 1], cut=cuts[0])
+    tail = replace(span, line=span.line[i:], cut=cuts[1])
+    return replace(body, spans=(tail, *spans[k + 1 :], *spans[:k], head))
 
 
 def _with_jogs(line: Line, cut: _Cut) -> Line:
@@ -219,6 +242,7 @@ def opened_along_grain(
             f"{height:.1f} mm along the grain: give a place within it"
         )
     findings: list[Finding] = []
+    body = _begun_lowest(body, cut)
     runs = _runs(body, cut, true_edges)
     for run in runs:
         for climb in run.climbs:
@@ -243,15 +267,16 @@ def opened_along_grain(
             if _EPS * 100 < rise < length_of(run.points) - 1e-3:
                 raise refuse("the fold edge lies askew to the grain, so the piece cannot be opened across it")
     new_spans: list[Span] = []
+    changed: set[int] = set()
     for run in runs:
+        if any(c.trued for c in run.climbs):
+            changed |= set(range(len(new_spans), len(new_spans) + len(run.spans)))
         new_spans += _moved_run(run, seam, cut)
-    spans = tuple(new_spans)
-    marks = _moved_marks(body, replace(body, spans=spans), runs, cut)
+    opened = recut(body, replace(body, piece=_moved_rest(body, cut), spans=tuple(new_spans)), changed)
+    marks = _moved_marks(body, opened, runs, cut)
     corners = {p: body.moved_corners.get(p, p) for p in body.anchors.corners}
     corners = {p: cut.moved(q, cut.rigid(cut.u(q))) for p, q in corners.items()}
-    return replace(body, piece=_moved_rest(body, cut), spans=spans, notches=marks, moved_corners=corners), tuple(
-        findings
-    )
+    return replace(opened, notches=marks, moved_corners=corners), tuple(findings)
 
 
 def _moved_run(run: _Run, seam: Contour, cut: _Cut) -> list[Span]:

@@ -191,6 +191,8 @@ def meet(
     if hit is None:
         return step
     t, w = hit
+    # a line that lies inside the seam line has to cross the other edge's when it is produced, one outside must not
+    produced = (first[-1] if t > 0 and da > -1e-9 else None, second[0] if w < 0 and db > -1e-9 else None)
     x = (first[-1][0] + t * u[0], first[-1][1] + t * u[1])
     if t >= -math.dist(first[-2], first[-1]) and w <= math.dist(second[0], second[1]):
         far = math.dist(corner, x)
@@ -199,19 +201,19 @@ def meet(
             squared = _squared(first, second, corner, (u, v), (a, b), reach if kind == "square" else limit * reach)
             if squared is not None:
                 return squared
-        elif far <= limit * reach + 1e-9 and _clear(first, second, x, seams, corner):
+        elif far <= limit * reach + 1e-9 and _clear(produced, x, seams, corner):
             return Meeting(_end_cut(first, x), (), _start_cut(second, x))
     longer = limit * reach
     crossed = _crossing(extended(first, 0.0, longer if t > 0 else 0.0), extended(second, longer if w < 0 else 0.0, 0.0))
-    if crossed is not None and _clear(first, second, crossed[0][-1], seams, corner):
+    if crossed is not None and _clear(produced, crossed[0][-1], seams, corner):
         return Meeting(crossed[0], (), crossed[1])
     return step
 
 
-def _clear(first: Line, second: Line, x: Point, seams: tuple[Line, Line], corner: Point) -> bool:
-    """Whether the cut lines, produced to x, stay clear of the other edge's seam line."""
-    for end, seam in ((first[-1], seams[1]), (second[0], seams[0])):
-        if math.dist(end, x) < 1e-6:
+def _clear(produced: tuple[Point | None, Point | None], x: Point, seams: tuple[Line, Line], corner: Point) -> bool:
+    """Whether the cut lines, produced from those ends to x, stay clear of the other edge's seam line."""
+    for end, seam in zip(produced, (seams[1], seams[0]), strict=True):
+        if end is None or math.dist(end, x) < 1e-6:
             continue
         hit = LineString([end, x]).intersection(LineString(seam))
         for part in getattr(hit, "geoms", [hit]):
