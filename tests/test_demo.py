@@ -135,6 +135,14 @@ def test_every_joined_edge_has_a_notch_at_its_centre(garment: str, edges: tuple[
         assert min(math.dist(want, n.at) for n in piece.notches) < 0.1, text
 
 
+@pytest.mark.parametrize(("garment", "size"), KEYS)
+def test_every_notch_is_drafted_on_the_cut_edge(garment: str, size: str) -> None:
+    """So that reading has nothing to move."""
+    for block in drafted(garment, size).values():
+        edge = LinearRing([tuple(p) for p in block.outline().flat(0.001)])
+        assert all(edge.distance(Point(mark.at)) < 0.01 for mark in block.marks()), block.name
+
+
 def test_halves_are_notched_at_the_centre_on_the_fold() -> None:
     """Centre front and back: waist and crotch of the briefs, both edges of the waistband."""
     for garment, name, count in (("briefs", "brief front", 2), ("briefs", "brief back", 2), ("briefs", "lining", 1),
@@ -231,6 +239,8 @@ def test_drafting_again_gives_the_same_patterns(tmp_path: Path) -> None:
         assert [p.key for p in here] == [p.key for p in again]
         for a, b in zip(here, again, strict=True):
             assert Polygon(a.outline).hausdorff_distance(Polygon(b.outline)) < 0.01
+            assert [(n.name, n.kind) for n in a.notches] == [(n.name, n.kind) for n in b.notches]
+            assert all(math.dist(m.at, n.at) < 0.01 for m, n in zip(a.notches, b.notches, strict=True))
 
 
 # -- the two formats -------------------------------------------------------------------------------------------------
