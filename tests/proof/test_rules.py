@@ -257,6 +257,34 @@ def test_surplus() -> None:
     assert "count" in found(missing, allowed)
 
 
+def test_copies_that_do_not_come_out() -> None:
+    """Two cloth pieces cannot serve three garments."""
+    order = order_of(cut(BAND), count=3)
+    lay = lay_of(order, "lengthwise fold", [put(BAND, 120, 100, plies=(0, 1), copies=(1, 2, 3)), put(BAND, 120, 200)])
+    said = [f.message for f in prove(lay, order).failures if f.kind == "copy"]
+    assert any("gives 2 cloth pieces, which cannot serve copies [1, 2, 3]" in message for message in said)
+
+
+def test_the_same_garment_listed_twice() -> None:
+    """Two entries of one garment are numbered on: one of the first entry, two of the second, copies 1 to 3."""
+    order = order_of(cut(TAB))
+    shorts = order.garments[0]
+    order = replace(order, garments=(shorts, replace(shorts, count=2)))
+    placements = [put(TAB, 60, 100 * copy, copy=copy) for copy in (1, 2, 3)]
+    assert found(lay_of(order, "open", placements), order) == set()
+    assert found(lay_of(order, "open", placements[:2]), order) == {"count", "copy"}
+    # the second entry cuts its pieces from another cloth: its copies are 2 and 3, this cloth has number 1 only
+    main = order.cloths[0]
+    navy = replace(
+        order,
+        cloths=(main, replace(main, name="navy")),
+        garments=(shorts, replace(shorts, count=2, cloth=(("main", "navy"),))),
+    )
+    assert found(lay_of(navy, "open", placements[:1]), navy) == set()
+    assert found(lay_of(navy, "open", placements[1:2]), navy) == {"copy"}
+    assert found(lay_of(navy, "open", placements[1:], cloth="navy"), navy) == set()
+
+
 def test_pieces_of_other_cloths_do_not_count() -> None:
     """A garment may take a piece from another cloth; that piece is then out of place here."""
     order, lay = open_lay()

@@ -161,6 +161,17 @@ def test_what_is_drawn_is_what_is_cut() -> None:
     assert prove(with_placements(lay, {1: apart}), order).failures == ()
 
 
+def test_outline_that_crosses_itself_within_tolerance() -> None:
+    """A knot of 0.005 mm, as rounding may leave: still the piece, and nothing breaks."""
+    piece = rectangle("band", 200, 100)
+    order = order_of(cut(piece, cut=2))
+    a, b = put(piece, 100, 100), put(piece, 100, 200)
+    (x, y), *rest = b.outline
+    knot = ((x, y), (x + 50, y + 0.004), (x + 49.995, y - 0.004), (x + 50, y - 0.004), (x + 49.995, y + 0.004))
+    lay = lay_of(order, "open", [a, replace(b, outline=(*knot, *rest))])
+    assert prove(lay, order).failures == ()
+
+
 def test_marks_that_are_not_numbers(case: Case) -> None:
     """The same for marks and lines."""
     number = next(i for i, p in enumerate(case[1].sections[0].placements) if p.notches)
