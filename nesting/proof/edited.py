@@ -88,12 +88,13 @@ def _named_order(path: Path, lay: Lay) -> Order:
         raise OrderError(
             "the lay does not name its order, so there is nothing to judge it by", file=path, key="order.file"
         )
-    for folder in (path.parent, path.parent.parent, Path.cwd()):
-        named = folder / lay.order_file
+    # the file may have been copied elsewhere since it was written, its order beside it or one folder up
+    name = Path(lay.order_file).name
+    for named in (path.parent / lay.order_file, path.parent / name, path.parent.parent / name):
         if named.is_file():
             return load_order(named)
     raise OrderError(
-        f"the order it names, '{lay.order_file}', is neither beside it nor one folder up: put it there",
+        f"the order it names, '{lay.order_file}', is neither there, nor beside it, nor one folder up: put it there",
         file=path,
         key="order.file",
     )

@@ -156,10 +156,17 @@ def test_order_given_or_one_folder_up(tmp_path: Path) -> None:
     there = results / path.name
     there.write_bytes(path.read_bytes())
     assert judge_lay_file(there)[1].ok
+    edit(there, lambda d: d["order"].update(file="../bands.toml"))
+    assert judge_lay_file(there)[1].ok
+    there.rename(tmp_path / "copied.json")
+    there = tmp_path / "copied.json"
+    assert judge_lay_file(there)[1].ok
     assert judge_lay_file(there, load_order(tmp_path / "bands.toml"))[1].ok
 
 
-@pytest.mark.parametrize("name,says", [(None, "does not name its order"), ("gone.toml", "'gone.toml', is neither")])
+@pytest.mark.parametrize(
+    "name,says", [(None, "does not name its order"), ("gone.toml", "'gone.toml', is neither there")]
+)
 def test_order_not_found(tmp_path: Path, name: str | None, says: str) -> None:
     """Without its order a lay cannot be judged."""
     path, _ = written(tmp_path)
