@@ -14,7 +14,7 @@ from nesting.pieces.piece import Line
 from nesting.report.fonts import shown
 from nesting.report.labels import Block, Labeller, upright
 from nesting.report.looks import INK
-from nesting.report.marked import ply_styles
+from nesting.report.plies import ply_styles
 from nesting.report.route import Cut, joined, travel
 from nesting.report.scene import Item, Role, Scene, Shape, Stroke, Text
 from nesting.report.shapes import box_of

@@ -7,7 +7,8 @@ from collections.abc import Callable, Sequence
 from nesting.lay import Lay
 from nesting.report import looks
 from nesting.report.fonts import shown, text_width
-from nesting.report.marked import groups, ply_styles
+from nesting.report.marked import groups
+from nesting.report.plies import ply_styles
 from nesting.report.scene import Item, Shape, Stroke, Text
 from nesting.report.shapes import arrow_head, box_of, hatch
 from nesting.report.sheet import Row

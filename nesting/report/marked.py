@@ -6,46 +6,32 @@ import math
 from collections.abc import Mapping
 from dataclasses import replace
 
-from nesting.lay import Lay, Placement, Section
+from nesting.lay import Lay, Placement
 from nesting.pieces.piece import Line, Point, Ring
 from nesting.report import looks
 from nesting.report.fonts import shown
+from nesting.report.grainline import grain_line
 from nesting.report.labels import Block, Fitted, Labeller, upright
 from nesting.report.offcuts import free_rectangles
+from nesting.report.plies import ply_styles
 from nesting.report.scene import Item, Shape, Stroke, Text
 from nesting.report.shapes import area, box_of, chords, hatch, ring_box, thinned
-from nesting.report.sheet import Row, covering, cut_through, grain_line, leaders_of
+from nesting.report.sheet import Row, garment_order
 from nesting.report.symbols import drill_lines, grain_arrow, notch_lines, place_on_fold
 from nesting.report.view import Laid, View
 from nesting.units import format_fraction
 
-__all__ = ["groups", "inward_of_fold", "mark_items", "piece_items", "ply_styles"]
+__all__ = ["groups", "inward_of_fold", "mark_items", "piece_items"]
 
 #: how many of a label's forms are the bare number
 _NUMBERS = 4
+#: ink of the marks of a piece that lies on the bottom ply only
+_UNDER = "#707070"
 
 
 def groups(lay: Lay) -> dict[tuple[str, str | None], int]:
     """A number for each garment and size, which sets its tint and hatch."""
-    keys = sorted({(p.garment, p.size) for p in lay.placements}, key=lambda k: (k[0], k[1] or ""))
-    return {key: n for n, key in enumerate(keys)}
-
-
-def ply_styles(section: Section) -> tuple[str, ...]:
-    """The line style of each placement by the plies that are cut: "all", "top", "bottom", "middle", or "with" for a
-    piece that is cut together with another one here."""
-    leaders = leaders_of(section)
-    out = []
-    for i, (plies, cover) in enumerate(zip(cut_through(section), covering(section), strict=True)):
-        if i in leaders:
-            out.append("with")
-        elif len(cover) <= 1 or set(cover) <= set(plies):
-            out.append("all")
-        elif cover[-1] in plies:
-            out.append("top")
-        else:
-            out.append("bottom" if cover[0] in plies else "middle")
-    return tuple(out)
+    return {key: n for n, key in enumerate(garment_order(lay))}
 
 
 def inward_of_fold(p: Placement) -> float:
@@ -106,6 +92,7 @@ def mark_items(
     crowded = any(style != "all" for style in styles)
     for i, p in enumerate(laid.section.placements):
         number = rows[laid.first + i].number
+        mine = len(items)
         if p.seam is not None:
             items.append(
                 Shape(
@@ -135,6 +122,9 @@ def mark_items(
             items.append(Shape("fold", "marks", lines, stroke=Stroke(looks.INK, 0.8 * view.line), of=number))
             items.append(Shape("fold", "marks", heads, True, None, looks.INK, of=number, kind="head"))
             labeller.keep_clear(lines, 0.2 * em)
+        if styles[i] == "bottom":
+            # under another ply: its marks stand back behind those of the ply above
+            items[mine:] = [_faded(item) for item in items[mine:]]
         if crowded:
             labeller.keep_clear([(*p.outline, p.outline[0])], 0.12 * em)
     listed: list[int] = []
@@ -144,7 +134,7 @@ def mark_items(
         p = laid.section.placements[i]
         row = rows[laid.first + i]
         fitted = labeller.place(p.outline, p.cutouts, upright(p.turn), _blocks(row), across=_NUMBERS)
-        if fitted.block.lines == (str(row.number),):
+        if fitted.block.close:
             listed.append(row.number)
         words += _written(fitted, row.number)
     for ply in laid.section.spread.plies:
@@ -153,6 +143,13 @@ def mark_items(
     items += _offcuts(laid, view, labeller, lay.imperial)
     items += words
     return items, sorted(listed)
+
+
+def _faded(item: Item) -> Item:
+    if isinstance(item, Text) or item.stroke is None:
+        return item
+    fill = _UNDER if item.fill == looks.INK else item.fill
+    return replace(item, stroke=replace(item.stroke, colour=_UNDER), fill=fill)
 
 
 def _grain(p: Placement, number: int, view: View, labeller: Labeller, both: bool, imperial: bool) -> list[Item]:
@@ -215,7 +212,11 @@ def _blocks(row: Row) -> list[Block]:
         out += [Block((f"{name} {', '.join(short)}",), s) for s in (0.8, 0.62)]
     else:
         out += [Block((name,), s) for s in (0.85, 0.7, 0.58, 0.48)]
-    return [*out, *(Block((str(row.number),), s, close=True) for s in (0.8, 0.6, 0.45, 0.32))]  # _NUMBERS of them
+    number = str(row.number)
+    ply = row.ply_words.removesuffix(" ply only") if row.ply_words.endswith(" ply only") else ""
+    # _NUMBERS of them; where plies lie on one another a number alone would not say whose it is
+    said = [(number, 0.8), (number, 0.6)] if not ply else [(f"{number} {ply}", 0.7), (f"{number} {ply}", 0.5)]
+    return [*out, *(Block((words,), s, close=True) for words, s in (*said, (number, 0.45), (number, 0.32)))]
 
 
 def _written(fitted: Fitted, number: int | None) -> list[Item]:

@@ -19,29 +19,27 @@ Every distance is measured on the spread cloth, flat on the table:
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
-from nesting.lay import Lay, Placement, Section, mirrored_over_fold
-from nesting.pieces.piece import Piece, Point, Ring
-from nesting.report.shapes import chords, ring_box, turned
-from nesting.report.words import copies_of, copy_words, edge_names, hands, measure, ply_words, side_words, turn_words
-from nesting.units import parse_length
+from nesting.lay import Lay, Placement, Section
+from nesting.report.grainline import grain_line
+from nesting.report.plies import covering, cut_through, leaders_of
+from nesting.report.shapes import ring_box
+from nesting.report.words import (
+    copies_of,
+    copy_words,
+    edge_names,
+    hands,
+    measure,
+    parse_measure,
+    ply_words,
+    side_words,
+    turn_words,
+    unit_name,
+)
 
-__all__ = [
-    "Bundle",
-    "Rebuilt",
-    "Row",
-    "Sheet",
-    "bundles",
-    "covering",
-    "cut_through",
-    "grain_line",
-    "leaders_of",
-    "rebuild",
-    "rows",
-    "sheet",
-]
+__all__ = ["Bundle", "Row", "Sheet", "bundles", "garment_order", "rows", "sheet"]
 
 #: mm. Pieces that begin within a hand's breadth of each other count as equally near the cut end.
 _BAND_MM = 100.0
@@ -107,69 +105,6 @@ class Sheet:
     table_widths: tuple[str, ...]
     end_allowance: str
     imperial: bool
-
-
-@dataclass(frozen=True)
-class Rebuilt:
-    """Where a row puts its piece: reference point in mm in its section's frame, turn in degrees."""
-
-    row: Row
-    x: float
-    y: float
-    turn: float
-
-
-def covering(section: Section) -> tuple[tuple[int, ...], ...]:
-    """For each placement of a section the plies that lie at its place, bottom first.
-
-    A ply counts where it covers more than a sliver (a two-hundredth) of the piece.
-    """
-    plies = section.spread.plies
-    if len(plies) == 1:
-        return tuple((plies[0].ply,) for _ in section.placements)
-    boxes = [ring_box(ply.region) for ply in plies]
-    if all(len(ply.region) == 4 for ply in plies) and all(box == boxes[0] for box in boxes):
-        return tuple(tuple(ply.ply for ply in plies) for _ in section.placements)
-    from shapely.geometry import Polygon
-
-    regions = [(ply.ply, Polygon(ply.region)) for ply in plies]
-    out = []
-    for placement in section.placements:
-        body = Polygon(placement.outline)
-        out.append(
-            tuple(
-                k for k, region in regions if region.intersection(body).area > body.area / 200 or k in placement.plies
-            )
-        )
-    return tuple(out)
-
-
-def leaders_of(section: Section) -> dict[int, int]:
-    """For each placement of a section that is cut together with another, which one (both by place in the section)."""
-    out: dict[int, int] = {}
-    for i, p in enumerate(section.placements):
-        if p.follows is None:
-            continue
-        from shapely.geometry import Polygon
-
-        body = Polygon(p.outline)
-        shared = {
-            j: body.intersection(Polygon(q.outline)).area
-            for j, q in enumerate(section.placements)
-            if q.piece == p.follows and (q.garment, q.size, q.follows) == (p.garment, p.size, None)
-        }
-        if shared and max(shared.values()) > body.area / 2:
-            out[i] = max(shared, key=lambda j: shared[j])
-    return out
-
-
-def cut_through(section: Section) -> tuple[tuple[int, ...], ...]:
-    """For each placement the plies that are cut at its place: its own, and those of a piece cut together with it."""
-    own = [set(p.plies) for p in section.placements]
-    for i, j in leaders_of(section).items():
-        if section.placements[i].second_cloth is None:
-            own[i] = own[j] = own[i] | own[j]
-    return tuple(tuple(sorted(plies)) for plies in own)
 
 
 def rows(lay: Lay) -> tuple[Row, ...]:
@@ -244,6 +179,13 @@ def sheet(lay: Lay) -> Sheet:
     )
 
 
+def garment_order(lay: Lay) -> tuple[tuple[str, str | None], ...]:
+    """The garments and sizes of a lay as the order lists them (others after them, by name)."""
+    here = {(p.garment, p.size) for p in lay.placements}
+    listed = [(g.name, g.size) for g in lay.garments if (g.name, g.size) in here]
+    return (*dict.fromkeys(listed), *sorted(here - set(listed), key=lambda k: (k[0], k[1] or "")))
+
+
 def bundles(lay: Lay) -> tuple[Bundle, ...]:
     """The labels to pin on, garment by garment, size by size, copy by copy."""
     found: dict[tuple[str, str | None, int], dict[str, int]] = {}
@@ -251,80 +193,9 @@ def bundles(lay: Lay) -> tuple[Bundle, ...]:
         for copy in copies_of(p):
             mine = found.setdefault((p.garment, p.size, copy), {})
             mine[p.piece] = mine.get(p.piece, 0) + 1
-    ordered = sorted(found.items(), key=lambda item: (item[0][0], item[0][1] or "", item[0][2]))
+    order = {key: n for n, key in enumerate(garment_order(lay))}
+    ordered = sorted(found.items(), key=lambda item: (order[item[0][:2]], item[0][2]))
     return tuple(Bundle(g, s, c, tuple(sorted(pieces.items()))) for (g, s, c), pieces in ordered)
-
-
-def rebuild(numbers: Sheet, pieces: Mapping[tuple[str, str | None], Piece]) -> tuple[Rebuilt, ...]:
-    """Where the printed numbers put each piece: what a person with a ruler does, done by arithmetic.
-
-    ``pieces`` are in the grain frame, by name and size. KeyError if one is missing. A fold edge that lies on fold A
-    or B is set on it; for all else the ruler decides.
-    """
-    unit = "in" if numbers.imperial else "cm"
-    allowance = _read(numbers.end_allowance, unit)
-    out = []
-    for row in numbers.rows:
-        piece = pieces[(row.piece, row.size)]
-        outline = (mirrored_over_fold(piece) if row.opened else piece).outline
-        offset = _read(row.line_offset, unit)
-        a, b = _through(outline, offset)
-        turn = float(row.turn.rstrip("°"))
-        width = _read(numbers.table_widths[row.section], unit)
-        shifts = []
-        for at, (from_edge, from_end) in ((a, row.tail), (b, row.head)):
-            across = _read(from_edge, unit)
-            x = _read(from_end, unit) - (allowance if row.section == 0 else 0.0)
-            y = across if row.edge == "A" else width - across
-            dx, dy = turned((at, -offset if row.flipped else offset), turn)
-            shifts.append((x - dx, y - dy))
-        x, y = (shifts[0][0] + shifts[1][0]) / 2, (shifts[0][1] + shifts[1][1]) / 2
-        on = {"fold edge on fold A": 0.0, "fold edge on fold B": width}.get(row.lies)
-        if on is not None and piece.fold is not None:
-            # a fold edge is pushed against its fold, whatever the ruler says
-            fx, fy = piece.fold[0]
-            y = on - turned((fx, -fy if row.flipped else fy), turn)[1]
-        out.append(Rebuilt(row, x, y, turn))
-    return tuple(out)
-
-
-def grain_line(p: Placement, imperial: bool) -> tuple[tuple[Point, Point], float]:
-    """The grain line of a placement on the table (tail, head), and its offset from the grainline, mm."""
-    sign = -1.0 if p.flipped else 1.0
-
-    def back(q: Point) -> Point:
-        x, y = turned((q[0] - p.x, q[1] - p.y), -p.turn)
-        return (x, sign * y)
-
-    def to_table(q: Point) -> Point:
-        x, y = turned((q[0], sign * q[1]), p.turn)
-        return (x + p.x, y + p.y)
-
-    outline = tuple(back(q) for q in p.outline)
-    offset = _line_offset(outline, 25.4 / 4 if imperial else 5.0)
-    a, b = _through(outline, offset)
-    return (to_table((a, offset)), to_table((b, offset))), offset
-
-
-def _line_offset(outline: Ring, step: float) -> float:
-    _, y0, _, y1 = ring_box(outline)
-    near = [chords([outline], (0.0, y), 0.0) for y in (-1.0, 0.0, 1.0)]
-    if all(near):
-        return 0.0
-    # on a whole step, so that the printed number is the number
-    return round((y0 + y1) / 2 / step) * step
-
-
-def _through(outline: Ring, offset: float) -> tuple[float, float]:
-    inside = chords([outline], (0.0, offset), 0.0)
-    if inside:
-        return inside[0][0], inside[-1][1]
-    x0, _, x1, _ = ring_box(outline)
-    return x0, x1
-
-
-def _read(text: str, unit: str) -> float:
-    return parse_length(text, unit, negative=True)
 
 
 def _numbered(row: Row, number: int) -> Row:
@@ -347,7 +218,7 @@ def _edge(p: Placement, section: Section) -> str:
 
 
 def _as_printed(mm: float, imperial: bool) -> float:
-    return _read(measure(mm, imperial), "in" if imperial else "cm")
+    return parse_measure(measure(mm, imperial), unit_name(imperial))
 
 
 def _lies(p: Placement, section: Section, names: tuple[str, str]) -> str:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 
 from nesting.lay import Lay, Placement, Spread
-from nesting.units import format_fraction, format_length
+from nesting.units import format_fraction, format_length, parse_length
 
 __all__ = [
     "cautions",
@@ -15,6 +15,7 @@ __all__ = [
     "hands",
     "long_length",
     "measure",
+    "parse_measure",
     "ply_words",
     "shop_length",
     "side_words",
@@ -30,6 +31,11 @@ def measure(mm: float, imperial: bool) -> str:
     sign = "−" if mm < 0 else ""
     text = format_fraction(abs(mm) / 25.4, 16) if imperial else f"{math.floor(abs(mm) + 0.5) / 10:.1f}"
     return sign + text if any(c in "123456789" for c in text) else text
+
+
+def parse_measure(text: str, unit: str) -> float:
+    """A measure as ``measure`` writes it, in mm; ``unit`` is "cm" or "in"."""
+    return parse_length(text, unit, negative=True)
 
 
 def unit_name(imperial: bool) -> str:

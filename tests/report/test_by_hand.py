@@ -16,7 +16,8 @@ from nesting.planning.options import SearchOptions
 from nesting.planning.solve import lay_cloth
 from nesting.planning.yardage import buy_length, garment_shares, utilisation
 from nesting.proof import prove
-from nesting.report.sheet import Rebuilt, rebuild, sheet
+from nesting.report.byruler import Rebuilt, rebuild
+from nesting.report.sheet import sheet
 
 DEMO = Path(__file__).parents[2] / "fixtures" / "demo"
 

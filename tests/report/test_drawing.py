@@ -176,6 +176,16 @@ def test_a_piece_cut_with_another_has_its_own_line() -> None:
     assert "cut with the piece around it" in {t.words for t in scene.items if isinstance(t, Text)}
 
 
+def test_marks_of_the_bottom_ply_stand_back() -> None:
+    """They are drawn in grey, those of the plies above in ink."""
+    lay, scene = drawn("lengthwise")
+    under = {row.number for row in rows(lay) if row.ply_words == "bottom ply only"}
+    assert under
+    for s in scene.items:
+        if isinstance(s, Shape) and s.role == "grain" and s.stroke is not None:
+            assert (s.stroke.colour == looks.INK) is (s.of not in under)
+
+
 def test_single_ply_beyond_a_flap_is_not_called_bottom() -> None:
     """Where only one ply lies, a cut through it is a cut through all that lies there."""
     _, scene = drawn("partial")

@@ -15,9 +15,10 @@ import pytest
 from shapely.geometry import Polygon
 
 from nesting.lay import Lay, mirrored_over_fold, placed
+from nesting.report.byruler import rebuild
 from nesting.report.folding import cross_section, folding_steps
 from nesting.report.page import report_page
-from nesting.report.sheet import Row, Sheet, bundles, rebuild, rows, sheet
+from nesting.report.sheet import Row, Sheet, bundles, rows, sheet
 from nesting.report.sheet_pdf import sheet_pdf
 from nesting.report.words import hands, measure
 
