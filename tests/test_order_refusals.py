@@ -2,12 +2,17 @@
 
 from __future__ import annotations
 
+import os
 from pathlib import Path
 
 import pytest
+import tomli_w
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
 
 from nesting.errors import InputError, OrderError, PatternError, UnitsError
 from nesting.files.order import load_order
+from nesting.files.order_schema import BLOCKS
 from tests.order_builder import CLOTH, GARMENT, PANEL, load, panel_svg, write
 
 BAND = '[[piece]]\nname = "band"\nrectangle = ["62 cm", "4 cm"]\n'
@@ -315,3 +320,69 @@ def test_an_unreadable_file_is_refused(tmp_path: Path, monkeypatch: pytest.Monke
     monkeypatch.setattr(Path, "open", refuse)
     with pytest.raises(OrderError, match=r"cannot be read \(Permission denied\)"):
         load_order(path)
+
+
+# -- whatever is written ---------------------------------------------------------------------------------------------
+
+SCALARS = st.one_of(
+    st.none().map(lambda _: ""),
+    st.booleans(),
+    st.integers(-(10**30), 10**30),
+    st.floats(),
+    st.text(max_size=12),
+    st.sampled_from(
+        ["1 cm", "-1 cm", "5 %", "main", "band", "band.top", "raw", "lace 1 cm", "left", "open", "any", "M"]
+    ),
+    st.dates(),
+)
+VALUES = st.recursive(
+    SCALARS,
+    lambda v: st.lists(v, max_size=3) | st.dictionaries(st.text(min_size=1, max_size=8), v, max_size=3),
+    max_leaves=6,
+)
+
+
+@st.composite
+def documents(draw: st.DrawFn) -> dict[str, object]:
+    """A sound order in which some blocks are added and some values replaced by anything."""
+    document: dict[str, object] = {
+        "units": "cm",
+        "piece": [{"name": "band", "rectangle": ["62 cm", "4 cm"], "cut": 2}],
+        "cloth": [{"name": "main", "width": 150, "selvage": 1}],
+        "garment": [{"name": "thing", "count": 2}],
+        "seam": [{"edges": ["band.top", "band.bottom"]}],
+    }
+    for _ in range(draw(st.integers(1, 4))):
+        kind = draw(st.sampled_from([*BLOCKS, "title", "units", "fibre_stretch", "anything"]))
+        if kind not in BLOCKS:
+            document[kind] = draw(VALUES)
+            continue
+        blocks = document.setdefault(kind, [])
+        if not isinstance(blocks, list) or draw(st.integers(0, 9)) == 0:
+            document[kind] = draw(VALUES)
+            continue
+        if not blocks or draw(st.booleans()):
+            blocks.append({"name": draw(st.text(min_size=1, max_size=3))})
+        block = draw(st.sampled_from(blocks))
+        key = draw(st.sampled_from([key.name for key in BLOCKS[kind]]))
+        if isinstance(block, dict):
+            block[key] = draw(VALUES)
+    return document
+
+
+@settings(
+    max_examples=int(os.environ.get("NESTING_EXAMPLES", "120")),
+    deadline=None,
+    suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow],
+)
+@given(document=documents())
+def test_whatever_is_written_is_read_or_refused(document: dict[str, object], tmp_path: Path) -> None:
+    """Nothing but an order or an error of the input comes out, and the error names the file."""
+    path = tmp_path / "order.toml"
+    path.write_bytes(tomli_w.dumps(document).encode("utf-8", "replace"))
+    try:
+        order = load_order(path)
+    except InputError as error:
+        assert error.file is not None and error.message
+        return
+    assert order.pieces and order.cloths and order.garments
