@@ -57,7 +57,7 @@ def lower_bound(problem: Problem, *, seconds: float = 1.0) -> Bound:
     if problem.length is not None:
         room = min(room, problem.length)
     if best.length > room * (1 + 1e-9):
-        best = replace(best, reason=f"{best.reason}; that is more than the {room:.6g} there is, so nothing fits")
+        best = replace(best, reason=f"{best.reason}; that is more than there is, so nothing fits")
     return best
 
 
@@ -135,7 +135,7 @@ def _end(lie: Lie, plies: tuple[Ply, ...]) -> float:
 def _load_reason(row: str, length: float, plies: int) -> str:
     cloth = "the cloth" if plies == 1 else f"the {plies} plies"
     if row == "area":
-        return f"area: laid without any waste, the pieces cover {cloth} in full width over a length of {length:.6g}"
+        return f"area: laid without any waste, the pieces cover {cloth} in full width over that length"
     if row == "lanes":
         return f"too many pieces would have to lie one behind the other to fit {cloth} in a shorter length"
     if row == "blocks":

@@ -19,7 +19,7 @@ from nesting.packing.bounds_shapes import box_range, chain_of, edges_of, eroded,
 from nesting.packing.problem import Axis, Item, NeverFits, Place, Pose, Problem, Region
 
 #: The published instances, if they are at hand (see the benchmark script for where they come from).
-DATA = Path(os.environ.get("NESTING_INSTANCES", "/work/shared/open-data"))
+DATA = Path(os.environ.get("NESTING_INSTANCES", Path(__file__).parents[3] / "shared" / "open-data"))
 EXAMPLES = int(os.environ.get("NESTING_EXAMPLES", "0"))
 #: Side lengths of the perfect squared square of lowest order, 112 x 112 of 21 squares: Duijvestijn (1978),
 #: J. Combinatorial Theory B 25, 240-243.
