@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import replace
 
-from shapely.geometry import Point, Polygon
+from shapely.geometry import MultiPoint, Point, Polygon
 from shapely.validation import explain_validity
 
 from nesting.errors import OrderError, PatternError
@@ -29,17 +29,27 @@ def sound_ring(ring: Ring, what: str, *, file: str | None, piece: str) -> Ring:
     if not all(math.isfinite(c) for p in ring for c in p):
         raise PatternError(f"the {what} has a coordinate that is no number: draw it again", file=file, piece=piece)
     ring = cleaned(ring)
-    if len(ring) < 3 or abs(signed_area(ring)) < 1e-6:
+    if len(ring) < 3 or MultiPoint(ring).convex_hull.area < 1e-6:
         raise PatternError(f"the {what} encloses no area: draw it as one closed line", file=file, piece=piece)
     polygon = Polygon(ring)
     if not polygon.is_valid:
+        x, y = _where(explain_validity(polygon), ring)
         raise PatternError(
-            f"the {what} crosses or touches itself ({explain_validity(polygon)}; mm in the drawing): draw it "
-            "as one simple closed line",
+            f"the {what} crosses or touches itself at ({x:.1f}, {y:.1f}) mm of the drawing: draw it as one simple "
+            "closed line",
             file=file,
             piece=piece,
         )
     return ring if signed_area(ring) > 0 else ring[::-1]
+
+
+def _where(explanation: str, ring: Ring) -> tuple[float, float]:
+    """The place out of the geometry library's words, "Self-intersection[12.3 45.6]", or a point of the ring."""
+    numbers = explanation.partition("[")[2].rstrip("]").split()
+    try:
+        return float(numbers[0]), float(numbers[1])
+    except (IndexError, ValueError):
+        return ring[0]
 
 
 def sound(piece: Piece, *, file: str | None = None) -> Piece:
