@@ -14,6 +14,7 @@ from nesting.proof.placing import EDGE_SLACK, Judged
 from nesting.proof.table import Table, cloth_facts
 from nesting.proof.unfold import ClothPiece
 from nesting.proof.verdict import Failure
+from nesting.tolerances import SEARCH_CHORD_MM
 
 __all__ = ["Figures", "check_figures", "check_stated", "cut_areas", "farthest"]
 
@@ -95,8 +96,9 @@ def check_figures(
 
 def _check_section(number: int, section: Section, table: Table | None, end: float, gap: float) -> list[Failure]:
     failures: list[Failure] = []
-    # On a crosswise fold the fold is the end, half a gap beyond the last piece that is not on it.
-    room = gap / 2 if section.spread.kind == "crosswise fold" else 0.0
+    # On a crosswise fold the fold is the end, half a gap beyond the last piece that is not on it. The search keeps its
+    # own outlines off the fold, which may be that much larger than what is cut.
+    room = gap / 2 + SEARCH_CHORD_MM if section.spread.kind == "crosswise fold" else 0.0
     if not end - LENGTH_SLACK <= section.lay_length <= end + room + LENGTH_SLACK:
         failures.append(
             Failure(

