@@ -32,6 +32,7 @@ __all__ = [
     "format_fraction",
     "format_length",
     "format_share",
+    "format_width",
     "parse_length",
     "parse_share",
     "round_up",
@@ -240,6 +241,13 @@ def format_length(mm: float, *, imperial: bool, step: LengthStep | None = None, 
     if step == "yd 1/8":
         return f"{format_fraction(mm / UNIT_MM['yd'], 8)} yd"
     return f"{format_fraction(mm / UNIT_MM['in'], 8 if step == '1/8 in' else 16)} in"
+
+
+def format_width(mm: float, *, imperial: bool) -> str:
+    """A cloth's width as shops state it, never in metres or yards: "150 cm", "112.5 cm", "44 in", "58 1/2 in"."""
+    if imperial:
+        return f"{format_fraction(mm / UNIT_MM['in'], 8)} in"
+    return f"{_trimmed(math.floor(mm + 0.5), 10)} cm"
 
 
 _STEP_MM: dict[LengthStep, float] = {

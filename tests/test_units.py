@@ -19,6 +19,7 @@ from nesting.units import (
     format_fraction,
     format_length,
     format_share,
+    format_width,
     parse_length,
     parse_share,
     round_up,
@@ -275,6 +276,17 @@ def test_what_is_shown_reads_back_as_the_same_length(steps: int, step: tuple[flo
     mm = steps * size
     shown = format_length(mm, imperial="in" in name or "yd" in name, step=name)  # type: ignore[arg-type]
     assert parse_length(shown, None) == pytest.approx(mm, abs=1e-6)
+
+
+def test_widths_are_shown_as_shops_state_them() -> None:
+    """Cloth of 45 in is not called 1 1/4 yd wide, nor one of 150 cm 1.5 m (common widths of shop pages: 44/45, 54,
+    58/60 in; 115, 140, 150 cm)."""
+    assert [format_width(w * 25.4, imperial=True) for w in (36, 44, 45, 54, 58.5)] == [
+        "36 in", "44 in", "45 in", "54 in", "58 1/2 in",
+    ]  # fmt: skip
+    assert [format_width(w, imperial=False) for w in (1150.0, 1500.0, 1125.0, 800.4)] == [
+        "115 cm", "150 cm", "112.5 cm", "80 cm",
+    ]  # fmt: skip
 
 
 def test_fractions_and_shares_are_shown_in_lowest_terms() -> None:
