@@ -355,6 +355,12 @@ def test_total_length(case: Case) -> None:
     """The total that does not follow from the sections, and a spread longer than its lay."""
     assert "length" in kinds(case, lambda lay: replace(lay, lay_length=lay.lay_length + 1.0))
 
+    def late(lay: Lay) -> Lay:
+        sections = tuple(replace(s, start=s.start + 5.0) for s in lay.sections)
+        return replace(lay, sections=sections, lay_length=lay.lay_length + 5.0)
+
+    assert "length" in kinds(case, late)
+
     def spoil(lay: Lay) -> Lay:
         section = lay.sections[0]
         other = replace(section, spread=replace(section.spread, length=section.spread.length + 1.0))
@@ -638,9 +644,10 @@ def test_round_the_tube() -> None:
         assert tab_at(100, 300, ply) == set()
         assert tab_at(100, 540, ply) == {"overlap"}
         assert tab_at(100, 60, ply) == {"overlap"}
-        # the far half ends at x = 200, the tab begins at 203
+        # the far half ends at x = 200, slanting to 198 beside the tab, which begins at 203
         assert tab_at(253, 560, ply) == set()
-        assert tab_at(253, 560, ply, gap=5.0) == {"gap"}
+        assert tab_at(253, 560, ply, gap=4.0) == set()
+        assert tab_at(253, 560, ply, gap=8.0) == {"gap"}
 
 
 def test_refused_spreads() -> None:
