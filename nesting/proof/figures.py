@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 from shapely import Polygon
 
@@ -74,6 +75,10 @@ def check_figures(
     length = starts[last] + lay.sections[last].lay_length if lay.sections else 0.0
     if starts and abs(starts[0]) > LENGTH_SLACK:
         failures.append(Failure("length", f"the first section begins at {starts[0]:.3f} mm, not at the cut end"))
+    for number, (before, after) in enumerate(pairwise(lay.sections), start=1):
+        if after.start < before.start + before.lay_length - LENGTH_SLACK:
+            message = f"section {number + 1} begins at {after.start:.3f} mm, before the one in front of it ends"
+            failures.append(Failure("spread", message, section=number))
     if abs(lay.lay_length - length) > LENGTH_SLACK:
         message = f"the lay length is given as {lay.lay_length:.3f} mm, its sections end at {length:.3f} mm"
         failures.append(Failure("length", message))

@@ -9,11 +9,27 @@ from dataclasses import replace
 
 import pytest
 
+from nesting.cloth.spreads import make_spread
 from nesting.errors import ProofError
 from nesting.lay import FoldLine, Lay, Placement
+from nesting.order import Order
 from nesting.proof import FailureKind, prove, require
 
-from .build import BAND, BRIEF, LEG, PIECES, TAB, cut, lay_of, moved, order_of, put, rectangle, with_placements
+from .build import (
+    BAND,
+    BRIEF,
+    LEG,
+    PIECES,
+    TAB,
+    cut,
+    finished,
+    lay_of,
+    moved,
+    order_of,
+    put,
+    rectangle,
+    with_placements,
+)
 from .good import ALL, Case, lengthwise, open_lay
 
 Spoil = Callable[[Lay], Lay]
@@ -603,6 +619,21 @@ def test_gap(name: str, index: int, dx: float, dy: float) -> None:
         assert found == {"gap"}
 
 
+def test_sections_one_after_the_other() -> None:
+    """A section cannot begin before the one in front of it ends, even where the pieces would leave room."""
+    order, lay = ALL["sections"]()
+    a, b = lay.sections
+    early = finished(order, (a, replace(b, start=195.0, placements=tuple(moved(p, 20.0, 0.0) for p in b.placements))))
+    longer = _with_length(order, early, 320.0)
+    assert {f.kind for f in prove(longer, order).failures} == {"spread"}
+
+
+def _with_length(order: Order, lay: Lay, length: float) -> Lay:
+    last = lay.sections[-1]
+    spread = make_spread(last.spread.kind, order.cloths[0], length)
+    return finished(order, (*lay.sections[:-1], replace(last, spread=spread, lay_length=length)))
+
+
 def test_half_gap_from_a_fold() -> None:
     """A piece that is not on the fold keeps half the gap from it; opened out, its twin is then a gap away."""
     order, lay = lengthwise()
@@ -624,6 +655,17 @@ def test_reduced_gap() -> None:
     # The nearest corner is 3 mm above an edge that falls by 20 mm in 140 mm: 3 · cos(atan(1/7)) = 2.970 mm away.
     assert prove(near, order, gap=2.96).ok
     assert {f.kind for f in prove(near, order, gap=2.98).failures} == {"gap"}
+
+
+@pytest.mark.parametrize(
+    "beyond,wrong", [(0.0, {"gap"}), (2.9, {"gap"}), (3.0, set()), (3.19, set()), (3.21, {"length"}), (-1.0, {"cloth"})]
+)
+def test_crosswise_fold_beyond_the_last_piece(beyond: float, wrong: set[FailureKind]) -> None:
+    """A crosswise fold lies half the gap (of 6 mm) beyond the farthest piece that is not on it, and hardly more."""
+    order = order_of(cut(LEG), gap=6.0)
+    lay = lay_of(order, "crosswise fold", [put(LEG, 150, 100, plies=(0, 1))], length=300.0 + beyond)
+    caught = {f.kind for f in prove(lay, order).failures}
+    assert caught >= wrong if wrong else caught == set()
 
 
 def test_round_the_tube() -> None:
