@@ -10,7 +10,7 @@ from nesting.lay import Lay
 from nesting.order import Order, SpreadName
 from nesting.planning.options import Progress, SearchOptions
 from nesting.planning.solve import Keep, lay_order
-from nesting.proof import require
+from nesting.proof import Verdict, require
 
 __all__ = ["lay", "lay_proved"]
 
@@ -39,7 +39,7 @@ def lay(
         executor=executor,
         on_progress=on_progress,
     )
-    return lay_proved(order, options, spread=spread)
+    return tuple(one for one, _ in lay_proved(order, options, spread=spread))
 
 
 def lay_proved(
@@ -49,9 +49,8 @@ def lay_proved(
     spread: SpreadName | None = None,
     start: Lay | None = None,
     keep: Sequence[Keep] = (),
-) -> tuple[Lay, ...]:
-    """``lay`` with ready-made options; ``start`` is a lay of one of the cloths to continue from, ``keep`` stays."""
+) -> tuple[tuple[Lay, Verdict], ...]:
+    """``lay`` with ready-made options, each lay with its proof; ``start`` is a lay of one of the cloths to continue
+    from, ``keep`` stays."""
     lays = lay_order(order, options, spread=spread, start=start, keep=keep)
-    for one in lays:
-        require(one, order)
-    return lays
+    return tuple((one, require(one, order)) for one in lays)

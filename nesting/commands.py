@@ -58,8 +58,9 @@ def lay_order_file(
         raise InputError("--keep needs --from LAY.json: the lay that has the pieces where they shall stay")
     if start is not None and all(start.cloth != cloth.name for cloth in order.cloths):
         raise InputError(f"this lay is of cloth '{start.cloth}', which the order does not have", file=begin)
-    lays = searching(lambda options: lay_proved(order, options, spread=spread, start=start, keep=keep))
-    lays = tuple(replace(one, order_file=_from(folder, order)) for one in lays)
+    proved = searching(lambda options: lay_proved(order, options, spread=spread, start=start, keep=keep))
+    lays = tuple(replace(one, order_file=_from(folder, order)) for one, _ in proved)
+    verdicts = {number: verdict for number, (_, verdict) in enumerate(proved)}
     files: dict[Path, bytes] = {}
     for one in lays:
         files[folder / f"lay-{lay_stem(one)}.json"] = lay_as_bytes(one)
@@ -67,8 +68,9 @@ def lay_order_file(
             files[folder / name] = content
     judged = check_order(order)
     more = tuple(f for f in judged.findings if f not in order.findings)
-    files[folder / "report.html"] = report_page(lays, order, extra=_trims_section(order), findings=more)
-    document = summary_dict(lays, order, findings=more)
+    page = report_page(lays, order, extra=_trims_section(order), findings=more, verdicts=verdicts)
+    files[folder / "report.html"] = page
+    document = summary_dict(lays, order, findings=more, verdicts=verdicts)
     document["files"] = [str(path) for path in files] + [str(folder / "report.json")]
     files[folder / "report.json"] = json.dumps(document, indent=1, ensure_ascii=False).encode("utf-8")
     write_outputs(files)

@@ -73,6 +73,7 @@ def _over(order: Order, lay: Lay, apart: Lay) -> tuple[Lay, Lay]:
         names = ", ".join(sorted({p.piece for p in own}))
         return kept_apart(f"'{cloth.name}' also gives {names}")
     sections: list[Section] = []
+    starts: list[float] = []
     for section in lay.sections:
         leaders = [p for p in section.placements if (p.piece, p.garment, p.size) in followers and p.follows is None]
         if not leaders:
@@ -82,6 +83,7 @@ def _over(order: Order, lay: Lay, apart: Lay) -> tuple[Lay, Lay]:
             follower = followers[p.piece, p.garment, p.size]
             laid.append(_at(order, p, follower, lay.cloth))
         begin = min(x for p in laid for x, _ in p.outline)
+        starts.append(section.start + begin)
         laid = [_moved(p, -begin) for p in laid]
         end = max(x for p in laid for x, _ in p.outline)
         try:
@@ -101,10 +103,10 @@ def _over(order: Order, lay: Lay, apart: Lay) -> tuple[Lay, Lay]:
         return kept_apart(f"no leader lies on '{lay.cloth}'")
     length = sum(s.lay_length for s in sections)
     buy = buy_length(sections[0].spread.kind, cloth, length)
-    extra = buy - apart.buy_length
     note = (
-        f"cut together with '{lay.cloth}': takes {say(buy)} of '{cloth.name}' laid over its leaders; "
-        f"cut apart it would take {say(apart.buy_length)} ({say(abs(extra))} {'less' if extra > 0 else 'more'})"
+        f"cut together with '{lay.cloth}': {say(buy)} of '{cloth.name}', laid over it with its first edge "
+        f"{' and '.join(say(at + lay.end_allowance - apart.end_allowance) for at in starts)} from the cut end of "
+        f"'{lay.cloth}'; cut apart, {say(apart.buy_length)} would do"
     )
     counts = garment_counts(order)
     over = replace(
