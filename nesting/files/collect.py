@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
 from functools import cached_property
+from itertools import takewhile
 from typing import TYPE_CHECKING
 
 from nesting.files import outline
@@ -121,6 +122,14 @@ class Collector:
             lines = self._close_with(bare, lines, chain, False, overshoot=last)
         return len(self.found) - before, lines
 
+    def _outside(self, lines: list[Stroke]) -> list[Stroke]:
+        """The lines that do not lie within an outline that is found already."""
+        from shapely import LineString, Polygon, prepare
+
+        shapes = [Polygon(f.ring).buffer(self.ctx.join_gap) for f in self.found]
+        prepare(shapes)
+        return [s for s in lines if not any(shape.covers(LineString(s.points)) for shape in shapes)]
+
     def _close_with(
         self,
         these: list[Stroke],
@@ -131,13 +140,16 @@ class Collector:
         overshoot: bool,
         need_cut: bool = False,
     ) -> list[Stroke]:
-        result = find_loops([s.points for s in these], self.ctx.join_gap, overshoot=overshoot)
+        result = find_loops([s.points for s in these], self.ctx.join_gap, overshoot=False)
+        if overshoot and not result.loops:
+            these = self._outside(these)
+            result = find_loops([s.points for s in these], self.ctx.join_gap)
         gone: set[int] = set()
         for loop in result.loops:
             parts = tuple(these[i] for i in loop.lines)
             if need_cut and not any(p.role == "cut" for p in parts):
                 continue
-            where = min((self.homes[id(p)] for p in parts), key=len) if len(parts) == 1 else chain
+            where = _common([self.homes[id(p)] for p in parts])
             self._add(
                 loop.ring,
                 where,
@@ -164,6 +176,15 @@ class Collector:
         trimmed: bool = False,
     ) -> None:
         self.found.append(Found(points, chain, marked, parts=parts, joins=joins, branching=branching, trimmed=trimmed))
+
+
+def _common(chains: list[tuple[Group, ...]]) -> tuple[Group, ...]:
+    """The groups that all chains begin with."""
+    common = chains[0]
+    for chain in chains[1:]:
+        same = sum(1 for _ in takewhile(lambda pair: pair[0] is pair[1], zip(common, chain, strict=False)))
+        common = common[:same]
+    return common
 
 
 def _content(chain: tuple[Group, ...]) -> int:

@@ -15,6 +15,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass, field, replace
 from typing import Any
 
+from nesting.errors import NestingError
 from nesting.files.context import Context
 from nesting.files.dxfshapes import LINE_TYPES, points_of
 from nesting.files.flatten import CurveError
@@ -39,6 +40,7 @@ _LAYERS: dict[str, tuple[Role, NotchKind | None]] = {
     "9": ("inside", None), "10": ("inside", None), "11": ("cutout", None), "13": ("drill", None), "14": ("sew", None),
     "80": ("notch", "t"), "81": ("notch", "castle"), "82": ("notch", "check"), "83": ("notch", "u"),
 }  # fmt: skip
+_PIECE_WORDS = ("PIECE NAME", "SIZE", "QUANTITY", "MATERIAL", "CATEGORY", "ANNOTATION")
 _LEFT_OUT = {
     "2": "turn points", "3": "curve points", "5": "grade references", "12": "nothing", "15": "annotation",
     "84": "boundary validation curves", "85": "internal line validation curves", "86": "cutout validation curves",
@@ -80,8 +82,14 @@ def read_dxf(data: bytes, ctx: Context, units: str | None = None) -> tuple[Group
     document = _load(data, ctx)
     try:
         return _read_document(document, ctx, units)
-    except (CurveError, RecursionError) as error:
-        raise ctx.error(f"the drawing cannot be read ({error})") from None
+    except NestingError:
+        raise
+    except Exception as error:
+        # The library trusts what its audit let pass, and fails in many ways on entities that lack a part.
+        raise ctx.error(
+            f"the DXF file is damaged: an entity cannot be read ({_first_line(error)}); export it again from your "
+            "program"
+        ) from None
 
 
 def _load(data: bytes, ctx: Context) -> Any:
@@ -142,12 +150,18 @@ def _read_document(document: Any, ctx: Context, units: str | None) -> tuple[Grou
         _sample_size(root, texts, ctx)
         for group in root.groups:
             group.texts[:] = [t for t in group.texts if keyword_of(t.text) is None]
-        root.texts[:] = [t for t in root.texts if keyword_of(t.text) is None]
+        # In a drawing without blocks the pieces' own texts stand beside those of the style.
+        root.texts[:] = [t for t in root.texts if not _is_of_style(t.text)]
     for layer, count in sorted(reader.counts.items()):
         ctx.note("note", f"layer {layer} ({_LEFT_OUT[layer]}) is not needed: {count} entities left out")
     if len(document.layout_names()) > 1 and any(len(document.layout(n)) > 1 for n in document.layout_names()[1:]):
         ctx.note("ignored", "what is drawn in paper space is left out")
     return root, known
+
+
+def _is_of_style(words: str) -> bool:
+    found = keyword_of(words)
+    return found is not None and found[0] not in _PIECE_WORDS
 
 
 def _inserts(layout: Iterable[Any]) -> list[Any]:

@@ -192,7 +192,7 @@ def _read_part(part: str, label: Label) -> Label:
             rest = ""
     rest = rest.strip(" ()[]:,.-–—")
     if not found:
-        if rest.upper() in LETTER_SIZES and label.size is None:
+        if (rest if len(rest) == 1 else rest.upper()) in LETTER_SIZES and label.size is None:
             return replace(label, size=rest)
         if plain(rest) in _MATERIALS and label.name is not None and label.material is None:
             return replace(label, material=rest)

@@ -1,6 +1,7 @@
 """Curves against closed forms: no chord leaves its curve by more than asked, areas and lengths as computed by hand."""
 
 import math
+from itertools import pairwise
 
 import numpy as np
 import pytest
@@ -12,6 +13,7 @@ CHORDS = [1.0, 0.1, 0.01]
 
 
 def circle(radius: float, chord: float) -> list[tuple[float, float]]:
+    """A circle about the origin."""
     return ellipse_points((0.0, 0.0), (radius, 0.0), (0.0, radius), 0.0, 2 * math.pi, chord)
 
 
@@ -72,7 +74,7 @@ def test_ellipse_from_conjugate_half_diameters() -> None:
     points = ellipse_points((0.0, 0.0), u, v, 0.0, 2 * math.pi, 0.01)
     assert outline.area(points) == pytest.approx(math.pi * (u[0] * v[1] - u[1] * v[0]), abs=0.01 * 250)
     matrix = np.array([[u[0], v[0]], [u[1], v[1]]])
-    middles = [((p[0] + q[0]) / 2, (p[1] + q[1]) / 2) for p, q in zip(points, points[1:], strict=False)]
+    middles = [((p[0] + q[0]) / 2, (p[1] + q[1]) / 2) for p, q in pairwise(points)]
     largest = np.linalg.svd(matrix)[1][0]
     for m in middles:
         # back in the circle: a chord's middle is nearer than chord/largest to the unit circle
@@ -83,7 +85,7 @@ def bezier(points: list[tuple[float, float]], t: np.ndarray) -> np.ndarray:
     """De Casteljau's construction, not the polynomials that the code uses."""
     layer = [np.outer(1 - t, p) + np.outer(t, q) for p, q in zip(map(np.array, points), points[1:], strict=False)]
     while len(layer) > 1:
-        layer = [(1 - t)[:, None] * p + t[:, None] * q for p, q in zip(layer, layer[1:], strict=False)]
+        layer = [(1 - t)[:, None] * p + t[:, None] * q for p, q in pairwise(layer)]
     return layer[0]
 
 

@@ -29,6 +29,7 @@ LOOSE = {
 
 
 def areas(lines: list[tuple[tuple[float, float], ...]], gap: float = 0.5) -> list[float]:
+    """Areas of the outlines found, smallest first."""
     return sorted(Polygon(loop.ring).area for loop in find_loops(lines, gap).loops)
 
 

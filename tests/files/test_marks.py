@@ -1,4 +1,6 @@
 """Marks on pieces: notches, grainline, fold edge, named edges, seam outline."""
+# Drawings stay on one line each:
+# ruff: noqa: E501
 
 import math
 

@@ -1,4 +1,6 @@
 """SVG drawings: units, transforms, groups and what is not drawn."""
+# Drawings stay on one line each:
+# ruff: noqa: E501
 
 import math
 from collections.abc import Callable
