@@ -18,7 +18,7 @@ PANEL = '[[pattern]]\nfile = "panel.svg"\n'
 def panel_svg(
     name: str = "front", *, width: float = 200, height: float = 300, grain: bool = True, label: str = "", dy: float = 0
 ) -> str:
-    """One rectangular panel in mm, its corners 1 to 4 anticlockwise from the lower left, one notch half way up its right side."""
+    """One rectangular panel in mm: corners 1 to 4 anticlockwise from the lower left, a notch half way up the right."""
     line = f'<path class="grain" d="M {width / 2 + 10} {height - 20} V 60"/>' if grain else ""
     return f"""<svg xmlns="http://www.w3.org/2000/svg" width="1000mm" height="1000mm" viewBox="0 {-dy} 1000 1000">
       <g id="{name.replace(" ", "-")}" aria-label="{label or name}">

@@ -377,6 +377,105 @@ def test_every_key_of_the_contract_is_known() -> None:
     assert all(key.meaning for keys in BLOCKS.values() for key in keys)
 
 
+WHOLE = """
+title = "Chorus shorts"
+units = "cm"
+
+[[pattern]]
+file = "shorts-m.svg"
+size = "M"
+
+[[piece]]
+name = "front"
+cut = 1
+fold = "left"
+grain = 90
+cloth = "main"
+turn = "either way"
+tilt = 2
+needs_stretch = "40 %"
+finish = { waist = "fold back 2 cm", leg = "raw" }
+unfold = true
+
+[[piece]]
+name = "lining"
+cut = 1
+fold = "left"
+grain = 90
+
+[[piece]]
+name = "back"
+cut = 2
+mirrored = true
+grain = 90
+
+[[together]]
+leader = "front"
+follower = "lining"
+
+[[seam]]
+edges = ["front.side", "back.side"]
+ease = "0 mm"
+
+[[cloth]]
+name = "main"
+width = "150 cm"
+selvage = "1 cm"
+length = "2.2 m"
+nap = "none"
+stretch_across = "60 %"
+stretch_along = "60 %"
+shrink_along = "5 %"
+shrink_across = "3 %"
+spreads = ["open", "lengthwise fold", "partial fold", "double fold", "crosswise fold"]
+plies = 1
+increment = "10 cm"
+price = 14.90
+gap = "3 mm"
+end_allowance = "2 cm"
+repeat_along = "0"
+repeat_across = "0"
+
+[[remnant]]
+name = "scrap-1"
+cloth = "main"
+file = "scrap-1.svg"
+
+[[garment]]
+name = "shorts"
+size = "M"
+count = 6
+pieces = ["front", "back", "lining"]
+"""
+
+
+def test_an_order_with_every_block_is_read(tmp_path: Path) -> None:
+    """As a person would write it; the front, 300 mm long as drawn, has its waist folded back by 20 mm."""
+
+    def panel(name: str, x: int) -> str:
+        return f"""<g id="{name}"><path class="cut" d="M {x} 10 h 200 v 300 h -200 Z"/>
+          <path class="edge" aria-label="edge: waist" d="M {x} 10 h 200"/>
+          <path class="edge" aria-label="edge: side" d="M {x + 200} 10 v 300"/>
+          <path class="edge" aria-label="edge: leg" d="M {x + 200} 310 h -200"/></g>"""
+
+    head = '<svg xmlns="http://www.w3.org/2000/svg" width="900mm" height="900mm" viewBox="0 0 900 900">'
+    shorts = head + panel("front", 10) + panel("lining", 260) + panel("back", 510) + "</svg>"
+    scrap = head + '<path class="cut" d="M 0 0 h 500 v 400 h -500 Z"/></svg>'
+    order = load(tmp_path, WHOLE, **{"shorts-m": shorts, "scrap-1": scrap})
+    front = order.cut_piece("front", "M")
+    assert front.on_fold and front.tilt == 2.0 and front.needs_stretch == 0.4
+    xs = [p[0] for p in front.piece.outline]
+    assert max(xs) - min(xs) == pytest.approx(320.0)
+    assert (order.cut_piece("back", "M").cut, order.cut_piece("back", "M").mirrored) == (2, True)
+    assert order.seams[0].edges == ("front.side", "back.side")
+    assert order.cloths[0].spreads == ("open", "lengthwise fold", "partial fold", "double fold", "crosswise fold")
+    assert order.cloths[0].length == 2200.0
+    assert order.together[0].faces == "same"
+    assert order.remnants[0].file == "scrap-1.svg"
+    assert order.garments[0].count == 6
+    assert not any(f.kind == "question" for f in order.findings)
+
+
 def test_an_order_survives_pickling(tmp_path: Path) -> None:
     """Worker processes are handed orders."""
     import pickle

@@ -28,6 +28,16 @@ def refused(folder: Path, text: str, kind: type[InputError] = OrderError, **draw
     return caught.value
 
 
+def cloth(lines: str) -> str:
+    """BASE with more lines for its cloth."""
+    return BASE.replace('"150 cm"', f'"150 cm"\n{lines}')
+
+
+def garment(lines: str) -> str:
+    """BASE with more lines for its garment."""
+    return BASE.replace("count = 2", f"count = 2\n{lines}")
+
+
 #: (order, key in the message, words in the message); BASE without the block that is spoiled.
 CASES: dict[str, tuple[str, str, tuple[str, ...]]] = {
     "unknown key": (BASE + "mirored = true\n", "piece[band].mirored", ("did you mean 'mirrored'",)),
@@ -36,9 +46,15 @@ CASES: dict[str, tuple[str, str, tuple[str, ...]]] = {
     "key far from any": (BASE + "zzzz = 1\n", "piece[band].zzzz", ("not known", "Known are name, size, cut")),
     "block in single brackets": (BASE + "[trim]\n", "trim", ("[[trim]]", "double brackets")),
     "missing name": (
-        CLOTH + GARMENT + '[[piece]]\nrectangle = ["1 cm", "1 cm"]\n', "piece[1].name", ("missing", "as in the")),
-    "missing width": ('[[cloth]]\nname = "main"\n' + GARMENT + BAND, "cloth[main].width", ("missing", "selvage "
-                                                                                                      "to selvage")),
+        CLOTH + GARMENT + '[[piece]]\nrectangle = ["1 cm", "1 cm"]\n',
+        "piece[1].name",
+        ("missing", "as in the"),
+    ),
+    "missing width": (
+        '[[cloth]]\nname = "main"\n' + GARMENT + BAND,
+        "cloth[main].width",
+        ("missing", "selvage to selvage"),
+    ),
     "no pattern": (CLOTH + GARMENT, "pattern", ("at least one", "SVG or DXF")),
     "no cloth": (GARMENT + BAND, "cloth", ("at least one", "150 cm")),
     "no garment": (CLOTH + BAND, "garment", ("at least one", "count")),
@@ -48,93 +64,114 @@ CASES: dict[str, tuple[str, str, tuple[str, ...]]] = {
     "count in halves": (BASE.replace("count = 2", "count = 2.5"), "garment[thing].count", ("2.5", "whole number")),
     "count in words": (BASE.replace("count = 2", 'count = "two"'), "garment[thing].count", ("'two'", "whole number")),
     "count is true": (BASE.replace("count = 2", "count = true"), "garment[thing].count", ("True", "whole number")),
-    "no plies": (BASE.replace('"150 cm"', '"150 cm"\nplies = 0'), "cloth[main].plies", ("0", "from 1 to 1000")),
-    "plies over the limit": (
-        BASE.replace('"150 cm"', '"150 cm"\nplies = 9\nmax_plies = 6'), "cloth[main].plies", ("9", "max_plies = 6")),
-    "selvage too wide": (
-        BASE.replace('"150 cm"', '"150 cm"\nselvage = "75 cm"'), "cloth[main].selvage", ("75 cm", "1.5 "
-                                                                                                  "m", "half "
-                                                                                                       "the width")),
+    "no plies": (cloth("plies = 0"), "cloth[main].plies", ("0", "from 1 to 1000")),
+    "plies over the limit": (cloth("plies = 9\nmax_plies = 6"), "cloth[main].plies", ("9", "max_plies = 6")),
+    "selvage too wide": (cloth('selvage = "75 cm"'), "cloth[main].selvage", ("75 cm", "150 cm", "half the width")),
     "selvage too wide once washed": (
-        BASE.replace('"150 cm"', '"20 cm"\nselvage = "9.8 cm"\nshrink_across = "3 %"'), "cloth[main].selvage",
-        ("19.4 cm",)),
-    "all shrunk away": (
-        BASE.replace('"150 cm"', '"150 cm"\nshrink_along = "100 %"'), "cloth[main].shrink_along", ("'100 "
-                                                                                                   "%'", "below "
-                                                                                                         "100 %")),
-    "shrinkage of one": (
-        BASE.replace('"150 cm"', '"150 cm"\nshrink_across = 1.0'), "cloth[main].shrink_across", ("1.0", "below 100 %")),
+        BASE.replace('"150 cm"', '"20 cm"\nselvage = "9.8 cm"\nshrink_across = "3 %"'),
+        "cloth[main].selvage",
+        ("19.4 cm",),
+    ),
+    "all shrunk away": (cloth('shrink_along = "100 %"'), "cloth[main].shrink_along", ("'100 %'", "below 100 %")),
+    "shrinkage of one": (cloth("shrink_across = 1.0"), "cloth[main].shrink_across", ("1.0", "below 100 %")),
     "no width": (BASE.replace('"150 cm"', '"0 cm"'), "cloth[main].width", ("'0 cm'", "more than 0 mm")),
-    "no increment": (BASE.replace('"150 cm"', '"150 cm"\nincrement = "0"'), "cloth[main].increment", ("more "
-                                                                                                      "than 0 mm",)),
-    "all end allowance": (
-        BASE.replace('"150 cm"', '"150 cm"\nlength = "4 cm"'), "cloth[main].length", ("2 cm", "leave nothing of 4 cm")),
-    "price in words": (
-        BASE.replace('"150 cm"', '"150 cm"\nprice = "9.90"'), "cloth[main].price", ("'9.90'", "per metre")),
-    "price below zero": (BASE.replace('"150 cm"', '"150 cm"\nprice = -1'), "cloth[main].price", ("-1", "from 0")),
-    "price is no number": (BASE.replace('"150 cm"', '"150 cm"\nprice = nan'), "cloth[main].price", ("nan", "from 0")),
-    "nap misspelt": (
-        BASE.replace('"150 cm"', '"150 cm"\nnap = "oneway"'), "cloth[main].nap", ("'oneway'", "did you mean "
-                                                                                              "'one way'")),
+    "no increment": (cloth('increment = "0"'), "cloth[main].increment", ("more than 0 mm",)),
+    "all end allowance": (cloth('length = "4 cm"'), "cloth[main].length", ("2 cm", "leave nothing of 4 cm")),
+    "price in words": (cloth('price = "9.90"'), "cloth[main].price", ("'9.90'", "per metre")),
+    "price below zero": (cloth("price = -1"), "cloth[main].price", ("-1", "from 0")),
+    "price is no number": (cloth("price = nan"), "cloth[main].price", ("nan", "from 0")),
+    "nap misspelt": (cloth('nap = "oneway"'), "cloth[main].nap", ("'oneway'", "did you mean 'one way'")),
     "spread misspelt": (
-        BASE.replace('"150 cm"', '"150 cm"\nspreads = ["open", "length fold"]'), "cloth[main].spreads[2]",
-        ("'length fold'", "did you mean 'lengthwise fold'")),
-    "spread twice": (
-        BASE.replace('"150 cm"', '"150 cm"\nspreads = ["open", "open"]'), "cloth[main].spreads",
-        ("twice", "take one away")),
-    "no spreads": (BASE.replace('"150 cm"', '"150 cm"\nspreads = []'), "cloth[main].spreads", ("at least 1",)),
+        cloth('spreads = ["open", "length fold"]'),
+        "cloth[main].spreads[2]",
+        ("'length fold'", "did you mean 'lengthwise fold'"),
+    ),
+    "spread twice": (cloth('spreads = ["open", "open"]'), "cloth[main].spreads", ("twice", "take one away")),
+    "no spreads": (cloth("spreads = []"), "cloth[main].spreads", ("at least 1",)),
     "tubular spread of flat cloth": (
-        BASE.replace('"150 cm"', '"150 cm"\nspreads = ["tubular"]'), "cloth[main].spreads", ("no "
-                                                                                             "tube", "tubular = true")),
-    "stretch without bounds": (
-        BASE.replace('"150 cm"', '"150 cm"\nstretch_along = "2000 %"'), "cloth[main].stretch_along", ("at most "
-                                                                                                      "1000 %",)),
-    "flag in quotes": (
-        BASE.replace('"150 cm"', '"150 cm"\ntubular = "yes"'), "cloth[main].tubular", ("'yes'", "true or false")),
+        cloth('spreads = ["tubular"]'),
+        "cloth[main].spreads",
+        ("no tube", "tubular = true"),
+    ),
+    "stretch without bounds": (cloth('stretch_along = "2000 %"'), "cloth[main].stretch_along", ("at most 1000 %",)),
+    "flag in quotes": (cloth('tubular = "yes"'), "cloth[main].tubular", ("'yes'", "true or false")),
     "cloth twice": (BASE + CLOTH, "cloth[main]", ("two [[cloth]] blocks 'main'", "rename one")),
     "garment twice": (BASE + GARMENT, "garment[thing]", ("two [[garment]] blocks", "put them together")),
     "piece block twice": (BASE + BAND, "piece[band]", ("two [[piece]] blocks", "put them together")),
-    "piece of unknown cloth": (BASE + 'cloth = "maim"\n', "piece[band].cloth", ("no [[cloth]] 'maim'", "did you "
-                                                                                                       "mean 'main'")),
+    "piece of unknown cloth": (
+        BASE + 'cloth = "maim"\n',
+        "piece[band].cloth",
+        ("no [[cloth]] 'maim'", "did you mean 'main'"),
+    ),
     "garment of unknown cloth": (
-        BASE.replace("count = 2", 'count = 2\ncloth = { main = "red" }'), "garment[thing].cloth.main",
-        ("'red'", "add a block")),
+        garment('cloth = { main = "red" }'),
+        "garment[thing].cloth.main",
+        ("'red'", "add a block"),
+    ),
     "garment renames a cloth it has not": (
-        BASE.replace("count = 2", 'count = 2\ncloth = { lining = "main" }'), "garment[thing].cloth.lining",
-        ("none of its pieces is cut from 'lining'", "'main'")),
+        garment('cloth = { lining = "main" }'),
+        "garment[thing].cloth.lining",
+        ("none of its pieces is cut from 'lining'", "'main'"),
+    ),
     "garment of unknown piece": (
-        BASE.replace("count = 2", 'count = 2\npieces = ["bamd"]'), "garment[thing].pieces", ("'bamd'", "did you "
-                                                                                                       "mean 'band'")),
-    "piece twice in a garment": (
-        BASE.replace("count = 2", 'count = 2\npieces = ["band", "band"]'), "garment[thing].pieces", ("twice",)),
-    "unknown piece": (BASE + '[[piece]]\nname = "front"\n', "piece[front].name", ("no piece 'front'", "there "
-                                                                                                      "are 'band'")),
+        garment('pieces = ["bamd"]'),
+        "garment[thing].pieces",
+        ("'bamd'", "did you mean 'band'"),
+    ),
+    "piece twice in a garment": (garment('pieces = ["band", "band"]'), "garment[thing].pieces", ("twice",)),
+    "unknown piece": (
+        BASE + '[[piece]]\nname = "front"\n',
+        "piece[front].name",
+        ("no piece 'front'", "there are 'band'"),
+    ),
     "odd number of a pair": (BASE + "mirrored = true\ncut = 3\n", "piece[band].cut", ("cut = 3", "write cut = 4")),
     "grain of a rectangle": (BASE + "grain = 90\n", "piece[band].grain", ("along × across",)),
     "rectangle of one measure": (
-        BASE.replace('["62 cm", "4 cm"]', '["62 cm"]'), "piece[band].rectangle", ("two lengths",)),
+        BASE.replace('["62 cm", "4 cm"]', '["62 cm"]'),
+        "piece[band].rectangle",
+        ("two lengths",),
+    ),
     "flat rectangle": (
-        BASE.replace('["62 cm", "4 cm"]', '["62 cm", "0 cm"]'), "piece[band].rectangle", ("more than 0 mm",)),
+        BASE.replace('["62 cm", "4 cm"]', '["62 cm", "0 cm"]'),
+        "piece[band].rectangle",
+        ("more than 0 mm",),
+    ),
     "tilt without end": (BASE + "tilt = 90\n", "piece[band].tilt", ("90", "from 0 to 45")),
     "turn misspelt": (BASE + 'turn = "either"\n', "piece[band].turn", ("'either'", "'either way'")),
     "remnant of unknown cloth": (
-        BASE + '[[remnant]]\nname = "a"\ncloth = "silk"\nwidth = "1 m"\nlength = "1 m"\n', "remnant[a].cloth",
-        ("'silk'",)),
+        BASE + '[[remnant]]\nname = "a"\ncloth = "silk"\nwidth = "1 m"\nlength = "1 m"\n',
+        "remnant[a].cloth",
+        ("'silk'",),
+    ),
     "remnant without measures": (
-        BASE + '[[remnant]]\nname = "a"\ncloth = "main"\n', "remnant[a]", ("either file", "width and length")),
+        BASE + '[[remnant]]\nname = "a"\ncloth = "main"\n',
+        "remnant[a]",
+        ("either file", "width and length"),
+    ),
     "remnant drawn and measured": (
-        BASE + '[[remnant]]\nname = "a"\ncloth = "main"\nfile = "a.svg"\nwidth = "1 m"\n', "remnant[a]", ("not both",)),
+        BASE + '[[remnant]]\nname = "a"\ncloth = "main"\nfile = "a.svg"\nwidth = "1 m"\n',
+        "remnant[a]",
+        ("not both",),
+    ),
     "remnant without length": (
-        BASE + '[[remnant]]\nname = "a"\ncloth = "main"\nwidth = "1 m"\n', "remnant[a].length",
-        ("missing", "has both")),
+        BASE + '[[remnant]]\nname = "a"\ncloth = "main"\nwidth = "1 m"\n',
+        "remnant[a].length",
+        ("missing", "has both"),
+    ),
     "remnant without its file": (
-        BASE + '[[remnant]]\nname = "a"\ncloth = "main"\nfile = "a.svg"\n', "remnant[a].file", ("no file 'a.svg'",)),
+        BASE + '[[remnant]]\nname = "a"\ncloth = "main"\nfile = "a.svg"\n',
+        "remnant[a].file",
+        ("no file 'a.svg'",),
+    ),
     "pattern without its file": (
-        BASE + '[[pattern]]\nfile = "pannel.svg"\n', "pattern[1].file", ("no file 'pannel.svg'", "SVG or DXF")),
+        BASE + '[[pattern]]\nfile = "pannel.svg"\n',
+        "pattern[1].file",
+        ("no file 'pannel.svg'", "SVG or DXF"),
+    ),
     "pattern is a folder": (BASE + '[[pattern]]\nfile = "."\n', "pattern[1].file", ("is a folder",)),
     "motif without a point": (BASE + "motif = { offset = [0, 0] }\n", "piece[band].motif", ("point = ", "at = ")),
     "motif at no mark": (BASE + 'motif = { at = "crown" }\n', "piece[band].motif.at", ("'crown'", "there are none")),
-}  # fmt: skip
+}
 
 
 @pytest.mark.parametrize("name", CASES)

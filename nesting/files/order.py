@@ -103,8 +103,8 @@ def _content(path: Path) -> bytes:
 def _document(content: bytes, path: Path) -> dict[str, Any]:
     if path.suffix.lower() in (".svg", ".dxf"):
         raise OrderError(
-            "this is a pattern file; a cutting order (*.toml) was expected: 'nesting new' writes one from "
-            "pattern files",
+            "this is a pattern file; a cutting order (*.toml) was expected: 'nesting new' writes one from pattern "
+            "files",
             file=path,
         )
     try:
@@ -233,9 +233,8 @@ def _cloth_of(drawn: Drawn, asked: Asked, cloths: Sequence[Cloth], findings: lis
         findings.append(
             Finding(
                 "note",
-                f"the file says material '{material}', but no cloth is called so; '{name}' is taken (cloth = "
-                '"…" under its '
-                "[[piece]] changes that)",
+                f"the file says material '{material}', but no cloth is called so; '{name}' is taken "
+                "(the key cloth under its [[piece]] changes that)",
                 drawn.piece.file,
                 drawn.piece.label,
             )

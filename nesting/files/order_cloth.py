@@ -12,7 +12,7 @@ from nesting.files.order_values import Place, listing, nearest
 from nesting.findings import Finding
 from nesting.order import Cloth, Remnant, Trim
 from nesting.pieces.piece import Ring
-from nesting.units import UNIT_MM, format_length
+from nesting.units import UNIT_MM, format_length, format_width
 
 __all__ = ["default_increment", "read_cloth", "read_remnants", "read_trim", "refuse_unknown_cloth"]
 
@@ -42,8 +42,9 @@ def read_cloth(block: Block, *, imperial: bool) -> Cloth:
 
     if cloth.usable_width <= 0.0:
         block.at("selvage").refuse(
-            f"two selvages of {shown(cloth.selvage)} leave nothing of {shown(cloth.width_washed)} (the width after "
-            "washing); less than half the width was expected"
+            f"two selvages of {shown(cloth.selvage)} leave nothing of "
+            f"{format_width(cloth.width_washed, imperial=imperial)} (the width after washing); less than half the "
+            "width was expected"
         )
     if cloth.max_plies is not None and cloth.plies > cloth.max_plies:
         block.at("plies").refuse(f"found {cloth.plies}, more than max_plies = {cloth.max_plies}: change one of them")
@@ -51,9 +52,8 @@ def read_cloth(block: Block, *, imperial: bool) -> Cloth:
         block.at("spreads").refuse("found 'tubular', but the cloth is no tube: write tubular = true, or take it away")
     if cloth.length is not None and cloth.length * (1.0 - cloth.shrink_along) <= 2.0 * cloth.end_allowance:
         block.at("length").refuse(
-            f"the two end allowances of {shown(cloth.end_allowance)} leave nothing of {shown(cloth.length)}: "
-            "give a longer "
-            "length or a smaller end_allowance"
+            f"the two end allowances of {shown(cloth.end_allowance)} leave nothing of {shown(cloth.length)}: give a "
+            "longer length or a smaller end_allowance"
         )
     return cloth
 

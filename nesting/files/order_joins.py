@@ -111,9 +111,8 @@ def _where(raw: Any, place: Place) -> tuple[float | Anchor, bool]:
     if isinstance(raw, int) and not isinstance(raw, bool):
         return anchor(raw, place), False
     place.refuse(
-        f'found {raw!r}; a distance with its unit ("12 cm", from the lowest end along the grain), the number of '
-        "a corner "
-        "(3) or the name of a notch was expected"
+        f'found {raw!r}; a distance with its unit ("12 cm", from the lowest end along the grain), the number '
+        "of a corner (3) or the name of a notch was expected"
     )
 
 
@@ -151,8 +150,8 @@ def edges_of(block: Block, pieces: Sequence[CutPiece]) -> tuple[str, ...]:
             near = nearest(edge, there)
             hint = f"did you mean '{piece}.{near}'? " if near else ""
             place.refuse(
-                f"found '{text}', but '{piece}' has no edge '{edge}'; {hint}there are {listing(there)}: name it in the "
-                "drawing, or with an [[edge]] block"
+                f"found '{text}', but '{piece}' has no edge '{edge}'; {hint}there are {listing(there)}: name it in "
+                "the drawing, or with an [[edge]] block"
             )
         edges.append(f"{piece}.{edge}")
     return tuple(edges)
@@ -215,7 +214,7 @@ def read_together(
             led = next((k for k in keys if k[0] == block["leader"] and (k[1] == size or k[1] is None)), None)
             if led is not None and cuts.get((name, size), 0) > cuts.get(led, 0) > 0:
                 block.at("follower").refuse(
-                    f"'{name}' is cut {cuts[name, size]} times and its leader '{led[0]}' only {cuts[led]} times; "
-                    "at most as often was expected: change cut, or cut them apart"
+                    f"'{name}' is cut {cuts[name, size]} times and its leader '{led[0]}' only {cuts[led]} times; at "
+                    "most as often was expected: change cut, or cut them apart"
                 )
     return tuple(Together(b["leader"], b["follower"], b["faces"], b["tolerance"]) for b in blocks)

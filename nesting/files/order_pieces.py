@@ -83,8 +83,8 @@ def drawn_pieces(
                     )
             if any(name == block["name"] for name, _ in found):
                 block.at("rectangle").refuse(
-                    f"a pattern file has a piece '{block['name']}' too: give the band another name, or leave "
-                    "out rectangle"
+                    f"a pattern file has a piece '{block['name']}' too: give the band another name, or leave out "
+                    "rectangle"
                 )
             _keep(found, Drawn(_band(block), band=True), block.place)
     return found, findings
@@ -96,8 +96,8 @@ def _keep(found: dict[tuple[str, str | None], Drawn], drawn: Drawn, place: Place
         here, there = drawn.piece.file or "the order", twin.piece.file or "the order"
         where = f"twice in {here}" if here == there else f"in {there} and in {here}"
         place.refuse(
-            f"the piece is there {where} with the same size; one was expected: give each [[pattern]] its size, or name "
-            "the pieces differently in the drawing",
+            f"the piece is there {where} with the same size; one was expected: give each [[pattern]] its size, or "
+            "name the pieces differently in the drawing",
             piece=drawn.piece.label,
         )
     found[drawn.piece.key] = drawn
@@ -227,8 +227,7 @@ def ready_piece(
     if grain is None and piece.grainline is None:
         raise PatternError(
             "neither the drawing nor the order tells the grain: draw a grainline, or write grain = 90 (up the "
-            "page; 0 is "
-            'to the right) under its [[piece]], or turn = "any" if it has none',
+            'page; 0 is to the right) under its [[piece]], or turn = "any" if it has none',
             file=file,
             piece=piece.label,
         )
@@ -301,8 +300,7 @@ def _count(piece: Piece, asked: Asked, findings: list[Finding], file: str) -> tu
 def _motif(raw: Any, piece: Piece, place: Place) -> Motif:
     expected = (
         'a table such as { at = "crown" } (a notch or drill mark) or { point = ["12 cm", "0"] } (along, across '
-        "from the "
-        'middle of the grainline), with offset = ["0", "0"] on the cloth if need be, was expected'
+        'from the middle of the grainline), with offset = ["0", "0"] on the cloth if need be, was expected'
     )
     if not isinstance(raw, dict) or set(raw) - {"at", "point", "offset"} or ("at" in raw) == ("point" in raw):
         place.refuse(f"found {raw!r}; {expected}", piece=piece.label)

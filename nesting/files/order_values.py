@@ -213,6 +213,6 @@ def anchor(value: Any, place: Place) -> int | str:
     if isinstance(value, str) and value.strip():
         return value.strip()
     place.refuse(
-        f"found {_shown(value)}; the name of a notch in quotes, or the number of a corner (1, 2, …) as "
-        "'nesting check --picture' draws it, was expected"
+        f"found {_shown(value)}; the name of a notch in quotes, or the number of a corner (1, 2, …) as 'nesting "
+        "check --picture' draws it, was expected"
     )

@@ -184,8 +184,8 @@ def _pattern_lines(file: _File) -> list[str]:
     if file.twin:
         lines.append(
             _comment(
-                f"QUESTION: this file has pieces of the same name and size as {file.twin}; which of the two is right? "
-                "If both are, give it another size or name its pieces in the drawing"
+                f"QUESTION: this file has pieces of the same name and size as {file.twin}; which of the two is "
+                "right? If both are, give it another size or name its pieces in the drawing"
             )
         )
     lines += [f"{off}[[pattern]]", f"{off}file = {_text(file.name)}"]
