@@ -336,10 +336,13 @@ def _near(piece: Piece, p: Point) -> str:
     s, _ = contour.locate(p)
     for edge in piece.edges:
         a, b = contour.locate(edge.start)[0], contour.locate(edge.end)[0]
-        if contour.within(s, a, b):
-            walked = (s - a) % contour.perimeter
-            left = contour.span(a, b) - walked
-            if walked <= left:
-                return f"on its edge '{edge.name}', {walked:.0f} mm from where it begins (anticlockwise)"
-            return f"on its edge '{edge.name}', {left:.0f} mm before it ends (anticlockwise)"
+        if not contour.within(s, a, b):
+            continue
+        walked = (s - a) % contour.perimeter
+        left = contour.span(a, b) - walked
+        end = edge.start if walked <= left else edge.end
+        beside = next((o.name for o in piece.edges if o.name != edge.name and end in (o.start, o.end)), None)
+        if beside is not None:
+            return f"on its edge '{edge.name}', {min(walked, left):.0f} mm from edge '{beside}'"
+        return f"on its edge '{edge.name}'"
     return f"at ({p[0]:.0f}, {p[1]:.0f}) mm from the middle of its grainline"

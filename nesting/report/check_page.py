@@ -230,7 +230,8 @@ def check_summary(check: Check, order: Order) -> Any:
         row = _together_row(pair, imperial)
         parts.append(Text(f"{row['name']}: {'' if row['agrees'] else 'does not agree: '}{row['words']}"))
     for finding in check.findings:
-        if finding.kind in ("warning", "question", "ambiguous"):
+        told = "cut together with" in finding.message or finding.message.startswith("seam ")
+        if finding.kind in ("question", "ambiguous") or (finding.kind == "warning" and not told):
             parts.append(Text(str(finding)))
     words, reasons = verdict(check)
     parts.append(Text(words, style="bold"))

@@ -22,6 +22,11 @@ RANDOM = settings(max_examples=EXAMPLES, deadline=None, suppress_health_check=li
 PLACE = re.compile(r"at \(-?[\d.]+, -?[\d.]+\) mm of the drawing")
 
 
+def _apart(a: Polygon, b: Polygon) -> float:
+    """Area that only one of them covers. On a grid: the plain overlay can fail where outlines nearly coincide."""
+    return float(shapely.symmetric_difference(a, b, grid_size=1e-5).area)
+
+
 def _both(ring: Ring, how: Preparation) -> tuple[Polygon, Polygon]:
     """Seam outline and cut outline of the ready piece, in one frame."""
     piece, _ = prepare(drawn(ring), how)
@@ -47,12 +52,11 @@ def test_one_finish_all_round_equals_the_mitred_buffer_of_the_reference_library(
         return
     assert cut.is_valid and not cut.interiors
     if d == 0.0:
-        assert cut.symmetric_difference(seam).area < 1e-6
+        assert _apart(cut, seam) < 1e-3
         return
     assert isinstance(want, Polygon)
     # bowed edges are rounded by us and mitred point by point there: 0.02 mm along the whole outline
-    shifted = cut.symmetric_difference(shapely.transform(want, lambda xy: xy - _middle(base, seam)))
-    assert shifted.area < 0.02 * want.length + 0.5
+    assert _apart(cut, shapely.transform(want, lambda xy: xy - _middle(base, seam))) < 0.02 * want.length + 0.5
 
 
 def _edge_gone(ring: Ring, want: Polygon, d: float) -> bool:
@@ -132,7 +136,7 @@ def test_taking_the_allowance_off_a_cut_outline_and_adding_it_again_changes_noth
         assert PLACE.search(str(error)), error
         return
     assert inner.outline == prepare(drawn(ring), Preparation(grain=0.0))[0].outline
-    gone = Polygon(inner.outline).symmetric_difference(Polygon(again.outline)).area
+    gone = _apart(Polygon(inner.outline), Polygon(again.outline))
     assert gone < 1e-3
 
 
