@@ -81,7 +81,7 @@ def test_a_finish_that_is_none_is_refused(phrase: object, kind: type[InputError]
     """With the place of the edge."""
     with pytest.raises(kind, match=says) as caught:
         finish_from_phrase(phrase, PLACE, {})
-    assert caught.value.key == PLACE.key  # type: ignore[attr-defined]
+    assert caught.value.key == PLACE.key
 
 
 def test_a_named_finish_of_the_order_is_used_by_its_pieces(tmp_path: Path) -> None:
