@@ -8,6 +8,7 @@ Gomes, Oliveira 2006, EJOR 171). Solving it again from the places found, with th
 from __future__ import annotations
 
 import logging
+import threading
 from typing import NamedTuple
 
 import highspy
@@ -140,6 +141,17 @@ class _Highs(highspy.Highs):  # type: ignore[misc]
         self.setOptionValue("presolve", "off")
 
 
+_of_thread = threading.local()
+
+
+def _solver() -> _Highs:
+    """This thread's solver: one must not be used by two threads at once."""
+    found: _Highs | None = getattr(_of_thread, "solver", None)
+    if found is None:
+        found = _of_thread.solver = _Highs()
+    return found
+
+
 class Compactor:
     """Linear programmes over one model."""
 
@@ -155,7 +167,6 @@ class Compactor:
             np.array([[*p.min(axis=0), *p.max(axis=0)] for p in parts]),
         )
         self.solved = 0
-        self._solver = _Highs()
 
     def length(self, state: State) -> float:
         """Extent of the layout."""
@@ -245,7 +256,7 @@ class Compactor:
         self, cols: int, rows: int, cost: Floats, col_low: Floats, col_high: Floats, lower: Floats,
         starts: NDArray[np.int32], index: NDArray[np.int32], value: Floats,
     ) -> Floats | None:  # fmt: skip
-        h = self._solver
+        h = _solver()
         lp = highspy.HighsLp()
         lp.num_col_, lp.num_row_ = cols, rows
         lp.col_cost_, lp.col_lower_, lp.col_upper_ = cost, col_low, col_high

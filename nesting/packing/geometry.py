@@ -81,9 +81,14 @@ def polygon(ring: RingArray, holes: Sequence[RingArray] = ()) -> shapely.Polygon
 def convex_parts(ring: RingArray) -> list[Part]:
     """Convex polygons (anticlockwise) that tile the ring; their vertices are vertices of the ring."""
     pts = clean(ring)
+    if ring_area(pts) == 0.0 or len(np.unique(pts, axis=0)) < 3:
+        raise PackingError("a ring has no area")
     if len(pts) == 3 or _is_convex(pts):
         return [pts]
-    return _merged(_triangles(polygon(pts)))
+    poly = polygon(pts)
+    if not poly.is_valid:
+        raise PackingError(f"a ring crosses or touches itself: {shapely.is_valid_reason(poly)}")
+    return _merged(_triangles(poly))
 
 
 def complement_parts(outer: shapely.Polygon, inner: shapely.Polygon) -> list[Part]:

@@ -9,6 +9,7 @@ from __future__ import annotations
 import hashlib
 import pickle
 import signal
+import threading
 import time
 from collections import OrderedDict
 from dataclasses import dataclass
@@ -66,6 +67,7 @@ class SliceResult:
 
 
 _cache: OrderedDict[str, Prepared] = OrderedDict()
+_lock = threading.Lock()
 
 
 def packed(problem: Problem) -> tuple[bytes, str]:
@@ -79,18 +81,20 @@ def prepared(data: bytes, key: str, model: Model | None = None, deadline: float 
 
     None if ``deadline`` (perf_counter) came before all fields were built.
     """
-    found = _cache.get(key)
-    if found is None:
-        model = prepare(pickle.loads(data)) if model is None else model
-        fields = Fields(model)
-        if not fields.build(deadline):
-            return None
-        found = Prepared(model, fields, Compactor(model))
-        _cache[key] = found
-        while len(_cache) > _KEPT:
-            _cache.popitem(last=False)
-    _cache.move_to_end(key)
-    return found
+    with _lock:  # an executor may run slices in threads
+        found = _cache.get(key)
+        if found is None:
+            model = prepare(pickle.loads(data)) if model is None else model
+            fields = Fields(model)
+            if not fields.build(deadline):
+                return None
+            fields.tables()
+            found = Prepared(model, fields, Compactor(model))
+            _cache[key] = found
+            while len(_cache) > _KEPT:
+                _cache.popitem(last=False)
+        _cache.move_to_end(key)
+        return found
 
 
 def ignore_interrupts() -> None:
