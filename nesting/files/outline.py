@@ -112,7 +112,7 @@ def _drop_spikes(ring: list[Point]) -> int:
             del ring[i]
             count += 1
             # the neighbours may now be one point
-            while len(ring) > 3 and math.dist(ring[i - 1], ring[i % len(ring)]) <= DOUBLED_MM:
+            while len(ring) > 3 and math.dist(ring[(i - 1) % len(ring)], ring[i % len(ring)]) <= DOUBLED_MM:
                 del ring[i % len(ring)]
             i = max(0, i - 2)
         else:

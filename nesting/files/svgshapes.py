@@ -127,6 +127,8 @@ def _path(element: Any, matrix: Matrix, ctx: Context) -> list[Run]:
     chord = ctx.chord
 
     def place(p: Any) -> Point:
+        if p is None or p.x is None or p.y is None:
+            raise ctx.error(f"the path data of {describe(element)} ends within a command: '{text.strip()[-40:]}'")
         return after(matrix, (float(p.x), float(p.y)))
 
     for segment in path:

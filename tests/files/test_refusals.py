@@ -34,6 +34,8 @@ HEAD = '<svg xmlns="http://www.w3.org/2000/svg" width="400mm" height="300mm" vie
         ('<g transform="scale(1e9)"><rect class="cut" width="9" height="9"/></g>', r"100 m"),
         ('<g transform="rotate(x)"><rect class="cut" width="9" height="9"/></g>', r"transform .* cannot be read"),
         ('<path class="cut" d="hello"/>', r"path data of a path cannot be read: 'hello'"),
+        ('<path class="cut" d="M0 0H100V80H0L5"/>', r"path data of a path"),
+        ('<path class="cut" d="M0 0H100V80H"/>', r"ends within a command"),
         ('<rect class="cut" width="ten" height="9"/>', r"width='ten' of a rect is no length"),
         ('<polygon class="cut" points="0,0 a,b 3,3"/>', r"hold what is no number: 'ab'"),
         ("", r"no closed outline"),
@@ -189,6 +191,9 @@ def test_what_is_put_right(read_svg: ReadSvg) -> None:
     spike = read_svg('<path class="cut" d="M0 0H100V80H60V150V80H0Z"/>')
     assert len(only(spike).outline) in (4, 5) and Polygon(only(spike).outline).area == 8000
     assert kinds(spike, "spike") == ["repaired"]
+    last = read_svg('<path class="cut" d="M60 0H100V80H0V0H60V-50Z"/>')
+    assert Polygon(only(last).outline).area == 8000
+    assert kinds(last, "spike") == ["repaired"]
     rounds = read_svg('<path class="cut" d="M0 0H100V80H0V0H100V80H0Z"/>')
     assert len(only(rounds).outline) == 4
     assert kinds(rounds, "twice") == ["repaired"]
