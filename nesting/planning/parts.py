@@ -117,9 +117,7 @@ def part_order(order: Order, units: Sequence[Unit]) -> Order:
         for u in own:
             pieces[u.alias, u.kind.size] = _alone(_cut(order, u.kind), u.kind.hand == "left", u.alias, u.kind.cloth)
         garments.append(Garment(own[0].name, order.garments[index].size, 1, tuple(u.alias for u in own)))
-    return replace(
-        order, pieces=tuple(pieces.values()), garments=tuple(garments), together=(), seams=(), trims=(), remnants=()
-    )
+    return replace(order, pieces=tuple(pieces.values()), garments=tuple(garments), together=(), seams=(), trims=())
 
 
 def _copies(units: Sequence[Unit]) -> list[tuple[int, int]]:

@@ -12,24 +12,25 @@ every load lies. A cloth of which there is no remnant at all is bought for all g
 
 from __future__ import annotations
 
-import math
 import time
 from collections import Counter
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from typing import Any
 
 from nesting.errors import CannotLayError, OrderError
 from nesting.lay import Lay
 from nesting.order import Garment, Order, Remnant
-from nesting.planning.assigning import Kind, Refusal, assign
+from nesting.planning.assigning import Kind, assign
+from nesting.planning.knowledge import Knowledge, load_of
 from nesting.planning.laying import LayOne, cloths_used, garment_label, pieces_on, ring_area, with_counts
 from nesting.planning.parts import Fits, PieceClass, Unit, class_area, classes_of, part_order, restored, units_of
+from nesting.planning.shortfall import why_no_more
 
 __all__ = ["Made", "RemnantPlan", "ToBuy", "Use", "plan_remnants"]
 
-#: Subsets tried to make a refusal stronger before it is handed to the solver.
-_SHRINK_TRIES = 4
+#: Shares of each remnant's area that the assignment may fill, one after the other.
+_ROOM_SHARES = (0.6, 0.75, 0.85, 0.93, 1.0)
 
 
 @dataclass(frozen=True)
@@ -68,10 +69,13 @@ class ToBuy:
 
 @dataclass(frozen=True)
 class RemnantPlan:
-    """What the remnants give. ``lays`` has one lay for each remnant used; ``parts`` the order that it was laid from,
-    for proof: there every cloth piece is an own piece, named "piece#n". ``value`` reached, ``bound`` what no
-    plan can exceed (area and single pieces); ``proved``: the value is the best there is. ``reason`` says why nothing
-    (more) can be cut."""
+    """What the remnants give.
+
+    ``lays`` has one lay for each remnant used. ``parts`` are the same lays as they were found, each with the order for
+    those cloth pieces alone: against it a lay is proved, also where the pieces of a garment, or the left and the right
+    of a pair, come from different remnants. ``value`` reached, ``bound`` what no plan can exceed (area, and what is proved
+    not to lie); ``proved``: the value is the best there is. ``reason`` says why nothing (more) can be cut.
+    """
 
     title: str
     imperial: bool
@@ -129,72 +133,6 @@ class RemnantPlan:
         }
 
 
-class _Memory:
-    """What is known of loads on remnants; remnants of the same shape share it."""
-
-    def __init__(self, order: Order, fits: Fits, remnants: Sequence[Remnant], until: float) -> None:
-        self.order, self.fits, self.until = order, fits, until
-        self.alike = {r.name: _shape(r) for r in remnants}
-        self.laid: dict[tuple[str, tuple[Unit, ...]], Lay] = {}
-        self.lies: dict[tuple[object, ...], list[Counter[PieceClass]]] = {}
-        self.refusals: list[tuple[tuple[object, ...], Refusal]] = []
-
-    def known(self, remnant: Remnant, load: Counter[PieceClass]) -> bool | None:
-        shape = self.alike[remnant.name]
-        if any(load <= other for other in self.lies.get(shape, [])):
-            return True
-        if any(s == shape and Counter(dict(r.load)) <= load for s, r in self.refusals):
-            return False
-        return None
-
-    def refuses(self, remnant: Remnant, units: Sequence[Unit]) -> bool:
-        """Whether it can be proved that these units (of one cloth) do not lie there; remembered as a refusal."""
-        why = self.fits.refuses(part_order(self.order, units), units[0].kind.cloth, remnant)
-        if why is not None:
-            self._refuse(remnant, _load(units), proven=True, reason=why)
-        return why is not None
-
-    def try_to_lay(self, remnant: Remnant, units: Sequence[Unit]) -> Lay | None:
-        """The lay of these units, or None, remembered as a refusal."""
-        key = (remnant.name, tuple(units))
-        if key in self.laid:
-            return self.laid[key]
-        if self.refuses(remnant, units):
-            return None
-        lay = self.fits.lay(part_order(self.order, units), units[0].kind.cloth, remnant)
-        if lay is None:
-            self._refuse(remnant, _load(units), proven=False, reason="no room was found in time")
-            return None
-        self.lies.setdefault(self.alike[remnant.name], []).append(_load(units))
-        self.laid[key] = lay
-        return lay
-
-    def _refuse(self, remnant: Remnant, load: Counter[PieceClass], *, proven: bool, reason: str) -> None:
-        shape = self.alike[remnant.name]
-        self.refusals.append((shape, Refusal(remnant.name, tuple(sorted(load.items())), proven, reason)))
-
-    def shrink(self, remnant: Remnant, units: Sequence[Unit]) -> None:
-        """Make the refusal of ``units`` stronger: leave out small pieces as long as the rest is refused too."""
-        left = list(units)
-        for unit in sorted(units, key=lambda u: class_area(self.order, u.kind))[:_SHRINK_TRIES]:
-            rest = [u for u in left if u is not unit]
-            if not rest or time.monotonic() > self.until:
-                return
-            known = self.known(remnant, Counter(u.kind for u in rest))
-            if known is True or (known is None and self.try_to_lay(remnant, rest) is not None):
-                continue
-            left = rest
-
-    def all_refusals(self) -> list[Refusal]:
-        """Every refusal, for every remnant of its shape."""
-        return [
-            replace(refusal, remnant=name)
-            for shape, refusal in self.refusals
-            for name, own in self.alike.items()
-            if own == shape and refusal.load
-        ]
-
-
 def plan_remnants(order: Order, fits: Fits, *, lay: LayOne | None = None, seconds: float = 60.0) -> RemnantPlan:
     """The greatest value of whole garments that the order's remnants give.
 
@@ -214,59 +152,70 @@ def plan_remnants(order: Order, fits: Fits, *, lay: LayOne | None = None, second
         )
     kinds = [_kind(order, g, {r.cloth for r in remnants}) for g in order.garments]
     room = {r.name: _room(r) for r in remnants}
-    memory = _Memory(order, fits, remnants, began + seconds)
-    _each_alone(memory, kinds, remnants)
+    known = Knowledge(order, fits, remnants, began + seconds)
+    _each_alone(known, kinds, remnants)
     areas = {c: class_area(order, c) for kind in kinds for c, _ in kind.needs}
-    best: _Assigned | None = None
-    best_units: Mapping[str, list[Unit]] = {}
-    bound: float | None = None
-    settled = False
-    while True:
-        left = memory.until - time.monotonic()
-        asked = assign(kinds, remnants, room, areas, memory.all_refusals(), seconds=max(1.0, left / 2))
-        if bound is None:
-            bound = asked.bound
-        units = units_of(order, kinds, asked.loads)
-        lays: dict[str, Lay] = {}
-        for remnant in remnants:
-            mine = units.get(remnant.name, [])
-            if not mine:
-                continue
-            found = memory.try_to_lay(remnant, mine) if memory.known(remnant, _load(mine)) is not False else None
-            if found is not None:
-                lays[remnant.name] = found
-            elif time.monotonic() < memory.until:
-                memory.shrink(remnant, mine)
-        now = _Assigned.whole(order, kinds, units, lays)
-        if best is None or now.value > best.value:
-            best, best_units = now, units
-        if len(lays) == sum(1 for own in units.values() if own):
-            settled = asked.optimal
-            if now.value >= best.value:
-                best, best_units = now, units
-            break
-        if time.monotonic() > memory.until:
-            break
-    best.finished(memory, remnants, best_units)
-    proven_only = [r for r in memory.all_refusals() if r.proven]
-    bound = min(bound, assign(kinds, remnants, room, areas, proven_only, seconds=2.0).bound)
-    proved = best.value >= bound - 1e-9 or (settled and all(r.proven for r in memory.all_refusals()))
+    found = _search(order, kinds, remnants, room, areas, known)
+    proven = [r for r in known.refusals() if r.proven]
+    bound = max(found.value, assign(kinds, remnants, room, areas, proven, seconds=3.0).bound)
+    proved = found.value >= bound - 1e-9
+    placed = [u for own in found.units.values() for u in own]
     return RemnantPlan(
         order.title,
         order.imperial,
-        tuple(Made(g.name, g.size, n, g.count) for g, n in zip(order.garments, best.made, strict=True)),
-        best.uses(order),
-        tuple(restored(lay_, best.units[name], order) for name, lay_ in best.lays.items()),
-        tuple((lay_, part_order(order, best.units[name])) for name, lay_ in best.lays.items()),
-        tuple(r.name for r in remnants if r.name not in best.lays),
-        _to_buy(order, best.made, {r.cloth for r in remnants}, lay),
-        best.value,
-        max(bound, best.value),
+        tuple(Made(g.name, g.size, n, g.count) for g, n in zip(order.garments, found.made, strict=True)),
+        found.uses(order),
+        tuple(restored(lay_, found.units[name], order) for name, lay_ in found.lays.items()),
+        tuple((lay_, part_order(order, found.units[name])) for name, lay_ in found.lays.items()),
+        tuple(r.name for r in remnants if r.name not in found.lays),
+        _to_buy(order, found.made, {r.cloth for r in remnants}, lay),
+        found.value,
+        bound,
         proved,
-        _reason(kinds, remnants, room, areas, memory, best, proved),
+        why_no_more(kinds, remnants, room, areas, known, placed, found.made, proved),
         time.monotonic() - began,
-        tuple(dict.fromkeys(r.text() for _, r in memory.refusals)),
+        known.texts(),
     )
+
+
+def _search(
+    order: Order,
+    kinds: Sequence[Kind],
+    remnants: Sequence[Remnant],
+    room: Mapping[str, float],
+    areas: Mapping[PieceClass, float],
+    known: Knowledge,
+) -> _Assigned:
+    """Assign and lay, at first with much of each remnant left over, so that there soon is a plan that lies, then ever
+    more tightly; each refusal goes back to the solver until all loads of an assignment lie or none is better."""
+    best = _Assigned([0] * len(kinds), {}, {}, 0.0)
+    best_units: Mapping[str, list[Unit]] = {}
+    for share in _ROOM_SHARES:
+        part = {name: share * area for name, area in room.items()}
+        while True:
+            left = known.until - time.monotonic()
+            asked = assign(kinds, remnants, part, areas, known.refusals(), seconds=max(1.0, left / 4))
+            if asked.value <= best.value + 1e-9:
+                break
+            units = units_of(order, kinds, asked.loads)
+            lays: dict[str, Lay] = {}
+            for remnant in remnants:
+                mine = units.get(remnant.name, [])
+                if not mine or known.known(remnant, load_of(mine)) is False:
+                    continue
+                lay = known.lay(remnant, mine)
+                if lay is not None:
+                    lays[remnant.name] = lay
+                elif not known.over:
+                    known.refine(remnant, mine)
+            now = _Assigned.whole(order, kinds, units, lays)
+            if now.value > best.value:
+                best, best_units = now, units
+            if known.over:
+                best.finished(known, remnants, best_units)
+                return best
+    best.finished(known, remnants, best_units)
+    return best
 
 
 @dataclass
@@ -292,7 +241,7 @@ class _Assigned:
         value = sum(n * g.value for n, g in zip(made, order.garments, strict=True))
         return cls(made, {n: own for n, own in kept.items() if own}, dict(lays), value)
 
-    def finished(self, memory: _Memory, remnants: Sequence[Remnant], all_units: Mapping[str, list[Unit]]) -> None:
+    def finished(self, known: Knowledge, remnants: Sequence[Remnant], all_units: Mapping[str, list[Unit]]) -> None:
         """Lay anew what holds pieces of garments that came to nothing, without those."""
         for remnant in remnants:
             own = self.units.get(remnant.name)
@@ -300,7 +249,7 @@ class _Assigned:
                 self.lays.pop(remnant.name, None)
             elif len(own) < len(all_units[remnant.name]):
                 # Less than what lies there already always lies; if the search should miss it, its old lay stays.
-                lay = memory.try_to_lay(remnant, own)
+                lay = known.lay(remnant, own)
                 if lay is None:
                     self.units[remnant.name] = all_units[remnant.name]
                 else:
@@ -315,10 +264,6 @@ class _Assigned:
         )
 
 
-def _load(units: Sequence[Unit]) -> Counter[PieceClass]:
-    return Counter(u.kind for u in units)
-
-
 def _kind(order: Order, garment: Garment, stocked: set[str]) -> Kind:
     """The garment as the solver sees it: only pieces of cloths of which there are remnants."""
     needs = Counter(c for c in classes_of(order, garment) if c.cloth in stocked)
@@ -331,10 +276,6 @@ def _kind(order: Order, garment: Garment, stocked: set[str]) -> Kind:
     )
 
 
-def _shape(remnant: Remnant) -> tuple[object, ...]:
-    return (remnant.cloth, remnant.outline, remnant.flaws)
-
-
 def _room(remnant: Remnant) -> float:
     """Area that may be covered, mm²; flaws may overlap each other and the edge."""
     if not remnant.flaws:
@@ -345,20 +286,20 @@ def _room(remnant: Remnant) -> float:
     return float(Polygon(remnant.outline).difference(unary_union([Polygon(f) for f in remnant.flaws])).area)
 
 
-def _each_alone(memory: _Memory, kinds: Sequence[Kind], remnants: Sequence[Remnant]) -> None:
+def _each_alone(known: Knowledge, kinds: Sequence[Kind], remnants: Sequence[Remnant]) -> None:
     """Every piece by itself on every remnant: what cannot lie even alone is the strongest cut of all."""
-    seen: set[tuple[PieceClass, tuple[object, ...]]] = set()
+    seen: set[tuple[PieceClass, object]] = set()
     for index, kind in enumerate(kinds):
         for c, _ in kind.needs:
             for remnant in remnants:
-                key = (c, memory.alike[remnant.name])
+                key = (c, (remnant.outline, remnant.flaws, remnant.cloth))
                 if c.cloth != remnant.cloth or key in seen or kind.count == 0:
                     continue
                 seen.add(key)
-                if class_area(memory.order, c) > _room(remnant) * (1 + 1e-9):
+                if class_area(known.order, c) > _room(remnant) * (1 + 1e-9):
                     continue
-                garment = memory.order.garments[index]
-                memory.refuses(remnant, [Unit(c, index, garment.name, 1, 0)])
+                garment = known.order.garments[index]
+                known.refuses(remnant, [Unit(c, index, garment.name, 1, 0)])
 
 
 def _to_buy(order: Order, made: Sequence[int], stocked: set[str], lay: LayOne | None) -> tuple[ToBuy, ...]:
@@ -383,97 +324,3 @@ def _to_buy(order: Order, made: Sequence[int], stocked: set[str], lay: LayOne | 
         cost = None if stuff.price is None else round(found.buy_length / stuff.price_unit * stuff.price, 2)
         wanted.append(ToBuy(cloth, garments, found.lay_length, found.buy_length, cost))
     return tuple(wanted)
-
-
-def _reason(
-    kinds: Sequence[Kind],
-    remnants: Sequence[Remnant],
-    room: Mapping[str, float],
-    areas: Mapping[PieceClass, float],
-    memory: _Memory,
-    best: _Assigned,
-    proved: bool,
-) -> str | None:
-    """Why not one (more) garment can be cut, with the figure or the first piece that proves it."""
-    missing = [i for i, (k, n) in enumerate(zip(kinds, best.made, strict=True)) if n < k.count]
-    if not missing:
-        return None
-    for i in missing:
-        for c, _ in kinds[i].needs:
-            here = [r for r in remnants if r.cloth == c.cloth]
-            if all(_cannot_alone(c, r, room, areas, memory) for r in here):
-                return (
-                    f"{kinds[i].label}: piece '{c.label}' cannot lie on any of the {len(here)} remnants of "
-                    f"'{c.cloth}', not even alone"
-                )
-    texts = [
-        _area_reason(kinds[i], remnants, room, areas, best)
-        or _places_reason(kinds, i, remnants, room, areas, memory, best)
-        for i in missing
-    ]
-    found = [text for text in texts if text]
-    if len(found) == len(texts):
-        return found[0]
-    if proved:
-        return (
-            "no division of the pieces over the remnants gives more: proved from the areas and from what cannot lie "
-            "where (see what was refused)"
-        )
-    return "the search found no arrangement for more; that there is none is not proved"
-
-
-def _places_reason(
-    kinds: Sequence[Kind],
-    i: int,
-    remnants: Sequence[Remnant],
-    room: Mapping[str, float],
-    areas: Mapping[PieceClass, float],
-    memory: _Memory,
-    best: _Assigned,
-) -> str | None:
-    """A piece for which there are too few places by area on the remnants that can hold it at all."""
-    for c, n in kinds[i].needs:
-        here = [r for r in remnants if r.cloth == c.cloth and not _cannot_alone(c, r, room, areas, memory)]
-        places = sum(math.floor(room[r.name] / areas[c] * (1 + 1e-9)) for r in here)
-        taken = sum(u.kind == c for own in best.units.values() for u in own)
-        if taken + n > places:
-            return (
-                f"{kinds[i].label}: piece '{c.label}' finds at most {places} places on the remnants that can hold it "
-                f"({', '.join(r.name for r in here) or 'none'}), and {taken} are taken"
-            )
-    return None
-
-
-def _cannot_alone(
-    c: PieceClass, r: Remnant, room: Mapping[str, float], areas: Mapping[PieceClass, float], memory: _Memory
-) -> bool:
-    if areas[c] > room[r.name] * (1 + 1e-9):
-        return True
-    return any(ref.proven and ref.load == ((c, 1),) and shape == memory.alike[r.name] for shape, ref in memory.refusals)
-
-
-def _area_reason(
-    kind: Kind,
-    remnants: Sequence[Remnant],
-    room: Mapping[str, float],
-    areas: Mapping[PieceClass, float],
-    best: _Assigned,
-) -> str | None:
-    """The proof by area for one more of this garment, None where there would be area enough."""
-    made = {(u.kind, u.garment, u.copy, u.slot): areas[u.kind] for own in best.units.values() for u in own}
-    for cloth in dict.fromkeys(c.cloth for c, _ in kind.needs):
-        there = sum(room[r.name] for r in remnants if r.cloth == cloth)
-        taken = sum(a for (c, *_), a in made.items() if c.cloth == cloth)
-        one = sum(areas[c] * n for c, n in kind.needs if c.cloth == cloth)
-        if taken + one > there * (1 + 1e-9):
-            return (
-                f"{kind.label}: one more takes {one / 100:.0f} cm² of '{cloth}', but of the remnants' "
-                f"{there / 100:.0f} cm² only {(there - taken) / 100:.0f} cm² are left"
-            )
-        largest = max((room[r.name] for r in remnants if r.cloth == cloth), default=0.0)
-        if kind.same_cloth and one > largest * (1 + 1e-9):
-            return (
-                f"{kind.label}: all its pieces of '{cloth}' are to come from one remnant and take {one / 100:.0f} cm², "
-                f"but the largest has {largest / 100:.0f} cm²"
-            )
-    return None

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections import Counter
 from dataclasses import replace
 
@@ -14,6 +15,7 @@ from nesting.planning.assigning import Kind
 from nesting.planning.options import SearchOptions
 from nesting.planning.parts import FitsBySearch, classes_of, part_order, restored, units_of
 from nesting.planning.remnants import plan_remnants
+from nesting.proof import prove
 
 from .builders import AreaLay, lay_of, order_of, rectangle, scrap, shape
 from .remnant_cases import CASES
@@ -71,16 +73,29 @@ def briefs(count=2, **how):
 
 
 def test_a_refusal_by_the_search_sends_pieces_elsewhere():
-    """Area says that two fronts and two backs go on 'a'; the search finds no room for more than two; 'b' takes them."""
+    """Area says that two pieces go on a remnant; the search finds room for one only; four remnants take one each."""
     pieces, garments = briefs()
-    order = order_of(pieces, garments, remnants=(scrap("a", 200.0, 200.0), scrap("b", 200.0, 201.0)))
-    judge = Judge(lambda name, load: len(load) <= 2)
-    plan = plan_remnants(order, judge, seconds=20.0)
+    remnants = tuple(scrap(name, 200.0, 200.0 + i) for i, name in enumerate("abcd"))
+    judge = Judge(lambda name, load: len(load) <= 1)
+    plan = plan_remnants(order_of(pieces, garments, remnants=remnants), judge, seconds=20.0)
     assert plan.number == 2
-    assert {u.remnant for u in plan.uses} == {"a", "b"}
+    assert Counter(u.remnant for u in plan.uses) == dict.fromkeys("abcd", 1)
     assert plan.proved  # all that was asked for is made
-    refused = [asked for asked in judge.asked if len(asked[1]) > 2]
+    refused = [asked for asked in judge.asked if len(asked[1]) > 1]
     assert refused and len(refused) == len(set(refused))  # what is refused is not tried again
+
+
+def test_a_refusal_is_traced_to_the_fewest_pieces():
+    """Twelve pieces on a large remnant where nothing above three lies: halving finds that four are too many."""
+    pieces, garments = briefs(6)
+    judge = Judge(lambda name, load: len(load) <= 3)
+    order = order_of(pieces, garments, remnants=(scrap("a", 500.0, 500.0),))
+    plan = plan_remnants(order, judge, seconds=20.0)
+    assert plan.number == 1
+    assert len(judge.asked) <= 12
+    assert all(text.startswith("a: ") for text in plan.refused)
+    # no refusal is kept that a smaller one makes needless
+    assert all(sum(int(n) for n in re.findall(r"(\d+) ×", text)) == 4 for text in plan.refused)
 
 
 def test_what_the_search_alone_refuses_is_not_called_proved():
@@ -109,8 +124,8 @@ def test_remnants_of_one_shape_share_what_is_known():
 def test_pieces_of_a_broken_garment_are_not_cut():
     """When time is over and half a garment has no place, its other half is taken off the lay again."""
     pieces, garments = briefs(2)
-    order = order_of(pieces, garments, remnants=(scrap("a", 300.0, 100.0), scrap("b", 100.0, 100.0)))
-    # no time at all: the first assignment is all there is, and 'b' takes nothing
+    order = order_of(pieces, garments, remnants=(scrap("a", 500.0, 100.0), scrap("b", 200.0, 100.0)))
+    # no time at all: the first assignment (three pieces on 'a', one on 'b') is all there is, and 'b' takes nothing
     judge = Judge(lambda name, load: name == "a")
     plan = plan_remnants(order, judge, seconds=0.0)
     assert plan.number == 1
@@ -203,3 +218,23 @@ def test_copies_keep_their_numbers_when_one_lies_elsewhere():
     placement = Placement("front#any0", "briefs", None, 1, 0.0, 0.0, 0.0, False, (0,), False, False, 1, ())
     lay = replace(lay, sections=(replace(lay.sections[0], placements=(placement,)),))
     assert restored(lay, second, order).placements[0].copy == 2
+
+
+@pytest.mark.parametrize("name", ["a_pair_split_over_two", "pieces_spread_over_three"])
+def test_lays_on_leftovers_pass_the_independent_proof(name):
+    """Also where left and right, or front and back, come from different leftovers."""
+    order, number = next(case for case in CASES if case.__name__ == name)()
+    plan = plan_remnants(order, FitsBySearch(SearchOptions(seconds=5.0)), seconds=60.0)
+    assert plan.number == number
+    assert len(plan.parts) == len(plan.lays) >= 2
+    for lay, part in plan.parts:
+        verdict = prove(lay, part)
+        assert verdict.ok, verdict.failures
+
+
+def test_whole_garments_on_one_leftover_are_proved_from_the_order():
+    """A lay with the order's own names, as it is written to a file."""
+    order, _ = next(case for case in CASES if case.__name__ == "same_cloth_forbids_mixing")()
+    plan = plan_remnants(order, FitsBySearch(SearchOptions(seconds=5.0)), seconds=60.0)
+    (lay,) = plan.lays
+    assert prove(lay, order).ok
