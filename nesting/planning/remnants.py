@@ -72,8 +72,8 @@ class RemnantPlan:
     """What the remnants give.
 
     ``lays`` has one lay for each remnant used. ``parts`` are the same lays as they were found, each with the order for
-    those cloth pieces alone: against it a lay is proved, also where the pieces of a garment, or the left and the right
-    of a pair, come from different remnants. ``value`` reached, ``bound`` what no plan can exceed (area, and what is proved
+    those cloth pieces alone: against it a lay is proved, also where the pieces of a garment, or left and right of a
+    pair, come from different remnants. ``value`` reached, ``bound`` what no plan can exceed (area, and what is proved
     not to lie); ``proved``: the value is the best there is. ``reason`` says why nothing (more) can be cut.
     """
 
