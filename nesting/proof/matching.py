@@ -71,8 +71,6 @@ def _edge_notches(cut: CutPiece, edge_name: str) -> list[_EdgeNotch]:
     if edge is None:
         return []
     line = LinearRing(cut.piece.seam or cut.piece.outline)
-    if not line.is_ccw:
-        line = line.reverse()
     start = line.project(Point(edge.start))
     length = (line.project(Point(edge.end)) - start) % line.length or line.length
     found = []

@@ -352,6 +352,22 @@ def test_follower_off_its_place(dx: float, dy: float) -> None:
     assert found(lay, lenient) == (set() if abs(dx) < 2.0 else {"together"})
 
 
+def test_followers_that_cannot_be() -> None:
+    """A follower that the order does not know; one that is larger than its leader; one on its leader's own ply."""
+    order = together_order("to the leader")
+    good = put(LINING, 160, 150, plies=(1,), follows="leg")
+    alone = replace(order, together=())
+    assert "together" in found(layered(alone, good), alone)
+    larger = replace(LINING, outline=((-150, -80), (90, -64), (90, 80), (20, 95), (-150, 70)))
+    big = replace(order, pieces=(order.pieces[0], cut(larger)))
+    (failure,) = prove(layered(big, put(larger, 160, 150, plies=(1,), follows="leg")), big).failures
+    assert failure.kind == "together" and "lie outside" in failure.message
+    same = together_order("same", plies=2)
+    one_ply = lay_of(same, "stacked face up", [put(LEG, 160, 150), put(LINING, 160, 150, follows="leg")])
+    said = [f.message for f in prove(one_ply, same).failures if f.kind == "together"]
+    assert said == ["lining 1: is cut through the plies of its leader leg 1"]
+
+
 def test_follower_drawn_elsewhere_on_the_page() -> None:
     """The follower's own grainline may be drawn elsewhere: its place is where the outlines agree."""
     other = replace(
@@ -457,6 +473,22 @@ def test_match_notches() -> None:
     order, lay = striped(0.0, 0.0, repeat_along=80.0)
     without = replace(order, pieces=(order.pieces[0], replace(order.pieces[1], piece=none)))
     assert "repeat" in found(lay, without)
+
+
+def test_names_of_notches_decide() -> None:
+    """The same name is matched even where another notch would meet by its place."""
+    seam = Seam(("front.side", "back.side"), match=True)
+    crossed = replace(BACK, notches=tuple(replace(n, name="hem" if n.name == "hip" else "hip") for n in BACK.notches))
+    assert match_notches(seam, [cut(FRONT), cut(crossed)]) == [(-60.0, -60.0), (25.0, 50.0)]
+
+
+def test_seam_without_such_an_edge_or_without_a_repeat() -> None:
+    """An edge that the piece does not have cannot be matched; on cloth without a repeat nothing has to be."""
+    order, lay = striped(0.0, 0.0, repeat_along=80.0)
+    nameless = replace(order, pieces=(order.pieces[0], replace(order.pieces[1], piece=replace(BACK, edges=()))))
+    assert found(lay, nameless) == {"repeat"}
+    plain = replace(nameless, cloths=(replace(order.cloths[0], repeat_along=0.0),))
+    assert found(replace(lay, repeat_along=0.0), plain) == set()
 
 
 def test_match_notches_lie_on_the_seam_line() -> None:

@@ -459,6 +459,23 @@ def test_cloth_figures(case: Case) -> None:
         assert kinds(case, lambda lay, name=name: replace(lay, **{name: getattr(lay, name) + 1.0})) == {"value"}, name
 
 
+def test_width(case: Case) -> None:
+    """The width as bought misstated; a leftover has none."""
+    wider = kinds(case, lambda lay: replace(lay, width=lay.width + 1.0))
+    assert wider == (set() if case[1].remnant is not None else {"value"})
+
+
+def test_words_about_the_length_to_buy() -> None:
+    """Too short is said to be too short."""
+    order, lay = open_lay()
+    said = [str(f) for f in prove(replace(lay, buy_length=300.0), order).failures if f.kind == "buy"]
+    assert said == [
+        "the length to buy is too short: the lay takes 340.00 mm, rounded up 400.00 mm, the lay says 300.00 mm"
+    ]
+    said = [str(f) for f in prove(replace(lay, buy_length=500.0), order).failures if f.kind == "buy"]
+    assert said[0].startswith("the length to buy is wrong")
+
+
 def test_other_cloth(case: Case) -> None:
     """A cloth or leftover that the order does not have."""
     assert kinds(case, lambda lay: replace(lay, cloth="velvet")) == {"order"}
