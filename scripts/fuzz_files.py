@@ -35,8 +35,9 @@ NUMBERS = [b"", *b"nan inf -inf 1e309 -1e308 1e9 0 -0.0 1e-320 0x10 1,5 99999999
 #: Words with a meaning in one of the formats, so that they come where they do not belong.
 WORDS = [
     *b"cut sew grain fold notch drill inside cutout edge-x test-square flaw path rect circle".split(),
-    *b"ellipse line polygon use g svg text symbol style display:none A C Z LINE ARC SPLINE ELLIPSE POLYLINE LWPOLYLINE".split(),
-    *b"INSERT POINT TEXT MTEXT VERTEX SEQEND BLOCK ENDBLK ENDSEC EOF 1 4 6 7 8 11 13 14 &a; <!-- ]]> %%d".split(),
+    *b"ellipse line polygon use g svg text symbol style display:none A C Z LINE ARC SPLINE ELLIPSE".split(),
+    *b"POLYLINE LWPOLYLINE INSERT POINT TEXT MTEXT VERTEX SEQEND BLOCK ENDBLK".split(),
+    *b"ENDSEC EOF 1 4 6 7 8 11 13 14 &a; <!-- ]]> %%d".split(),
     *(b"M0 0", b"z m", b"SIZE: M", b"QUANTITY: 1,1", b"cut 2 pairs", b"on fold", b"\xff", b"\x00", b"\\U+FFFF"),
 ]
 NUMBER = re.compile(rb"-?\d+\.?\d*(?:[eE][+-]?\d+)?")

@@ -8,7 +8,6 @@ not at hand. In any other drawing the names of layers and blocks are read as rol
 
 from __future__ import annotations
 
-import io
 import math
 import re
 from collections.abc import Iterable
@@ -17,6 +16,7 @@ from typing import Any
 
 from nesting.errors import NestingError
 from nesting.files.context import Context
+from nesting.files.dxffile import first_line, is_standard, load, units_of, words_of
 from nesting.files.dxfshapes import LINE_TYPES, points_of
 from nesting.files.flatten import CurveError
 from nesting.files.labels import Label, keyword_of, read_label
@@ -25,15 +25,8 @@ from nesting.files.words import Role, is_made_up, read_role
 from nesting.pieces.piece import NotchKind, Point
 from nesting.tolerances import LARGEST_MM
 
-__all__ = ["INSUNITS_MM", "looks_like_dxf", "read_dxf"]
+__all__ = ["read_dxf"]
 
-#: $INSUNITS codes of lengths that a drawing of clothes may have, in mm (DXF Reference, system variables).
-INSUNITS_MM = {
-    1: 25.4, 2: 304.8, 4: 1.0, 5: 10.0, 6: 1000.0, 8: 25.4e-6, 9: 0.0254, 10: 914.4, 13: 1e-3, 14: 100.0, 15: 10_000.0,
-    16: 100_000.0, 21: 304.8,
-}  # fmt: skip
-#: UNITS texts of the pattern standard, in mm (from memory).
-_UNITS_TEXT_MM = {"METRIC": 1.0, "ENGLISH": 25.4}
 
 _LAYERS: dict[str, tuple[Role, NotchKind | None]] = {
     "1": ("cut", None), "4": ("notch", None), "6": ("fold", None), "7": ("grain", None), "8": ("inside", None),
@@ -49,13 +42,6 @@ _LEFT_OUT = {
 MOST_ENTITIES = 200_000
 MOST_POINTS = 1_000_000
 MOST_LEVELS = 30
-
-
-def looks_like_dxf(data: bytes) -> bool:
-    """Whether the bytes begin as a DXF file does: comments, then the first section; or the binary form's sign."""
-    if b"Binary DXF\r\n\x1a" in data[:32]:
-        return True
-    return re.match(rb"(?:\xef\xbb\xbf)?\s*(?:999\s*\n[^\n]*\n\s*)*0+\s*\r?\n?\s*SECTION\b", data[:4096]) is not None
 
 
 @dataclass
@@ -79,7 +65,7 @@ def read_dxf(data: bytes, ctx: Context, units: str | None = None) -> tuple[Group
         raise ctx.error("this is a DXF file in binary form, which is not read: save it as an ASCII DXF file")
     if not re.search(rb"0\s*\r?\n\s*EOF\s*\Z", data[-64:].rstrip(b"\0 \t\r\n\x1a")):
         raise ctx.error("the DXF file is cut off: it has no end mark (EOF). Copy or export it again")
-    document = _load(data, ctx)
+    document = load(data, ctx)
     try:
         return _read_document(document, ctx, units)
     except NestingError:
@@ -87,46 +73,18 @@ def read_dxf(data: bytes, ctx: Context, units: str | None = None) -> tuple[Group
     except Exception as error:
         # The library trusts what its audit let pass, and fails in many ways on entities that lack a part.
         raise ctx.error(
-            f"the DXF file is damaged: an entity cannot be read ({_first_line(error)}); export it again from your "
+            f"the DXF file is damaged: an entity cannot be read ({first_line(error)}); export it again from your "
             "program"
         ) from None
-
-
-def _load(data: bytes, ctx: Context) -> Any:
-    """Read with ezdxf's recover mode; what its audit put right becomes findings."""
-    import logging
-
-    from ezdxf import recover
-
-    logging.getLogger("ezdxf").setLevel(logging.CRITICAL)
-    try:
-        document, auditor = recover.read(io.BytesIO(data))
-    except Exception as error:
-        raise ctx.error(
-            f"the DXF file is damaged and cannot be read ({_first_line(error)}); export it again from your program"
-        ) from None
-    kinds: dict[str, int] = {}
-    for fix in (*auditor.fixes, *auditor.errors):
-        name = getattr(fix.code, "name", str(fix.code)).replace("_", " ").lower()
-        kinds[name] = kinds.get(name, 0) + 1
-    for name, count in kinds.items():
-        times = f" ({count} times)" if count > 1 else ""
-        ctx.note("repaired", f"the DXF file had a fault that was put right: {name}{times}")
-    return document
-
-
-def _first_line(error: BaseException) -> str:
-    lines = str(error).strip().splitlines()
-    return (lines[0] if lines else type(error).__name__)[:120]
 
 
 def _read_document(document: Any, ctx: Context, units: str | None) -> tuple[Group, bool]:
     space = document.modelspace()
     blocks = [b for b in document.blocks if not b.name.startswith("*")]
     reader = _Reader(ctx)
-    texts = [t for e in space if (t := _words(e))]
-    reader.standard = _is_standard(space, blocks, texts)
-    reader.scale, known = _units(document, texts, ctx, units)
+    texts = [t for e in space if (t := words_of(e))]
+    reader.standard = is_standard(space, blocks, texts, {*_LAYERS, *_LEFT_OUT})
+    reader.scale, known = units_of(document, texts, ctx, units)
     for layer in document.layers:
         if (layer.is_off() or layer.is_frozen()) and not (reader.standard and layer.dxf.name in _LAYERS):
             reader.hidden.add(layer.dxf.name.lower())
@@ -168,80 +126,6 @@ def _inserts(layout: Iterable[Any]) -> list[Any]:
     return [e for e in layout if e.dxftype() == "INSERT"]
 
 
-def _words(entity: Any) -> str:
-    kind = entity.dxftype()
-    if kind in ("TEXT", "ATTRIB"):
-        return str(entity.plain_text()).strip()
-    if kind == "MTEXT":
-        return str(entity.plain_text()).strip()
-    return ""
-
-
-def _is_standard(space: Any, blocks: list[Any], texts: list[str]) -> bool:
-    """Whether the layers are those of the pattern standard: lines on layer 1, and on numbered layers only."""
-    layers: set[str] = set()
-    words = list(texts)
-    for layout in (space, *blocks):
-        for entity in layout:
-            if entity.dxftype() in LINE_TYPES:
-                layers.add(str(entity.dxf.layer))
-            elif layout is not space:
-                words.append(_words(entity))
-    if "1" not in layers:
-        return False
-    spoken = any((found := keyword_of(w)) and found[0] in ("PIECE NAME", "STYLE NAME") for w in words)
-    return spoken or layers - {"0"} <= set(_LAYERS) | set(_LEFT_OUT)
-
-
-def _units(document: Any, texts: list[str], ctx: Context, units: str | None) -> tuple[float, bool]:
-    """mm per drawing unit, and whether that is known."""
-    code = document.header.get("$INSUNITS") if "$INSUNITS" in document.header else None
-    header = INSUNITS_MM.get(int(code)) if isinstance(code, (int, float)) and math.isfinite(code) else None
-    said: float | None = None
-    for text in texts:
-        for line in text.split("\n"):
-            found = keyword_of(line)
-            if found and found[0] == "UNITS":
-                said = _UNITS_TEXT_MM.get(found[1].upper()) or _unit_word(found[1])
-    if header is not None:
-        if said is not None and said != header:
-            ctx.note(
-                "warning",
-                f"the header says that a unit is {header:g} mm, the UNITS text {said:g} mm; the header is taken. Check "
-                "the size of a piece",
-            )
-        if units is not None:
-            ctx.note("note", f"the drawing states its own unit, so the unit '{units}' given for it is not needed")
-        return header, True
-    if code:
-        ctx.note("warning", f"$INSUNITS {code} is no unit for clothes and is not used")
-    if said is not None:
-        return said, True
-    if units is not None:
-        from nesting.files.svgunits import unit_mm
-
-        return unit_mm(units), True
-    ctx.note(
-        "question",
-        "the drawing does not say its units; they are taken as mm. Say in the order which they are, for example "
-        'units = "in" under its [[pattern]]',
-    )
-    return 1.0, False
-
-
-def _unit_word(word: str) -> float | None:
-    from nesting.errors import UnitsError
-    from nesting.files.svgunits import unit_mm
-
-    try:
-        return unit_mm(word)
-    except UnitsError:
-        return None
-
-
-# -- entities -------------------------------------------------------------------------------------------------------
-
-
 def _entities(reader: _Reader, layout: Iterable[Any], group: Group, level: int, inside: tuple[str, ...]) -> None:
     layers: dict[str, Group] = {}
     for entity in layout:
@@ -256,7 +140,7 @@ def _entities(reader: _Reader, layout: Iterable[Any], group: Group, level: int, 
         if kind == "INSERT":
             _insert(reader, entity, group, level, inside)
         elif kind in ("TEXT", "MTEXT", "ATTRIB"):
-            words = _words(entity)
+            words = words_of(entity)
             if words:
                 at = entity.dxf.insert
                 text = Text(words, (float(at[0]) * reader.scale, float(at[1]) * reader.scale))
@@ -301,7 +185,7 @@ def _insert(reader: _Reader, entity: Any, group: Group, level: int, inside: tupl
             reader, copy.virtual_entities(skipped_entity_callback=skipped), below, level + 1, (*inside, name.lower())
         )
         for attribute in copy.attribs:
-            words = _words(attribute)
+            words = words_of(attribute)
             if words:
                 at = attribute.dxf.insert
                 tag = str(attribute.dxf.tag).replace("_", " ")

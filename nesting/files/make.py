@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 import re
 from collections import Counter
 from collections.abc import Sequence
@@ -11,6 +10,7 @@ from dataclasses import replace
 from nesting.files import marks, outline
 from nesting.files.collect import Found
 from nesting.files.context import Context
+from nesting.files.fold import fold_edge
 from nesting.files.gather import text_label
 from nesting.files.labels import LETTER_SIZES
 from nesting.files.loops import find_loops
@@ -91,7 +91,7 @@ def _make(f: Found, number: int, ctx: Context) -> Piece:
     for stroke in f.strokes:
         by_role.setdefault(stroke.role, []).append(stroke)
     folds = by_role.get("fold", []) + [p for p in f.parts if p.role == "fold"]
-    ring, fold, _ = marks.fold_edge(folds, ring, ctx, shown)
+    ring, fold, _ = fold_edge(folds, ring, ctx, shown)
     seam, seam_rest = _seam(by_role.get("sew", []), ring, fold, ctx, shown)
     if any(p.role == "cut" and p.notch is None and id(p) in ctx.seam_only for p in f.parts):
         seam = ring
@@ -307,8 +307,3 @@ def _sizes_from_names(pieces: list[Piece], ctx: Context) -> list[Piece]:
             piece = replace(piece, name=name, size=piece.size or size)
         result.append(piece)
     return result
-
-
-def finite(points: Sequence[Point]) -> bool:
-    """Whether all coordinates are finite numbers."""
-    return all(math.isfinite(x) and math.isfinite(y) for x, y in points)

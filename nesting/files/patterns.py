@@ -61,7 +61,8 @@ def open_drawing(path: Path, ctx: Context, units: str | None) -> tuple[Group, bo
         from nesting.files.svg import read_svg
 
         return read_svg(data, ctx, units), True
-    from nesting.files.dxf import looks_like_dxf, read_dxf
+    from nesting.files.dxf import read_dxf
+    from nesting.files.dxffile import looks_like_dxf
 
     if looks_like_dxf(data):
         return read_dxf(data, ctx, units)

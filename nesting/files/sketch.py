@@ -9,6 +9,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field
 
 from nesting.files.labels import Label
+from nesting.files.outline import half_way
 from nesting.files.words import Role
 from nesting.pieces.piece import Line, NotchKind, Point
 
@@ -41,8 +42,6 @@ class Stroke:
     @property
     def middle(self) -> Point:
         """The middle of its points' box for a closed stroke, else a point half-way along it."""
-        from nesting.files.outline import half_way
-
         return half_way(self.points, self.closed)
 
 

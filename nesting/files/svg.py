@@ -14,8 +14,8 @@ from typing import Any
 from nesting.files import outline
 from nesting.files.context import Context
 from nesting.files.flatten import CurveError
-from nesting.files.labels import Label, read_label
 from nesting.files.sketch import Group, Stroke, Text
+from nesting.files.svgnames import CONTAINERS, Named, group_of, role_of
 from nesting.files.svgshapes import MOST_POINTS, SHAPES, Run, number, runs_of
 from nesting.files.svgunits import Matrix, after, fit, page, user_length
 from nesting.files.svgxml import (
@@ -32,15 +32,14 @@ from nesting.files.svgxml import (
     style_of,
     tag_of,
 )
-from nesting.files.words import Role, Source, is_made_up, plain, read_role
-from nesting.pieces.piece import NotchKind, Point
+from nesting.files.words import is_made_up, read_role
+from nesting.pieces.piece import Point
 from nesting.tolerances import LARGEST_MM
 
 __all__ = ["read_svg"]
 
 #: Elements shown again by ``use``, each of which may show others.
 MOST_USES = 5_000
-_CONTAINERS = ("g", "a", "svg", "switch", "symbol")
 _NOT_DRAWN = (
     "defs", "symbol", "clipPath", "mask", "pattern", "marker", "metadata", "style", "script", "title", "desc",
     "linearGradient", "radialGradient", "filter", "namedview", "font", "cursor", "view", "color-profile", "perspective",
@@ -54,7 +53,7 @@ class _State:
     """What children take over from their parents."""
 
     matrix: Matrix
-    role: tuple[Role, str | None, NotchKind | None] | None = None
+    role: Named | None = None
     marker_start: bool = False
     marker_end: bool = False
     hidden: bool = False
@@ -133,7 +132,7 @@ def _element(reader: _Reader, element: Any, group: Group, state: _State, shown: 
         raise reader.ctx.error(f"the drawing shows more than {MOST_ELEMENTS} elements; save only the pattern pieces")
     if tag in _NOT_DRAWN and not (shown and tag == "symbol"):
         return
-    if tag not in (*SHAPES, *_CONTAINERS, "use", "text"):
+    if tag not in (*SHAPES, *CONTAINERS, "use", "text"):
         if tag in ("image", "foreignObject", "tspan", "textPath", "flowRoot"):
             reader.ctx.note("ignored", f"<{tag}> is no line and is left out")
         return
@@ -142,16 +141,16 @@ def _element(reader: _Reader, element: Any, group: Group, state: _State, shown: 
             reader.ctx.note("ignored", f"{describe(element)} is switched off in the drawing (display: none); left out")
         return
     inner = _inherit(reader, element, state)
-    role = _role(element, tag)
+    role = role_of(element, tag)
     inner = replace(inner, matrix=_transformed(reader, element, state.matrix), role=role or state.role)
     if element.get("clip-path") not in (None, "none") or "clip-path" in declarations(element.get("style") or ""):
         reader.ctx.note("ignored", f"the clipping of {describe(element)} is not applied: its whole lines are read")
-    if tag in _CONTAINERS:
+    if tag in CONTAINERS:
         if inner.level >= MOST_LEVELS:
             raise reader.ctx.error(f"groups are nested more than {MOST_LEVELS} levels deep; that is no pattern")
         if tag == "svg":
             inner = replace(inner, matrix=fit(element.attrib, inner.matrix, reader.ctx))
-        below = _group(element, role)
+        below = group_of(element, role)
         group.groups.append(below)
         _children(reader, element, below, replace(inner, level=inner.level + 1))
     elif tag == "use":
@@ -170,79 +169,7 @@ def _draws(element: Any) -> bool:
     return any(isinstance(e.tag, str) and tag_of(e) in (*SHAPES, "use") for e in element.iter())
 
 
-def _role(element: Any, tag: str) -> tuple[Role, str | None, NotchKind | None] | None:
-    """The role of an element by its own words: data-role, classes, label, id; the first that is one counts.
-
-    A name is filled in from a later one ("class=notch id=centre-front").
-    """
-    tries: list[tuple[str, Source]] = []
-    given = element.get("data-role")
-    if given:
-        tries.append((given, "label"))
-    classes = element.get("class") or ""
-    if classes.strip():
-        tries.append((classes, "label"))
-        tries.extend((word, "id") for word in classes.split())
-    label = label_of(element)
-    if label:
-        tries.append((label, "label"))
-    ident = ident_of(element)
-    if ident:
-        tries.append((ident, "label" if tag in _CONTAINERS else "id"))
-    found = None
-    for words, source in tries:
-        found = read_role(words, source)
-        if found:
-            break
-    if found is None:
-        return None
-    role, name, kind = found
-    if kind is None and role == "notch":
-        for words in (element.get("data-kind") or "", *classes.split()):
-            word = read_role(f"{plain(words)} notch", "word") if words else None
-            if word and word[2]:
-                kind = word[2]
-    if name is None and tag not in _CONTAINERS:
-        name = element.get("data-name") or label or ident
-        if name is not None and (read_role(name, "word") is not None or is_made_up(name)):
-            name = None
-        elif name is not None:
-            inner = read_role(name, "id")
-            name = inner[1] or name if inner and inner[0] == role else name
-    return role, name, kind
-
-
-def _group(element: Any, role: tuple[Role, str | None, NotchKind | None] | None) -> Group:
-    """A group with what its label, id and attributes say."""
-    label_text = label_of(element)
-    ident = ident_of(element)
-    name = label_text or ident
-    if role is not None:
-        return Group(name, Label(role=role[0]))
-    label = read_label(label_text) if label_text else Label()
-    if label.name is None and ident and plain(ident) not in ("svg", "content", "pieces", "drawing", "pattern"):
-        from_id = read_label(ident)
-        label = label.over(from_id if label_text is None else Label(name=from_id.name))
-    size = element.get("data-size")
-    material = element.get("data-material") or element.get("data-cloth") or element.get("data-fabric")
-    if size:
-        label = replace(label, size=size.strip())
-    if material:
-        label = replace(label, material=material.strip())
-    cut = element.get("data-cut") or element.get("data-quantity")
-    if cut:
-        told = read_label(cut if re.search(r"cut", cut, re.I) else f"cut {cut}")
-        label = told.over(label)
-    mirrored = element.get("data-mirrored")
-    if mirrored is not None:
-        label = replace(label, mirrored=mirrored.strip().lower() in ("", "true", "yes", "1", "mirrored"))
-    extra = [(key, value) for key in ("data-category", "data-note") if (value := element.get(key))]
-    return Group(name, label, extra=[(key[5:], value) for key, value in extra])
-
-
-def _use(
-    reader: _Reader, element: Any, group: Group, state: _State, role: tuple[Role, str | None, NotchKind | None] | None
-) -> None:
+def _use(reader: _Reader, element: Any, group: Group, state: _State, role: Named | None) -> None:
     target = (attribute(element, "href") or "").strip()
     if not target.startswith("#"):
         what = describe(element)
@@ -264,7 +191,7 @@ def _use(
         uses=(*state.uses, ident),
         level=state.level + 1,
     )
-    below = _group(element, role)
+    below = group_of(element, role)
     group.groups.append(below)
     inside = Group()
     below.groups.append(inside)
@@ -274,7 +201,7 @@ def _use(
         size.update({k: v for k in ("width", "height") if (v := element.get(k)) is not None})
         inner = replace(inner, matrix=fit(size, inner.matrix, reader.ctx))
         inner = _inherit(reader, shown, inner)
-        content = _group(shown, None)
+        content = group_of(shown, None)
         inside.groups.append(content)
         _children(reader, shown, content, inner)
     else:

@@ -14,7 +14,7 @@ from shapely import Polygon
 
 from nesting.errors import PatternError
 from nesting.files import read_pieces
-from nesting.files.dxf import INSUNITS_MM
+from nesting.files.dxffile import INSUNITS_MM
 from nesting.files.reading import Reading
 
 RELEASES = ["R12", "R2000", "R2004", "R2007", "R2010", "R2013", "R2018"]
