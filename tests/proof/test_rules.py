@@ -460,6 +460,17 @@ def test_stripes_of_each_garment_by_itself() -> None:
     assert found(lay_of(order, "open", swapped), order) == {"repeat"}
 
 
+def test_stripes_of_garments_without_that_seam() -> None:
+    """A garment that lacks a piece of the seam, or has it in no such size, is left alone."""
+    order, lay = striped(0.0, 0.0, repeat_along=80.0)
+    sized = tuple(replace(c, piece=replace(c.piece, size="M")) for c in order.pieces)
+    cap = replace(cut(TAB), piece=replace(TAB, size="S"))
+    garment = replace(order.garments[0], size="M")
+    order = replace(order, pieces=(*sized, cap), garments=(garment, Garment("cap", "S", 1, ("tab",))))
+    both = [replace(p, size="M") for p in lay.placements] + [put(TAB, 60, 500, garment="cap", size="S")]
+    assert found(lay_of(order, "open", both), order) == set()
+
+
 def test_match_notches() -> None:
     """A name that both edges have; without names the notches that meet from the ends that fit."""
     seam = Seam(("front.side", "back.side"), match=True)

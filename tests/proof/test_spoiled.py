@@ -12,7 +12,7 @@ import pytest
 from nesting.cloth.spreads import make_spread
 from nesting.errors import ProofError
 from nesting.lay import FoldLine, Lay, Placement
-from nesting.order import Order
+from nesting.order import Order, Remnant
 from nesting.proof import FailureKind, prove, require
 
 from .build import (
@@ -726,6 +726,45 @@ def test_refused_spreads() -> None:
     assert "spread" in spread_failures("tubular", tubular=False)
     assert "spread" in spread_failures("open", tubular=True)
     assert "spread" in spread_failures("double fold", width=690.0)  # flaps of 150 and 200 mm take more than half
+
+
+def test_over_a_flaw_or_a_slanted_edge() -> None:
+    """On a leftover: over its hole, and over its slanted end, both within its box."""
+    case = ALL["leftover"]()
+    lay = case[1]
+    tab = first(lay, "tab")
+    assert kinds(case, change(tab, lambda p: moved(p, -60.0, -100.0))) == {"cloth", "length"}
+    # the slanted edge runs from (700, 0) to (600, 500): at y = 410 the cloth ends at x = 618
+    right = put(TAB, 567.9, 400.0)
+    assert prove(lay_of(case[0], "open", [*lay.placements[:2], right], remnant=case[0].remnants[0]), case[0]).ok
+    beyond = put(TAB, 568.1, 400.0)
+    again_laid = lay_of(case[0], "open", [*lay.placements[:2], beyond], remnant=case[0].remnants[0])
+    assert {f.kind for f in prove(again_laid, case[0]).failures} == {"cloth"}
+
+
+def test_folded_leftover() -> None:
+    """A rectangular leftover without flaws may be folded, any other only lie open; its length is all there is."""
+    order = order_of(cut(BRIEF))
+    whole = Remnant("scrap", "main", ((0, 0), (250, 0), (250, 400), (0, 400)))
+    order = replace(order, remnants=(whole,))
+    lay = lay_of(order, "lengthwise fold", [put(BRIEF, 100, 30, plies=(0, 1), on_fold=True)], remnant=whole)
+    assert prove(lay, order).failures == ()
+    assert prove(lay, order).utilisation == pytest.approx(34_200 / (400 * 200))
+    slanted = replace(whole, outline=((0, 0), (250, 0), (240, 400), (0, 400)))
+    assert "spread" in {f.kind for f in prove(lay, replace(order, remnants=(slanted,))).failures}
+    flawed = replace(whole, flaws=(((200, 300), (220, 300), (220, 320)),))
+    assert "spread" in {f.kind for f in prove(lay, replace(order, remnants=(flawed,))).failures}
+    short = replace(whole, outline=((0, 0), (190, 0), (190, 400), (0, 400)))
+    assert "cloth" in {f.kind for f in prove(lay, replace(order, remnants=(short,))).failures}
+    stacked = replace(lay, sections=(replace(lay.sections[0], spread=replace(lay.sections[0].spread, kind="tubular")),))
+    assert "spread" in {f.kind for f in prove(stacked, order).failures}
+
+
+def test_tube_has_no_selvage() -> None:
+    """A selvage given for a tube does not matter: there is none."""
+    order, lay = ALL["tubular"]()
+    order = replace(order, cloths=(replace(order.cloths[0], selvage=12.0),))
+    assert prove(replace(lay, selvage=12.0), order).failures == ()
 
 
 def test_too_little_cloth() -> None:
