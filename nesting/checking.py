@@ -8,43 +8,16 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Any
 
+from nesting.checking_notes import PieceLine, areas, notch_depths, small_length, stretch
 from nesting.errors import OrderError
 from nesting.findings import Finding
 from nesting.order import CutPiece, Order, Seam, Together
 from nesting.pieces.contour import signed_area
 from nesting.pieces.grain import GRAIN_KEY
-from nesting.pieces.seams import WalkedSeam, edge_names, seam_to_cut, walk_seam
+from nesting.pieces.seams import WalkedSeam, edge_names, walk_seam
 from nesting.pieces.together import Agreement, agreement
-from nesting.units import format_fraction, format_length
 
 __all__ = ["Check", "PieceLine", "SeamLine", "TogetherLine", "check_order", "small_length"]
-
-
-@dataclass(frozen=True)
-class PieceLine:
-    """One piece as it will be cut. ``width`` and ``height`` mm as the drawing is seen on the page (a half: the half),
-    ``area`` and ``drawn_area`` mm² of cut outline now and as drawn, ``grain`` degrees in the drawing (90 is up)."""
-
-    name: str
-    size: str | None
-    file: str | None
-    width: float
-    height: float
-    area: float
-    drawn_area: float | None
-    grain: float
-    notches: int
-    drills: int
-    cut: int
-    mirrored: bool
-    on_fold: bool
-    cloth: str
-    edges: tuple[str, ...]
-
-    @property
-    def label(self) -> str:
-        """Name and size."""
-        return f"{self.name} {self.size}" if self.size else self.name
 
 
 @dataclass(frozen=True)
@@ -151,18 +124,6 @@ class Check:
         }
 
 
-def small_length(mm: float, imperial: bool) -> str:
-    """A length in words, fine enough for seams: tenths of a millimetre below 10 cm, or sixteenths of an inch."""
-    if imperial:
-        sixteenths = round(abs(mm) / 25.4 * 16)
-        if sixteenths == 0:
-            return "less than 1/16 in" if abs(mm) > 1e-6 else "0 in"
-        return f"{format_fraction(sixteenths / 16, 16)} in"
-    if abs(mm) < 100.0:
-        return f"{abs(mm):.1f} mm"
-    return format_length(abs(mm), imperial=False, step="mm")
-
-
 def check_order(order: Order) -> Check:
     """Judge the order's pieces, seams and pieces that are cut together.
 
@@ -170,15 +131,15 @@ def check_order(order: Order) -> Check:
     """
     findings = list(order.findings)
     pieces = tuple(_line(cut) for cut in order.pieces)
-    findings += _areas(order, pieces)
+    findings += areas(order, pieces)
     seams = tuple(line for seam in order.seams for line in _walked(order, seam))
     for line in seams:
         findings += _seam_findings(line, order)
     together = tuple(line for pair in order.together for line in _laid_together(order, pair))
     for pair in together:
         findings += _together_findings(pair)
-    findings += _notch_depths(order)
-    findings += _stretch(order)
+    findings += notch_depths(order)
+    findings += stretch(order)
     return Check(
         order.title, order.imperial, pieces, seams, together, _test_squares(order), tuple(dict.fromkeys(findings))
     )
@@ -214,41 +175,6 @@ def _line(cut: CutPiece) -> PieceLine:
         cut.cloth,
         edge_names(cut.piece),
     )
-
-
-def _areas(order: Order, pieces: Iterable[PieceLine]) -> list[Finding]:
-    """What finishes and alterations do to the cut area of the whole order, and roughly to the cloth."""
-    lines = {(p.name, p.size): p for p in pieces}
-    change: dict[str, float] = {}
-    base: dict[str, float] = {}
-    for garment in order.garments:
-        for name in garment.pieces:
-            try:
-                cut = order.cut_piece(name, garment.size)
-            except KeyError:
-                continue
-            line = lines[cut.name, cut.size]
-            if line.drawn_area is None:
-                continue
-            each = garment.count * cut.cut * (2.0 if line.on_fold else 1.0)
-            cloth = order.cloth_of(garment, cut)
-            change[cloth] = change.get(cloth, 0.0) + each * (line.area - line.drawn_area)
-            base[cloth] = base.get(cloth, 0.0) + each * line.drawn_area
-    found = []
-    for name, extra in change.items():
-        if abs(extra) < 1e-4 * base[name]:
-            continue
-        width = order.cloth_named(name).usable_width
-        length = format_length(abs(extra) / width, imperial=order.imperial, step=None)
-        more = "more" if extra > 0 else "less"
-        found.append(
-            Finding(
-                "note",
-                f"finishes and alterations change what is cut from '{name}' by {extra / base[name] * 100:+.1f} % of "
-                f"the area as drawn: some {length} {more} of its width at least; lay it to see the length to buy",
-            )
-        )
-    return found
 
 
 def _sizes(order: Order, names: Iterable[str]) -> list[str | None]:
@@ -335,76 +261,6 @@ def _together_findings(line: TogetherLine) -> list[Finding]:
         )
         for message in line.agreement.messages
     ]
-
-
-def _notch_depths(order: Order) -> list[Finding]:
-    """A notch must not be deeper than the seam allowance (Woodhead, Industrial Cutting of Textile Materials)."""
-    found = []
-    for cut in order.pieces:
-        if cut.piece.seam is None:
-            continue
-        deep = []
-        for notch in cut.piece.notches:
-            allowance = seam_to_cut(cut.piece, notch.at)
-            on_fold = cut.piece.fold is not None and min(math.dist(notch.at, p) for p in cut.piece.fold) < 1.0
-            if notch.depth > allowance + 0.05 and not on_fold:
-                deep.append((notch, allowance))
-        if deep:
-            notch, allowance = max(deep, key=lambda pair: pair[0].depth - pair[1])
-            many = "1 notch is" if len(deep) == 1 else f"{len(deep)} notches are"
-            depths = [small_length(max(0.0, mm), order.imperial) for mm in (notch.depth, allowance)]
-            found.append(
-                Finding(
-                    "warning",
-                    f"{many} deeper than the allowance there (up to {depths[0]} deep in {depths[1]}): mark them "
-                    "instead of snipping",
-                    cut.piece.file,
-                    cut.piece.label,
-                )
-            )
-    return found
-
-
-def _stretch(order: Order) -> list[Finding]:
-    """Pieces that need stretch, and cloths that do not say, or do not have, enough."""
-    found: dict[Finding, None] = {}
-    for garment in order.garments:
-        for name in garment.pieces:
-            try:
-                cut = order.cut_piece(name, garment.size)
-                cloth = order.cloth_named(order.cloth_of(garment, cut))
-            except KeyError:
-                continue
-            if cut.needs_stretch is None:
-                continue
-            need = f"{cut.needs_stretch * 100:g} %"
-            best = max((s for s in (cloth.stretch_across, cloth.stretch_along) if s is not None), default=None)
-            if best is None:
-                found[
-                    Finding(
-                        "question",
-                        f"needs {need} stretch across its grain, but cloth '{cloth.name}' does not say its own: "
-                        "measure it and give stretch_across and stretch_along",
-                        piece=cut.piece.label,
-                    )
-                ] = None
-            elif best < cut.needs_stretch - 1e-9:
-                found[
-                    Finding(
-                        "warning",
-                        f"needs {need} stretch, but cloth '{cloth.name}' has {best * 100:g} % at most",
-                        piece=cut.piece.label,
-                    )
-                ] = None
-            if cloth.fibre_stretch is not None and cloth.fibre_stretch < order.least_fibre_stretch - 1e-9:
-                found[
-                    Finding(
-                        "warning",
-                        f"cloth '{cloth.name}' has {cloth.fibre_stretch * 100:g} % of stretch fibre, less than the "
-                        f"{order.least_fibre_stretch * 100:g} % asked for pieces that must spring back",
-                    )
-                ] = None
-    return list(found)
 
 
 def _test_squares(order: Order) -> tuple[tuple[str, float], ...]:

@@ -299,17 +299,22 @@ def _moved_run(run: _Run, seam: Contour, cut: _Cut) -> list[Span]:
     return spans
 
 
-def _foot(run: _Run, p: Point) -> tuple[float, float]:
-    """Fractional vertex number and height of the point of the run nearest to p."""
+def _nearest(points: Sequence[Point], p: Point) -> float:
+    """Fractional vertex number of the place on a polyline nearest to p."""
     best = (math.inf, 0.0)
-    for k, (a, b) in enumerate(itertools.pairwise(run.points)):
+    for k, (a, b) in enumerate(itertools.pairwise(points)):
         dx, dy = b[0] - a[0], b[1] - a[1]
         size = dx * dx + dy * dy
         t = 0.0 if size == 0 else min(1.0, max(0.0, ((p[0] - a[0]) * dx + (p[1] - a[1]) * dy) / size))
         gap = math.dist(p, (a[0] + t * dx, a[1] + t * dy))
         if gap < best[0]:
             best = (gap, k + t)
-    v = best[1]
+    return best[1]
+
+
+def _foot(run: _Run, p: Point) -> tuple[float, float]:
+    """Fractional vertex number and height of the point of the run nearest to p."""
+    v = _nearest(run.points, p)
     i = min(int(v), len(run.points) - 2)
     return v, run.us[i] + (v - i) * (run.us[i + 1] - run.us[i])
 
@@ -323,18 +328,7 @@ def _vertex_point(points: Sequence[Point], v: float) -> Point:
 
 def _stops_on(points: Sequence[Point], stops: Sequence[Point]) -> list[float]:
     """Fractional vertex numbers nearest to the stops; the first and last are the ends."""
-    found = [0.0]
-    for p in stops[1:-1]:
-        best = (math.inf, 0.0)
-        for k, (a, b) in enumerate(itertools.pairwise(points)):
-            dx, dy = b[0] - a[0], b[1] - a[1]
-            size = dx * dx + dy * dy
-            t = 0.0 if size == 0 else min(1.0, max(0.0, ((p[0] - a[0]) * dx + (p[1] - a[1]) * dy) / size))
-            gap = math.dist(p, (a[0] + t * dx, a[1] + t * dy))
-            if gap < best[0]:
-                best = (gap, k + t)
-        found.append(best[1])
-    return [*found, float(len(points) - 1)]
+    return [0.0, *(_nearest(points, p) for p in stops[1:-1]), float(len(points) - 1)]
 
 
 def _between(points: Sequence[Point], a: float, b: float) -> Line:

@@ -89,6 +89,9 @@ def prepare(drawn: Piece, how: Preparation, *, file: str | None = None) -> tuple
             )
         else:
             body = seam_from_allowance(body, how.allowance)
+    if piece.seam is not None and not how.finishes and set(piece.seam) == set(piece.outline):
+        told = "the cut outline is the seam outline, without any allowance: give the edges a finish if they need one"
+        findings.append(Finding("warning", told, file, piece.label))
     if how.alterations:
         body, found = altered(body, how.alterations)
         findings += found

@@ -42,6 +42,14 @@ def test_a_circle_becomes_a_circle(d: float) -> None:
     assert max(abs(math.hypot(x - cx, y - cy) - (50.0 + d)) for x, y in piece.outline) < 0.05
 
 
+def test_a_wide_allowance_round_a_small_circle_is_rounded_not_cut_across() -> None:
+    """Radius 4 in 60 sides, 50 mm added: area π·54² to 0.02 %, no side farther than 0.05 mm inside the circle."""
+    piece, _ = prepare(drawn(circle(4.0, 60)), all_round(50.0))
+    assert area(piece) == pytest.approx(math.pi * 54.0**2, rel=5e-4)
+    c = Polygon(piece.outline).centroid
+    assert Polygon(piece.outline).exterior.distance(c) > 54.0 - 0.05
+
+
 @pytest.mark.parametrize("d", [20.0, 6.35])
 def test_steiner_for_an_ellipse(d: float) -> None:
     """Area A + P·d + π·d² (Steiner's formula for convex shapes), P by Ramanujan's second approximation (1914)."""
@@ -179,6 +187,17 @@ def test_a_neck_that_closes_is_an_error_that_names_the_place() -> None:
         prepare(drawn(ring), all_round(11.0))  # the slots beside the neck fill up
 
 
+def test_allowances_that_close_a_gap_are_an_error() -> None:
+    """A ring of 200 with a mouth of 8 mm: 6 mm from both sides would close it and leave a hole."""
+    ring = (
+        (0.0, 0.0), (200.0, 0.0), (200.0, 96.0), (150.0, 96.0), (150.0, 50.0), (50.0, 50.0),
+        (50.0, 150.0), (150.0, 150.0), (150.0, 104.0), (200.0, 104.0), (200.0, 200.0), (0.0, 200.0),
+    )  # fmt: skip
+    prepare(drawn(ring), all_round(3.0))
+    with pytest.raises(PatternError, match="both sides of a slot run into each other at"):
+        prepare(drawn(ring), all_round(6.0))
+
+
 def test_a_piece_that_vanishes_is_an_error() -> None:
     """A circle of radius 50 that loses 51."""
     with pytest.raises(PatternError, match="nothing is left of the piece"):
@@ -204,6 +223,15 @@ def test_what_the_order_asks_wrongly_is_said_with_its_key(how: Preparation, key:
         prepare(drawn(RECTANGLE), how)
     assert caught.value.key == key
     assert caught.value.piece == "p"
+
+
+def test_a_seam_outline_alone_is_laid_with_a_warning() -> None:
+    """Cut line and seam line are one: the allowance was forgotten, or the edges are raw."""
+    _, findings = prepare(Piece("p", RECTANGLE, seam=RECTANGLE), Preparation(grain=0.0))
+    assert [f.kind for f in findings] == ["warning"]
+    piece, findings = prepare(Piece("p", RECTANGLE, seam=RECTANGLE), all_round(10.0))
+    assert findings == ()
+    assert area(piece) == pytest.approx(120.0 * 220.0)
 
 
 def test_a_single_outline_with_finishes_and_no_allowance_is_told() -> None:

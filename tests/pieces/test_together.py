@@ -57,6 +57,17 @@ def test_a_lining_that_is_too_wide_is_told_by_how_much_and_where(wider: float) -
     assert "outside 'front'" in found.messages[0]
 
 
+def test_a_lining_that_is_a_little_too_narrow_does_not_agree_though_it_lies_inside() -> None:
+    """The leg 3 mm short of the front's all along, the end as long as it should be nowhere: told with its figure."""
+    square: Ring = ((0.0, 0.0), (200.0, 0.0), (200.0, 300.0), (0.0, 300.0))
+    narrow: Ring = ((0.0, 0.0), (197.0, 0.0), (197.0, 300.0), (0.0, 300.0))
+    found = agreement(ready("front", square), ready("lining", narrow))
+    assert found.inside and not found.agrees
+    assert found.largest == pytest.approx(3.0)
+    assert "differ by up to 3.0 mm (allowed 1.0 mm)" in found.messages[0]
+    assert agreement(ready("front", square), ready("lining", narrow), 3.5).agrees
+
+
 def test_a_lining_drawn_the_other_way_round_is_flipped() -> None:
     """Mirror image of the end of the front, no fold: flipped across its grain it agrees."""
     mirrored = tuple((-x, y) for x, y in reversed(LINING))
