@@ -29,7 +29,8 @@ __all__ = ["opened_along_grain"]
 _EPS = 1e-6
 #: mm. Ups and downs along the grain smaller than this are the flattening of a curve, not a turn of the outline.
 _WAVE_MM = 0.05
-#: An edge is trued within at least this many times the length put in or taken out, or it is reported.
+#: An edge that rises by less than this many times the length put in or taken out, or that runs more than twice as far
+#: across the grain as along it, changes its look when it is trued: that is reported.
 _TRUED_TIMES = 2.0
 
 
@@ -111,6 +112,12 @@ class _Run:
             crosses = low <= c.u0 + _EPS and high > c.u0 + _EPS and high >= c.top - _EPS
             climbs.append(_Climb(a, b, low, high, crosses and true_it))
         return climbs
+
+    def across(self, climb: _Climb) -> float:
+        """How far the outline runs across the grain on that climb, mm."""
+        gx, gy = self.cut.along
+        vs = [gx * y - gy * x for x, y in self.points[climb.a : climb.b + 1]]
+        return max(vs) - min(vs)
 
     def climb_of(self, vertex: float) -> _Climb:
         return next(c for c in self.climbs if vertex <= c.b + 1e-9)
@@ -252,11 +259,12 @@ def opened_along_grain(
                         f"the strip from {u0:.1f} to {cut.top:.1f} mm holds a corner or a turn of the outline "
                         f"{body.place(run.points[v])}: move it where only plain edges cross it"
                     )
-            if climb.trued and climb.high - climb.low < _TRUED_TIMES * abs(d) and not run.spans[0].fold:
+            rise, across = climb.high - climb.low, run.across(climb)
+            if climb.trued and rise < max(_TRUED_TIMES * abs(d), across / 2) and not run.spans[0].fold:
                 findings.append(
                     Finding(
                         "warning",
-                        f"the line for the alteration crosses an edge that rises only {climb.high - climb.low:.0f} mm "
+                        f"the line for the alteration crosses an edge that rises only {rise:.0f} mm "
                         f"along the grain ({body.place(run.points[(climb.a + climb.b) // 2])}): look at its new shape",
                         body.file,
                         body.label,

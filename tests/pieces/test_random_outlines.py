@@ -10,12 +10,12 @@ from hypothesis import HealthCheck, assume, given, settings
 from hypothesis import strategies as st
 from shapely.geometry import LinearRing, LineString, Polygon
 
-from nesting.errors import PatternError
+from nesting.errors import OrderError, PatternError
 from nesting.pieces.contour import Contour
 from nesting.pieces.edges import numbered_corners
 from nesting.pieces.piece import Ring
 from nesting.pieces.prepare import prepare
-from nesting.pieces.settings import Corner, Finish, Preparation
+from nesting.pieces.settings import Alteration, Corner, Finish, Preparation
 from tests.pieces.outlines import EXAMPLES, all_round, drawn, offsets, outlines
 
 RANDOM = settings(max_examples=EXAMPLES, deadline=None, suppress_health_check=list(HealthCheck))
@@ -138,6 +138,73 @@ def test_taking_the_allowance_off_a_cut_outline_and_adding_it_again_changes_noth
     assert inner.outline == prepare(drawn(ring), Preparation(grain=0.0))[0].outline
     gone = _apart(Polygon(inner.outline), Polygon(again.outline))
     assert gone < 1e-3
+
+
+@st.composite
+def halves(draw: st.DrawFn) -> Ring:
+    """Half outlines whose fold edge is the left side, x = 0; the rest zigzags to the right of it."""
+    n = draw(st.integers(2, 6))
+    ys = sorted(draw(st.lists(st.integers(0, 40), min_size=n, max_size=n, unique=True)))
+    xs = [draw(st.integers(30, 250)) for _ in range(n)]
+    top = 10.0 * ys[-1] + draw(st.integers(-20, 40))
+    bottom = 10.0 * ys[0] + draw(st.integers(-40, 20))
+    if top - bottom < 60.0:
+        top = bottom + 60.0
+    return ((0.0, bottom), *((float(x), 10.0 * y) for x, y in zip(xs, ys, strict=True)), (0.0, top))
+
+
+def _opened(ring: Ring, x0: float) -> Polygon:
+    """The half and its mirror image, put together on a grid."""
+    mirrored = tuple((2 * x0 - x, y) for x, y in ring)
+    return shapely.union(Polygon(ring), Polygon(mirrored), grid_size=1e-6)
+
+
+@RANDOM
+@given(ring=halves(), d=st.sampled_from([4.0, 6.0, 10.0, 20.0, -4.0, -9.0]))
+def test_a_half_on_the_fold_opens_to_the_mitred_buffer_of_the_opened_half(ring: Ring, d: float) -> None:
+    """The fold edge stays on its line to the last bit, and the whole is offset as a whole would be."""
+    assume(Polygon(ring).is_valid and len(numbered_corners(drawn(ring))) >= 3)
+    finish = Finish("custom", d, mitre_limit=50.0)
+    plain, _ = prepare(drawn(ring), Preparation(grain=0.0, fold="left"))
+    names = [e.name for e in plain.edges if e.name != "fold"]
+    try:
+        piece, _ = prepare(
+            drawn(ring), Preparation(grain=0.0, fold="left", finishes=tuple((name, finish) for name in names))
+        )
+    except PatternError as error:
+        assert PLACE.search(str(error)), error
+        return
+    assert piece.fold is not None and piece.seam is not None
+    x0 = piece.fold[0][0]
+    assert piece.fold[1][0] == x0
+    assert all(x >= x0 for x, _ in piece.outline)
+    want = _opened(piece.seam, x0).buffer(d, join_style="mitre", mitre_limit=50.0)
+    assert _apart(_opened(piece.outline, x0), want) < 0.01 * want.length + 0.5
+
+
+@RANDOM
+@given(ring=outlines(), share=st.integers(5, 95), by=st.integers(2, 60), shorten=st.booleans())
+def test_a_random_outline_altered_along_the_grain_changes_by_exactly_that(
+    ring: Ring, share: int, by: int, shorten: bool
+) -> None:
+    """It grows or shrinks by exactly ``by`` along the grain and stays sound, or it is refused with the reason."""
+    base = Polygon(ring)
+    assume(base.is_valid)
+    x0, _, x1, _ = base.bounds
+    change = Alteration(
+        "shorten" if shorten else "lengthen", float(by), at=(x1 - x0) * share / 100, at_is_distance=True
+    )
+    try:
+        piece, findings = prepare(drawn(ring), Preparation(grain=0.0, alterations=(change,)))
+    except (OrderError, PatternError) as error:
+        assert "alter 1" in str(error)
+        return
+    cut = Polygon(piece.outline)
+    assert cut.is_valid
+    want = (x1 - x0) + (-by if shorten else by)
+    assert abs((cut.bounds[2] - cut.bounds[0]) - want) < 1e-6
+    # where the line crosses an edge that hardly rises, truing it may outweigh the strip; that is a warning
+    assert (cut.area > base.area) != shorten or any("look at its new shape" in f.message for f in findings)
 
 
 def test_the_distance_check_can_fail() -> None:
