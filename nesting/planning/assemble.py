@@ -66,6 +66,7 @@ class Assembly:
     def placements(self, places: Iterable[Place]) -> tuple[tuple[Placement, ...], float]:
         """The placements of a layout on the table, and the lay length (mm)."""
         drafts: list[tuple[Job, PoseMeta, Place]] = []
+        places = self._at_the_cut_end(tuple(places))
         for place in places:
             drafts.append((self.jobs[place.item], self.metas[place.item][place.pose], place))
         laid = [(job, meta, self._laid(job, meta, place)) for job, meta, place in drafts]
@@ -84,6 +85,34 @@ class Assembly:
         for job, meta, (piece, x, y, turn) in laid:
             result += _placements_of(job, meta, piece, x, y, turn)
         return tuple(result), length
+
+    @property
+    def slides(self) -> bool:
+        """Whether a whole layout may be moved along the cloth: nothing ties it to a place along x."""
+        free = all(pose.x is None for item in self.problem.items for pose in item.poses)
+        return free and self.remnant is None and not any(item.fixed for item in self.problem.items)
+
+    def _at_the_cut_end(self, places: tuple[Place, ...]) -> tuple[Place, ...]:
+        """The outlines of the search are a little larger than the true ones, which begin at x = 0."""
+        if not places or not self.slides or self.turned_end:
+            return places
+        begin = min(
+            x
+            for p in places
+            for x, _ in self._laid(self.jobs[p.item], self.metas[p.item][p.pose], p)[0].outline
+        )
+        return tuple(replace(p, x=p.x - begin) for p in places)
+
+    def from_zero(self, places: tuple[Place, ...]) -> tuple[Place, ...]:
+        """Places whose bodies, as the search sees them, begin at x = 0."""
+        if not places or not self.slides:
+            return places
+        poses = [self.problem.items[p.item].poses[p.pose] for p in places]
+        begin = min(
+            p.x + float((pose.ring if pose.body is None else pose.body)[:, 0].min())
+            for p, pose in zip(places, poses, strict=True)
+        )
+        return tuple(replace(p, x=p.x - begin) for p in places)
 
     def _laid(self, job: Job, meta: PoseMeta, place: Place) -> tuple[Piece, float, float, float]:
         turn = (meta.turn + place.tilt) % 360.0

@@ -369,7 +369,8 @@ def _begin(search: _Search, assembly: Assembly) -> tuple[Place, ...] | None:
     if not search.start or search.remnant is not None:
         return None
     places = places_from(search.start, assembly)
-    return place_missing(places, assembly) if places else None
+    full = place_missing(places, assembly) if places else None
+    return None if full is None else assembly.from_zero(full)
 
 
 def _take(search: _Search, trial: _Trial, outcome: Result | NeverFits | PackingError) -> None:
@@ -420,6 +421,7 @@ def _open(search: _Search, others: list[_Finished], start: Lay | None) -> _Finis
                 begins.append(tuple(sorted(places, key=lambda p: p.item)))
                 break
     begin = min(begins, key=lambda places: _extent(places, assembly.problem.items), default=None)
+    begin = None if begin is None else assembly.from_zero(begin)
     spent = 1.0 if not others else _OPEN
     share = spent
 

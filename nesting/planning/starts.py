@@ -8,11 +8,11 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from nesting.lay import Placement, Section, Spread, mirrored_over_fold, placed
 from nesting.order import Cloth
-from nesting.packing.problem import Axis, Place, Pose
+from nesting.packing.problem import Bound, Item, PackingError, Place, Pose, Stop
 from nesting.pieces.piece import Piece
 from nesting.planning.assemble import Assembly
 from nesting.planning.demand import is_symmetric
@@ -163,26 +163,22 @@ def _unflipped(piece: Piece, x: float, y: float, turn: float) -> tuple[float, fl
     """Where the reference point of a symmetric piece lies when the same outline is seen as not flipped (or flipped)."""
     ys = [p[1] for p in piece.outline]
     shift = -(min(ys) + max(ys))
-    moved = placed(
-        Piece("", ((0.0, shift), (1.0, shift), (0.0, shift + 1.0))), x, y, turn, False
-    ).outline[0]
+    moved = placed(Piece("", ((0.0, shift), (1.0, shift), (0.0, shift + 1.0))), x, y, turn, False).outline[0]
     return moved
 
 
-def _limits(pose: Pose, assembly: Assembly) -> tuple[float, float]:
-    """Lowest and highest y of the reference point within every ply of the pose."""
-    body = pose.ring if pose.body is None else pose.body
-    low = max(float(assembly.problem.plies[p].outline[:, 1].min()) for p in pose.plies) + pose.low
-    high = min(float(assembly.problem.plies[p].outline[:, 1].max()) for p in pose.plies) - pose.high
-    return low - float(body[:, 1].min()), high - float(body[:, 1].max())
-
-
 def place_missing(places: tuple[Place, ...], assembly: Assembly) -> tuple[Place, ...] | None:
-    """``places`` completed: jobs without a place are put one behind the other after the others.
+    """``places`` completed: jobs without a place are laid by themselves and put behind the others.
 
-    None if a job has no pose that fits across the cloth, or if the repeat ties it across.
+    None if they cannot be laid by themselves, or if something ties them along the cloth.
     """
+    from nesting.packing.search import solve
+
     items = assembly.problem.items
+    done = {place.item for place in places}
+    missing = [i for i in range(len(items)) if i not in done]
+    if not missing:
+        return tuple(sorted(places, key=lambda p: p.item))
     state: dict[int, int | None] = {}
     end = 0.0
     for place in places:
@@ -191,36 +187,30 @@ def place_missing(places: tuple[Place, ...], assembly: Assembly) -> tuple[Place,
         group = items[place.item].group
         if group is not None:
             state[group] = pose.state
-    done = {place.item for place in places}
-    result = list(places)
-    for index, item in enumerate(items):
-        if index in done:
-            continue
-        for number, pose in enumerate(item.poses):
-            if item.group is not None and item.group in state and pose.state not in (None, state[item.group]):
-                continue
-            low, high = _limits(pose, assembly)
-            if low > high + 1e-9 or (pose.x is not None and pose.x.period == 0.0):
-                continue
-            y = low
-            if pose.y is not None:
-                y = _next_on(pose.y, low)
-                if y > high + 1e-9:
-                    continue
-            x = end - float(pose.ring[:, 0].min())
-            if pose.x is not None:
-                x = _next_on(pose.x, x)
-            result.append(Place(index, number, x, y))
-            end = x + float(pose.ring[:, 0].max())
-            if item.group is not None and pose.state is not None:
-                state[item.group] = pose.state
-            break
-        else:
-            return None
-    return tuple(sorted(result, key=lambda p: p.item))
-
-
-def _next_on(axis: Axis, least: float) -> float:
-    if axis.period == 0.0:
-        return axis.offset
-    return axis.offset + math.ceil((least - axis.offset) / axis.period - 1e-9) * axis.period
+    known: dict[tuple[int, int | None], tuple[int, tuple[int, ...], tuple[Pose, ...]]] = {}
+    kept: list[tuple[int, ...]] = []
+    rest: list[Item] = []
+    periods: set[float] = set()
+    for i in missing:
+        item = items[i]
+        wanted = state.get(item.group) if item.group is not None else None
+        key = (id(item.poses), wanted)
+        if key not in known:
+            numbers = tuple(n for n, p in enumerate(item.poses) if wanted is None or p.state in (None, wanted))
+            known[key] = (len(known), numbers, tuple(item.poses[n] for n in numbers))
+        number, numbers, poses = known[key]
+        periods |= {p.x.period for p in poses if p.x is not None}
+        kept.append(numbers)
+        rest.append(replace(item, poses=poses, kind=number))
+    if 0.0 in periods or len(periods) > 1:
+        return None
+    try:
+        found = solve(replace(assembly.problem, items=tuple(rest)), Stop(rounds=3), bound=Bound(0.0, "not worked out"))
+    except PackingError:
+        return None
+    reach = min(p.x + float(rest[p.item].poses[p.pose].ring[:, 0].min()) for p in found.places)
+    shift = end - reach
+    for period in periods:
+        shift = period * math.ceil(shift / period - 1e-9)
+    behind = [replace(p, item=missing[p.item], pose=kept[p.item][p.pose], x=p.x + shift) for p in found.places]
+    return tuple(sorted((*places, *behind), key=lambda p: p.item))
