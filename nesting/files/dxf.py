@@ -223,6 +223,9 @@ def _understand(group: Group, block: str, reader: _Reader) -> None:
             rest = re.fullmatch(re.escape(label.name) + r"[\s_.-]+(\S+)", block, re.I)
             if rest:
                 label = replace(label, size=rest[1])
+    if label.name is None and reader.standard:
+        # every block is a piece, even one that only a number names
+        label = replace(label, name=block)
     group.label = label
 
 

@@ -178,21 +178,25 @@ def _close_gaps(edges: list[Edge], join_gap: float) -> None:
                         short = ends[i][0] is ends[j][0] and outline.length(ends[i][0].points) <= 3 * gap
                         if gap <= join_gap and not short:
                             pairs.append((gap, i, j))
-    taken: set[int] = set()
+    # where each joined end has come to lie
+    joined: dict[int, Point] = {}
     for gap, i, j in sorted(pairs):
-        if i in taken or j in taken:
+        if i in joined and j in joined:
             continue
-        taken.update((i, j))
+        if j in joined:
+            i, j = j, i
         (one, k), (other, m) = ends[i], ends[j]
-        node = one.ends[k]
-        other.ends = (node, other.ends[1]) if m == 0 else (other.ends[0], node)
-        cross = None if one is other else _crossing(_last(one.points, k), _last(other.points, m))
+        cross = None if one is other or i in joined else _crossing(_last(one.points, k), _last(other.points, m))
         if cross is not None:
             one.points[0 if k == 0 else -1] = cross
             other.points[0 if m == 0 else -1] = cross
         else:
-            one.points.insert(0 if k == 0 else len(one.points), where[j])
-        one.joins.append(Join(gap, where[i]))
+            target = joined.get(i, where[i])
+            other.points.insert(0 if m == 0 else len(other.points), target)
+        node = one.ends[k]
+        other.ends = (node, other.ends[1]) if m == 0 else (other.ends[0], node)
+        joined[i] = joined[j] = cross or joined.get(i, where[i])
+        other.joins.append(Join(gap, where[j]))
 
 
 def _last(points: Sequence[Point], end: int) -> tuple[Point, Point]:

@@ -109,7 +109,7 @@ def _make(f: Found, number: int, ctx: Context) -> Piece:
         found_grain, bare = _bare_grain(bare, ctx, shown)
     bare = _not_repeated(bare, ring, ctx, shown)
     inside += [s.points if not s.closed else (*s.points, s.points[0]) for s in bare if len(s.points) >= 2]
-    notches = [marks.notch(s, ring, ctx, shown) for s in marks.marks_of(by_role.get("notch", []), ctx, shown)]
+    notches = [marks.notch(s, ring, ctx, shown, fold) for s in marks.marks_of(by_role.get("notch", []), ctx, shown)]
     if label.on_fold and fold is None:
         ctx.note(
             "question",

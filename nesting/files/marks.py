@@ -65,10 +65,11 @@ def _touch(a: tuple[float, float, float, float], b: tuple[float, float, float, f
     return all(a[k] <= b[k + 2] + TOUCHING_MM and b[k] <= a[k + 2] + TOUCHING_MM for k in (0, 1))
 
 
-def notch(stroke: Stroke, ring: Ring, ctx: Context, piece: str) -> Notch:
+def notch(stroke: Stroke, ring: Ring, ctx: Context, piece: str, fold: tuple[Point, Point] | None = None) -> Notch:
     """The notch at the nearest place of the cut outline, pointing into the piece.
 
-    A straight mark that stands off the edge points its own way; every other one points square to the edge.
+    A straight mark that stands off the edge points its own way; every other one points square to the edge. At an end of
+    the fold edge it points along the fold, as both halves share it.
     """
     kind: NotchKind = stroke.notch or "slit"
     depth = _NOTCH_DEPTH_MM
@@ -101,6 +102,10 @@ def notch(stroke: Stroke, ring: Ring, ctx: Context, piece: str) -> Notch:
     if stroke.angle is not None:
         inward = outline.inward(ring, place)
         direction = _nearer(stroke.angle, inward)
+    for end, other in (fold, fold[::-1]) if fold is not None else ():
+        if math.dist(place.at, end) <= ctx.join_gap:
+            direction = math.degrees(math.atan2(other[1] - end[1], other[0] - end[0]))
+            place = replace(place, at=end)
     if place.away > ctx.join_gap:
         far = place.away > _NOTCH_REACH_MM
         ctx.note(

@@ -45,6 +45,8 @@ _NOT_DRAWN = (
     "linearGradient", "radialGradient", "filter", "namedview", "font", "cursor", "view", "color-profile", "perspective",
     "animate", "animateTransform", "animateMotion", "set", "guide", "grid", "page",
 )  # fmt: skip
+#: Functions of numbers; of units only px and deg, which are those of the drawing.
+_TRANSFORM = re.compile(r"\s*((matrix|translate|scale|rotate|skew)[XY]?\s*\((?:[\s,0-9.eE+-]|px|deg)+\)[\s,]*)*", re.I)
 _URL = re.compile(r"^\s*url\(", re.I)
 
 
@@ -92,6 +94,7 @@ def read_svg(data: bytes, ctx: Context, units: str | None = None) -> Group:
                 rules.extend(css(element.text))
     reader = _Reader(ctx, ids, rules)
     matrix, reader.page_box = page(root.attrib, ctx, units)
+    matrix = _transformed(reader, root, matrix)
     top = Group(name=None)
     state = _State(matrix)
     _children(reader, root, top, _inherit(reader, root, state))
@@ -209,12 +212,17 @@ def _use(reader: _Reader, element: Any, group: Group, state: _State, role: Named
 
 
 def _transformed(reader: _Reader, element: Any, matrix: Matrix) -> Matrix:
-    text = element.get("transform")
-    if not text:
+    style = style_of(element, reader.rules)
+    text = style.get("transform") or element.get("transform")
+    if not text or text == "none":
         return matrix
     from svgelements import Matrix as Parsed
 
+    if "transform-origin" in style or element.get("transform-origin"):
+        raise reader.ctx.error(f"{describe(element)} has a transform-origin, which is not read: export as plain SVG")
     try:
+        if not _TRANSFORM.fullmatch(text):
+            raise ValueError
         m = Parsed(text)
         own = tuple(float(v) for v in (m.a, m.b, m.c, m.d, m.e, m.f))
     except Exception:

@@ -90,7 +90,15 @@ def css(text: str) -> Iterator[Rule]:
     text = re.sub(r"/\*.*?\*/", "", text, flags=re.S)
     for selectors, body in re.findall(r"([^{}]+)\{([^{}]*)\}", text):
         style = declarations(body)
-        if {"display", "visibility", "marker", "marker-start", "marker-end"} & style.keys():
+        if {
+            "display",
+            "visibility",
+            "marker",
+            "marker-start",
+            "marker-end",
+            "transform",
+            "transform-origin",
+        } & style.keys():
             for selector in selectors.split(","):
                 yield selector.strip(), style
 

@@ -132,6 +132,20 @@ def test_nested_sizes(read: Callable[..., Reading]) -> None:
     assert Polygon(read(doc, size="40").pieces[0].outline).area == pytest.approx(areas[2])
 
 
+def test_blocks_with_numbers_for_names(read: Callable[..., Reading]) -> None:
+    """Pieces without any text lie on one another at the origin: each block is a piece all the same."""
+    doc = new()
+    for number, k in ((1, 1.0), (2, 0.5), (3, 0.4)):
+        block = doc.blocks.new(str(number))
+        corners = [(0, 0), (100 * k, 0), (100 * k, 80 * k), (0, 80 * k)]
+        block.add_lwpolyline(corners, close=True, dxfattribs={"layer": "1"})
+        doc.modelspace().add_blockref(str(number), (0, 0))
+    reading = read(doc)
+    assert [p.name for p in reading.pieces] == ["1", "2", "3"]
+    assert [Polygon(p.outline).area for p in reading.pieces] == pytest.approx([8000, 2000, 1280])
+    assert all(p.cutouts == () for p in reading.pieces)
+
+
 def test_unit_codes() -> None:
     """$INSUNITS codes as the DXF Reference lists them, against the conversion of a library of its own."""
     from ezdxf.units import conversion_factor

@@ -76,6 +76,23 @@ def test_gap_is_closed_and_reported() -> None:
     assert wide.loose_ends[0].gap == pytest.approx(0.6)
 
 
+def test_third_end_beside_a_gap() -> None:
+    """A grainline that ends beside a gap, nearer to one end than the other end is, does not keep it open."""
+    lines = [((0.0, 0.3), (0.0, 100.0)), *SIDES[:3], ((0.1, 0.2), (50.0, 50.0))]
+    (loop,) = find_loops(lines, 0.5).loops
+    assert set(loop.lines) == {0, 1, 2, 3}
+    assert Polygon(loop.ring).is_valid
+    assert Polygon(loop.ring).area == pytest.approx(10_000.0, abs=0.1)
+
+
+def test_loop_hanging_on_the_outline_by_a_line() -> None:
+    """A closed line inside that is tied to the outline by one line is a loop of its own."""
+    pocket = [tuple((40 + x / 5, 40 + y / 5) for x, y in side) for side in SIDES]
+    found = find_loops([*SIDES, *pocket, ((0.0, 0.0), (40.0, 40.0))], 0.5)
+    assert sorted(Polygon(loop.ring).area for loop in found.loops) == [400.0, 10_000.0]
+    assert found.loose == (8,)
+
+
 def test_ends_that_cross_are_trimmed_at_the_crossing() -> None:
     """Lines that pass each other by less than the tolerance meet where they cross, and no bow tie is left."""
     lines = [((0.0, -0.3), (0.0, 100.0)), ((-0.2, 0.0), (100.0, 0.0)), *SIDES[1:3]]

@@ -76,6 +76,14 @@ def test_notch_in_a_corner_points_between_the_sides(read_svg: ReadSvg) -> None:
     assert notch.direction == pytest.approx(135)
 
 
+@pytest.mark.parametrize("mark", ['<circle class="notch" cx="0" cy="0" r="1"/>', '<path class="notch" d="M0.2 0L4 5"/>'])
+def test_notch_at_the_end_of_the_fold_points_along_it(read_svg: ReadSvg, mark: str) -> None:
+    """Both halves share a notch on the fold, so that it lies on the fold edge and points along it."""
+    (notch,) = front(read_svg, f'<line class="fold" x1="0" y1="0" x2="0" y2="80"/>{mark}').notches
+    assert notch.at == (0, 300)
+    assert notch.direction == pytest.approx(270)
+
+
 def test_notch_on_a_curve_points_to_the_centre(read_svg: ReadSvg) -> None:
     """On a circle every notch points to the middle, to the precision of the chords."""
     body = '<circle class="cut" cx="100" cy="100" r="80"/><circle class="notch" cx="{}" cy="{}" r="1"/>'
