@@ -45,8 +45,8 @@ def fold_edge(
     if side is None and _divides(a, b, ring):
         ctx.note(
             "note",
-            "the mirror line runs through the middle of the outline, so the whole piece is drawn; it is not laid on a "
-            "fold",
+            "the fold or mirror line runs through the middle of the outline, so the whole piece is drawn; it is not "
+            "laid on a fold, and the line is kept as a line inside",
             piece,
         )
         return ring, None, True
@@ -55,7 +55,8 @@ def fold_edge(
         raise ctx.error(
             f"the fold line ({stroke.where}) lies on no straight side of the outline: its middle is "
             f"{place.away:.1f} mm from the nearest edge, and up to {ctx.join_gap:g} mm is put right. Draw it along the "
-            "straight side that lies on the fold",
+            "straight side that lies on the fold; if it is a line to be pressed or turned inside the piece, call it "
+            "'inside'",
             piece,
         )
     first, last = side

@@ -91,7 +91,9 @@ def _make(f: Found, number: int, ctx: Context) -> Piece:
     for stroke in f.strokes:
         by_role.setdefault(stroke.role, []).append(stroke)
     folds = by_role.get("fold", []) + [p for p in f.parts if p.role == "fold"]
-    ring, fold, _ = fold_edge(folds, ring, ctx, shown)
+    ring, fold, divided = fold_edge(folds, ring, ctx, shown)
+    if divided:
+        by_role.setdefault("inside", []).extend(folds)
     seam, seam_rest = _seam(by_role.get("sew", []), ring, fold, ctx, shown)
     if any(p.role == "cut" and p.notch is None and id(p) in ctx.seam_only for p in f.parts):
         seam = ring

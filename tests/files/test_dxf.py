@@ -332,6 +332,7 @@ def test_mirror_line_in_the_middle_of_a_whole_piece(read: Callable[..., Reading]
     reading = read(doc)
     assert only(reading).fold is None
     assert kinds(reading, "mirror line", "whole piece") == ["note"]
+    assert only(reading).inside == (((0, 0), (0, 90)),)
 
 
 def test_notch_angle_and_depth(read: Callable[..., Reading]) -> None:

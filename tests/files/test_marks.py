@@ -69,11 +69,12 @@ def test_notches(
     assert Polygon([(0, 220), (100, 220), (100, 300), (0, 300)]).buffer(0.3).contains(step)
 
 
-def test_notch_in_a_corner_points_between_the_sides(read_svg: ReadSvg) -> None:
-    """At a corner the direction halves the angle."""
-    (notch,) = front(read_svg, '<circle class="notch" cx="100" cy="80" r="1"/>').notches
-    assert notch.at == (100, 220)
-    assert notch.direction == pytest.approx(135)
+@pytest.mark.parametrize(("x", "y", "direction"), [(100, 80, 135), (0, 80, 45), (0, 0, 315), (100, 0, 225)])
+def test_notch_in_a_corner_points_between_the_sides(read_svg: ReadSvg, x: float, y: float, direction: float) -> None:
+    """At a corner the direction halves the angle, also where the outline begins."""
+    (notch,) = front(read_svg, f'<circle class="notch" cx="{x}" cy="{y}" r="1"/>').notches
+    assert notch.at == (x, 300 - y)
+    assert notch.direction == pytest.approx(direction)
 
 
 @pytest.mark.parametrize("mark", ['<circle class="notch" cx="0" cy="0" r="1"/>', '<path class="notch" d="M0.2 0L4 5"/>'])
