@@ -586,6 +586,27 @@ def test_motif() -> None:
     assert found(lay_of(order, "open", [right, put(LEG, 195, 367, flipped=True)]), order) == {"repeat"}
 
 
+def test_plies_that_are_folded_back_or_turned() -> None:
+    """Face to face, a ply that is folded back at the end runs the other way along the cloth: its repeat is counted from
+    the far end. One that is cut off and turned does not; with a nap only that will do."""
+    order = order_of(cut(TAB, motif=Motif((0.0, 0.0))), plies=2, repeat_along=50.0)
+
+    def lay(x: float, *, folded_back: bool) -> Lay:
+        one = lay_of(order, "stacked face to face", [put(TAB, x, 100, plies=(1,), flipped=True)])
+        section = one.sections[0]
+        below, above = section.spread.plies
+        spread = replace(section.spread, plies=(below, replace(above, reversed=folded_back)))
+        return replace(one, sections=(replace(section, spread=spread),))
+
+    # the tab ends 50 mm beyond its middle, and the lay with it
+    assert found(lay(60.0, folded_back=True), order) == set()
+    assert found(lay(60.0, folded_back=False), order) == {"repeat"}
+    assert found(lay(100.0, folded_back=False), order) == set()
+    napped = replace(order, cloths=(replace(order.cloths[0], nap="one way", may_turn_plies=True),))
+    assert found(lay(100.0, folded_back=False), napped) == set()
+    assert "spread" in found(lay(100.0, folded_back=True), napped)
+
+
 def test_sizes_and_garments_are_told_apart() -> None:
     """The same piece in two sizes and two garments: labels swapped between sizes are a wrong shape."""
     small, large = rectangle("band", 200, 40), rectangle("band", 220, 40)
