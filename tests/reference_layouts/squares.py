@@ -1,9 +1,9 @@
 """Two published dissections into unequal squares, from their Bouwkamp codes.
 
 A Bouwkamp code lists the squares in groups: each group fills, from left to right, the lowest (and of those the
-leftmost) level stretch that the squares before it have left, beginning with the bottom of the rectangle (C. J. Bouwkamp,
-On the dissection of rectangles into squares, Proc. Kon. Ned. Akad. Wetensch. 49, 1946; there from the top, which is the
-same upside down).
+leftmost) level stretch that the squares before it have left, beginning with the bottom of the rectangle (C. J.
+Bouwkamp, On the dissection of rectangles into squares, Proc. Kon. Ned. Akad. Wetensch. 49, 1946; there from the top,
+which is the same upside down).
 """
 
 from __future__ import annotations
