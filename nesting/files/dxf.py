@@ -42,6 +42,8 @@ _LEFT_OUT = {
 MOST_ENTITIES = 200_000
 MOST_POINTS = 1_000_000
 MOST_LEVELS = 30
+#: A pattern of fifty pieces in ten sizes inserts 500 blocks.
+MOST_INSERTS = 5_000
 
 
 @dataclass
@@ -174,7 +176,9 @@ def _insert(reader: _Reader, entity: Any, group: Group, level: int, inside: tupl
         if entity.mcount > 1000:
             raise reader.ctx.error(f"block '{name}' is repeated {entity.mcount} times; that is no pattern")
         copies = list(entity.multi_insert())
+    ctx = reader.ctx
     for copy in copies:
+        ctx.spend("inserts", 1, MOST_INSERTS, "inserted blocks")
         below = Group(name)
         group.groups.append(below)
 

@@ -2,6 +2,7 @@
 
 import io
 import math
+import time
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -435,6 +436,43 @@ def test_block_that_contains_itself(read: Callable[..., Reading]) -> None:
     doc.blocks.get("FRONT-M").add_blockref("FRONT-M", (5, 5))
     with pytest.raises(PatternError, match="contains itself"):
         read(doc)
+
+
+def hostile(name: str) -> Drawing:
+    """Small drawings that ask for much."""
+    doc = new()
+    msp = doc.modelspace()
+    if name == "doubling":
+        doc.blocks.new("u0").add_line((0, 0), (1, 1))
+        for k in range(1, 25):
+            block = doc.blocks.new(f"u{k}")
+            block.add_blockref(f"u{k - 1}", (0, 0))
+            block.add_blockref(f"u{k - 1}", (1, 0))
+        msp.add_blockref("u24", (0, 0))
+    elif name == "rows":
+        doc.blocks.new("u").add_line((0, 0), (1, 1))
+        msp.add_blockref("u", (0, 0), dxfattribs={"row_count": 30_000, "column_count": 30_000})
+    elif name == "huge arc":
+        msp.add_circle((0, 0), 1e15)
+    elif name == "huge spline":
+        spline = msp.add_spline()
+        spline.dxf.degree, spline.control_points = 3, [(0, 0), (1e12, 0), (0, 1e12), (5, 5)]
+        spline.knots = [0, 0, 0, 0, 1, 1, 1, 1]
+    elif name == "bad spline":
+        spline = msp.add_spline()
+        spline.dxf.degree, spline.control_points, spline.knots = 25, [(0, 0), (9, 0), (0, 9)], [0, 0, 1]
+    elif name == "long spline":
+        msp.add_open_spline([(k % 50, k % 49) for k in range(5000)])
+    return doc
+
+
+@pytest.mark.parametrize("name", ["doubling", "rows", "huge arc", "huge spline", "bad spline", "long spline"])
+def test_hostile_drawings_end_soon(read: Callable[..., Reading], name: str) -> None:
+    """Refused within seconds, whatever it is."""
+    start = time.perf_counter()
+    with pytest.raises(PatternError):
+        read(hostile(name))
+    assert time.perf_counter() - start < 15.0
 
 
 @pytest.mark.parametrize("keep", [0.98, 0.7, 0.5, 0.2])
