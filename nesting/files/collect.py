@@ -47,6 +47,7 @@ class Found:
     trimmed: bool = False
     cutouts: list[Ring] = field(default_factory=list)
     label: Label = field(default_factory=Label)
+    weak_name: str | None = None
     home: int = 0
 
     @cached_property

@@ -44,18 +44,31 @@ def gather(root: Group, ctx: Context) -> tuple[list[Found], float | None]:
 
 def _name(found: list[Found], root: Group) -> None:
     """The label of each outline from the groups around it, the innermost first, and its home group: the outermost
-    group that holds this outline alone."""
-    holds: dict[int, int] = {}
+    group that holds this outline alone.
+
+    A group that holds several outlines, and not just the sizes of one, names none of them for certain: its name is
+    taken only where there is no other.
+    """
+    holds: dict[int, list[Found]] = {}
     for f in found:
         for group in f.chain:
-            holds[id(group)] = holds.get(id(group), 0) + 1
-    for f in found:
-        label = Label()
+            holds.setdefault(id(group), []).append(f)
         inward = [group for group in reversed(f.chain) if group.label.role is None]
         for group in sorted(inward, key=lambda group: group.shared):
-            label = label.over(group.label)
-        f.label = label
-        f.home = next((id(group) for group in f.chain if holds[id(group)] == 1), 0)
+            f.label = f.label.over(group.label)
+    for f in found:
+        f.home = next((id(group) for group in f.chain[1:] if len(holds[id(group)]) == 1), 0)
+    many = {
+        key
+        for key, inside in holds.items()
+        if len(inside) > 1
+        and (len({f.label.size for f in inside}) < len(inside) or any(f.label.size is None for f in inside))
+    }
+    for f in found:
+        named = [group for group in f.chain if group.label.role is None and group.label.name is not None]
+        if named and all(id(group) in many for group in named):
+            f.weak_name = f.label.name
+            f.label = replace(f.label, name=None)
 
 
 def _hand_out(root: Group, found: list[Found], collector: Collector, ctx: Context) -> None:
@@ -65,22 +78,22 @@ def _hand_out(root: Group, found: list[Found], collector: Collector, ctx: Contex
     by_home = {f.home: f for f in found if f.home}
     for chain in root.walk():
         owner = next((by_home[id(g)] for g in reversed(chain) if id(g) in by_home), None)
-        labelled = owner is not None and owner.home != id(root)
+        alone = found[0] if len(found) == 1 else None
         for stroke in chain[-1].strokes:
             if id(stroke) in used:
                 continue
             if stroke.role == "aside":
                 ctx.note("ignored", f"{stroke.where} is drawn for other purposes and is left out")
                 continue
-            owners = [owner] if owner and labelled else finder.owners(stroke.points, chain, stroke.closed)
-            if not owners and owner is not None and stroke.role is not None:
-                owners = [owner]
+            owners = [owner] if owner else finder.owners(stroke.points, chain, stroke.closed)
+            if not owners and alone is not None and stroke.role is not None:
+                owners = [alone]
             for f in owners:
                 f.strokes.append(stroke)
             if not owners:
                 ctx.note("ignored", f"{stroke.where} lies in no piece and is left out")
         for text in chain[-1].texts:
-            owners = [owner] if owner and labelled else finder.owners((text.at,), chain, False)
+            owners = [owner] if owner else finder.owners((text.at,), chain, False)
             for f in owners:
                 f.texts.append(text)
             if not owners and len(text.text) < 200:

@@ -63,7 +63,7 @@ def _make(f: Found, number: int, ctx: Context) -> Piece:
     said, names = text_label(inside_texts)
     label = f.label.over(said)
     own = [p.name for p in f.parts if p.name and p.role in ("cut", None) and not is_made_up(p.name)]
-    name = label.name or (own[0] if own else None) or f"piece {number}"
+    name = label.name or (own[0] if own else None) or f.weak_name or f"piece {number}"
     shown = f"{name} {label.size}" if label.size else name
     ring = _sound_ring(f.ring, f, ctx, shown)
     for join in f.joins:
@@ -109,6 +109,7 @@ def _make(f: Found, number: int, ctx: Context) -> Piece:
     bare = by_role.get(None, [])
     if found_grain is None and not by_role.get("grain"):
         found_grain, bare = _bare_grain(bare, ctx, shown)
+    bare = _in_the_piece(bare, ring, ctx, shown)
     bare = _not_repeated(bare, ring, ctx, shown)
     inside += [s.points if not s.closed else (*s.points, s.points[0]) for s in bare if len(s.points) >= 2]
     notches = [marks.notch(s, ring, ctx, shown, fold) for s in marks.marks_of(by_role.get("notch", []), ctx, shown)]
@@ -274,6 +275,21 @@ def _bare_grain(
             piece,
         )
     return None, bare
+
+
+def _in_the_piece(bare: list[Stroke], ring: Ring, ctx: Context, piece: str) -> list[Stroke]:
+    """Lines without those that lie wholly outside the outline."""
+    from shapely import LineString, Point, Polygon
+
+    whole = Polygon(ring).buffer(ctx.join_gap)
+    kept = []
+    for stroke in bare:
+        shape = LineString(stroke.points) if len(stroke.points) > 1 else Point(stroke.points[0])
+        if whole.intersects(shape):
+            kept.append(stroke)
+        else:
+            ctx.note("ignored", f"{stroke.where} lies outside the outline and is left out", piece)
+    return kept
 
 
 def _not_repeated(bare: list[Stroke], ring: Ring, ctx: Context, piece: str) -> list[Stroke]:

@@ -346,6 +346,20 @@ def test_pictures_and_outside_references_are_left_out(read_svg: ReadSvg) -> None
     assert [f.kind for f in reading.findings] == ["ignored"] * 4
 
 
+def test_a_group_of_several_pieces_names_none_of_them(read_svg: ReadSvg) -> None:
+    """The name of a group of pieces counts only for those that have no name of their own."""
+    body = """<g data-name="Shorts"><path id="front" d="M0 0H90V80H0Z"/><path d="M100 0H190V80H100Z"/><text x="120" y="40">Back</text>
+      <path d="M200 0H290V80H200Z"/></g>"""
+    assert [p.name for p in read_svg(body).pieces] == ["front", "Back", "Shorts"]
+
+
+def test_lines_outside_the_outline_are_left_out(read_svg: ReadSvg) -> None:
+    """A stray line in a piece's group, away from the piece, is not part of it; a line across the edge is."""
+    reading = read_svg(f'<g id="f">{RECT}<path d="M200 10V90"/><path d="M50 5V60"/></g>')
+    assert only(reading).inside == (((50, 295), (50, 240)),)
+    assert kinds(reading, "outside the outline") == ["ignored"]
+
+
 def test_page_frame_is_no_piece(read_svg: ReadSvg) -> None:
     """A rectangle along the page's edge is a frame; one around marked pieces too."""
     reading = read_svg(f'<rect width="400" height="300"/>{RECT}')
