@@ -1,7 +1,7 @@
 """Lays in several widths against the published fabric-width conversion chart.
 
 "Fabric Conversion Chart", three web copies that agree (attributed to Rutgers Cooperative Extension, from memory).
-All eight widths are compared by scripts/check_width_chart.py; here the search makes a quick run in three of them.
+All eight widths are compared by scripts/check_width_chart.py; here the search makes a quick run in two of them.
 """
 
 from __future__ import annotations
@@ -47,9 +47,8 @@ def test_lays_in_other_widths_agree_with_the_chart():
     cloth's usable 854 mm with a front beside it, so there is no exception to explain.
     """
     order = chart.chart_order("briefs", "M")
-    found = chart.lengths(order, SearchOptions(seconds=None, rounds=5), (35.5, 44.5, 59.0))
-    for width in (35.5, 59.0):
-        assert found[width] / found[44.5] == pytest.approx(chart.chart_ratio(width), rel=0.10)
+    found = chart.lengths(order, SearchOptions(seconds=None, rounds=3), (44.5, 53.0))
+    assert found[53.0] / found[44.5] == pytest.approx(chart.chart_ratio(53.0), rel=0.10)
 
 
 @pytest.mark.slow
