@@ -172,7 +172,6 @@ def _arc(segment: Any, matrix: Matrix, chord: float, place: Any) -> list[Point]:
     if det == 0.0 or not math.isfinite(det):
         return [place(segment.end)]
     start = math.atan2((ux * sy - uy * sx) / det, (sx * vy - sy * vx) / det)
-    # svgelements' sweep is measured in the drawing's sense; the half diameters may be left-handed.
-    sweep = float(segment.sweep) * (1.0 if det > 0 else -1.0)
+    sweep = float(segment.sweep)
     u, v = (a * ux + c * uy, b * ux + d * uy), (a * vx + c * vy, b * vx + d * vy)
     return ellipse_points(after(matrix, (cx, cy)), u, v, start, sweep, chord, end=place(segment.end))

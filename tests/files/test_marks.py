@@ -113,6 +113,8 @@ def test_notch_off_the_edge_is_moved_and_reported(read_svg: ReadSvg) -> None:
         ('<line class="grain" x1="50" y1="70" x2="50" y2="20"/>', (50, 230), (50, 280), None),
         ('<line class="grain" x1="50" y1="70" x2="50" y2="20" marker-end="url(#a)"/>', (50, 230), (50, 280), False),
         ('<line class="grain" x1="50" y1="70" x2="50" y2="20" marker-start="url(#a)"/>', (50, 280), (50, 230), False),
+        ('<g marker-start="url(#a)"><line class="grain" x1="50" y1="70" x2="50" y2="20"/></g>', (50, 280), (50, 230), False),
+        ('<g marker-end="url(#a)"><line class="grain" x1="50" y1="70" x2="50" y2="20"/></g>', (50, 230), (50, 280), False),
         ('<line class="grain" x1="50" y1="70" x2="50" y2="20" style="marker:url(#a)"/>', (50, 230), (50, 280), True),
         ('<path class="grain" d="M50 70V20M47 26L50 20L53 26"/>', (50, 230), (50, 280), False),
         ('<path class="grain" d="M50 20V70M47 26L50 20L53 26"/>', (50, 230), (50, 280), False),

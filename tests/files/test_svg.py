@@ -65,15 +65,22 @@ def test_units_answer_only_what_is_not_known(read_svg: ReadSvg) -> None:
 
 
 @pytest.mark.parametrize(
-    ("ratio", "scale", "kind"),
-    [("", (1.0, 1.0), "warning"), ("xMinYMin slice", (2.0, 2.0), "warning"), ("none", (2.0, 1.0), "warning")],
+    ("ratio", "box"),
+    [
+        ("", (210, 230, 310, 280)),
+        ("xMinYMid meet", (10, 230, 110, 280)),
+        ("xMaxYMid", (410, 230, 510, 280)),
+        ("xMinYMin slice", (20, 160, 220, 260)),
+        ("xMinYMax slice", (20, 460, 220, 560)),
+        ("none", (20, 230, 220, 280)),
+    ],
 )
-def test_preserve_aspect_ratio(read_svg: ReadSvg, ratio: str, scale: tuple[float, float], kind: str) -> None:
+def test_preserve_aspect_ratio(read_svg: ReadSvg, ratio: str, box: tuple[float, ...]) -> None:
     """SVG 2, 8.2: meet takes the smaller scale, slice the larger, none both; a disagreement is reported."""
     attribute = f'preserveAspectRatio="{ratio}"' if ratio else ""
     reading = read_svg(RECT, f'width="800mm" height="300mm" viewBox="0 0 400 300" {attribute}')
-    assert Polygon(only(reading).outline).area == pytest.approx(5000 * scale[0] * scale[1])
-    assert [f.kind for f in reading.findings] == [kind]
+    assert Polygon(only(reading).outline).bounds == pytest.approx(box)
+    assert [f.kind for f in reading.findings] == ["warning"]
 
 
 def test_page_is_turned_not_mirrored(read_svg: ReadSvg) -> None:
@@ -358,6 +365,13 @@ def test_lines_outside_the_outline_are_left_out(read_svg: ReadSvg) -> None:
     reading = read_svg(f'<g id="f">{RECT}<path d="M200 10V90"/><path d="M50 5V60"/></g>')
     assert only(reading).inside == (((50, 295), (50, 240)),)
     assert kinds(reading, "outside the outline") == ["ignored"]
+
+
+def test_guides_are_left_out(read_svg: ReadSvg) -> None:
+    """What is drawn for other purposes is left out by its role, also inside a piece."""
+    reading = read_svg(f'{RECT}<g id="guides"><path d="M0 40H200"/></g><path class="construction" d="M20 40H80"/>')
+    assert only(reading).inside == ()
+    assert kinds(reading, "other purposes") == ["ignored", "ignored"]
 
 
 def test_page_frame_is_no_piece(read_svg: ReadSvg) -> None:
