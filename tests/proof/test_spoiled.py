@@ -453,6 +453,19 @@ def test_wrong_region(case: Case) -> None:
     assert kinds(case, lambda lay: other(lay, folds=(FoldLine("x", 77.0, (0, 1)),))) == {"spread"}
 
 
+@pytest.mark.parametrize("name", ["open", "lengthwise fold", "double fold", "crosswise fold", "tubular"])
+def test_ply_that_runs_the_other_way(name: str) -> None:
+    """The lengthwise direction of a ply misstated: the top of a crosswise fold is reversed, no ply of these others is."""
+
+    def spoil(lay: Lay) -> Lay:
+        section = lay.sections[0]
+        *others, last = section.spread.plies
+        spread = replace(section.spread, plies=(*others, replace(last, reversed=not last.reversed)))
+        return replace(lay, sections=(replace(section, spread=spread),))
+
+    assert kinds(ALL[name](), spoil) == {"spread"}
+
+
 def test_cloth_figures(case: Case) -> None:
     """The cloth's own figures misstated."""
     for name in ("width_washed", "usable_width", "selvage", "gap", "end_allowance", "repeat_along", "repeat_across"):
@@ -740,6 +753,23 @@ def test_over_a_flaw_or_a_slanted_edge() -> None:
     beyond = put(TAB, 568.1, 400.0)
     again_laid = lay_of(case[0], "open", [*lay.placements[:2], beyond], remnant=case[0].remnants[0])
     assert {f.kind for f in prove(again_laid, case[0]).failures} == {"cloth"}
+
+
+def test_leftover_holds_some_of_the_garments() -> None:
+    """A lay on a leftover is held to the garments it lists, of those that the order has."""
+    order, lay = ALL["leftover"]()
+    more = replace(order, garments=(replace(order.garments[0], count=3),))
+    assert prove(lay, more).failures == ()
+    none = replace(order, garments=(replace(order.garments[0], count=0),))
+    assert "garments" in {f.kind for f in prove(lay, none).failures}
+
+
+def test_sections_of_kinds_that_take_the_whole_cloth() -> None:
+    """A crosswise fold or a stack cannot be one section of several."""
+    order = order_of(cut(TAB, cut=4, alike_ok=True))
+    one = lay_of(order, "crosswise fold", [put(TAB, 60, 100, plies=(0, 1))]).sections[0]
+    two = finished(order, (one, replace(one, start=300.0)))
+    assert "spread" in {f.kind for f in prove(two, order).failures}
 
 
 def test_folded_leftover() -> None:
