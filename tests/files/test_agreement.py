@@ -10,7 +10,6 @@ from pathlib import Path
 
 import ezdxf
 import pytest
-from conftest import only
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from shapely import Polygon
@@ -19,6 +18,8 @@ from nesting.errors import NestingError
 from nesting.files import read_pieces
 from nesting.files.remnant import read_remnant
 from nesting.pieces.piece import Piece
+
+from .conftest import only
 
 ROOT = Path(__file__).resolve().parents[2]
 EXAMPLES = int(os.environ.get("NESTING_EXAMPLES", "60"))

@@ -9,7 +9,6 @@ from typing import Any
 
 import ezdxf
 import pytest
-from conftest import kinds, only
 from ezdxf.document import Drawing
 from shapely import Polygon
 
@@ -17,6 +16,8 @@ from nesting.errors import PatternError
 from nesting.files import read_pieces
 from nesting.files.dxffile import INSUNITS_MM
 from nesting.files.reading import Reading
+
+from .conftest import kinds, only
 
 RELEASES = ["R12", "R2000", "R2004", "R2007", "R2010", "R2013", "R2018"]
 #: A front half: waist 110, side 200 with a half circle of radius 20 let out, hem 110.

@@ -5,11 +5,12 @@
 import math
 
 import pytest
-from conftest import ReadSvg, kinds, only
 from shapely import LineString, Point, Polygon
 
 from nesting.errors import PatternError
 from nesting.pieces.piece import Piece
+
+from .conftest import ReadSvg, kinds, only
 
 #: A piece 100 × 80, its upper edge at y = 300 and its lower at y = 220.
 CUT = '<path class="cut" d="M0 0H100V80H0Z"/>'

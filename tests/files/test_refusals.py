@@ -8,11 +8,12 @@ from collections.abc import Callable
 from pathlib import Path
 
 import pytest
-from conftest import ReadSvg, kinds, only
 from shapely import Polygon
 
 from nesting.errors import PatternError
 from nesting.files import patterns, read_pieces
+
+from .conftest import ReadSvg, kinds, only
 
 HEAD = '<svg xmlns="http://www.w3.org/2000/svg" width="400mm" height="300mm" viewBox="0 0 400 300">'
 

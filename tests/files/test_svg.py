@@ -7,11 +7,12 @@ from collections.abc import Callable
 from pathlib import Path
 
 import pytest
-from conftest import ReadSvg, kinds, only
 from shapely import Polygon
 
 from nesting.errors import PatternError, UnitsError
 from nesting.files import read_pieces
+
+from .conftest import ReadSvg, kinds, only
 
 RECT = '<g id="front"><rect class="cut" x="10" y="20" width="100" height="50"/></g>'
 XLINK = 'xmlns:xlink="http://www.w3.org/1999/xlink"'
