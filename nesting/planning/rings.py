@@ -63,8 +63,13 @@ def search_ring(
     return np.array(ring), np.array(body)
 
 
+def _largest(shape: Any) -> Any:
+    return max(getattr(shape, "geoms", [shape]), key=lambda part: part.area)
+
+
 def _trimmed_at_fold(ring: Ring, outline: Ring, fold: tuple[Point, Point]) -> Ring:
     """``ring`` without what lies beyond the fold line, on the side where the outline is not."""
+    import shapely
     from shapely.geometry import Polygon
 
     (ax, ay), (bx, by) = fold
@@ -76,9 +81,10 @@ def _trimmed_at_fold(ring: Ring, outline: Ring, fold: tuple[Point, Point]) -> Ri
     nx, ny = -uy * side * far, ux * side * far
     p, q = (ax - ux * far, ay - uy * far), (bx + ux * far, by + uy * far)
     half = Polygon([p, q, (q[0] + nx, q[1] + ny), (p[0] + nx, p[1] + ny)])
-    cut: Any = Polygon(ring).intersection(half)
-    if cut.geom_type != "Polygon":
-        cut = max(cut.geoms, key=lambda g: g.area)
+    cut = _largest(Polygon(ring).intersection(half))
+    if cut.area < Polygon(outline).area * (1.0 - 1e-9):
+        # GEOS can lose an overlay whose edges run along one line; on a fine grid it does not.
+        cut = _largest(shapely.intersection(Polygon(ring), half, grid_size=1e-7))
     snapped = []
     for x, y in _ring(cut):
         off = -(x - ax) * uy + (y - ay) * ux

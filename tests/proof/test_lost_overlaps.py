@@ -1,0 +1,25 @@
+"""Overlaps that a geometry library can lose are found all the same."""
+
+from __future__ import annotations
+
+import shapely
+from shapely.geometry import Polygon
+
+from nesting.proof.nearness import _shared
+
+# Two valid triangles with edges on the same lines, the first wholly inside the second. GEOS 3.14.1 (shapely 2.2)
+# answers that they share nothing.
+INNER = (
+    (-11.330714824354292, -63.43500867630027),
+    (27.9429702286824, 10.872628489540487),
+    (-39.82664523176439, 49.38171985895079),
+)
+
+
+def test_a_triangle_inside_another_shares_all_of_itself() -> None:
+    """Whatever the plain overlay says, the shared area is the inner triangle's."""
+    outer_corner = (-7.841292301847402, -56.83285911048799)
+    inner = Polygon((outer_corner, INNER[1], (-33.80539150398289, 45.96023062094749)))
+    outer = Polygon(INNER)
+    assert shapely.union(inner, outer, grid_size=1e-6).area - outer.area < 1e-3
+    assert abs(_shared(inner, outer).area - inner.area) < 1e-3
