@@ -15,7 +15,7 @@ from typing import Any
 
 from nesting.cloth.spreads import sound_spreads
 from nesting.errors import CannotLayError, UnitsError
-from nesting.lay import Lay
+from nesting.lay import Lay, SpreadTried
 from nesting.order import Cloth, Garment, Nap, Order, SpreadName
 from nesting.planning.laying import LayOne, cloths_used, garment_label, pieces_on, with_counts
 from nesting.planning.trims import TrimNeed, trim_needs
@@ -318,18 +318,18 @@ def buy(
     curves: list[Curve] = []
     for name in cloths_used(order):
         cloth = order.cloth_named(name)
-        own: dict[SpreadName, Lay] = {}
+        own: Lay | None = None
         best: list[BuyRow] = []
         wanted_naps = tuple(dict.fromkeys(naps or _usual_naps(cloth)))
         for width in dict.fromkeys(widths or (cloth.width,)):
             for nap in wanted_naps:
                 changed = replace(cloth, width=width, nap=nap)
-                found, no, lays = _rows(order, changed, lay, spreads, one_more, own=nap == wanted_naps[0])
+                found, no, laid = _rows(order, changed, lay, spreads, one_more, own=nap == wanted_naps[0])
                 best += [row for row in found if row.own][:1]
                 rows += found
                 refused += no
                 if width == cloth.width and nap == cloth.nap:
-                    own = lays
+                    own = laid
         if best:
             first = min(best, key=lambda r: (r.cost if r.cost is not None else r.buy_length, r.lay_length))
             rows = [replace(r, best=True) if r is first else r for r in rows]
@@ -346,70 +346,78 @@ def _usual_naps(cloth: Cloth) -> tuple[Nap, ...]:
     return ("none", "one way") if cloth.nap == "none" else (cloth.nap,)
 
 
-def _own_curve(order: Order, cloth: Cloth, lay: LayOne, own: dict[SpreadName, Lay], counts: int) -> Curve | RefusedRow:
-    known = min(own.items(), key=lambda item: (item[1].buy_length, item[1].lay_length), default=None)
-    spread = known[0] if known else sound_spreads(cloth)[0][0]
+def _own_curve(order: Order, cloth: Cloth, lay: LayOne, known: Lay | None, counts: int) -> Curve | RefusedRow:
+    # Open cloth holds for every spread: a folded lay opens out. A lay found before counts, whatever its spread.
+    sound = sound_spreads(cloth)[0]
+    spread: SpreadName = "open" if "open" in sound or not sound else sound[0]
     try:
-        return curve(order, cloth.name, lay, spread=spread, known=known[1] if known else None, counts=counts)
+        return curve(order, cloth.name, lay, spread=spread, known=known, counts=counts)
     except CannotLayError as error:
         return RefusedRow(cloth.name, cloth.width, cloth.nap, spread, str(error))
 
 
 def _rows(
     order: Order, cloth: Cloth, lay: LayOne, spreads: Sequence[SpreadName], one_more: bool, *, own: bool
-) -> tuple[list[BuyRow], list[RefusedRow], dict[SpreadName, Lay]]:
-    """Rows of one cloth in one width and nap, the least to buy first."""
-    part = _with_cloth(_on_cloth(order, cloth.name), cloth)
-    total = sum(g.count for g in part.garments)
-    sequence = adding_sequence([g.count for g in part.garments])
-    following = garment_label(_next_garment(part, sequence, total))
+) -> tuple[list[BuyRow], list[RefusedRow], Lay | None]:
+    """Rows of one cloth in one width and nap, the least to buy first, and the lay to go by.
+
+    All spreads are laid together, in the time of all their rows, as they profit from each other.
+    """
     asked = replace(cloth, spreads=tuple(spreads)) if spreads else cloth
     sound, unsound = sound_spreads(asked)
     refused = [RefusedRow(cloth.name, cloth.width, cloth.nap, r.kind, r.reason) for r in unsound]
-    rows: list[BuyRow] = []
-    lays: dict[SpreadName, Lay] = {}
     if not spreads and len(sound) > 1:
         # A lay in sections is planned only where it is asked for: it takes many times as long to find.
         sound = tuple(kind for kind in sound if kind != "sections")
-    for kind in sorted(sound, key=_folds_first):
+    if not sound:
+        return [], refused, None
+    part = _with_cloth(_on_cloth(order, cloth.name), replace(cloth, spreads=sound))
+    total = sum(g.count for g in part.garments)
+    sequence = adding_sequence([g.count for g in part.garments])
+    try:
+        found = lay(part, cloth.name, share=len(sound) * (ROW_SHARE if one_more else 1.0))
+    except CannotLayError as error:
+        refused.append(RefusedRow(cloth.name, cloth.width, cloth.nap, None, str(error)))
+        return [], refused, None
+    larger: dict[SpreadName, SpreadTried] = {}
+    if one_more:
+        counts = _counts_at(part, sequence, total + 1)
+        share = len(sound) * (1.0 - ROW_SHARE)
         try:
-            found = lay(part, cloth.name, spread=kind, share=ROW_SHARE if one_more else 1.0)
-        except CannotLayError as error:
-            refused.append(RefusedRow(cloth.name, cloth.width, cloth.nap, kind, str(error)))
+            more = lay(with_counts(part, counts), cloth.name, start=found, share=share)
+        except CannotLayError:
+            pass
+        else:
+            larger = {t.kind: t for t in more.tried if t.buy_length is not None}
+    rows: list[BuyRow] = []
+    for tried in found.tried:
+        if tried.lay_length is None or tried.buy_length is None:
+            reason = tried.refused or "not laid"
+            refused.append(RefusedRow(cloth.name, cloth.width, cloth.nap, tried.kind, reason))
             continue
-        lays[kind] = found
-        adds: float | None = None
-        if one_more:
-            counts = _counts_at(part, sequence, total + 1)
-            try:
-                larger = lay(with_counts(part, counts), cloth.name, spread=kind, start=found, share=1.0 - ROW_SHARE)
-            except CannotLayError:
-                larger = None
-            if larger is not None:
-                # The larger lay serves the smaller order as well.
-                found = larger if larger.lay_length < found.lay_length else found
-                adds = max(0.0, larger.buy_length - found.buy_length)
-        cost = None if cloth.price is None else round(found.buy_length / cloth.price_unit * cloth.price, 2)
+        lay_length, buy_length, adds = tried.lay_length, tried.buy_length, None
+        after = larger.get(tried.kind)
+        if after is not None and after.lay_length is not None and after.buy_length is not None:
+            # The larger lay serves the smaller order as well.
+            lay_length, buy_length = min((lay_length, buy_length), (after.lay_length, after.buy_length))
+            adds = after.buy_length - buy_length
         rows.append(
             BuyRow(
                 cloth.name,
                 cloth.width,
                 cloth.nap,
-                kind,
+                tried.kind,
                 total,
-                found.lay_length,
-                found.buy_length,
-                cost,
+                lay_length,
+                buy_length,
+                None if cloth.price is None else round(buy_length / cloth.price_unit * cloth.price, 2),
                 adds,
-                following,
-                lays[kind].utilisation * lays[kind].lay_length / found.lay_length,
+                garment_label(_next_garment(part, sequence, total)),
+                (tried.utilisation or 0.0) * tried.lay_length / lay_length,
                 own,
             )
         )
-    rows.sort(key=lambda r: (r.buy_length, r.lay_length))
-    return rows, refused, lays
-
-
-def _folds_first(kind: SpreadName) -> int:
-    # A folded lay opens out, so the open lay may profit from what was found before it, and sections from all.
-    return {"open": 1, "sections": 2}.get(kind, 0)
+    # What is as short to buy is ranked by ease, as the lay is that was chosen.
+    chosen = next((t.kind for t in found.tried if t.chosen), None)
+    rows.sort(key=lambda r: (r.buy_length, r.spread != chosen, r.lay_length))
+    return rows, refused, found

@@ -60,23 +60,28 @@ def buying_summary(bought: Buying) -> RenderableType:
                 words.append(f", costs {r.cost:.2f}")
             more = one_more_words(r, imperial)
             parts.append(words.append(f"; {more}" if more else ""))
-    table = _table("cloth", "nap", "spread", "width", "buy", "lay", "each", "cost", "one more", "", left=3)
-    for r in bought.rows:
-        adds = "" if r.one_more is None else "free" if r.one_more < 1e-6 else shop_length(r.one_more, imperial)
-        table.add_row(
-            r.cloth,
-            r.nap,
-            r.spread,
-            long_length(r.width, imperial),
-            shop_length(r.buy_length, imperial),
-            long_length(r.lay_length, imperial),
-            long_length(r.per_garment, imperial),
-            "" if r.cost is None else f"{r.cost:.2f}",
-            adds,
-            "←" if r.best else "",
-            style="bold" if r.best else "",
-        )
-    parts.append(table)
+    for cloth in dict.fromkeys(r.cloth for r in bought.rows):
+        table = _table("spread", "nap", "width", "buy", "lay", "each", "cost", "one more", "", left=2)
+        table.title, table.title_justify = cloth, "left"
+        for r in bought.rows:
+            if r.cloth != cloth:
+                continue
+            adds = "" if r.one_more is None else "free" if r.one_more < 1e-6 else shop_length(r.one_more, imperial)
+            table.add_row(
+                r.spread,
+                r.nap,
+                long_length(r.width, imperial),
+                shop_length(r.buy_length, imperial),
+                long_length(r.lay_length, imperial),
+                long_length(r.per_garment, imperial),
+                "" if r.cost is None else f"{r.cost:.2f}",
+                adds,
+                "←" if r.best else "",
+                style="bold" if r.best else "",
+            )
+        for column in table.columns:
+            column.no_wrap = True
+        parts.append(table)
     for no in bought.refused:
         where = f"{no.cloth}, {long_length(no.width, imperial)}, {no.spread or 'any spread'}, nap {no.nap}"
         parts.append(Text(f"refused: {where}: {no.reason}", style="dim"))

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import Any
 
 from nesting.errors import CannotLayError
-from nesting.lay import Lay, PlyRegion, Section, Spread
+from nesting.lay import Lay, PlyRegion, Section, Spread, SpreadTried
 from nesting.order import Cloth, CutPiece, Garment, Order, Remnant, SpreadName
 from nesting.pieces.piece import Edge, Piece, Point
 from nesting.planning.laying import garment_area
@@ -89,6 +90,8 @@ class AreaLay:
     ) -> Lay:
         """The lay."""
         stuff = order.cloth_named(cloth)
+        if spread is None:
+            return self._all(order, stuff, start, remnant, share)
         widest = max(
             (max(p[1] for p in c.piece.outline) - min(p[1] for p in c.piece.outline), c.piece.name)
             for g in order.garments
@@ -108,3 +111,23 @@ class AreaLay:
             raise CannotLayError(f"{length:g} mm, {stuff.length:g} mm there")
         self.calls.append((tuple(g.count for g in order.garments), spread, start, share))
         return lay_of(order, stuff, length, spread or "open")
+
+    def _all(self, order: Order, stuff: Cloth, start: Lay | None, remnant: Remnant | None, share: float) -> Lay:
+        """Every spread of the cloth, the shortest chosen; the others listed as tried."""
+        kinds = stuff.spreads or ("open",)
+        found: dict[SpreadName, Lay] = {}
+        refused: dict[SpreadName, str] = {}
+        for kind in kinds:
+            try:
+                found[kind] = self(order, stuff.name, spread=kind, start=start, remnant=remnant, share=share)
+            except CannotLayError as error:
+                refused[kind] = str(error)
+        if not found:
+            raise CannotLayError("; ".join(refused.values()))
+        best = min(found.values(), key=lambda lay: lay.buy_length)
+        tried = [
+            SpreadTried(kind, lay.lay_length, lay.buy_length, lay.utilisation, (1, 0, 0), chosen=lay is best)
+            for kind, lay in found.items()
+        ]
+        tried += [SpreadTried(kind, None, None, None, None, refused=why) for kind, why in refused.items()]
+        return replace(best, tried=tuple(tried))

@@ -85,6 +85,24 @@ def test_refused_rows_name_the_reason_and_leave_no_row():
     assert [(r.width, "200 mm wide on 150" in r.reason) for r in bought.refused] == [(150.0, True)]
 
 
+def test_a_spread_that_the_search_refuses_is_listed_beside_the_others():
+    """On 300 mm a piece of 200 mm does not go on the fold of 150 mm; open cloth is laid."""
+    order = shorts(width=300.0)
+    bought = buy(order, AreaLay(0.8), spreads=["open", "lengthwise fold"], naps=["none"], curve_counts=0)
+    assert [r.spread for r in bought.rows] == ["open"]
+    assert [(r.spread, r.reason) for r in bought.refused] == [("lengthwise fold", "200 mm wide on 150 mm")]
+
+
+def test_the_time_of_all_rows_is_spent_on_all_spreads_together():
+    """Two spreads: two rows' time in all, two thirds of it for the lay, the rest for one more."""
+    lay = AreaLay(0.8)
+    buy(shorts(), lay, spreads=["open", "lengthwise fold"], naps=["none"], curve_counts=0)
+    shares = {counts: share for counts, _, _, share in lay.calls}
+    assert shares == {(4,): pytest.approx(2 * 2 / 3), (5,): pytest.approx(2 / 3)}
+    first, more = (next(c for c in lay.calls if c[0] == n) for n in ((4,), (5,)))
+    assert first[2] is None and more[2] is not None
+
+
 def test_every_cloth_that_is_cut_is_bought():
     """Main and lining each have rows and a curve; a cloth that nothing is cut from has none."""
     pieces = [rectangle("body", 200.0, 200.0), rectangle("lining", 100.0, 100.0, cloth="lining")]
