@@ -29,7 +29,7 @@ MOST_OUTLINES = 20_000
 #: mm. Outlines that are nowhere farther apart are one outline drawn twice (two flattened curves, two roundings).
 _SAME_MM = 0.05
 #: Roles that may close an outline which its cut lines leave open: a half drawn open along its fold, a named edge.
-_MAY_CLOSE = (("edge",), ("fold",), ("edge", "fold"))
+_MAY_CLOSE = (("fold",), ("edge",), ("edge", "fold"))
 
 
 @dataclass
@@ -80,7 +80,6 @@ class Collector:
     def __init__(self, ctx: Context) -> None:
         self.ctx = ctx
         self.found: list[Found] = []
-        self.inner: list[tuple[Ring, Stroke, tuple[Group, ...]]] = []
         self.homes: dict[int, tuple[Group, ...]] = {}
 
     def collect(self, group: Group, above: tuple[Group, ...]) -> list[Stroke]:
@@ -100,28 +99,29 @@ class Collector:
             elif not stroke.closed and stroke.role in ("cut", None, "edge", "fold") and len(stroke.points) >= 2:
                 open_lines.append(stroke)
         if group.label.role is None and above:
-            _, open_lines = self.close(open_lines, chain)
+            open_lines = self.close(open_lines)
         return open_lines
 
-    def close(self, lines: list[Stroke], chain: tuple[Group, ...], *, last: bool = False) -> tuple[int, list[Stroke]]:
-        """Close what closes; returns how many outlines that gave, and the lines that are left."""
-        before = len(self.found)
+    def close(self, lines: list[Stroke], *, last: bool = False) -> list[Stroke]:
+        """Close what closes; returns the lines that are left. ``last``: nothing more will be found."""
         cut = [s for s in lines if s.role == "cut"]
         if cut:
-            lines = self._close_with(cut, lines, chain, True, overshoot=last)
+            lines = self._close_with(cut, lines, True, overshoot=last)
             # A cut outline that its fold line or its named edges complete:
             for roles in _MAY_CLOSE:
                 cut = [s for s in lines if s.role == "cut"]
                 if cut:
                     helped = cut + [s for s in lines if s.role in roles]
-                    lines = self._close_with(helped, lines, chain, True, overshoot=False, need_cut=True)
-        edges = [s for s in lines if s.role == "edge"]
-        if edges:
-            lines = self._close_with(edges, lines, chain, True, overshoot=False)
+                    lines = self._close_with(helped, lines, True, overshoot=False, need_cut=True)
+        if last:
+            # An outline that is drawn as named edges only; not those that run along an outline or its seam line.
+            edges = self._outside([s for s in lines if s.role == "edge"])
+            if edges:
+                lines = self._close_with(edges, lines, True, overshoot=False)
         bare = [s for s in lines if s.role is None]
         if bare:
-            lines = self._close_with(bare, lines, chain, False, overshoot=last)
-        return len(self.found) - before, lines
+            lines = self._close_with(bare, lines, False, overshoot=last)
+        return lines
 
     def _outside(self, lines: list[Stroke]) -> list[Stroke]:
         """The lines that do not lie within an outline that is found already."""
@@ -135,7 +135,6 @@ class Collector:
         self,
         these: list[Stroke],
         lines: list[Stroke],
-        chain: tuple[Group, ...],
         marked: bool,
         *,
         overshoot: bool,
@@ -161,7 +160,8 @@ class Collector:
                 any(i in result.trimmed for i in loop.lines),
             )
             gone.update(id(p) for p in parts)
-        for i in result.doubled:
+        # An edge or a fold line drawn over a cut line says more than the cut line does.
+        for i in (i for i in result.doubled if these[i].role in ("cut", None)):
             gone.add(id(these[i]))
             self.ctx.note("repaired", f"{these[i].where} is drawn twice; one kept")
         return [s for s in lines if id(s) not in gone]

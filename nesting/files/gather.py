@@ -32,7 +32,7 @@ def gather(root: Group, ctx: Context) -> tuple[list[Found], float | None]:
     seams_alone(root, ctx)
     collector = Collector(ctx)
     left = collector.collect(root, ())
-    _, loose = collector.close(left, (root,), last=True)
+    loose = collector.close(left, last=True)
     found = outermost(collector.found, ctx)
     if not found:
         _complain(loose, ctx)

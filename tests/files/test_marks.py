@@ -214,6 +214,26 @@ def test_half_left_open_at_the_fold(read_svg: ReadSvg) -> None:
     assert piece.fold is not None
 
 
+@pytest.mark.parametrize("edge", ["M0 0H100", "M100 0V80", "M0 80H100V0"])
+def test_half_left_open_with_edges_drawn_over_its_cut_lines(read_svg: ReadSvg, edge: str) -> None:
+    """Edges over the cut lines of an open half are kept, whichever lines close the outline."""
+    body = '<path class="cut" d="M0 0H100"/><path class="cut" d="M100 0V80"/><path class="cut" d="M100 80H0"/>'
+    body += f'<line class="fold" x1="0" y1="0" x2="0" y2="80"/><path class="edge-e" d="{edge}"/>'
+    reading = read_svg(f'<g id="f">{body}</g>')
+    piece = only(reading)
+    assert Polygon(piece.outline).area == 8000
+    assert piece.fold is not None and [e.name for e in piece.edges] == ["e"]
+    assert reading.findings == ()
+
+
+def test_half_closed_by_a_named_edge_and_the_fold(read_svg: ReadSvg) -> None:
+    """Cut lines, a named edge and the fold line together make the outline."""
+    body = '<path class="cut" d="M0 0H100"/><path class="edge-side" d="M100 0V80"/><path class="cut" d="M100 80H0"/>'
+    piece = only(read_svg(f'<g id="f">{body}<line class="fold" x1="0" y1="0" x2="0" y2="80"/></g>'))
+    assert Polygon(piece.outline).area == 8000
+    assert piece.fold is not None and [(e.start, e.end) for e in piece.edges] == [((100, 220), (100, 300))]
+
+
 def test_on_fold_by_its_label_alone_asks(read_svg: ReadSvg) -> None:
     """The label says on the fold, but no fold line is drawn: a question."""
     reading = read_svg(f'<g id="f">{CUT}<text x="20" y="40">cut 1 on fold</text></g>')
@@ -235,6 +255,18 @@ def test_named_edges(read_svg: ReadSvg, edge: str, start: tuple[float, float], e
     """An edge drawn over the outline: from its start anticlockwise to its end, whichever way it is drawn."""
     (found,) = front(read_svg, edge).edges
     assert (found.name, found.start, found.end) == ("waist", start, end)
+
+
+@pytest.mark.parametrize("inset", [0, 10])
+def test_edges_all_the_way_round_are_no_second_outline(read_svg: ReadSvg, inset: int) -> None:
+    """Named edges over the whole outline, or over the whole seam line, are edges and no cutout."""
+    a, b, c, d = inset, inset, 100 - inset, 80 - inset
+    edges = f'<path id="edge-top" d="M{a} {b}H{c}"/><path id="edge-side" d="M{c} {b}V{d}"/><path id="edge-hem" d="M{a} {d}H{c}"/>'
+    edges += f'<path id="edge-front" d="M{a} {b}V{d}"/>'
+    piece = front(read_svg, f'<path class="sew" d="M10 10H90V70H10Z"/><g id="lines">{edges}</g>')
+    assert piece.cutouts == () and piece.inside == ()
+    assert {e.name for e in piece.edges} == {"top", "side", "hem", "front"}
+    assert Polygon(piece.outline).area == 8000
 
 
 def test_outline_made_of_named_edges(read_svg: ReadSvg) -> None:

@@ -368,6 +368,15 @@ def test_lines_outside_the_outline_are_left_out(read_svg: ReadSvg) -> None:
     assert kinds(reading, "outside the outline") == ["ignored"]
 
 
+def test_lines_across_a_piece_make_no_outline_of_their_own(read_svg: ReadSvg) -> None:
+    """Three lines from edge to edge cross in a triangle: they are three lines inside, not a fourth outline."""
+    sides = "".join(f'<path d="{d}"/>' for d in ("M0 0H100", "M100 0V80", "M100 80H0", "M0 80V0"))
+    lines = "".join(f'<path d="{d}"/>' for d in ("M0 0L70 80", "M0 50H100", "M50 0V80"))
+    piece = only(read_svg(f'<g id="f">{sides}{lines}</g>'))
+    assert Polygon(piece.outline).area == 8000
+    assert sorted(map(len, piece.inside)) == [2, 2, 2]
+
+
 def test_guides_are_left_out(read_svg: ReadSvg) -> None:
     """What is drawn for other purposes is left out by its role, also inside a piece."""
     reading = read_svg(f'{RECT}<g id="guides"><path d="M0 40H200"/></g><path class="construction" d="M20 40H80"/>')
