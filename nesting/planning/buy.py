@@ -10,15 +10,17 @@ Glossary
 from __future__ import annotations
 
 from collections.abc import Sequence
+from contextlib import suppress
 from dataclasses import dataclass, replace
 from typing import Any
 
 from nesting.cloth.spreads import sound_spreads
 from nesting.errors import CannotLayError, UnitsError
-from nesting.lay import Lay, SpreadTried
+from nesting.lay import Lay
 from nesting.order import Cloth, Garment, Nap, Order, SpreadName
 from nesting.planning.laying import LayOne, cloths_used, garment_label, pieces_on, with_counts
 from nesting.planning.trims import TrimNeed, trim_needs
+from nesting.planning.yardage import buy_length
 from nesting.units import parse_length
 
 __all__ = [
@@ -379,28 +381,18 @@ def _rows(
     except CannotLayError as error:
         refused.append(RefusedRow(cloth.name, cloth.width, cloth.nap, None, str(error)))
         return [], refused, None
-    larger: dict[SpreadName, SpreadTried] = {}
-    if one_more:
-        counts = _counts_at(part, sequence, total + 1)
-        share = len(sound) * (1.0 - ROW_SHARE)
-        try:
-            more = lay(with_counts(part, counts), cloth.name, start=found, share=share)
-        except CannotLayError:
-            pass
-        else:
-            larger = {t.kind: t for t in more.tried if t.buy_length is not None}
+    after = _after_one_more(part, cloth, lay, found, sequence, len(sound)) if one_more else {}
     rows: list[BuyRow] = []
     for tried in found.tried:
         if tried.lay_length is None or tried.buy_length is None:
             reason = tried.refused or "not laid"
             refused.append(RefusedRow(cloth.name, cloth.width, cloth.nap, tried.kind, reason))
             continue
-        lay_length, buy_length, adds = tried.lay_length, tried.buy_length, None
-        after = larger.get(tried.kind)
-        if after is not None and after.lay_length is not None and after.buy_length is not None:
+        lengths, adds = (tried.lay_length, tried.buy_length), None
+        if tried.kind in after:
             # The larger lay serves the smaller order as well.
-            lay_length, buy_length = min((lay_length, buy_length), (after.lay_length, after.buy_length))
-            adds = after.buy_length - buy_length
+            lengths = min(lengths, after[tried.kind])
+            adds = after[tried.kind][1] - lengths[1]
         rows.append(
             BuyRow(
                 cloth.name,
@@ -408,12 +400,11 @@ def _rows(
                 cloth.nap,
                 tried.kind,
                 total,
-                lay_length,
-                buy_length,
-                None if cloth.price is None else round(buy_length / cloth.price_unit * cloth.price, 2),
+                *lengths,
+                None if cloth.price is None else round(lengths[1] / cloth.price_unit * cloth.price, 2),
                 adds,
                 garment_label(_next_garment(part, sequence, total)),
-                (tried.utilisation or 0.0) * tried.lay_length / lay_length,
+                (tried.utilisation or 0.0) * tried.lay_length / lengths[0],
                 own,
             )
         )
@@ -421,3 +412,33 @@ def _rows(
     chosen = next((t.kind for t in found.tried if t.chosen), None)
     rows.sort(key=lambda r: (r.buy_length, r.spread != chosen, r.lay_length))
     return rows, refused, found
+
+
+def _after_one_more(
+    part: Order, cloth: Cloth, lay: LayOne, found: Lay, sequence: Sequence[int], spreads: int
+) -> dict[SpreadName, tuple[float, float]]:
+    """(lay length, length to buy) of each spread with the next garment added; without those that cannot be had.
+
+    Laid together, or the next garment laid by itself behind the others, whichever is shorter.
+    """
+    total = sum(g.count for g in part.garments)
+    alone = [0] * len(part.garments)
+    alone[sequence[total]] = 1
+    shares = (1.0 - ROW_SHARE) * spreads
+    after: dict[SpreadName, tuple[float, float]] = {}
+    with suppress(CannotLayError):
+        counts = _counts_at(part, sequence, total + 1)
+        more = lay(with_counts(part, counts), cloth.name, start=found, share=0.75 * shares)
+        after = {t.kind: (t.lay_length, t.buy_length) for t in more.tried if t.lay_length and t.buy_length}
+    with suppress(CannotLayError):
+        single = {t.kind: t.lay_length for t in lay(with_counts(part, alone), cloth.name, share=0.25 * shares).tried}
+        for tried in found.tried:
+            one = single.get(tried.kind)
+            # Other spreads may be folded to another depth, or have the one fold edge in the other place.
+            if tried.lay_length is None or one is None or tried.kind not in ("open", "lengthwise fold"):
+                continue
+            behind = tried.lay_length + cloth.gap + one
+            if cloth.length is None or behind + 2.0 * cloth.end_allowance <= cloth.length * (1.0 - cloth.shrink_along):
+                lengths = (behind, buy_length(tried.kind, cloth, behind))
+                after[tried.kind] = min(after.get(tried.kind, lengths), lengths)
+    return after

@@ -61,7 +61,7 @@ def buying_summary(bought: Buying) -> RenderableType:
             more = one_more_words(r, imperial)
             parts.append(words.append(f"; {more}" if more else ""))
     for cloth in dict.fromkeys(r.cloth for r in bought.rows):
-        table = _table("spread", "nap", "width", "buy", "lay", "each", "cost", "one more", "", left=2)
+        table = _table("spread", "nap", "width", "buy", "each", "cost", "one more", "", left=2)
         table.title, table.title_justify = cloth, "left"
         for r in bought.rows:
             if r.cloth != cloth:
@@ -72,7 +72,6 @@ def buying_summary(bought: Buying) -> RenderableType:
                 r.nap,
                 long_length(r.width, imperial),
                 shop_length(r.buy_length, imperial),
-                long_length(r.lay_length, imperial),
                 long_length(r.per_garment, imperial),
                 "" if r.cost is None else f"{r.cost:.2f}",
                 adds,

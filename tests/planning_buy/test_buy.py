@@ -90,15 +90,17 @@ def test_a_spread_that_the_search_refuses_is_listed_beside_the_others():
     order = shorts(width=300.0)
     bought = buy(order, AreaLay(0.8), spreads=["open", "lengthwise fold"], naps=["none"], curve_counts=0)
     assert [r.spread for r in bought.rows] == ["open"]
-    assert [(r.spread, r.reason) for r in bought.refused] == [("lengthwise fold", "200 mm wide on 150 mm")]
+    assert [(r.spread, r.reason) for r in bought.refused] == [
+        ("lengthwise fold", "piece 'body': 200 mm wide on 150 mm")
+    ]
 
 
 def test_the_time_of_all_rows_is_spent_on_all_spreads_together():
-    """Two spreads: two rows' time in all, two thirds of it for the lay, the rest for one more."""
+    """Two spreads: two rows' time in all, two thirds of it for the lay, the rest for one more and for one alone."""
     lay = AreaLay(0.8)
     buy(shorts(), lay, spreads=["open", "lengthwise fold"], naps=["none"], curve_counts=0)
     shares = {counts: share for counts, _, _, share in lay.calls}
-    assert shares == {(4,): pytest.approx(2 * 2 / 3), (5,): pytest.approx(2 / 3)}
+    assert shares == {(4,): pytest.approx(4 / 3), (5,): pytest.approx(1 / 2), (1,): pytest.approx(1 / 6)}
     first, more = (next(c for c in lay.calls if c[0] == n) for n in ((4,), (5,)))
     assert first[2] is None and more[2] is not None
 
@@ -131,6 +133,25 @@ def test_each_lay_of_the_curve_starts_from_the_one_before():
         assert after[2] is not None and before[2] is not None
         assert after[2].lay_length > before[2].lay_length
     assert [p.count for p in found.points] == [1, 2, 3, 4, 5]
+
+
+class Hasty(AreaLay):
+    """A search that finds nothing good for more than four."""
+
+    def __call__(self, order, cloth, **how):
+        """The lay; ten times as long for five."""
+        lay = super().__call__(order, cloth, **how)
+        if sum(g.count for g in order.garments) < 5 or how.get("spread") is None:
+            return lay
+        return lay_of(order, order.cloth_named(cloth), 10.0 * lay.lay_length, how["spread"])
+
+
+@pytest.mark.parametrize(("spread", "adds"), [("open", 100.0), ("lengthwise fold", 100.0), ("partial fold", 2300.0)])
+def test_one_more_is_never_dearer_than_laid_behind_the_others(spread, adds):
+    """Four take 20 cm, one alone 5 cm: 25 cm, so buy 30 cm; a partial fold has its own depth and pays the 250 cm found."""
+    order = shorts(increment=100.0, end_allowance=0.0)
+    (row,) = buy(order, Hasty(0.8), spreads=[spread], naps=["none"], curve_counts=0).rows
+    assert (row.buy_length, row.one_more) == (200.0, adds)
 
 
 class Unsteady(AreaLay):
