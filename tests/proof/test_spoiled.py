@@ -6,14 +6,18 @@ import itertools
 import math
 from collections.abc import Callable
 from dataclasses import replace
+from typing import Any
 
 import pytest
+from shapely import box
+from shapely.affinity import scale, translate
 
 from nesting.cloth.spreads import make_spread
 from nesting.errors import ProofError
 from nesting.lay import FoldLine, Lay, Placement
 from nesting.order import Order, Remnant
 from nesting.proof import FailureKind, prove, require
+from nesting.proof.unfold import ClothPiece, cut_through
 
 from .build import (
     BAND,
@@ -455,7 +459,7 @@ def test_wrong_region(case: Case) -> None:
 
 @pytest.mark.parametrize("name", ["open", "lengthwise fold", "double fold", "crosswise fold", "tubular"])
 def test_ply_that_runs_the_other_way(name: str) -> None:
-    """The lengthwise direction of a ply misstated: the top of a crosswise fold is reversed, no ply of these others is."""
+    """The lengthwise direction of a ply misstated: only the top of a crosswise fold is reversed."""
 
     def spoil(lay: Lay) -> Lay:
         section = lay.sections[0]
@@ -573,7 +577,7 @@ def test_fold_edge_off_the_fold(name: str, dx: float, dy: float) -> None:
     assert {"fold", "count"} <= kinds(case, change(number, lambda p: moved(p, dx, dy)))
 
 
-@pytest.mark.parametrize("dy", [0.008, -0.0009])
+@pytest.mark.parametrize("dy", [0.0099, 0.005, -0.0009])
 def test_fold_edge_within_tolerance(dy: float) -> None:
     """A hundredth of a millimetre is no failure."""
     order, lay = lengthwise()
@@ -770,6 +774,42 @@ def test_sections_of_kinds_that_take_the_whole_cloth() -> None:
     one = lay_of(order, "crosswise fold", [put(TAB, 60, 100, plies=(0, 1))]).sections[0]
     two = finished(order, (one, replace(one, start=300.0)))
     assert "spread" in {f.kind for f in prove(two, order).failures}
+
+
+def test_flaw_misplaced() -> None:
+    """A hole of the leftover drawn where it is not."""
+    order, lay = ALL["leftover"]()
+    section = lay.sections[0]
+    (ply,) = section.spread.plies
+    flaws = (tuple((x + 1.0, y) for x, y in ply.flaws[0]),)
+    spread = replace(section.spread, plies=(replace(ply, flaws=flaws),))
+    assert {f.kind for f in prove(replace(lay, sections=(replace(section, spread=spread),)), order).failures} == {
+        "spread"
+    }
+
+
+@pytest.mark.parametrize("wrong", ["mirrored", "halved", "moved"])
+def test_what_comes_off_is_compared_with_the_pattern(monkeypatch: pytest.MonkeyPatch, wrong: str) -> None:
+    """Were the cloth to give other pieces than the outlines on the table promise, that would be seen on its own."""
+    order, lay = lengthwise()
+
+    def spoiled(*args: Any, **given: Any) -> list[ClothPiece]:
+        pieces = cut_through(*args, **given)
+        bad = []
+        for piece in pieces:
+            x0, y0, x1, y1 = piece.polygon.bounds
+            if wrong == "mirrored":
+                shape = scale(piece.polygon, -1.0, 1.0)
+            elif wrong == "moved":
+                shape = translate(piece.polygon, 0.1, 0.0)
+            else:
+                shape = piece.polygon.intersection(box(x0, y0, (x0 + x1) / 2, y1))
+            bad.append(replace(piece, polygon=shape))
+        return bad
+
+    monkeypatch.setattr("nesting.proof.proving.cut_through", spoiled)
+    said = [f.message for f in prove(lay, order).failures if f.kind == "shape"]
+    assert any("what comes off ply" in message for message in said)
 
 
 def test_folded_leftover() -> None:
