@@ -1,10 +1,8 @@
-"""What to buy: length by width, spread and nap, and how the length grows with each further garment.
+"""What to buy: length by width, spread and nap.
 
 Glossary
     *length to buy*: (lay length + end allowances) / (1 − lengthwise shrinkage), rounded up to the shop's increment
-    (the lay itself carries it). *Row*: one cloth in one width, with one nap, in one spread. *Curve*: the length to
-    buy for 1, 2, … n garments, in a sequence that keeps to the order's proportions. A garment is *free* where the
-    length to buy does not grow by it.
+    (the lay itself carries it). *Row*: one cloth in one width, with one nap, in one spread.
 """
 
 from __future__ import annotations
@@ -17,27 +15,23 @@ from typing import Any
 from nesting.cloth.spreads import sound_spreads
 from nesting.errors import CannotLayError, UnitsError
 from nesting.lay import Lay
-from nesting.order import Cloth, Garment, Nap, Order, SpreadName
-from nesting.planning.laying import LayOne, cloths_used, garment_label, pieces_on, with_counts
+from nesting.order import Cloth, Nap, Order, SpreadName
+from nesting.planning.curve import (
+    CURVE_COUNTS,
+    Curve,
+    adding_sequence,
+    counts_at,
+    curve,
+    next_garment,
+    on_cloth,
+)
+from nesting.planning.laying import LayOne, cloths_used, garment_label, with_counts
 from nesting.planning.trims import TrimNeed, trim_needs
 from nesting.planning.yardage import buy_length
 from nesting.units import parse_length
 
-__all__ = [
-    "BuyRow",
-    "Buying",
-    "Curve",
-    "CurvePoint",
-    "RefusedRow",
-    "adding_sequence",
-    "buy",
-    "curve",
-    "of_one_garment",
-    "parse_widths",
-]
+__all__ = ["BuyRow", "Buying", "RefusedRow", "buy", "of_one_garment", "parse_widths"]
 
-#: Lays measured for one curve; further counts in between take the next measured length, which is enough for them.
-CURVE_COUNTS = 12
 #: Part of a row's time that goes into the lay itself; the rest finds what one more garment would add.
 ROW_SHARE = 2.0 / 3.0
 
@@ -107,42 +101,6 @@ class RefusedRow:
 
 
 @dataclass(frozen=True)
-class CurvePoint:
-    """``count`` garments, the last one added being ``garment``. mm. ``measured`` False: no lay of its own was made,
-    the next larger one serves it. ``free``: this garment did not lengthen what must be bought."""
-
-    count: int
-    garment: str
-    lay_length: float
-    buy_length: float
-    measured: bool
-    free: bool
-
-
-@dataclass(frozen=True)
-class Curve:
-    """The curve of one cloth in its own width. ``points`` run from 1 to one garment more than asked for."""
-
-    cloth: str
-    spread: SpreadName
-    garments: int
-    points: tuple[CurvePoint, ...]
-
-    @property
-    def free(self) -> tuple[int, ...]:
-        """Counts at which the garment just added is free."""
-        return tuple(p.count for p in self.points if p.free)
-
-    def as_dicts(self) -> list[dict[str, Any]]:
-        """Counts 1 … n as the JSON document shows them (mm)."""
-        return [
-            {"count": p.count, "buy_length": p.buy_length, "garment": p.garment, "measured": p.measured, "free": p.free}
-            for p in self.points
-            if p.count <= self.garments
-        ]
-
-
-@dataclass(frozen=True)
 class Buying:
     """All that ``nesting buy`` tells. ``imperial``: people read yards and inches. ``title`` is the order's."""
 
@@ -165,20 +123,12 @@ class Buying:
                     "cloth": c.cloth,
                     "spread": c.spread,
                     "points": c.as_dicts(),
-                    "one_more": _one_more(c),
+                    "one_more": c.one_more,
                     "free": list(c.free),
                 }
                 for c in self.curves
             ],
         }
-
-
-def _one_more(c: Curve) -> dict[str, Any] | None:
-    beyond = [p for p in c.points if p.count == c.garments + 1]
-    if not beyond:
-        return None
-    at = [p.buy_length for p in c.points if p.count == c.garments]
-    return {"garment": beyond[0].garment, "buy_length": beyond[0].buy_length, "adds": beyond[0].buy_length - at[0]}
 
 
 def parse_widths(text: str, units: str) -> tuple[float, ...]:
@@ -195,35 +145,6 @@ def parse_widths(text: str, units: str) -> tuple[float, ...]:
     return tuple(dict.fromkeys(widths))
 
 
-def adding_sequence(counts: Sequence[int], more: int = 1) -> tuple[int, ...]:
-    """In which sequence the garments are added: indices into ``counts``, sum(counts) + ``more`` of them.
-
-    Each step takes the garment that is farthest behind its share of the whole (ties: the first), so that after
-    sum(counts) steps exactly the counts are reached, and the garments beyond repeat the sequence.
-    """
-    total = sum(counts)
-    done = [0] * len(counts)
-    sequence: list[int] = []
-    for step in range(1, total + 1):
-        open_ = [i for i, n in enumerate(counts) if done[i] < n]
-        nxt = max(open_, key=lambda i: (counts[i] * step / total - done[i], -i))
-        done[nxt] += 1
-        sequence.append(nxt)
-    return tuple(sequence[i % total] for i in range(total + more)) if total else ()
-
-
-def _counts_at(order: Order, sequence: Sequence[int], count: int) -> list[int]:
-    counts = [0] * len(order.garments)
-    for i in sequence[:count]:
-        counts[i] += 1
-    return counts
-
-
-def _on_cloth(order: Order, cloth: str) -> Order:
-    """The order with only the garments that use ``cloth``."""
-    return with_counts(order, [g.count if pieces_on(order, g, cloth) else 0 for g in order.garments])
-
-
 def _with_cloth(order: Order, cloth: Cloth) -> Order:
     return replace(order, cloths=tuple(cloth if c.name == cloth.name else c for c in order.cloths))
 
@@ -234,68 +155,6 @@ def of_one_garment(order: Order, name: str, size: str | None, count: int) -> Ord
     if not kept:
         raise KeyError((name, size))
     return replace(order, garments=(replace(kept[0], count=count),))
-
-
-def _next_garment(order: Order, sequence: Sequence[int], count: int) -> Garment:
-    return order.garments[sequence[count]]
-
-
-def curve(
-    order: Order,
-    cloth: str,
-    lay: LayOne,
-    *,
-    spread: SpreadName,
-    known: Lay | None = None,
-    counts: int = CURVE_COUNTS,
-) -> Curve:
-    """The length to buy for 1 … n + 1 garments on ``cloth``, each lay started from the one before.
-
-    ``known`` is a lay of all n garments that has been found already. At most ``counts`` lays are made (always those
-    of 1, n and n + 1). Made monotone from the top: a lay of more garments serves fewer, L(n) = min(L(n), L(n + 1)).
-    Raises CannotLayError if not even one garment can be laid; a curve ends early where more do not fit.
-    """
-    part = _on_cloth(order, cloth)
-    total = sum(g.count for g in part.garments)
-    sequence = adding_sequence([g.count for g in part.garments])
-    wanted = _spaced(total + 1, counts)
-    lengths: dict[int, tuple[float, float]] = {}
-    before: Lay | None = None
-    for count in wanted:
-        try:
-            found = lay(with_counts(part, _counts_at(part, sequence, count)), cloth, spread=spread, start=before)
-        except CannotLayError:
-            if not lengths:
-                raise
-            break
-        if count == total and known is not None and known.lay_length < found.lay_length:
-            found = known
-        lengths[count] = (found.lay_length, found.buy_length)
-        before = found
-    best: tuple[float, float] | None = None
-    served: dict[int, tuple[float, float, bool]] = {}
-    for count in range(max(lengths), 0, -1):
-        measured = count in lengths
-        if measured:
-            best = lengths[count] if best is None else min(best, lengths[count])
-        assert best is not None
-        served[count] = (*best, measured)
-    points = []
-    for count in sorted(served):
-        lay_length, buy_length, measured = served[count]
-        free = count > 1 and buy_length <= served[count - 1][1] + 1e-6 and measured
-        name = garment_label(_next_garment(part, sequence, count - 1))
-        points.append(CurvePoint(count, name, lay_length, buy_length, measured, free))
-    return Curve(cloth, spread, total, tuple(points))
-
-
-def _spaced(last: int, most: int) -> list[int]:
-    """At most ``most`` counts out of 1 … ``last``, evenly spaced, with 1, ``last`` − 1 and ``last`` among them."""
-    if last <= max(most, 3):
-        return list(range(1, last + 1))
-    steps = max(most - 1, 2)
-    inner = {1 + round(i * (last - 2) / (steps - 1)) for i in range(steps)}
-    return sorted(inner | {last})
 
 
 def buy(
@@ -373,7 +232,7 @@ def _rows(
         sound = tuple(kind for kind in sound if kind != "sections")
     if not sound:
         return [], refused, None
-    part = _with_cloth(_on_cloth(order, cloth.name), replace(cloth, spreads=sound))
+    part = _with_cloth(on_cloth(order, cloth.name), replace(cloth, spreads=sound))
     total = sum(g.count for g in part.garments)
     sequence = adding_sequence([g.count for g in part.garments])
     try:
@@ -403,7 +262,7 @@ def _rows(
                 *lengths,
                 None if cloth.price is None else round(lengths[1] / cloth.price_unit * cloth.price, 2),
                 adds,
-                garment_label(_next_garment(part, sequence, total)),
+                garment_label(next_garment(part, sequence, total)),
                 (tried.utilisation or 0.0) * tried.lay_length / lengths[0],
                 own,
             )
@@ -427,7 +286,7 @@ def _after_one_more(
     shares = (1.0 - ROW_SHARE) * spreads
     after: dict[SpreadName, tuple[float, float]] = {}
     with suppress(CannotLayError):
-        counts = _counts_at(part, sequence, total + 1)
+        counts = counts_at(part, sequence, total + 1)
         more = lay(with_counts(part, counts), cloth.name, start=found, share=0.75 * shares)
         after = {t.kind: (t.lay_length, t.buy_length) for t in more.tried if t.lay_length and t.buy_length}
     with suppress(CannotLayError):

@@ -5,7 +5,7 @@ from __future__ import annotations
 import io
 from typing import TYPE_CHECKING
 
-from nesting.planning.buy import Curve
+from nesting.planning.curve import Curve
 from nesting.units import UNIT_MM
 
 if TYPE_CHECKING:

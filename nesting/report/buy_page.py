@@ -9,7 +9,8 @@ from typing import Any
 
 from nesting.order import Order
 from nesting.planning.batch import BatchPlan, PlannedSection
-from nesting.planning.buy import Buying, BuyRow, Curve
+from nesting.planning.buy import Buying, BuyRow
+from nesting.planning.curve import Curve
 from nesting.planning.remnants import RemnantPlan, ToBuy
 from nesting.planning.trims import TrimNeed
 from nesting.report.buy_curve import curve_png, curve_svg

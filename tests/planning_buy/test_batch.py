@@ -12,7 +12,8 @@ import pytest
 
 from nesting.errors import CannotLayError
 from nesting.order import Cloth, Garment, Order
-from nesting.planning.batch import Mode, length_by_laying, modes_of, plan_batch, section_order
+from nesting.planning.batch import length_by_laying, plan_batch, section_order
+from nesting.planning.measuring import Mode, modes_of
 from nesting.planning.ratios import choose_sections, ratio_pool
 
 from .builders import AreaLay, order_of, rectangle

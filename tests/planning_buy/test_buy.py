@@ -13,7 +13,8 @@ from hypothesis import strategies as st
 from nesting.errors import CannotLayError, UnitsError
 from nesting.order import Cloth, Garment, Trim
 from nesting.pieces.piece import Edge
-from nesting.planning.buy import adding_sequence, buy, curve, parse_widths
+from nesting.planning.buy import buy, parse_widths
+from nesting.planning.curve import adding_sequence, curve
 from nesting.planning.yardage import buy_length
 
 from .builders import AreaLay, lay_of, order_of, rectangle, shape
@@ -148,7 +149,7 @@ class Hasty(AreaLay):
 
 @pytest.mark.parametrize(("spread", "adds"), [("open", 100.0), ("lengthwise fold", 100.0), ("partial fold", 2300.0)])
 def test_one_more_is_never_dearer_than_laid_behind_the_others(spread, adds):
-    """Four take 20 cm, one alone 5 cm: 25 cm, so buy 30 cm; a partial fold has its own depth and pays the 250 cm found."""
+    """Four take 20 cm, one alone 5 cm: 25 cm, so buy 30 cm. A partial fold has its own depth: 250 cm."""
     order = shorts(increment=100.0, end_allowance=0.0)
     (row,) = buy(order, Hasty(0.8), spreads=[spread], naps=["none"], curve_counts=0).rows
     assert (row.buy_length, row.one_more) == (200.0, adds)
