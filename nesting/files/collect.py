@@ -127,7 +127,11 @@ class Collector:
         """The lines that do not lie within an outline that is found already."""
         from shapely import LineString, Polygon, prepare
 
-        shapes = [Polygon(f.ring).buffer(self.ctx.join_gap) for f in self.found]
+        if not lines:
+            return []
+        # An outline that crosses itself is refused later; its buffer could take very long.
+        whole = [shape for shape in (Polygon(f.ring) for f in self.found) if shape.is_valid]
+        shapes = [shape.buffer(self.ctx.join_gap) for shape in whole]
         prepare(shapes)
         return [s for s in lines if not any(shape.covers(LineString(s.points)) for shape in shapes)]
 

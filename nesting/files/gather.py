@@ -166,7 +166,8 @@ def _repeats(stroke: Stroke, found: list[Found], ctx: Context) -> bool:
     from shapely import LineString, Polygon
 
     for f in found:
-        if Polygon(f.ring).buffer(ctx.join_gap).covers(LineString(stroke.points)):
+        shape = Polygon(f.ring)
+        if shape.is_valid and shape.buffer(ctx.join_gap).covers(LineString(stroke.points)):
             ctx.note(
                 "ambiguous",
                 f"an open cut line lies inside an outline ({stroke.where}); taken as a line inside the piece",

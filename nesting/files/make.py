@@ -102,7 +102,8 @@ def _make(f: Found, number: int, ctx: Context) -> Piece:
             "only a seam outline is drawn: it is laid as it is unless the order gives its edges a finish",
             shown,
         )
-    cutouts, cutout_rest = _cutouts(by_role.get("cutout", []) + by_role.get("flaw", []), f, ctx, shown)
+    holes = by_role.get("cutout", []) + by_role.get("flaw", [])
+    cutouts, cutout_rest = _cutouts(holes, f.cutouts, ring, ctx, shown)
     inside = [s.points if not s.closed else (*s.points, s.points[0]) for s in by_role.get("inside", [])]
     inside += seam_rest + cutout_rest
     found_grain = marks.grain(by_role.get("grain", []), ctx, shown)
@@ -228,10 +229,14 @@ def _seam(
     return seam, [*rest, *others]
 
 
-def _cutouts(strokes: Sequence[Stroke], f: Found, ctx: Context, piece: str) -> tuple[list[Ring], list[Line]]:
+def _cutouts(
+    strokes: Sequence[Stroke], more: Sequence[Ring], outer: Ring, ctx: Context, piece: str
+) -> tuple[list[Ring], list[Line]]:
+    """Rings of the cutouts that are drawn and of ``more``; lines that do not close. Raises PatternError for a cutout
+    that crosses itself or reaches out of the piece."""
     from shapely import Polygon
 
-    rings = [s.points for s in strokes if s.closed and len(s.points) >= 3] + f.cutouts
+    rings = [s.points for s in strokes if s.closed and len(s.points) >= 3] + [*more]
     lines = [s.points for s in strokes if not s.closed and len(s.points) >= 2]
     rest: list[Line] = []
     if lines:
@@ -240,7 +245,7 @@ def _cutouts(strokes: Sequence[Stroke], f: Found, ctx: Context, piece: str) -> t
         rest = [lines[i] for i in result.loose]
         if rest:
             ctx.note("ambiguous", "a cutout does not close; kept as lines inside the piece", piece)
-    whole = Polygon(f.ring).buffer(ctx.join_gap)
+    whole = Polygon(outer).buffer(ctx.join_gap)
     sound: list[Ring] = []
     for given in rings:
         clean, done = outline.clean(given)

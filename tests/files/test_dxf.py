@@ -470,10 +470,10 @@ def hostile(name: str) -> Drawing:
 @pytest.mark.parametrize("name", ["doubling", "rows", "huge arc", "huge spline", "bad spline", "long spline"])
 def test_hostile_drawings_end_soon(read: Callable[..., Reading], name: str) -> None:
     """Refused within seconds, whatever it is."""
-    start = time.perf_counter()
+    start = time.process_time()
     with pytest.raises(PatternError):
         read(hostile(name))
-    assert time.perf_counter() - start < 15.0
+    assert time.process_time() - start < 15.0
 
 
 @pytest.mark.parametrize("keep", [0.98, 0.7, 0.5, 0.2])

@@ -108,10 +108,10 @@ ENTITIES = {
 @pytest.mark.parametrize("name", ENTITIES)
 def test_entities_are_refused(write: Callable[..., Path], name: str) -> None:
     """Entity bombs and outside entities are refused at once and never expanded."""
-    start = time.perf_counter()
+    start = time.process_time()
     with pytest.raises(PatternError, match="entities"):
         read_pieces(write(ENTITIES[name]))
-    assert time.perf_counter() - start < 1.0
+    assert time.process_time() - start < 1.0
 
 
 def test_the_usual_doctype_is_allowed(write: Callable[..., Path]) -> None:
@@ -178,10 +178,10 @@ HOSTILE = {
 def test_hostile_drawings_end_soon(write: Callable[..., Path], name: str) -> None:
     """Read or refused within seconds, whatever it is."""
     path = write(HEAD + HOSTILE[name] + "</svg>")
-    start = time.perf_counter()
+    start = time.process_time()
     with contextlib.suppress(PatternError):
         read_pieces(path)
-    assert time.perf_counter() - start < 15.0
+    assert time.process_time() - start < 15.0
 
 
 def test_what_is_put_right(read_svg: ReadSvg) -> None:
