@@ -54,8 +54,15 @@ def seam_point(piece: Piece, notch: Notch) -> Point:
     return (near.x, near.y)
 
 
-def _notches_on(piece: Piece, edge_name: str) -> list[Notch]:
-    """The notches of a named edge, in the order of the edge."""
+@dataclass(frozen=True)
+class _OnEdge:
+    notch: Notch
+    along: float
+    length: float
+
+
+def _notches_on(piece: Piece, edge_name: str) -> list[_OnEdge]:
+    """The notches of a named edge, in the order of the edge, each with its distance from the edge's start, mm."""
     from shapely.geometry import LineString
     from shapely.geometry import Point as Dot
 
@@ -64,9 +71,28 @@ def _notches_on(piece: Piece, edge_name: str) -> list[Notch]:
         return []
     ring = piece.seam or piece.outline
     line = LineString(_between(ring, edge.start, edge.end))
-    depth = 30.0 if piece.seam is not None else 1.0
-    near = [n for n in piece.notches if line.distance(Dot(seam_point(piece, n))) <= min(depth, 1.0)]
-    return sorted(near, key=lambda n: line.project(Dot(seam_point(piece, n))))
+    found = []
+    for notch in piece.notches:
+        dot = Dot(seam_point(piece, notch))
+        if line.distance(dot) <= 1.0:
+            found.append(_OnEdge(notch, line.project(dot), line.length))
+    return sorted(found, key=lambda n: n.along)
+
+
+def _meeting(first: list[_OnEdge], others: list[_OnEdge]) -> _OnEdge:
+    """The notch that meets the first one of ``first``, from the common end that fits all of them better.
+
+    Two edges that both run anticlockwise meet head to tail, so that wins where both ends fit alike.
+    """
+
+    def places(backwards: bool) -> list[float]:
+        return [n.length - n.along if backwards else n.along for n in others]
+
+    def misfit(backwards: bool) -> float:
+        return sum(min(abs(n.along - place) for place in places(backwards)) for n in first)
+
+    there = places(misfit(True) <= misfit(False))
+    return min(zip(others, there, strict=True), key=lambda pair: abs(first[0].along - pair[1]))[0]
 
 
 def _between(ring: tuple[Point, ...], start: Point, end: Point) -> list[Point]:
@@ -82,14 +108,14 @@ def _between(ring: tuple[Point, ...], start: Point, end: Point) -> list[Point]:
 def match_points(order: Order, size: str | None) -> tuple[MatchPoint, ...]:
     """The match points of all seams with ``match = true``, for one size.
 
-    The first notch that both edges carry under the same name is taken; edges without named notches use their first
-    notch each. OrderError where a seam has no notch to match at.
+    The first notch that all edges carry under one name is taken; without such a name the first notch of the first edge
+    and those that meet it. OrderError where a seam has no notch to match at.
     """
     found: list[MatchPoint] = []
     for number, seam in enumerate(order.seams):
         if not seam.match:
             continue
-        names: list[tuple[CutPiece, list[Notch]]] = []
+        names: list[tuple[CutPiece, list[_OnEdge]]] = []
         for reference in seam.edges:
             piece_name, _, edge_name = reference.partition(".")
             try:
@@ -109,11 +135,16 @@ def match_points(order: Order, size: str | None) -> tuple[MatchPoint, ...]:
         if not names:
             continue
         shared = [
-            n.name for n in names[0][1] if n.name and all(any(m.name == n.name for m in ns) for _, ns in names[1:])
+            n.notch.name
+            for n in names[0][1]
+            if n.notch.name and all(any(m.notch.name == n.notch.name for m in ns) for _, ns in names[1:])
         ]
-        for cut, notches in names:
-            notch = next((n for n in notches if n.name == shared[0]), notches[0]) if shared else notches[0]
-            found.append(MatchPoint(cut.name, size, seam_point(cut.piece, notch), f"seam {number + 1}"))
+        for position, (cut, notches) in enumerate(names):
+            if shared:
+                met = next(n for n in notches if n.notch.name == shared[0])
+            else:
+                met = notches[0] if position == 0 else _meeting(names[0][1], notches)
+            found.append(MatchPoint(cut.name, size, seam_point(cut.piece, met.notch), f"seam {number + 1}"))
     return tuple(found)
 
 

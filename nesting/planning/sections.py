@@ -120,10 +120,10 @@ def sectioned(
                 break
             result, assembly = min(found, key=lambda f: f[0].length)
             placements, length = assembly.placements(result.places)
-            start = parts[0].lay_length if parts else 0.0
+            start = parts[0].lay_length + cloth.gap if parts else 0.0
             parts.append(Section(with_length(assembly, length), length, placements, start))
         else:
-            total = sum(s.lay_length for s in parts)
+            total = parts[-1].start + parts[-1].lay_length
             if best is None or total < best[0]:
                 best = (total, tuple(parts))
     return (best[1], "") if best is not None else (None, why)

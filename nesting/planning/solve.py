@@ -243,8 +243,8 @@ class _Finished:
 
     @property
     def lay_length(self) -> float:
-        """Sum over the sections, mm."""
-        return sum(s.lay_length for s in self.sections)
+        """To the end of the last section, mm."""
+        return self.sections[-1].start + self.sections[-1].lay_length
 
 
 def _trial_rank(trial: _Trial) -> tuple[float, int]:
@@ -408,13 +408,11 @@ def _open(search: _Search, others: list[_Finished], start: Lay | None) -> _Finis
     begins = [b for b in (_begin(search, assembly),) if b is not None]
     for other in sorted(others, key=lambda f: _used(search, f)):
         lying: list[Lying] = []
-        at = 0.0
         for section in other.sections:
-            opened = opened_out(section, search.cloth, at)
+            opened = opened_out(section, search.cloth, section.start)
             if opened is None:
                 break
             lying += opened
-            at += cloth_used(section.spread.kind, search.cloth, section.lay_length)
         else:
             places = places_from(lying, assembly)
             if len(places) == len(assembly.jobs):
@@ -457,7 +455,9 @@ def _extent(places: tuple[Place, ...], items: tuple[Item, ...]) -> float:
 
 
 def _used(search: _Search, finished: _Finished) -> float:
-    return sum(cloth_used(s.spread.kind, search.cloth, s.lay_length) for s in finished.sections)
+    if finished.kind == "sections":
+        return finished.lay_length
+    return cloth_used(finished.kind, search.cloth, finished.lay_length)
 
 
 def _buy(search: _Search, finished: _Finished) -> float:

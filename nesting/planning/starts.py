@@ -1,7 +1,7 @@
 """A lay as the beginning of another search: opened out, grown by more garments, or with some pieces kept.
 
-A lay on folded or stacked cloth opens out into an open lay that takes the same length of cloth, so the open search begins
-no longer than the best of them.
+A lay on folded or stacked cloth opens out into an open lay that takes the same length of cloth, so the open search
+begins no longer than the best of them.
 """
 
 from __future__ import annotations
