@@ -62,11 +62,14 @@ class Explorer:
         self.least = self._least_length()
         self.rounds = 0
         self.samples = (6.0, 6.0, 3.0)
+        self.exchange = 0.25
         self.strikes = 0
         self.near = 2e-4
         self.share = 0.5
         self.pc, self.px = 100, 300
         self.step = 0.04
+        self.least_step = 0.002
+        self.kick_low, self.kick_high, self.pk, self.from_pool = 0.0002, 0.002, 150, 0.3
         self.failures = 0
         self.fine = 0.0015
         self.pool: list[tuple[float, Layout]] = []
@@ -185,7 +188,7 @@ class Explorer:
         """
         s, t, f = self.state, self.model.tables, self.fields.tables()
         bx, by, bv = s.cx.copy(), s.cy.copy(), s.var.copy()
-        control = np.array([1e300, 0.0, 0.0, 1e300, *self.samples])
+        control = np.array([1e300, 0.0, 0.0, 1e300, *self.samples, self.exchange])
         status = 0
         strikes = 0
         reference = math.inf
@@ -247,56 +250,48 @@ class Explorer:
         if self.best is None:
             self.begin()
             return self.best is not None
-        u = uniform(self.state.rng)
-        if u < self.share:
-            name = "compress"
-            ratio = self.fine
-            self.take(self.best)
-            patience = self.pc
+        rng = self.state.rng
+        base = self.best
+        if self.step > self.least_step:
+            name, ratio, patience = "shrink", self.step, self.px
+        elif uniform(rng) < self.share:
+            name, ratio, patience = "compress", self.fine, self.pc
         else:
-            name = "explore"
-            ratio = self.step
-            patience = self.px
-            if self.pool and self.failures % 4:
-                k = int(len(self.pool) * uniform(self.state.rng) ** 2)
-                self.take(self.pool[k][1])
-            else:
-                self.take(self.best)
+            ratio = self.kick_low * (self.kick_high / self.kick_low) ** uniform(rng)
+            patience = self.pk
+            w = uniform(rng)
+            name = "window" if w < 0.5 else "swap"
+            if self.pool and uniform(rng) < self.from_pool:
+                base = self.pool[int(len(self.pool) * uniform(rng) ** 2)][1]
+        self.take(base)
         length = max(self.least, self.best.length * (1.0 - ratio))
-        self.squeeze(length, self.best.length - length)
-        if name == "explore" and self.failures % 4:
-            w = uniform(self.state.rng)
-            if w < 0.5:
-                name = "window"
-                self.shuffle_window(length)
-            else:
-                name = "swap"
+        self.squeeze(length, max(0.0, base.length - length))
+        if name == "window":
+            self.shuffle_window(length)
+        elif name == "swap":
+            for _ in range(1 + int(uniform(rng) * 3)):
                 self.swap(length)
         if any(len(q) > 1 for q in m.num_states) and uniform(self.state.rng) < 0.3:
             self.flip_group(length)
         t0 = self.clock()
         ok, got = self.separate(length, patience)
-        row = self.stats.setdefault(name, [0.0, 0.0, 0.0])
+        row = self.stats.setdefault(name, [0.0, 0.0, 0.0, 0.0])
         row[0] += 1
         row[2] += self.clock() - t0
         if ok:
             row[1] += 1
+            row[3] += 1.0 - got / self.best.length
             if name == "compress":
                 self.fine = min(0.003, self.fine * 1.5)
-            else:
-                self.failures = 0
             return self._better(got)
         if name == "compress":
             self.fine = max(0.00005, self.fine * 0.7)
+        elif name == "shrink":
+            self.step *= 0.5
         else:
-            self.failures += 1
-            if self.step > 0.01:
-                self.step = max(0.01, 0.5 * self.step)
             self.pool.append((got, self.keep(length)))
             self.pool.sort(key=lambda e: e[0])
             del self.pool[8:]
-            if self.failures % 5 == 0:
-                self.step = max(0.001, self.step * 0.7)
         return False
 
 

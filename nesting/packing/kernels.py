@@ -382,6 +382,57 @@ def _best_move(
 
 
 @njit(cache=True, error_model="numpy")
+def _whole_score(T: Tables, F: FieldTables, S: State, i: int, everyone: NDArray[np.int64]) -> float:
+    s = int(S.at[i, RING])
+    total = score(S.at, S.mask, S.weight, F.pair, F.meta, F.data, i, s, S.mask[i], S.at[i, HW], S.at[i, HH],
+                  S.at[i, CX], S.at[i, CY], everyone, len(everyone), _BIG)  # fmt: skip
+    if len(T.o_mask) > 0:
+        total += _on_obstacles(T, F, S, i, S.var[i], S.at[i, CX], S.at[i, CY])
+    return total
+
+
+@njit(cache=True, error_model="numpy")
+def _exchange(
+    T: Tables, F: FieldTables, S: State, i: int, length: float, everyone: NDArray[np.int64], near: NDArray[np.int64],
+    found: Floats,
+) -> bool:
+    """Try item i at the place of another of about its size, and that one at the place of i; keep it if it is better."""
+    n = len(everyone)
+    j = -1
+    for _ in range(8):
+        c = int(uniform(S.rng) * n)
+        ratio = T.i_size[c] / T.i_size[i]
+        if c != i and not T.i_fixed[c] and T.i_kind[c] != T.i_kind[i] and 0.6 < ratio < 1.7:
+            j = c
+            break
+    if j < 0:
+        return False
+    xi, yi, vi = S.at[i, CX], S.at[i, CY], S.var[i]
+    xj, yj, vj = S.at[j, CX], S.at[j, CY], S.var[j]
+    shared = S.weight[i, j] * S.at[i, ROOT] * S.at[j, ROOT] * S.pen[i, j]
+    before = _whole_score(T, F, S, i, everyone) + _whole_score(T, F, S, j, everyone) - shared
+    S.mask[j] = 0
+    put(T, S, i, vi, fit_x(T, vi, xj, length), fit_y(T, vi, yj))
+    _best_move(T, F, S, i, length, 0, 6, 3, everyone, near, found)
+    after = found[2]
+    ok = after < before
+    if ok:
+        put(T, S, i, int(found[3]), found[0], found[1])
+        put(T, S, j, vj, fit_x(T, vj, xi, length), fit_y(T, vj, yi))
+        _best_move(T, F, S, j, length, 3, 6, 3, everyone, near, found)
+        after += found[2]
+        ok = after < before
+    if ok:
+        put(T, S, j, int(found[3]), found[0], found[1])
+        _refresh(T, F, S, i)
+        _refresh(T, F, S, j)
+    else:
+        put(T, S, i, vi, xi, yi)
+        put(T, S, j, vj, xj, yj)
+    return ok
+
+
+@njit(cache=True, error_model="numpy")
 def separate(
     T: Tables, F: FieldTables, S: State, length: float, passes: int, patience: int, control: Floats,
     best_x: Floats, best_y: Floats, best_v: NDArray[np.int32],
@@ -450,6 +501,9 @@ def separate(
                     bad = True
                     break
             if not bad:
+                continue
+            if control[7] > 0.0 and uniform(S.rng) < control[7]:
+                _exchange(T, F, S, i, length, everyone, near, found)
                 continue
             before = _best_move(T, F, S, i, length, whole, local, contact, everyone, near, found)
             if found[2] < before:

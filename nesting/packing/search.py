@@ -24,7 +24,7 @@ log = logging.getLogger(__name__)
 _Reason = Literal["seconds", "rounds", "length", "bound", "interrupted"]
 
 #: seconds: the first slice of a worker, and the longest
-_SLICE = (0.3, 1.5)
+_SLICE = (0.3, 2.0)
 #: rounds of each worker between two exchanges of the best layout, when rounds are counted
 _EXCHANGE = 5
 #: share of the time that is spent on the lower bound, and seconds at most
@@ -191,13 +191,10 @@ class _Run:
         together = self.stop.rounds is not None
 
         def submit(w: int, rounds: int) -> None:
-            seconds = None
-            if self.stop.seconds is not None:
-                seconds = max(0.0, self.stop.seconds - self.elapsed())
-            if not together:
-                seconds = min(length[w], math.inf if seconds is None else seconds)
-                length[w] = min(_SLICE[1], length[w] * 1.5)
-            task = Slice(data, key, _mixed(self.seed, w), rounds, seconds, memory[w], self.layout, self.fallback,
+            left = None if self.stop.seconds is None else max(0.0, self.stop.seconds - self.elapsed())
+            seconds = None if together else length[w]
+            length[w] = min(_SLICE[1], length[w] * 1.5)
+            task = Slice(data, key, _mixed(self.seed, w), rounds, seconds, left, memory[w], self.layout, self.fallback,
                          self.target * self.model.scale)  # fmt: skip
             running[executor.submit(run_slice, task)] = w
 

@@ -36,7 +36,7 @@ class Prepared:
 
 @dataclass(frozen=True, eq=False)
 class Slice:
-    """A piece of work: ``rounds`` attempts at most, none begun after ``seconds``, from ``memory`` (None: begin) and ``best``.
+    """A piece of work: ``rounds`` attempts at most, none begun after ``seconds``, all given up after ``left``, from ``memory`` (None: begin) and ``best``.
     ``fallback`` is a plain valid layout, for when no random one can be separated.
 
     ``problem`` is pickled; ``target``: stop at this length (internal units).
@@ -47,6 +47,7 @@ class Slice:
     seed: int
     rounds: int
     seconds: float | None
+    left: float | None
     memory: Memory | None
     best: Layout | None
     fallback: Layout | None
@@ -105,7 +106,8 @@ def ignore_interrupts() -> None:
 def run_slice(task: Slice) -> SliceResult:
     """Do one slice."""
     began = time.perf_counter()
-    have = prepared(task.problem, task.key, None, None if task.seconds is None else began + task.seconds)
+    until = None if task.left is None else began + task.left
+    have = prepared(task.problem, task.key, None, until)
     if have is None:
         return SliceResult(task.memory, (), None, 0)
     explorer = Explorer(have.model, have.fields, have.compactor, task.seed)
@@ -114,8 +116,8 @@ def run_slice(task: Slice) -> SliceResult:
     explorer.fallback = task.fallback
     if task.best is not None:
         explorer.adopt(task.best)
-    if task.seconds is not None:
-        explorer.deadline = began + task.seconds
+    if until is not None:
+        explorer.deadline = until
     betters = []
     done = 0
     while done < task.rounds:
@@ -125,6 +127,7 @@ def run_slice(task: Slice) -> SliceResult:
                 done += 1
                 break
         done += 1
-        if time.perf_counter() >= explorer.deadline:
+        now = time.perf_counter()
+        if now >= explorer.deadline or (task.seconds is not None and now >= began + task.seconds):
             break
     return SliceResult(explorer.memory(), tuple(betters), explorer.keep(0.0), done)

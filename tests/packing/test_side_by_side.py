@@ -81,7 +81,7 @@ def test_a_slice_goes_on_where_it_stopped() -> None:
     data, key = packed(mixed())
 
     def run(rounds: int, memory: object) -> object:
-        return run_slice(Slice(data, key, 3, rounds, None, memory, None, None, 0.0)).memory  # type: ignore[arg-type]
+        return run_slice(Slice(data, key, 3, rounds, None, None, memory, None, None, 0.0)).memory  # type: ignore[arg-type]
 
     one = run(6, None)
     two = run(3, run(3, None))
