@@ -237,6 +237,71 @@ def test_outline_in_every_kind_of_line(read: Callable[..., Reading], release: st
     assert kinds(reading, "open cut line lies inside") == ["ambiguous"]
 
 
+def outline_of(read: Callable[..., Reading], draw: Callable[[Any], object]) -> Polygon:
+    """The outline of what is drawn straight into model space."""
+    doc = new()
+    draw(doc.modelspace())
+    return Polygon(only(read(doc)).outline)
+
+
+def test_arc_over_zero_degrees(read: Callable[..., Reading]) -> None:
+    """An arc runs anticlockwise from its start to its end angle, also past 0°."""
+
+    def draw(msp: Any) -> None:
+        msp.add_line((100, 40), (100, 0))
+        msp.add_arc((100, 20), 20, 270, 90)
+
+    outline = outline_of(read, draw)
+    assert outline.bounds == pytest.approx((100, 0, 120, 40), abs=0.01)
+    assert outline.area == pytest.approx(math.pi * 200, rel=1e-3)
+
+
+@pytest.mark.parametrize("kind", ["circle", "arc", "light polyline", "polyline"])
+def test_lines_seen_from_behind(read: Callable[..., Reading], kind: str) -> None:
+    """Extrusion (0, 0, −1) puts x to the left (DXF Reference, arbitrary axis algorithm)."""
+    back = {"extrusion": (0, 0, -1)}
+
+    def draw(msp: Any) -> None:
+        if kind == "circle":
+            msp.add_circle((60, 30), 20, dxfattribs=back)
+        elif kind == "arc":
+            # from 0° to 180° seen from behind: above the middle in either view
+            msp.add_arc((60, 30), 20, 0, 180, dxfattribs=back)
+            msp.add_line((-40, 30), (-80, 30))
+        elif kind == "light polyline":
+            msp.add_lwpolyline([(40, 30, 1), (80, 30, 0)], format="xyb", close=True, dxfattribs=back)
+        else:
+            msp.add_polyline2d([(40, 30, 1), (80, 30, 0)], format="xyb", close=True, dxfattribs=back)
+
+    box = {"circle": (-80, 10, -40, 50), "arc": (-80, 30, -40, 50)}.get(kind, (-80, 10, -40, 30))
+    assert outline_of(read, draw).bounds == pytest.approx(box, abs=0.011)
+
+
+def test_polyline_with_the_frame_of_its_spline(read: Callable[..., Reading]) -> None:
+    """Vertices of the spline's frame (flag 16) steer the curve and are not on it (DXF Reference, VERTEX group 70)."""
+
+    def draw(msp: Any) -> None:
+        line = msp.add_polyline2d([(0, 0), (50, 90), (100, 0), (100, 50), (0, 50)], close=True)
+        line.dxf.flags |= 4
+        line.vertices[1].dxf.flags |= 16
+
+    assert outline_of(read, draw).area == 5000
+
+
+def test_ellipse_arc_and_whole_ellipse(read: Callable[..., Reading]) -> None:
+    """A whole ellipse: π·a·b; a half of it closed by a line: half of that."""
+
+    def half(msp: Any) -> None:
+        msp.add_ellipse((0, 0), (60, 0), 0.5, 0, math.pi)
+        msp.add_line((-60, 0), (60, 0))
+
+    whole = outline_of(read, lambda msp: msp.add_ellipse((0, 0), (60, 0), 0.5))
+    assert whole.area == pytest.approx(math.pi * 60 * 30, abs=2 / 3 * 0.01 * whole.length)
+    found = outline_of(read, half)
+    assert found.area == pytest.approx(math.pi * 60 * 30 / 2, abs=2 / 3 * 0.01 * found.length)
+    assert found.bounds == pytest.approx((-60, 0, 60, 30), abs=0.01)
+
+
 def test_spline_area_against_scipy(read: Callable[..., Reading]) -> None:
     """A closed cubic B-spline: area by integrating scipy's spline (Green's theorem)."""
     import numpy as np

@@ -30,6 +30,13 @@ def front(read_svg: ReadSvg, inner: str) -> Piece:
         ('<line class="notch" x1="100" y1="40" x2="107" y2="40"/>', (100, 260), 180, "slit", 7),
         ('<line class="notch" x1="97" y1="40" x2="103" y2="40"/>', (100, 260), 180, "slit", 6),
         (
+            '<line class="notch" x1="97" y1="38" x2="103" y2="42"/>',
+            (100, 260),
+            180 - math.degrees(math.atan2(4, 6)),
+            "slit",
+            math.hypot(6, 4),
+        ),
+        (
             '<line class="notch" x1="30" y1="0" x2="33" y2="4"/>',
             (30, 300),
             360 - math.degrees(math.atan2(4, 3)),
@@ -78,7 +85,9 @@ def test_notch_in_a_corner_points_between_the_sides(read_svg: ReadSvg, x: float,
     assert notch.direction == pytest.approx(direction)
 
 
-@pytest.mark.parametrize("mark", ['<circle class="notch" cx="0" cy="0" r="1"/>', '<path class="notch" d="M0.2 0L4 5"/>'])
+@pytest.mark.parametrize(
+    "mark", ['<circle class="notch" cx="0" cy="0" r="1"/>', '<path class="notch" d="M0.2 0L4 5"/>']
+)
 def test_notch_at_the_end_of_the_fold_points_along_it(read_svg: ReadSvg, mark: str) -> None:
     """Both halves share a notch on the fold, so that it lies on the fold edge and points along it."""
     (notch,) = front(read_svg, f'<line class="fold" x1="0" y1="0" x2="0" y2="80"/>{mark}').notches

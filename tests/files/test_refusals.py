@@ -127,7 +127,7 @@ def test_missing_folder_and_unreadable(tmp_path: Path) -> None:
     with pytest.raises(PatternError, match="no such file"):
         read_pieces(tmp_path / "none.svg")
     (tmp_path / "folder.svg").mkdir()
-    with pytest.raises(PatternError, match="folder"):
+    with pytest.raises(PatternError, match="this is a folder"):
         read_pieces(tmp_path / "folder.svg")
     locked = tmp_path / "locked.svg"
     locked.write_text("x")
@@ -182,6 +182,18 @@ def test_hostile_drawings_end_soon(write: Callable[..., Path], name: str) -> Non
     with contextlib.suppress(PatternError):
         read_pieces(path)
     assert time.process_time() - start < 15.0
+
+
+def test_levels_are_counted_while_parsing(write: Callable[..., Path]) -> None:
+    """A drawing of many levels is refused before its tree is built."""
+    with pytest.raises(PatternError, match="more than 200 levels or"):
+        read_pieces(write(HEAD + HOSTILE["deep groups"] + "</svg>"))
+
+
+def test_the_same_finding_comes_once(read_svg: ReadSvg) -> None:
+    """A hundred pictures are one finding, not a hundred."""
+    reading = read_svg('<path class="cut" d="M0 0H100V80H0Z"/>' + "<image/>" * 100)
+    assert len(reading.findings) == 1
 
 
 def test_what_is_put_right(read_svg: ReadSvg) -> None:

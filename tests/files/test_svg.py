@@ -116,13 +116,18 @@ def test_transforms_in_styles(read_svg: ReadSvg) -> None:
     """A transform may stand in a style; one about another origin is refused and not misread."""
     for how in ('style="transform: scale(2)"', 'style="transform:translate(3px, 4px) rotate(90deg)"', 'class="k"'):
         area = 5000 if "rotate" in how else 20_000
-        outline = only(read_svg(f'<style>.k {{ transform: scale(2) }}</style><g {how}>{RECT}</g>')).outline
+        outline = only(read_svg(f"<style>.k {{ transform: scale(2) }}</style><g {how}>{RECT}</g>")).outline
         assert Polygon(outline).area == pytest.approx(area), how
     with pytest.raises(PatternError, match="transform-origin"):
         read_svg(f'<g style="transform: rotate(9deg); transform-origin: center">{RECT}</g>')
     with pytest.raises(PatternError, match=r"transform .* cannot be read"):
         read_svg(f'<g transform="translate(1in 2in)">{RECT}</g>')
-    assert Polygon(only(read_svg(RECT, 'width="400mm" height="300mm" viewBox="0 0 400 300" transform="scale(2)"')).outline).area == 20_000
+    assert (
+        Polygon(
+            only(read_svg(RECT, 'width="400mm" height="300mm" viewBox="0 0 400 300" transform="scale(2)"')).outline
+        ).area
+        == 20_000
+    )
 
 
 def test_nested_transforms_and_use(read_svg: ReadSvg) -> None:
