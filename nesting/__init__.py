@@ -3,8 +3,67 @@
 The flow, and the only direction in which modules import each other::
 
     files ──> pieces ──> order ──> cloth & spread ──> packing ──> proof ──> report
+
+The public names are loaded when they are first used, as some of them need large libraries.
 """
 
 from __future__ import annotations
 
+from importlib import import_module
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from nesting.api import lay
+    from nesting.errors import CannotLayError, InputError, NestingError
+    from nesting.files import read_pieces
+    from nesting.files.layfile import read_lay
+    from nesting.files.order import load_order
+    from nesting.findings import Finding
+    from nesting.laid import Lay, Placement
+    from nesting.order import Order
+    from nesting.pieces.piece import Piece
+    from nesting.proof import prove
+
 __version__ = "0.1.0"
+
+__all__ = [
+    "CannotLayError",
+    "Finding",
+    "InputError",
+    "Lay",
+    "NestingError",
+    "Order",
+    "Piece",
+    "Placement",
+    "lay",
+    "load_order",
+    "prove",
+    "read_lay",
+    "read_pieces",
+]
+
+_HOMES = {
+    "CannotLayError": "nesting.errors",
+    "Finding": "nesting.findings",
+    "InputError": "nesting.errors",
+    "Lay": "nesting.laid",
+    "NestingError": "nesting.errors",
+    "Order": "nesting.order",
+    "Piece": "nesting.pieces.piece",
+    "Placement": "nesting.laid",
+    "lay": "nesting.api",
+    "load_order": "nesting.files.order",
+    "prove": "nesting.proof",
+    "read_lay": "nesting.files.layfile",
+    "read_pieces": "nesting.files",
+}
+
+
+def __getattr__(name: str) -> Any:
+    if name not in _HOMES:
+        raise AttributeError(f"module 'nesting' has no attribute '{name}'")
+    return getattr(import_module(_HOMES[name]), name)
+
+
+def __dir__() -> list[str]:
+    return sorted([*__all__, "__version__"])

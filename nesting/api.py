@@ -6,7 +6,7 @@ import os
 from collections.abc import Callable, Sequence
 from concurrent.futures import Executor
 
-from nesting.lay import Lay
+from nesting.laid import Lay
 from nesting.order import Order, SpreadName
 from nesting.planning.options import Progress, SearchOptions
 from nesting.planning.solve import Keep, lay_order

@@ -16,7 +16,7 @@ from hypothesis import strategies as st
 
 from nesting.errors import InternalError, OrderError
 from nesting.files.layfile import lay_as_bytes, lay_as_dict, lay_from_dict, read_lay
-from nesting.lay import (
+from nesting.laid import (
     FoldLine,
     GarmentShare,
     Lay,

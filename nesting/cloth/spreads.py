@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
-from nesting.lay import FoldLine, PlyRegion, Spread
+from nesting.laid import FoldLine, PlyRegion, Spread
 from nesting.order import Cloth, Remnant, SpreadName
 from nesting.pieces.piece import Ring
 

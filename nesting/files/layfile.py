@@ -13,7 +13,7 @@ from typing import Any
 
 from nesting.errors import InternalError, OrderError
 from nesting.files.layreading import SCHEMA, lay_from_dict
-from nesting.lay import Lay, Placement, Spread, SpreadTried
+from nesting.laid import Lay, Placement, Spread, SpreadTried
 from nesting.pieces.piece import Point, Ring
 
 __all__ = ["SCHEMA", "lay_as_bytes", "lay_as_dict", "lay_from_dict", "read_lay"]

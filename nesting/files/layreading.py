@@ -7,7 +7,7 @@ from typing import Any
 
 from nesting.errors import OrderError
 from nesting.files.layvalues import Reader
-from nesting.lay import FoldLine, GarmentShare, Lay, Placement, PlyRegion, Section, Spread, SpreadTried
+from nesting.laid import FoldLine, GarmentShare, Lay, Placement, PlyRegion, Section, Spread, SpreadTried
 from nesting.pieces.piece import Drill, Notch
 
 __all__ = ["SCHEMA", "lay_from_dict"]

@@ -112,4 +112,5 @@ def read_trim(block: Block, edges: tuple[str, ...], *, imperial: bool) -> Trim:
         join=block["join"],
         increment=default_increment(imperial) if increment is None else increment,
         price=block["price"],
+        openings=block["openings"],
     )

@@ -193,6 +193,7 @@ BLOCKS: dict[str, tuple[Key, ...]] = {
         Key("kind", choice("elastic", "binding", "lace", "fold-over elastic"), "what it is", REQUIRED),
         Key("edges", _edges, "edges it is sewn to", REQUIRED),
         Key("ratio", number(0.05, 5.0, "a ratio"), "trim length per edge length"),
+        Key("openings", count(1, 1000), "openings of one garment that it goes round; default: counted from the pieces"),
         Key("join", length(), "added for each join", 0.0),
         Key("increment", length(above=True), "sold by this; default as for cloth"),
         Key("price", price, "per metre, or per yard with inches or yards"),

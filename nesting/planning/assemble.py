@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from nesting.cloth.orientation import Orientation, orientation
 from nesting.cloth.spreads import make_spread
 from nesting.errors import CannotLayError
-from nesting.lay import FoldLine, Placement, Spread, mirrored_over_fold, placed
+from nesting.laid import FoldLine, Placement, Spread, mirrored_over_fold, placed
 from nesting.order import Cloth, CutPiece, Order, Remnant
 from nesting.packing.problem import Axis, Item, Place, Pose, Problem, Region
 from nesting.pieces.piece import Piece, Ring

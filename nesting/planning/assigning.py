@@ -7,24 +7,12 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from nesting.order import Remnant
-from nesting.planning.parts import PieceClass
+from nesting.planning.parts import Kind, PieceClass
 
-__all__ = ["Assignment", "Kind", "Refusal", "assign"]
+__all__ = ["Assignment", "Refusal", "assign"]
 
 #: Values and areas go into the solver as whole numbers of these parts.
 _VALUE_PARTS = 1000
-
-
-@dataclass(frozen=True)
-class Kind:
-    """One garment of the order: at most ``count`` of them, each worth ``value`` and needing so many of each class;
-    ``same_cloth``: the pieces of one garment that share a cloth come from the same remnant."""
-
-    label: str
-    count: int
-    value: float
-    same_cloth: bool
-    needs: tuple[tuple[PieceClass, int], ...]
 
 
 @dataclass(frozen=True)

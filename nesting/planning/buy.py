@@ -14,7 +14,7 @@ from typing import Any
 
 from nesting.cloth.spreads import sound_spreads
 from nesting.errors import CannotLayError, UnitsError
-from nesting.lay import Lay
+from nesting.laid import Lay
 from nesting.order import Cloth, Nap, Order, SpreadName
 from nesting.planning.curve import (
     CURVE_COUNTS,

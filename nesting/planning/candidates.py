@@ -10,7 +10,7 @@ from dataclasses import dataclass, field
 from itertools import combinations_with_replacement
 
 from nesting.cloth.orientation import orientation
-from nesting.lay import placed
+from nesting.laid import placed
 from nesting.order import Cloth, SpreadName
 from nesting.planning.demand import Stack
 from nesting.planning.jobs import JobStyle

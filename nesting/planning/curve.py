@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from nesting.errors import CannotLayError
-from nesting.lay import Lay
+from nesting.laid import Lay
 from nesting.order import Garment, Order, SpreadName
 from nesting.planning.laying import LayOne, garment_label, pieces_on, with_counts
 

@@ -15,7 +15,7 @@ from functools import lru_cache
 from typing import Literal
 
 from nesting.errors import CannotLayError, OrderError
-from nesting.lay import mirrored_over_fold
+from nesting.laid import mirrored_over_fold
 from nesting.order import Cloth, CutPiece, Garment, Order, Together
 from nesting.pieces.piece import Piece
 from nesting.pieces.together import agreement

@@ -10,7 +10,7 @@ from itertools import groupby
 from typing import Literal
 
 from nesting.errors import CannotLayError
-from nesting.lay import Spread
+from nesting.laid import Spread
 from nesting.planning.demand import Need, Stack
 
 __all__ = ["Job", "JobStyle", "jobs_for"]

@@ -7,7 +7,7 @@ from collections import Counter
 from collections.abc import Sequence
 from dataclasses import replace
 
-from nesting.lay import Lay
+from nesting.laid import Lay
 from nesting.order import Order, Remnant
 from nesting.planning.assigning import Refusal
 from nesting.planning.parts import Fits, PieceClass, Unit, class_area, part_order

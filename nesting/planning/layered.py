@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 from nesting.cloth.spreads import make_spread
-from nesting.lay import Lay, Placement, Section, Spread, mirrored_over_fold, placed
+from nesting.laid import Lay, Placement, Section, Spread, mirrored_over_fold, placed
 from nesting.order import CutPiece, Order
 from nesting.pieces.together import agreement
 from nesting.planning.demand import garment_counts

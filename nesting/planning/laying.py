@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING, Protocol
 
-from nesting.lay import Lay
+from nesting.laid import Lay
 from nesting.order import CutPiece, Garment, Order, Remnant, SpreadName
 
 if TYPE_CHECKING:

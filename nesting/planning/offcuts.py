@@ -10,7 +10,7 @@ import math
 from dataclasses import dataclass
 from typing import Any
 
-from nesting.lay import FoldLine, Lay, Section
+from nesting.laid import FoldLine, Lay, Section
 from nesting.order import Remnant
 from nesting.pieces.piece import Point, Ring
 

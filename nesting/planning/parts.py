@@ -13,19 +13,19 @@ from functools import lru_cache
 from typing import TYPE_CHECKING, Protocol
 
 from nesting.errors import CannotLayError
-from nesting.lay import Lay, Placement
+from nesting.laid import Lay, Placement
 from nesting.order import CutPiece, Garment, Order, Remnant
 from nesting.pieces.piece import Point, mapped
 from nesting.planning.demand import needs_of, stacks_of
 from nesting.planning.laying import area_of, laying
 
 if TYPE_CHECKING:
-    from nesting.planning.assigning import Kind
     from nesting.planning.options import SearchOptions
 
 __all__ = [
     "Fits",
     "FitsBySearch",
+    "Kind",
     "PieceClass",
     "Unit",
     "class_area",
@@ -49,6 +49,18 @@ class PieceClass:
     def label(self) -> str:
         """For people."""
         return " ".join(part for part in (self.piece, self.size, self.hand) if part)
+
+
+@dataclass(frozen=True)
+class Kind:
+    """One garment of the order: at most ``count`` of them, each worth ``value`` and needing so many of each class;
+    ``same_cloth``: the pieces of one garment that share a cloth come from the same remnant."""
+
+    label: str
+    count: int
+    value: float
+    same_cloth: bool
+    needs: tuple[tuple[PieceClass, int], ...]
 
 
 @dataclass(frozen=True)

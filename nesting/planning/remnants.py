@@ -19,12 +19,12 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from nesting.errors import CannotLayError, OrderError
-from nesting.lay import Lay
+from nesting.laid import Lay
 from nesting.order import Garment, Order, Remnant
-from nesting.planning.assigning import Kind, assign
+from nesting.planning.assigning import assign
 from nesting.planning.knowledge import Knowledge, load_of
 from nesting.planning.laying import LayOne, cloths_used, garment_label, pieces_on, ring_area, with_counts
-from nesting.planning.parts import Fits, PieceClass, Unit, class_area, classes_of, part_order, restored, units_of
+from nesting.planning.parts import Fits, Kind, PieceClass, Unit, class_area, classes_of, part_order, restored, units_of
 from nesting.planning.shortfall import why_no_more
 
 __all__ = ["Made", "RemnantPlan", "ToBuy", "Use", "plan_remnants"]

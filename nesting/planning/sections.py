@@ -12,7 +12,7 @@ from dataclasses import replace
 from itertools import islice
 
 from nesting.errors import CannotLayError
-from nesting.lay import Section
+from nesting.laid import Section
 from nesting.order import Cloth, Order
 from nesting.packing.problem import PackingError, Result
 from nesting.planning.assemble import Assembly, assemble, with_length
@@ -20,6 +20,7 @@ from nesting.planning.candidates import Candidate
 from nesting.planning.demand import Stack
 from nesting.planning.jobs import JobStyle
 from nesting.planning.options import SearchOptions, share_of
+from nesting.planning.runs import run_search
 
 __all__ = ["sectioned"]
 
@@ -69,8 +70,6 @@ def sectioned(
 
     ``flaps`` are partial folds that did well by themselves; the folded section tries them beside the plain fold.
     """
-    from nesting.planning.solve import run_search
-
     if cloth.repeat_along > 0.0 or cloth.repeat_across > 0.0:
         return None, "the repeat of the cloth would have to run on from one section into the next"
     if any(s.needs[0].follower is not None for s in stacks):

@@ -6,9 +6,8 @@ import math
 from collections.abc import Mapping, Sequence
 
 from nesting.order import Remnant
-from nesting.planning.assigning import Kind
 from nesting.planning.knowledge import Knowledge
-from nesting.planning.parts import PieceClass, Unit
+from nesting.planning.parts import Kind, PieceClass, Unit
 
 __all__ = ["why_no_more"]
 

@@ -14,13 +14,14 @@ from dataclasses import dataclass, field, replace
 
 from nesting.cloth.spreads import Refusal, cloth_of_remnant, sound_spreads
 from nesting.errors import CannotLayError, OrderError
-from nesting.lay import Lay, Section, SpreadTried
+from nesting.laid import Lay, Section, SpreadTried
 from nesting.order import Cloth, Order, Remnant, SpreadName
-from nesting.packing.problem import Bound, Item, NeverFits, PackingError, Place, Problem, Result, Stop
+from nesting.packing.problem import Bound, Item, NeverFits, PackingError, Place, Result, Stop
 from nesting.planning.assemble import Assembly, assemble, with_length
 from nesting.planning.candidates import Candidate, candidates_for
 from nesting.planning.demand import Counts, Stack, garment_counts, stacks_of
 from nesting.planning.options import Progress, SearchOptions, search_pool, share_of
+from nesting.planning.runs import NO_BOUND, run_search
 from nesting.planning.starts import Lying, lying_in, opened_out, place_missing, places_from
 from nesting.planning.yardage import buy_length, cloth_used, full_widths, garment_shares, utilisation
 from nesting.units import format_length
@@ -30,7 +31,6 @@ __all__ = ["Keep", "SearchOptions", "lay_cloth", "lay_order"]
 #: (piece name, copy) of placements that stay where a lay file has them
 Keep = tuple[str, int]
 
-_NO_BOUND = Bound(0.0, "not worked out")
 _STAGE_ONE = 0.30
 _STAGE_TWO = 0.30
 _OPEN = 0.40
@@ -93,19 +93,6 @@ class _Search:
             self.best = length if self.best is None else min(self.best, length)
         if self.options.on_progress is not None:
             self.options.on_progress(Progress(self.cloth.name, doing, share, self.best))
-
-
-def run_search(
-    problem: Problem, stop: Stop, seed: int, start: tuple[Place, ...] | None
-) -> Result | NeverFits | PackingError:
-    """One search in this process; errors come back as values, so that a pool can carry them."""
-    from nesting.packing.search import solve
-
-    try:
-        # A candidate's own bound would cost more than its short run; the lay's bound is worked out once, at the end.
-        return solve(problem, stop, seed=seed, workers=1, start=start, bound=_NO_BOUND)
-    except PackingError as error:
-        return error
 
 
 def lay_order(
@@ -314,7 +301,7 @@ def _first_lay(search: _Search, kind: SpreadName) -> None:
     for candidate in candidates_for(kind, search.stacks, search.cloth)[:3]:
         try:
             assembly = _assembled(search, candidate)
-            length = solve(assembly.problem, Stop(seconds=0.0), seed=search.options.seed, bound=_NO_BOUND).length
+            length = solve(assembly.problem, Stop(seconds=0.0), seed=search.options.seed, bound=NO_BOUND).length
         except (CannotLayError, PackingError):
             continue
         search.tell("first lay", 0.0, cloth_used(kind, search.cloth, length))

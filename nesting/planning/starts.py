@@ -10,12 +10,13 @@ import math
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
 
-from nesting.lay import Placement, Section, Spread, mirrored_over_fold, placed
+from nesting.laid import Placement, Section, Spread, mirrored_over_fold, placed
 from nesting.order import Cloth
-from nesting.packing.problem import Bound, Item, PackingError, Place, Pose, Stop
+from nesting.packing.problem import Item, PackingError, Place, Pose, Stop
 from nesting.pieces.piece import Piece
 from nesting.planning.assemble import Assembly
 from nesting.planning.demand import is_symmetric
+from nesting.planning.runs import NO_BOUND
 
 __all__ = ["Lying", "lying_in", "opened_out", "place_missing", "places_from"]
 
@@ -205,7 +206,7 @@ def place_missing(places: tuple[Place, ...], assembly: Assembly) -> tuple[Place,
     if 0.0 in periods or len(periods) > 1:
         return None
     try:
-        found = solve(replace(assembly.problem, items=tuple(rest)), Stop(rounds=3), bound=Bound(0.0, "not worked out"))
+        found = solve(replace(assembly.problem, items=tuple(rest)), Stop(rounds=3), bound=NO_BOUND)
     except PackingError:
         return None
     reach = min(p.x + float(rest[p.item].poses[p.pose].ring[:, 0].min()) for p in found.places)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from nesting.lay import GarmentShare, Placement, Section
+from nesting.laid import GarmentShare, Placement, Section
 from nesting.order import Cloth, SpreadName
 from nesting.units import round_up
 

@@ -6,7 +6,7 @@ from collections import Counter
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
-from nesting.lay import Lay, Placement
+from nesting.laid import Lay, Placement
 from nesting.order import Cloth, CutPiece, Order
 from nesting.proof.pattern import plain
 from nesting.proof.turning import heading

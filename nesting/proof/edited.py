@@ -10,7 +10,7 @@ import numpy as np
 from nesting.errors import OrderError
 from nesting.files.layfile import read_lay
 from nesting.findings import Finding
-from nesting.lay import GarmentShare, Lay, Placement, PlyRegion, Section, mirrored_over_fold, placed
+from nesting.laid import GarmentShare, Lay, Placement, PlyRegion, Section, mirrored_over_fold, placed
 from nesting.order import Order
 from nesting.proof.pattern import near
 from nesting.proof.proving import measure, prove

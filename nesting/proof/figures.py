@@ -9,7 +9,7 @@ from itertools import pairwise
 
 from shapely import Polygon
 
-from nesting.lay import Lay, Section
+from nesting.laid import Lay, Section
 from nesting.order import Cloth, Remnant
 from nesting.proof.placing import EDGE_SLACK, Judged
 from nesting.proof.table import Table, cloth_facts

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 from shapely import LinearRing, Point
 
-from nesting.lay import Lay
+from nesting.laid import Lay
 from nesting.order import Cloth, CutPiece, Order, Seam
 from nesting.pieces.piece import Notch
 from nesting.proof.placing import Judged

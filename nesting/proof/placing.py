@@ -9,7 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 from shapely import Polygon
 
-from nesting.lay import Placement
+from nesting.laid import Placement
 from nesting.order import Cloth, CutPiece
 from nesting.pieces.piece import Point
 from nesting.proof.motion import Array, Motion, lying

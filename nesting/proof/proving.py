@@ -8,7 +8,7 @@ import numpy as np
 import shapely
 
 from nesting.errors import ProofError
-from nesting.lay import FoldLine, Lay, Placement, Section
+from nesting.laid import FoldLine, Lay, Placement, Section
 from nesting.order import Cloth, CutPiece, Order, Remnant
 from nesting.pieces.piece import Ring
 from nesting.proof.counting import asked_of, check_counts, counts_of, garment_failures

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from shapely import Polygon, box
 from shapely.geometry.base import BaseGeometry
 
-from nesting.lay import PlyRegion, Section
+from nesting.laid import PlyRegion, Section
 from nesting.order import Cloth, Remnant, SpreadName
 from nesting.proof.motion import IDENTITY, Motion
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from nesting.lay import mirrored_over_fold
+from nesting.laid import mirrored_over_fold
 from nesting.pieces.piece import Piece
 from nesting.report.grainline import through
 from nesting.report.shapes import turned

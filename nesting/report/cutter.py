@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from nesting.lay import Lay, Placement, Section
+from nesting.laid import Lay, Placement, Section
 from nesting.pieces.piece import Line
 from nesting.report.fonts import shown
 from nesting.report.labels import Block, Labeller, upright

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from nesting.lay import Lay
+from nesting.laid import Lay
 from nesting.order import Order
 from nesting.report import looks
 from nesting.report.fonts import shown, text_width

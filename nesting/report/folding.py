@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 
-from nesting.lay import Lay, Section
+from nesting.laid import Lay, Section
 from nesting.pieces.piece import Line
 from nesting.report.scene import Item, Scene, Shape, Stroke, Text
 from nesting.report.words import edge_names, long_length

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from nesting.lay import Placement
+from nesting.laid import Placement
 from nesting.pieces.piece import Point, Ring
 from nesting.report.shapes import chords, ring_box, turned
 

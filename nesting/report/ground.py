@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 
-from nesting.lay import Lay, PlyRegion
+from nesting.laid import Lay, PlyRegion
 from nesting.pieces.piece import Line, Ring
 from nesting.report import looks
 from nesting.report.fonts import text_width

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 
-from nesting.lay import Lay
+from nesting.laid import Lay
 from nesting.report import looks
 from nesting.report.fonts import shown, text_width
 from nesting.report.marked import groups

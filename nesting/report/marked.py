@@ -6,7 +6,7 @@ import math
 from collections.abc import Mapping
 from dataclasses import replace
 
-from nesting.lay import Lay, Placement
+from nesting.laid import Lay, Placement
 from nesting.pieces.piece import Line, Point, Ring
 from nesting.report import looks
 from nesting.report.fonts import shown

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from nesting.lay import Section
+from nesting.laid import Section
 
 __all__ = ["Offcut", "free_rectangles", "largest_rectangle"]
 

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from typing import Any
 
 from nesting.errors import InputError
-from nesting.lay import Lay
+from nesting.laid import Lay
 from nesting.order import Order
 from nesting.report.words import slug
 

@@ -7,7 +7,7 @@ from importlib.resources import files
 from typing import Any
 
 from nesting.findings import Finding
-from nesting.lay import Lay
+from nesting.laid import Lay
 from nesting.order import Order
 from nesting.report.drawing import lay_scene
 from nesting.report.folding import cross_section, folding_steps

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
-from nesting.lay import Lay
+from nesting.laid import Lay
 from nesting.report import looks
 from nesting.report.drawing import lay_scene
 from nesting.report.pdf import MM, PAPERS, canvas_for, draw_items, finished

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from nesting.lay import Section
+from nesting.laid import Section
 from nesting.report.shapes import ring_box
 
 __all__ = ["covering", "cut_through", "leaders_of", "ply_styles"]

@@ -6,7 +6,7 @@ import math
 from dataclasses import replace
 from typing import Literal
 
-from nesting.lay import Lay
+from nesting.laid import Lay
 from nesting.pieces.piece import Line
 from nesting.report.drawing import lay_scene
 from nesting.report.paged import square_side, stretches

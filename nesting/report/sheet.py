@@ -22,7 +22,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
-from nesting.lay import Lay, Placement, Section
+from nesting.laid import Lay, Placement, Section
 from nesting.report.grainline import grain_line
 from nesting.report.plies import covering, cut_through, leaders_of
 from nesting.report.shapes import ring_box

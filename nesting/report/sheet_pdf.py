@@ -6,7 +6,7 @@ import io
 from typing import Any
 from xml.sax.saxutils import escape
 
-from nesting.lay import Lay
+from nesting.laid import Lay
 from nesting.report.folding import cross_section, folding_steps
 from nesting.report.fonts import BOLD, PLAIN, register, shown
 from nesting.report.pdf import MM, PAPERS, draw_items

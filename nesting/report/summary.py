@@ -6,7 +6,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
 from nesting.findings import Finding
-from nesting.lay import Lay
+from nesting.laid import Lay
 from nesting.order import Order
 from nesting.report.offcuts import free_rectangles
 

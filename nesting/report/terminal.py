@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
-from nesting.lay import Lay
+from nesting.laid import Lay
 from nesting.order import Order
 from nesting.report.summary import cost
 from nesting.report.words import long_length, shop_length

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from nesting.lay import Lay, Section
+from nesting.laid import Lay, Section
 from nesting.report.sheet import Row, rows
 from nesting.report.words import edge_names
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 
-from nesting.lay import Lay, Placement, Spread
+from nesting.laid import Lay, Placement, Spread
 from nesting.units import format_fraction, format_length, parse_length
 
 __all__ = [

@@ -14,7 +14,7 @@ import pytest
 from nesting.cloth.orientation import orientation
 from nesting.cloth.spreads import make_spread
 from nesting.errors import CannotLayError, OrderError
-from nesting.lay import Lay
+from nesting.laid import Lay
 from nesting.order import Order, Together
 from nesting.planning.options import SearchOptions
 from nesting.planning.solve import lay_cloth

@@ -7,7 +7,7 @@ from typing import Any
 
 import pytest
 
-from nesting.lay import Lay, Section
+from nesting.laid import Lay, Section
 from nesting.order import Cloth, Garment, Motif, Order, Remnant, Seam, Together
 from nesting.pieces.piece import Edge, Notch
 from nesting.planning.assemble import assemble, with_length

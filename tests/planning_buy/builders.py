@@ -7,7 +7,7 @@ from dataclasses import replace
 from typing import Any
 
 from nesting.errors import CannotLayError
-from nesting.lay import Lay, PlyRegion, Section, Spread, SpreadTried
+from nesting.laid import Lay, PlyRegion, Section, Spread, SpreadTried
 from nesting.order import Cloth, CutPiece, Garment, Order, Remnant, SpreadName
 from nesting.pieces.piece import Edge, Piece, Point
 from nesting.planning.laying import garment_area

@@ -8,7 +8,7 @@ from dataclasses import replace
 import pytest
 from shapely.geometry import Polygon, box
 
-from nesting.lay import FoldLine, Placement, PlyRegion, Section, Spread
+from nesting.laid import FoldLine, Placement, PlyRegion, Section, Spread
 from nesting.order import Cloth
 from nesting.planning.offcuts import as_remnants, largest_rectangle, offcuts
 from nesting.planning.stash import Stash, add, read_stash, write_stash

@@ -9,11 +9,10 @@ from dataclasses import replace
 import pytest
 
 from nesting.errors import OrderError
-from nesting.lay import Placement, placed
+from nesting.laid import Placement, placed
 from nesting.order import Cloth, Garment
-from nesting.planning.assigning import Kind
 from nesting.planning.options import SearchOptions
-from nesting.planning.parts import FitsBySearch, classes_of, part_order, restored, units_of
+from nesting.planning.parts import FitsBySearch, Kind, classes_of, part_order, restored, units_of
 from nesting.planning.remnants import plan_remnants
 from nesting.proof import prove
 

@@ -7,7 +7,7 @@ from dataclasses import replace
 from typing import Any
 
 from nesting.cloth.spreads import cloth_of_remnant, make_spread
-from nesting.lay import Lay, Placement, Section, mirrored_over_fold, placed
+from nesting.laid import Lay, Placement, Section, mirrored_over_fold, placed
 from nesting.order import Cloth, CutPiece, Garment, Order, Remnant, SpreadName
 from nesting.pieces.piece import Drill, Notch, Piece, Ring
 from nesting.planning.yardage import buy_length, garment_shares, utilisation

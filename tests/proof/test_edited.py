@@ -13,7 +13,7 @@ import pytest
 from nesting.errors import OrderError
 from nesting.files.layfile import lay_as_bytes, read_lay
 from nesting.files.order import load_order
-from nesting.lay import Lay
+from nesting.laid import Lay
 from nesting.proof import prove
 from nesting.proof.edited import judge_lay_file, judgement_of, redrawn
 

@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import pytest
 
-from nesting.lay import Lay
+from nesting.laid import Lay
 from nesting.order import Order
 from nesting.proof import prove
 from nesting.proof.proving import measure

@@ -12,7 +12,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from nesting.lay import Lay, Placement, Section
+from nesting.laid import Lay, Placement, Section
 from nesting.order import Order
 from nesting.pieces.piece import Drill, Notch, Piece, mapped
 from nesting.proof import FailureKind, prove

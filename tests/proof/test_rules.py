@@ -9,7 +9,7 @@ from typing import Any
 import pytest
 
 from nesting.cloth.orientation import orientation
-from nesting.lay import Lay, Placement
+from nesting.laid import Lay, Placement
 from nesting.order import Cloth, Garment, Motif, Order, Seam, Together
 from nesting.pieces.piece import Edge, Notch, Piece
 from nesting.proof import FailureKind, prove

@@ -14,7 +14,7 @@ from shapely.affinity import scale, translate
 
 from nesting.cloth.spreads import make_spread
 from nesting.errors import ProofError
-from nesting.lay import FoldLine, Lay, Placement
+from nesting.laid import FoldLine, Lay, Placement
 from nesting.order import Order, Remnant
 from nesting.proof import FailureKind, prove, require
 from nesting.proof.unfold import ClothPiece, cut_through

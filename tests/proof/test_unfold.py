@@ -23,7 +23,7 @@ from shapely import LinearRing, LineString, Polygon, box
 from shapely.affinity import rotate, scale, translate
 from shapely.ops import polygonize
 
-from nesting.lay import PlyRegion, Section, Spread
+from nesting.laid import PlyRegion, Section, Spread
 from nesting.order import Cloth
 from nesting.pieces.piece import Piece, Ring
 from nesting.proof.motion import lying

@@ -7,7 +7,7 @@ from dataclasses import replace
 import pytest
 
 from nesting.cloth.spreads import make_spread
-from nesting.lay import Lay, Placement, Section, placed
+from nesting.laid import Lay, Placement, Section, placed
 from nesting.order import Cloth, CutPiece, Garment, Order
 from nesting.pieces.piece import Piece
 from nesting.planning.yardage import buy_length, garment_shares, utilisation

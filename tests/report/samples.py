@@ -9,7 +9,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
-from nesting.lay import (
+from nesting.laid import (
     FoldLine,
     GarmentShare,
     Lay,

@@ -10,7 +10,7 @@ import pytest
 
 from nesting.cloth.spreads import make_spread
 from nesting.files.order import load_order
-from nesting.lay import Lay, Placement, mirrored_over_fold, placed
+from nesting.laid import Lay, Placement, mirrored_over_fold, placed
 from nesting.order import Order, SpreadName
 from nesting.planning.options import SearchOptions
 from nesting.planning.solve import lay_cloth

@@ -14,7 +14,7 @@ from PIL import Image
 from shapely.geometry import Polygon, box
 from svgelements import SVG, Path
 
-from nesting.lay import Lay
+from nesting.laid import Lay
 from nesting.report import looks
 from nesting.report.drawing import lay_scene
 from nesting.report.fonts import text_width

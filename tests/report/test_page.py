@@ -13,7 +13,7 @@ from rich.console import Console
 
 from nesting.errors import InputError
 from nesting.findings import Finding
-from nesting.lay import Lay
+from nesting.laid import Lay
 from nesting.order import Cloth, CutPiece, Order
 from nesting.proof.verdict import Failure, Verdict
 from nesting.report.outputs import KINDS, lay_outputs, print_outputs

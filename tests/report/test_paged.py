@@ -11,7 +11,7 @@ import pdfplumber
 import pypdfium2
 import pytest
 
-from nesting.lay import Lay
+from nesting.laid import Lay
 from nesting.report.drawing import lay_scene
 from nesting.report.paged import MARGIN_MM, OVERLAP_MM, tile_plan, tiles_pdf, whole_pdf
 from nesting.report.projector import projector_pdf

@@ -14,7 +14,7 @@ import pdfplumber
 import pytest
 from shapely.geometry import Polygon
 
-from nesting.lay import Lay, mirrored_over_fold, placed
+from nesting.laid import Lay, mirrored_over_fold, placed
 from nesting.report.byruler import rebuild
 from nesting.report.folding import cross_section, folding_steps
 from nesting.report.page import report_page
