@@ -265,15 +265,15 @@ def test_lines_seen_from_behind(read: Callable[..., Reading], kind: str) -> None
         if kind == "circle":
             msp.add_circle((60, 30), 20, dxfattribs=back)
         elif kind == "arc":
-            # from 0° to 180° seen from behind: above the middle in either view
-            msp.add_arc((60, 30), 20, 0, 180, dxfattribs=back)
-            msp.add_line((-40, 30), (-80, 30))
+            # from 0° to 90° seen from behind: the quarter at the upper left
+            msp.add_arc((60, 30), 20, 0, 90, dxfattribs=back)
+            msp.add_line((-80, 30), (-60, 50))
         elif kind == "light polyline":
             msp.add_lwpolyline([(40, 30, 1), (80, 30, 0)], format="xyb", close=True, dxfattribs=back)
         else:
             msp.add_polyline2d([(40, 30, 1), (80, 30, 0)], format="xyb", close=True, dxfattribs=back)
 
-    box = {"circle": (-80, 10, -40, 50), "arc": (-80, 30, -40, 50)}.get(kind, (-80, 10, -40, 30))
+    box = {"circle": (-80, 10, -40, 50), "arc": (-80, 30, -60, 50)}.get(kind, (-80, 10, -40, 30))
     assert outline_of(read, draw).bounds == pytest.approx(box, abs=0.011)
 
 

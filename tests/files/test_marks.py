@@ -107,6 +107,13 @@ def test_notch_on_a_curve_points_to_the_centre(read_svg: ReadSvg) -> None:
         ) % 360 == pytest.approx(360, abs=1)
 
 
+def test_kind_by_name_goes_before_the_shape(read_svg: ReadSvg) -> None:
+    """A notch drawn as two lines is of the kind that its class names, whatever it looks like."""
+    lines = '<path class="notch check-notch" d="M100 37 L95 40"/><path class="check-notch" d="M95 40 L100 43"/>'
+    (notch,) = front(read_svg, lines).notches
+    assert notch.kind == "check"
+
+
 def test_notch_off_the_edge_is_moved_and_reported(read_svg: ReadSvg) -> None:
     """A notch drawn on the seam line moves to the cut edge; far away it is a warning, but it is kept."""
     near = read_svg(f'<g id="f">{CUT}<circle class="notch" cx="92" cy="40" r="1"/></g>')
@@ -241,6 +248,18 @@ def test_half_closed_by_a_named_edge_and_the_fold(read_svg: ReadSvg) -> None:
     piece = only(read_svg(f'<g id="f">{body}<line class="fold" x1="0" y1="0" x2="0" y2="80"/></g>'))
     assert Polygon(piece.outline).area == 8000
     assert piece.fold is not None and [(e.start, e.end) for e in piece.edges] == [((100, 220), (100, 300))]
+
+
+def test_edge_over_a_cut_line_where_another_edge_and_the_fold_close_the_outline(read_svg: ReadSvg) -> None:
+    """The edge that lies over a cut line is kept although it repeats that line."""
+    body = (
+        '<path class="cut" d="M0 0H100"/><path class="edge-top" d="M0 0H100"/><path class="edge-side" d="M100 0V80"/>'
+    )
+    body += '<path class="cut" d="M100 80H0"/><line class="fold" x1="0" y1="0" x2="0" y2="80"/>'
+    reading = read_svg(f'<g id="f">{body}</g>')
+    assert Polygon(only(reading).outline).area == 8000
+    assert {e.name for e in only(reading).edges} == {"top", "side"}
+    assert reading.findings == ()
 
 
 def test_on_fold_by_its_label_alone_asks(read_svg: ReadSvg) -> None:
