@@ -126,6 +126,7 @@ def _with_progress(options: SearchOptions, work: Callable[[SearchOptions], Any],
         TextColumn("{task.fields[best]}"),
         console=console,
         transient=True,
+        auto_refresh=False,  # no thread of its own: worker processes are forked from this one
         disable=not console.is_terminal,
     ) as bar:
         task = bar.add_task("reading", total=1.0, best="")
@@ -144,6 +145,7 @@ def _with_progress(options: SearchOptions, work: Callable[[SearchOptions], Any],
                         console.print(f"first valid lay after {first[0]:.1f} s: {best}", highlight=False)
             done = progress.share if seconds is None else min(1.0, (time.monotonic() - begun) / seconds)
             bar.update(task, completed=done, description=f"{progress.cloth}: {progress.doing}", best=best)
+            bar.refresh()
 
         return work(replace(options, on_progress=step))
 

@@ -24,8 +24,8 @@ __all__ = ["PairField", "Profile", "pair_field", "profile"]
 LIMIT = 200_000_000
 #: rings with more corners are thinned for their fields (the exact finish uses the whole ring)
 MANY_CORNERS = 28
-#: share of a shape's size by which thinning may leave its ring: a tenth of a grid cell
-THINNING = 1e-3
+#: share of a shape's size by which thinning may leave its ring: an eighth of a grid cell
+THINNING = 2.5e-3
 _EPS = 1e-6
 
 #: (swap x and y, sign of x, sign of y): the eight ways to turn by quarters and flip

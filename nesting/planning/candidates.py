@@ -6,7 +6,7 @@ them side by side. The search then chooses among these depths.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from itertools import combinations_with_replacement
 
 from nesting.cloth.orientation import orientation
@@ -20,7 +20,7 @@ __all__ = ["Candidate", "candidates_for"]
 #: mm. Room left beside the deepest piece of a flap, so that the outlines used in the search fit as well.
 EASE = 0.5
 #: flap depths tried for a partial fold, and pairs of them for a double fold
-MOST_DEPTHS = 4
+MOST_DEPTHS = 3
 
 
 @dataclass(frozen=True)
@@ -63,6 +63,13 @@ def _depths(stacks: tuple[Stack, ...], cloth: Cloth, deepest: float) -> list[flo
     return sorted(chosen)
 
 
+def _flap_style(depth: float, stacks: tuple[Stack, ...], cloth: Cloth) -> JobStyle:
+    """Pairs go through a flap that takes the widest of them; a shallower one takes halves, and pairs are cut singly."""
+    pairs = [_heights(s, cloth) for s in stacks if not s.cut.on_fold and len(s.needs) > 1]
+    widest = max((heights[0] for heights in pairs if heights), default=0.0)
+    return JobStyle(pairs=depth >= widest + cloth.selvage + EASE)
+
+
 def candidates_for(kind: SpreadName, stacks: tuple[Stack, ...], cloth: Cloth) -> tuple[Candidate, ...]:
     """What to try for a spread, the easiest to cut first. Empty where the pieces give no sensible flap depth."""
     has_halves = any(s.cut.on_fold for s in stacks)
@@ -72,19 +79,20 @@ def candidates_for(kind: SpreadName, stacks: tuple[Stack, ...], cloth: Cloth) ->
     styles = [JobStyle()]
     if has_halves:
         styles.append(JobStyle(open_halves=True))
+    if kind == "crosswise fold":
+        # a fold edge lies along this fold only by a quarter turn, so halves may be opened out from the beginning
+        return (Candidate(kind, (), styles[-1]),)
     if has_pairs:
         styles.append(JobStyle(pairs=False, open_halves=has_halves))
-    if kind in ("lengthwise fold", "tubular", "crosswise fold"):
+    if kind in ("lengthwise fold", "tubular"):
         return tuple(Candidate(kind, (), style) for style in styles)
     width = cloth.width_washed
     if kind == "partial fold":
         found = []
         for depth in _depths(stacks, cloth, width / 2 - EASE):
-            found.append(Candidate(kind, (depth,)))
-            if has_pairs:
-                found.append(Candidate(kind, (depth,), JobStyle(pairs=False, open_halves=has_halves)))
-            elif has_halves:
-                found.append(Candidate(kind, (depth,), JobStyle(open_halves=True)))
+            found.append(Candidate(kind, (depth,), _flap_style(depth, stacks, cloth)))
+        if has_halves and found:
+            found.append(replace(found[0], style=replace(found[0].style, open_halves=True)))
         return tuple(found)
     if kind == "double fold":
         singles = _depths(stacks, cloth, width / 2 - cloth.selvage - EASE)
@@ -96,9 +104,5 @@ def candidates_for(kind: SpreadName, stacks: tuple[Stack, ...], cloth: Cloth) ->
             if width / 2 - a > cloth.selvage + EASE:
                 flaps.add((max(a, width / 2 - a), min(a, width / 2 - a)))
         ordered = sorted(flaps, key=lambda f: (abs(f[0] - f[1]) > 1.0, -sum(f)))
-        return tuple(
-            Candidate(kind, pair, style)
-            for pair in ordered[:MOST_DEPTHS]
-            for style in (styles[0], *([JobStyle(pairs=False)] if has_pairs else []))
-        )
+        return tuple(Candidate(kind, pair, _flap_style(max(pair), stacks, cloth)) for pair in ordered[:MOST_DEPTHS])
     raise ValueError(f"'{kind}' is not laid as one spread")

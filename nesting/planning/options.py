@@ -9,7 +9,7 @@ from dataclasses import dataclass
 
 from nesting.packing.problem import Stop
 
-__all__ = ["Progress", "SearchOptions", "search_pool", "share_of"]
+__all__ = ["Progress", "SearchOptions", "forks", "search_pool", "share_of"]
 
 
 @dataclass(frozen=True)
@@ -54,6 +54,14 @@ def _quiet_worker() -> None:
     signal.signal(signal.SIGINT, signal.SIG_IGN)
 
 
+def forks() -> bool:
+    """Whether worker processes may be forked from this one: then they start with all that it has worked out already."""
+    import multiprocessing
+    import threading
+
+    return "fork" in multiprocessing.get_all_start_methods() and threading.active_count() == 1
+
+
 @contextmanager
 def search_pool(options: SearchOptions) -> Iterator[Executor | None]:
     """The executor to search with: the caller's, a process pool, or None where one worker does."""
@@ -62,9 +70,8 @@ def search_pool(options: SearchOptions) -> Iterator[Executor | None]:
         return
     import multiprocessing
 
-    pool = ProcessPoolExecutor(
-        options.workers, mp_context=multiprocessing.get_context("spawn"), initializer=_quiet_worker
-    )
+    context = multiprocessing.get_context("fork" if forks() else "spawn")
+    pool = ProcessPoolExecutor(options.workers, mp_context=context, initializer=_quiet_worker)
     try:
         yield pool
     finally:

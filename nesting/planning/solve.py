@@ -1,7 +1,8 @@
 """Lay one cloth: try every sound spread, open out the best folded lays, and return the easiest of the shortest.
 
-Time is spent in three stages: a short run of every candidate side by side; a longer run of the best candidate of each
-spread; then open cloth, started from the best of the others opened out, so that it is never longer.
+Time is spent in four stages: open cloth by itself; a short run of every folded candidate side by side; a longer run of
+the best candidate of each spread; then open cloth again, from the best of all lays opened out, so that it is never
+longer than any of them.
 """
 
 from __future__ import annotations
@@ -20,7 +21,8 @@ from nesting.packing.problem import Bound, Item, NeverFits, PackingError, Place,
 from nesting.planning.assemble import Assembly, assemble, with_length
 from nesting.planning.candidates import Candidate, candidates_for
 from nesting.planning.demand import Counts, Stack, garment_counts, stacks_of
-from nesting.planning.options import Progress, SearchOptions, search_pool, share_of
+from nesting.planning.jobs import JobStyle
+from nesting.planning.options import Progress, SearchOptions, forks, search_pool, share_of
 from nesting.planning.runs import NO_BOUND, run_search
 from nesting.planning.starts import Lying, lying_in, opened_out, place_missing, places_from
 from nesting.planning.yardage import buy_length, cloth_used, full_widths, garment_shares, utilisation
@@ -31,9 +33,11 @@ __all__ = ["Keep", "SearchOptions", "lay_cloth", "lay_order"]
 #: (piece name, copy) of placements that stay where a lay file has them
 Keep = tuple[str, int]
 
-_STAGE_ONE = 0.30
-_STAGE_TWO = 0.30
-_OPEN = 0.40
+#: shares of the time: open cloth at first by itself, at the end from the best of all lays; folds take what is between
+_OPEN_FIRST = 0.40
+_OPEN_LAST = 0.15
+#: share of the time for a lay that is only compared with
+_COMPARED = 0.25
 
 
 @dataclass
@@ -87,6 +91,10 @@ class _Search:
             return False
         return time.monotonic() - self.begun > share * seconds
 
+    def interrupted(self) -> None:
+        """Ctrl-C: what is found is kept; the stages that follow are asked for their first layout only."""
+        self.options = replace(self.options, seconds=0.05, rounds=None)
+
     def tell(self, doing: str, share: float, length: float | None = None) -> None:
         """Report progress; ``length`` is cloth used, mm."""
         if length is not None:
@@ -114,14 +122,49 @@ def lay_order(
         raise OrderError("nothing to cut: every count is 0", file=order.path, key="garment")
     with search_pool(options) as pool:
         shared = replace(options, executor=pool)
+        if options.executor is None:
+            for number, cloth in enumerate(order.cloths):
+                if stacks := stacks_of(order, cloth):
+                    ahead = _Search(order, cloth, stacks, shared, pool, None)
+                    if number == 0:
+                        _first_lay(ahead, sound_spreads(cloth, None, spread)[0][:1])
+                    _warm(ahead)
         lays: list[Lay] = []
         for cloth in order.cloths:
             if not stacks_of(order, cloth):
                 continue
             own = start if start is not None and start.cloth == cloth.name else None
             kept = keep if own is not None else ()
-            lays.append(lay_cloth(order, cloth.name, shared, spread=spread, start=own, keep=kept))
+            part = shared
+            if _only_followers(order, cloth.name) and shared.seconds is not None:
+                # its own lay is only compared with: it is cut where its leaders lie
+                part = replace(shared, seconds=shared.seconds * _COMPARED)
+            lays.append(lay_cloth(order, cloth.name, part, spread=spread, start=own, keep=kept))
         return lay_over(order, tuple(lays))
+
+
+def _warm(search: _Search) -> None:
+    """Work out here what the workers need, before they are forked from this process and have it from the beginning."""
+    from nesting.packing.workers import packed, prepared
+
+    if search.pool is None or not forks():
+        return
+    halves = any(s.cut.on_fold for s in search.stacks)
+    for candidate in (Candidate("lengthwise fold", (), JobStyle(open_halves=halves)), Candidate("open")):
+        if search.remnant is not None or (search.cloth.tubular and candidate.kind == "open"):
+            continue
+        try:
+            problem = _assembled(replace(search, keep=()), candidate).problem
+            prepared(*packed(problem))
+        except (CannotLayError, PackingError):
+            continue
+
+
+def _only_followers(order: Order, cloth: str) -> bool:
+    """Whether all that is cut from this cloth is cut together with a leader of another cloth."""
+    followers = {t.follower for t in order.together}
+    cut = [(g, order.cut_piece(name, g.size)) for g in order.garments for name in g.pieces]
+    return all(piece.name in followers for g, piece in cut if order.cloth_of(g, piece) == cloth)
 
 
 def lay_cloth(
@@ -153,11 +196,14 @@ def lay_cloth(
             if keep and spread is None and len(start.sections) == 1:
                 spread = start.sections[0].spread.kind
         kinds, refusals = sound_spreads(cloth, remnant, spread)
+        if options.executor is None:
+            _first_lay(search, kinds[:1])
+            _warm(search)
         if not kinds:
             raise CannotLayError(
                 "no spread is possible: " + "; ".join(f"{r.kind}: {r.reason}" for r in refusals), key=cloth_name
             )
-        trials, refusals = _try_all(search, kinds, refusals, spread, start)
+        trials, refusals = _try_all(search, kinds, refusals, spread)
         lay = _choose(search, trials, refusals, garment_counts(order) if counts is None else dict(counts))
         extra = _what_rules_cost(search, lay)
     return replace(lay, notes=(*lay.notes, *extra), seconds=time.monotonic() - search.begun)
@@ -168,7 +214,6 @@ def _try_all(
     kinds: tuple[SpreadName, ...],
     refusals: tuple[Refusal, ...],
     forced: SpreadName | None,
-    start: Lay | None,
 ) -> tuple[list[_Finished], tuple[Refusal, ...]]:
     from nesting.planning.sections import sectioned
 
@@ -180,11 +225,20 @@ def _try_all(
     elif forced == "sections":
         helpers = ("lengthwise fold",)
     folded = tuple(k for k in dict.fromkeys((*kinds, *helpers)) if k not in ("open", "sections"))
-    _first_lay(search, "open" if "open" in kinds else kinds[0])
-    trials = _candidates(search, folded, refused)
-    only = not ({"open", "sections"} & set(kinds))
-    stage_one = 0.5 if only else _STAGE_ONE
-    _run_side_by_side(search, trials, stage_one if len(trials) > 1 else 0.1, "trying spreads", stage_one)
+    others = bool(folded) or "sections" in kinds
+    opener = None
+    if "open" in kinds:
+        try:
+            opener = _OpenCloth(search)
+            opener.run(_OPEN_FIRST if others else 1.0, [])
+        except CannotLayError as error:
+            opener = None
+            refused.append(Refusal("open", str(error)))
+    spent = _OPEN_FIRST if opener is not None else 0.0
+    trials = _candidates(search, folded)
+    for_folds = (1.0 - _OPEN_LAST if opener is not None else 1.0) - spent
+    stage_one = for_folds * (0.5 if len(trials) > 1 else 0.1)
+    _run_side_by_side(search, trials, stage_one, "trying spreads", spent + stage_one)
     best_of: list[_Trial] = []
     for kind in folded:
         done = [t for t in trials if t.candidate.kind == kind and t.result is not None]
@@ -195,23 +249,21 @@ def _try_all(
             refused.append(Refusal(kind, "; ".join(reasons) or "no piece gives a flap of sensible depth"))
     finished: list[_Finished] = []
     if "sections" in kinds:
-        search.tell("sections", stage_one)
+        search.tell("sections", spent + stage_one)
         flaps = [t.candidate for t in best_of if t.candidate.kind == "partial fold"]
         made, why = sectioned(search.order, search.cloth, search.stacks, search.options, search.pool, flaps)
         if made is not None:
             finished.append(_Finished("sections", made, None))
         else:
             refused.append(Refusal("sections", why))
-    stage_two = 1.0 - stage_one if only else _STAGE_TWO
-    _run_side_by_side(search, best_of, stage_two, "better lays of the best spreads")
+    _run_side_by_side(search, best_of, for_folds - stage_one, "better lays of the best spreads")
     for kind in folded:
         done = [t for t in trials if t.candidate.kind == kind and t.result is not None]
         finished += [_finish(search, t) for t in done]
-    if "open" in kinds:
-        try:
-            finished.append(_open(search, finished, start))
-        except CannotLayError as error:
-            refused.append(Refusal("open", str(error)))
+    if opener is not None:
+        if others:
+            opener.run(_OPEN_LAST, finished, until_end=True)
+        finished.append(opener.finished())
     wanted = [f for f in finished if f.kind in kinds]
     if not wanted:
         raise CannotLayError(
@@ -240,7 +292,7 @@ def _trial_rank(trial: _Trial) -> tuple[float, int]:
     return (round(trial.used, 1), style.open_halves + 2 * (not style.pairs))
 
 
-def _candidates(search: _Search, kinds: Iterable[SpreadName], refused: list[Refusal]) -> list[_Trial]:
+def _candidates(search: _Search, kinds: Iterable[SpreadName]) -> list[_Trial]:
     trials: list[_Trial] = []
     for kind in kinds:
         for candidate in candidates_for(kind, search.stacks, search.cloth):
@@ -250,7 +302,6 @@ def _candidates(search: _Search, kinds: Iterable[SpreadName], refused: list[Refu
             except CannotLayError as error:
                 trial.refused = str(error)
             trials.append(trial)
-    del refused
     return trials
 
 
@@ -292,20 +343,23 @@ def _in_turn(trials: list[_Trial]) -> list[_Trial]:
     return sorted(trials, key=lambda t: rank[id(t)])
 
 
-def _first_lay(search: _Search, kind: SpreadName) -> None:
+def _first_lay(search: _Search, kinds: tuple[SpreadName, ...]) -> None:
     """Tell the length of a plain first lay at once, so that people see that it goes and where it starts."""
     from nesting.packing.search import solve
 
-    if kind == "sections" or search.options.on_progress is None:
+    if search.options.on_progress is None:
         return
-    for candidate in candidates_for(kind, search.stacks, search.cloth)[:3]:
-        try:
-            assembly = _assembled(search, candidate)
-            length = solve(assembly.problem, Stop(seconds=0.0), seed=search.options.seed, bound=NO_BOUND).length
-        except (CannotLayError, PackingError):
+    for kind in kinds:
+        if kind == "sections":
             continue
-        search.tell("first lay", 0.0, cloth_used(kind, search.cloth, length))
-        return
+        for candidate in candidates_for(kind, search.stacks, search.cloth)[:3]:
+            try:
+                assembly = _assembled(search, candidate)
+                length = solve(assembly.problem, Stop(seconds=0.0), seed=search.options.seed, bound=NO_BOUND).length
+            except (CannotLayError, PackingError):
+                continue
+            search.tell("first lay", 0.0, cloth_used(kind, search.cloth, length))
+            return
 
 
 def _run_side_by_side(search: _Search, trials: list[_Trial], share: float, doing: str, until: float = 1.0) -> None:
@@ -324,13 +378,14 @@ def _run_side_by_side(search: _Search, trials: list[_Trial], share: float, doing
         assert trial.assembly is not None
         begin = trial.result.places if trial.result is not None else _begin(search, trial.assembly)
         seed = search.options.seed * 1009 + number
+        bound = _shared_bound(search, trial.candidate.kind)
         search.tell(doing, number / len(ready))
         if search.pool is None:
             if search.late(until) and any(t.result for t in ready[:number] if t.candidate.kind == trial.candidate.kind):
                 continue
-            _take(search, trial, run_search(trial.assembly.problem, stop, seed, begin))
+            _take(search, trial, run_search(trial.assembly.problem, stop, seed, begin, bound))
         else:
-            futures[search.pool.submit(run_search, trial.assembly.problem, stop, seed, begin)] = trial
+            futures[search.pool.submit(run_search, trial.assembly.problem, stop, seed, begin, bound)] = trial
     pending = set(futures)
     try:
         while pending:
@@ -346,10 +401,7 @@ def _run_side_by_side(search: _Search, trials: list[_Trial], share: float, doing
     except KeyboardInterrupt:
         for future in pending:
             future.cancel()
-        if not any(t.result is not None for t in trials):
-            raise
-        # what is finished is kept; the stages that follow are asked for their first layout only
-        search.options = replace(search.options, seconds=0.05, rounds=None if search.options.rounds is None else 1)
+        search.interrupted()
 
 
 def _begin(search: _Search, assembly: Assembly) -> tuple[Place, ...] | None:
@@ -385,56 +437,71 @@ def _finish(search: _Search, trial: _Trial) -> _Finished:
     )
 
 
-def _open(search: _Search, others: list[_Finished], start: Lay | None) -> _Finished:
-    """Open cloth, from the best of the other lays opened out, with all workers."""
-    from nesting.packing.search import solve
+class _OpenCloth:
+    """Open cloth, searched twice: at first by itself, at the end from the best of all other lays opened out."""
 
-    trial = _Trial(Candidate("open"), _assembled(search, Candidate("open")))
-    assert trial.assembly is not None
-    assembly = trial.assembly
-    begins = [b for b in (_begin(search, assembly),) if b is not None]
-    for other in sorted(others, key=lambda f: _used(search, f)):
-        lying: list[Lying] = []
-        for section in other.sections:
-            opened = opened_out(section, search.cloth, section.start)
-            if opened is None:
-                break
-            lying += opened
-        else:
-            places = places_from(lying, assembly)
-            if len(places) == len(assembly.jobs):
-                begins.append(tuple(sorted(places, key=lambda p: p.item)))
-                break
-    begin = min(begins, key=lambda places: _extent(places, assembly.problem.items), default=None)
-    begin = None if begin is None else assembly.from_zero(begin)
-    spent = 1.0 if not others else _OPEN
-    share = spent
+    def __init__(self, search: _Search) -> None:
+        self.search = search
+        self.trial = _Trial(Candidate("open"), _assembled(search, Candidate("open")))
 
-    def better(_: float, length: float, __: tuple[Place, ...]) -> None:
-        search.tell("open cloth", 0.9, length)
+    def _opened(self, others: list[_Finished]) -> tuple[Place, ...] | None:
+        """The layout of the other lay that takes least cloth, opened out."""
+        assembly = self.trial.assembly
+        assert assembly is not None
+        for other in sorted(others, key=lambda f: _used(self.search, f)):
+            lying: list[Lying] = []
+            for section in other.sections:
+                opened = opened_out(section, self.search.cloth, section.start)
+                if opened is None:
+                    break
+                lying += opened
+            else:
+                places = places_from(lying, assembly)
+                if len(places) == len(assembly.jobs):
+                    return assembly.from_zero(tuple(sorted(places, key=lambda p: p.item)))
+        return None
 
-    search.tell("open cloth", 0.6)
-    stop = share_of(search.options, share)
-    if search.options.seconds is not None and search.options.rounds is None:
-        left = search.options.seconds - (time.monotonic() - search.begun)
-        stop = replace(stop, seconds=max(0.2, left if others else search.options.seconds))
-    try:
-        trial.result = solve(
-            assembly.problem,
-            stop,
-            seed=search.options.seed,
-            workers=search.options.workers if search.pool is not None else 1,
-            executor=search.pool,
-            start=begin,
-            on_better=better,
-            bound=search.open_bound(),
-        )
-    except NeverFits as error:
-        piece = assembly.jobs[error.item].needs[0].cut.piece.label
-        raise CannotLayError(error.reason, piece=piece) from None
-    except PackingError as error:
-        raise CannotLayError(str(error), key=search.cloth.name) from None
-    return _finish(search, trial)
+    def run(self, share: float, others: list[_Finished], *, until_end: bool = False) -> None:
+        """Search on, with all workers, for ``share`` of the time (or what is left of it)."""
+        from nesting.packing.search import solve
+
+        search, assembly, last = self.search, self.trial.assembly, self.trial.result
+        assert assembly is not None
+        begins = [b for b in (_begin(search, assembly) if last is None else last.places, self._opened(others)) if b]
+        begin = min(begins, key=lambda places: _extent(places, assembly.problem.items), default=None)
+
+        def better(_: float, length: float, __: tuple[Place, ...]) -> None:
+            search.tell("open cloth", share, length)
+
+        search.tell("open cloth", 1.0 - share if until_end else 0.0)
+        stop = share_of(search.options, share)
+        if until_end and search.options.seconds is not None and search.options.rounds is None:
+            left = search.options.seconds - (time.monotonic() - search.begun)
+            stop = replace(stop, seconds=max(0.1, left))
+        try:
+            result = solve(
+                assembly.problem,
+                stop,
+                seed=search.options.seed + (7 if until_end else 0),
+                workers=search.options.workers if search.pool is not None else 1,
+                executor=search.pool,
+                start=begin,
+                on_better=better,
+                bound=search.open_bound(),
+            )
+        except NeverFits as error:
+            piece = assembly.jobs[error.item].needs[0].cut.piece.label
+            raise CannotLayError(error.reason, piece=piece) from None
+        except PackingError as error:
+            raise CannotLayError(str(error), key=search.cloth.name) from None
+        if last is None or result.length <= last.length:
+            self.trial.result = result
+        if result.stopped_by == "interrupted":
+            search.interrupted()
+
+    def finished(self) -> _Finished:
+        """The best open lay so far."""
+        return _finish(self.search, self.trial)
 
 
 def _extent(places: tuple[Place, ...], items: tuple[Item, ...]) -> float:
@@ -528,6 +595,12 @@ def _choose(
 def _ease_key(search: _Search, finished: _Finished) -> tuple[float, int, int, float]:
     placements, folds, again = _handling(finished)
     return (round(_buy(search, finished), 3), placements + again, folds, finished.lay_length)
+
+
+def _shared_bound(search: _Search, kind: SpreadName) -> Bound | None:
+    """The open bound for a lay of this spread, whose plies share it."""
+    bound = search.open_bound()
+    return None if bound is None else replace(bound, length=bound.length / full_widths(kind, search.cloth))
 
 
 def _bound(search: _Search, finished: _Finished) -> tuple[float, str]:
