@@ -71,17 +71,18 @@ class _Search:
     begun: float = field(default_factory=time.monotonic)
     best: float | None = None
     _bound: Bound | None = None
+    _bound_known: bool = False
 
     def open_bound(self) -> Bound | None:
         """The proven bound of the open problem, worked out once; None where nothing can lie on open cloth."""
         from nesting.packing.bounds import lower_bound
 
-        if self._bound is None:
+        if not self._bound_known:
+            self._bound_known = True
             try:
-                problem = _assembled(replace(self, keep=()), Candidate("open")).problem
-            except CannotLayError:
-                return None
-            self._bound = lower_bound(problem, seconds=1.0)
+                self._bound = lower_bound(_assembled(replace(self, keep=()), Candidate("open")).problem, seconds=1.0)
+            except (CannotLayError, PackingError):
+                self._bound = None
         return self._bound
 
     def late(self, share: float) -> bool:
