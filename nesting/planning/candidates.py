@@ -63,11 +63,31 @@ def _depths(stacks: tuple[Stack, ...], cloth: Cloth, deepest: float) -> list[flo
     return sorted(chosen)
 
 
-def _flap_style(depth: float, stacks: tuple[Stack, ...], cloth: Cloth) -> JobStyle:
-    """Pairs go through a flap that takes the widest of them; a shallower one takes halves, and pairs are cut singly."""
-    pairs = [_heights(s, cloth) for s in stacks if not s.cut.on_fold and len(s.needs) > 1]
-    widest = max((heights[0] for heights in pairs if heights), default=0.0)
-    return JobStyle(pairs=depth >= widest + cloth.selvage + EASE)
+def _area(stack: Stack) -> float:
+    from shapely.geometry import Polygon
+
+    return float(Polygon(stack.cut.piece.outline).area)
+
+
+def _flap_style(depths: tuple[float, ...], stacks: tuple[Stack, ...], cloth: Cloth) -> JobStyle:
+    """How many of the pairs go through the flaps: as many as fill them about as far as the cloth beyond is filled.
+
+    None where the deepest flap is too shallow for the widest of them.
+    """
+    pairs = [s for s in stacks if not s.cut.on_fold and len(s.needs) > 1]
+    widest = max((h[0] for s in pairs if (h := _heights(s, cloth))), default=0.0)
+    if not pairs or max(depths) < widest + cloth.selvage + EASE:
+        return JobStyle(pairs=0.0)
+    flaps = sum(depths) - len(depths) * cloth.selvage
+    beyond = cloth.width_washed - 2.0 * sum(depths)
+    if beyond <= widest:
+        return JobStyle()
+    on_folds = sum(_area(s) * len(s.needs) for s in stacks if s.cut.on_fold)
+    through = sum(_area(s) * len(s.needs) / 2.0 for s in pairs)
+    singles = sum(_area(s) * len(s.needs) for s in stacks if not s.cut.on_fold and s not in pairs)
+    # (on_folds + p · through) / flaps = (2 (1 − p) · through + singles) / beyond
+    share = ((2.0 * through + singles) * flaps - on_folds * beyond) / (through * (beyond + 2.0 * flaps))
+    return JobStyle(pairs=round(min(1.0, max(0.0, share)), 3))
 
 
 def candidates_for(kind: SpreadName, stacks: tuple[Stack, ...], cloth: Cloth) -> tuple[Candidate, ...]:
@@ -83,14 +103,14 @@ def candidates_for(kind: SpreadName, stacks: tuple[Stack, ...], cloth: Cloth) ->
         # a fold edge lies along this fold only by a quarter turn, so halves may be opened out from the beginning
         return (Candidate(kind, (), styles[-1]),)
     if has_pairs:
-        styles.append(JobStyle(pairs=False, open_halves=has_halves))
+        styles.append(JobStyle(pairs=0.0, open_halves=has_halves))
     if kind in ("lengthwise fold", "tubular"):
         return tuple(Candidate(kind, (), style) for style in styles)
     width = cloth.width_washed
     if kind == "partial fold":
         found = []
         for depth in _depths(stacks, cloth, width / 2 - EASE):
-            found.append(Candidate(kind, (depth,), _flap_style(depth, stacks, cloth)))
+            found.append(Candidate(kind, (depth,), _flap_style((depth,), stacks, cloth)))
         if has_halves and found:
             found.append(replace(found[0], style=replace(found[0].style, open_halves=True)))
         return tuple(found)
@@ -104,5 +124,5 @@ def candidates_for(kind: SpreadName, stacks: tuple[Stack, ...], cloth: Cloth) ->
             if width / 2 - a > cloth.selvage + EASE:
                 flaps.add((max(a, width / 2 - a), min(a, width / 2 - a)))
         ordered = sorted(flaps, key=lambda f: (abs(f[0] - f[1]) > 1.0, -sum(f)))
-        return tuple(Candidate(kind, pair, _flap_style(max(pair), stacks, cloth)) for pair in ordered[:MOST_DEPTHS])
+        return tuple(Candidate(kind, pair, _flap_style(pair, stacks, cloth)) for pair in ordered[:MOST_DEPTHS])
     raise ValueError(f"'{kind}' is not laid as one spread")

@@ -24,12 +24,13 @@ JobKind = Literal["single", "through", "fold", "layered"]
 class JobStyle:
     """How much is cut through two plies at once on folded cloth, and whether halves may be opened out.
 
-    ``pairs``: lefts and rights (or two alike, where that is right) go through both plies as one placement.
+    ``pairs``: the share of pairs (left and right, or two alike where that is right) that go through both plies as one
+    placement; the others are cut one by one, which cloth beyond a flap asks for.
     ``open_halves``: an on-fold piece may leave the fold and be cut opened out, where its order allows that;
     ``only_open``: it must.
     """
 
-    pairs: bool = True
+    pairs: float = 1.0
     open_halves: bool = False
     only_open: bool = False
 
@@ -108,11 +109,13 @@ def _folded(stack: Stack, spread: Spread, style: JobStyle) -> list[Job]:
                 piece=stack.cut.piece.label,
             )
         return [Job("layered", (need,), doubles) for need in needs]
-    if not style.pairs:
-        return [Job("single", (need,), singles) for need in needs]
     jobs: list[Job] = []
     lonely: list[Need] = []
-    for _, copies in groupby(needs, key=lambda n: n.copy):
+    together = round(style.pairs * len({n.copy for n in needs}))
+    for number, (_, copies) in enumerate(groupby(needs, key=lambda n: n.copy)):
+        if number >= together:
+            jobs += [Job("single", (need,), singles) for need in copies]
+            continue
         rights: list[Need] = []
         lefts: list[Need] = []
         for need in copies:

@@ -287,10 +287,10 @@ class _Finished:
         return self.sections[-1].start + self.sections[-1].lay_length
 
 
-def _trial_rank(trial: _Trial) -> tuple[float, int]:
+def _trial_rank(trial: _Trial) -> tuple[float, float]:
     # within a tenth of a millimetre the style that was asked for first (the easier one) wins
     style = trial.candidate.style
-    return (round(trial.used, 1), style.open_halves + 2 * (not style.pairs))
+    return (round(trial.used, 1), style.open_halves + 2.0 * (1.0 - style.pairs))
 
 
 def _candidates(search: _Search, kinds: Iterable[SpreadName]) -> list[_Trial]:
