@@ -1,4 +1,4 @@
-"""The exact check of a layout, in the problem's own units, on the raw rings (shapely; no code shared with the fields)."""
+"""The exact check of a layout, in the problem's own units, on the raw rings (shapely; nothing of the fields)."""
 
 from __future__ import annotations
 
@@ -17,7 +17,8 @@ OVERLAP_SHARE = 1e-7
 
 def lies(ring: RingArray, place: Place) -> RingArray:
     """The ring as it lies."""
-    return turned(np.asarray(ring, dtype=np.float64), place.tilt) + (place.x, place.y)
+    moved: RingArray = turned(np.asarray(ring, dtype=np.float64), place.tilt) + np.array([place.x, place.y])
+    return moved
 
 
 def _body(pose: Pose) -> RingArray:
@@ -39,7 +40,8 @@ def faults(problem: Problem, places: tuple[Place, ...], *, length: float | None 
     size = max((float(np.ptp(r.outline[:, 1])) for r in problem.plies), default=1.0)
     eps = 1e-9 * size
     odd = problem.length is not None or any(
-        not np.isclose(shapely.Polygon(r.outline).area, np.prod(np.ptp(r.outline, axis=0)), rtol=1e-12) for r in problem.plies
+        not np.isclose(shapely.Polygon(r.outline).area, np.prod(np.ptp(r.outline, axis=0)), rtol=1e-12)
+        for r in problem.plies
     )
     for pose, place, name in zip(poses, places, names, strict=True):
         item = problem.items[place.item]

@@ -1,8 +1,9 @@
 """The exact finish: a linear programme makes a nearly free layout exact and as short as it can be without reordering.
 
-For two placed shapes every pair of near convex parts is kept apart by one edge of one of them: the edge that separates them best now. All
-those half planes are linear in the places, so the least length under them is a linear programme (compaction: Li, Milenkovic 1995, EJOR 84;
-Gomes, Oliveira 2006, EJOR 171). Solving it again from the places found, with the edges chosen anew, descends to a local minimum.
+For two placed shapes every pair of near convex parts is kept apart by one edge of one of them: the edge that separates
+them best now. All those half planes are linear in the places, so the least length under them is a linear programme
+(compaction: Li, Milenkovic 1995, EJOR 84; Gomes, Oliveira 2006, EJOR 171). Solving it again from the places found,
+with the edges chosen anew, descends to a local minimum.
 """
 
 from __future__ import annotations
@@ -25,12 +26,14 @@ log = logging.getLogger(__name__)
 Floats = NDArray[np.float64]
 #: parts are kept this far apart, so that rounding never makes them overlap (internal units; the ply is 100 high)
 SLACK = 1e-9
+#: the least that items may move in one programme
+_LEAST_REACH = 0.25
 #: overlaps of convex parts up to this are rounding
 DEEPEST = 5e-9
 
 
 class Hulls(NamedTuple):
-    """Convex parts of all shapes, then of all obstacles: ``first[s]`` to ``first[s + 1]`` are the parts of shape s."""
+    """Convex parts of all shapes, then of all obstacles; ``first[s]`` to ``first[s + 1]``: the parts of shape s."""
 
     x: NDArray[np.float64]
     y: NDArray[np.float64]
@@ -41,7 +44,7 @@ class Hulls(NamedTuple):
 
 @njit(cache=True, error_model="numpy")
 def _apart(H: Hulls, p: int, q: int, dx: float, dy: float, out: Floats) -> None:
-    """Best separating edge of part p (at the origin) and part q (at dx, dy): normal from p to q and the gap along it."""
+    """Best separating edge of part p (at the origin) and q (at dx, dy): normal from p to q and the gap along it."""
     best = -1e300
     for side in range(2):
         a, b = (p, q) if side == 0 else (q, p)
@@ -130,7 +133,7 @@ def worst(T: Tables, S: State, H: Hulls) -> float:
     return deepest
 
 
-class _Highs(highspy.Highs):  # type: ignore[misc]
+class _Highs(highspy.Highs):
     """The solver without its callbacks: enabling them prints a banner on the standard output."""
 
     def __init__(self) -> None:
@@ -180,9 +183,13 @@ class Compactor:
         """Compact the layout in place. The length reached, None (state undefined) if no exact layout was found."""
         length = self.length(state)
         for k in range(rounds):
+            before = state.at[:, CX : CY + 1].copy()
             slack = self._solve(state, reach)
             if slack is None:
                 return None
+            # near the end little moves: with less reach fewer pairs have to be watched
+            moved = float(np.abs(state.at[:, CX : CY + 1] - before).max(initial=0.0))
+            reach = min(reach, max(_LEAST_REACH, 2.0 * moved))
             new = self.length(state)
             if slack <= 0.0 and k > 0 and new > length - 1e-4:
                 break

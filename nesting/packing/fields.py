@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import time
 from typing import NamedTuple
 
@@ -15,14 +16,17 @@ from nesting.packing.model import BDX, BDY, XCAP, XLO, YHI, YLO, Model, Shape
 __all__ = ["FieldTables", "Fields"]
 
 _EPS = 1e-6
+#: least number of cells along the longer side of a field, and usual number
+_CELLS = (40, 96)
+#: cells of all fields together: beyond it the grids become coarser
+_MOST = 24e6
 
 
 class FieldTables(NamedTuple):
-    """F fields. ``pair[a, b]`` is twice the field of displacement (b - a), plus 1 if it is to be turned by a half turn;
-    -2: not built.
+    """F fields. ``pair[a, b]``: twice the field of displacement b - a, plus 1 if it is turned by a half turn; -2: none.
 
-    ``meta`` (F, 8): x0, y0, 1/hx, 1/hy, nx, ny, offset in ``data``, 0. ``body[b, o]`` likewise for body b's centre and obstacle o.
-    ``corner`` (F, 2) is the range of the field's no-fit vertices in ``corners``.
+    ``meta`` (F, 8): x0, y0, 1/hx, 1/hy, nx, ny, offset in ``data``, 0. ``body[b, o]`` likewise for body b's centre and
+    obstacle o. ``corner`` (F, 2) is the range of the field's no-fit vertices in ``corners``.
     """
 
     pair: NDArray[np.int32]
@@ -48,7 +52,7 @@ def _flat(shape: Shape) -> _Parts:
 class Fields:
     """All fields of a model. ``cells`` bounds the number of grid cells along the longer side of a field."""
 
-    def __init__(self, model: Model, cells: int = 96) -> None:
+    def __init__(self, model: Model, cells: int = _CELLS[1]) -> None:
         self.model = model
         self.cells = cells
         count = len(model.shapes)
@@ -78,6 +82,8 @@ class Fields:
         for v, s in enumerate(t.v_ring):
             masks[s] |= t.v_mask[v]
         rings = sorted(set(t.v_ring.tolist()))
+        pairs = sum(1 for a in rings for b in rings if a <= b and masks[a] & masks[b])
+        self.cells = max(_CELLS[0], min(self.cells, int(math.sqrt(_MOST / max(1, pairs)))))
         for a in rings:
             for b in rings:
                 if masks[a] & masks[b]:

@@ -158,7 +158,7 @@ def _parts(shape: Profile, frame: int) -> list[Floats]:
                 ring = np.asarray(thin.exterior.coords, dtype=np.float64)[:-1]
                 if geometry.ring_area(ring) < 0.0:
                     ring = ring[::-1]
-        found = geometry.convex_parts(ring)
+        found = geometry.convex_parts(np.asarray(ring, dtype=np.float64))
         _PARTS[seen.name] = found
         while len(_PARTS) > 4096:
             _PARTS.popitem(last=False)

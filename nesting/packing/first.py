@@ -5,10 +5,11 @@ from __future__ import annotations
 import math
 
 import numpy as np
+from numpy.typing import NDArray
 
 from nesting.packing import kernels
 from nesting.packing.kernels import State
-from nesting.packing.model import BDX, BDY, LMIN, LX, LY, PX, PY, XLO, XR, YHI, YLO, Model
+from nesting.packing.model import BDX, BDY, LMIN, LX, LY, PX, XLO, XR, YHI, YLO, Model
 
 __all__ = ["boxes", "choose_states", "random_places"]
 
@@ -114,7 +115,7 @@ def _spot(model: Model, v: int, taken: list[tuple[float, float, float, float, in
 
 def _behind(
     met: list[tuple[float, float, float, float, int]], heights: list[float],
-    box: tuple[float, float, float, float], lim: np.ndarray,
+    box: tuple[float, float, float, float], lim: NDArray[np.float64],
 ) -> tuple[float, float] | None:  # fmt: skip
     """The leftmost place behind everything that lies beside it: without looking into gaps, as there are many boxes."""
     x0, y0, _, y1 = box
@@ -127,7 +128,7 @@ def _behind(
     return None if math.isinf(best[0]) else best
 
 
-def _up(x: float, lim: np.ndarray) -> float:
+def _up(x: float, lim: NDArray[np.float64]) -> float:
     """The least allowed x at or above ``x``."""
     if lim[PX] < 0.0:
         return x

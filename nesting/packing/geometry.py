@@ -114,7 +114,7 @@ def _is_convex(pts: Part) -> bool:
 def _triangles(poly: shapely.Polygon) -> list[Part]:
     found = []
     for tri in shapely.constrained_delaunay_triangles(poly).geoms:
-        pts = np.asarray(tri.exterior.coords, dtype=np.float64)[:3]
+        pts = np.asarray(shapely.get_coordinates(tri), dtype=np.float64)[:3]
         area = ring_area(pts)
         if area < 0.0:
             pts = pts[::-1]

@@ -85,7 +85,7 @@ def _on(value: float, low: float, high: float, offset: float, period: float) -> 
     k = np.round((value - offset) / period)
     k = min(k, np.floor((high + 1e-7 - offset) / period))
     k = max(k, np.ceil((low - 1e-7 - offset) / period))
-    return offset + k * period
+    return offset + k * period  # type: ignore[no-any-return]
 
 
 @njit(cache=True, error_model="numpy")
@@ -150,7 +150,7 @@ def score(
             total += weight[i, j] * at[j, ROOT] * p
             if total >= limit:
                 break
-    return total * at[i, ROOT]
+    return total * at[i, ROOT]  # type: ignore[no-any-return]
 
 
 @njit(cache=True, error_model="numpy")
@@ -279,7 +279,7 @@ def _allowed(T: Tables, S: State, i: int, v: int, length: float) -> bool:
     if T.v_lim[v, LMIN] > length + 1e-9:
         return False
     g = T.i_group[i]
-    return g < 0 or T.v_state[v] < 0 or S.group[g] < 0 or T.v_state[v] == S.group[g]
+    return bool(g < 0 or T.v_state[v] < 0 or S.group[g] < 0 or T.v_state[v] == S.group[g])
 
 
 @njit(cache=True, error_model="numpy")
@@ -287,9 +287,10 @@ def _best_move(
     T: Tables, F: FieldTables, S: State, i: int, length: float, whole: int, local: int, contact: int,
     everyone: NDArray[np.int64], near: NDArray[np.int64], found: Floats,
 ) -> float:  # fmt: skip
-    """The best place for item i that sampling and descent find: x, y, score, variant in ``found``; returns the present score.
+    """The best place for item i that sampling and descent find; returns its present score.
 
-    Samples per variant: ``whole`` over all the cloth, ``local`` around the present place, ``contact`` at vertices of no-fit regions.
+    ``found``: x, y, score, variant. Samples per variant: ``whole`` over all the cloth, ``local`` around the present
+    place, ``contact`` at vertices of no-fit regions.
     """
     n = len(S.at)
     keep = 3
@@ -395,7 +396,7 @@ def _whole_score(T: Tables, F: FieldTables, S: State, i: int, everyone: NDArray[
 def _exchange(
     T: Tables, F: FieldTables, S: State, i: int, length: float, everyone: NDArray[np.int64], near: NDArray[np.int64],
     found: Floats,
-) -> bool:
+) -> bool:  # fmt: skip
     """Try item i at the place of another of about its size, and that one at the place of i; keep it if it is better."""
     n = len(everyone)
     j = -1
@@ -429,7 +430,7 @@ def _exchange(
     else:
         put(T, S, i, vi, xi, yi)
         put(T, S, j, vj, xj, yj)
-    return ok
+    return bool(ok)
 
 
 @njit(cache=True, error_model="numpy")
@@ -440,7 +441,8 @@ def separate(
     """Up to ``passes`` passes over the items that overlap; the layout of least overlap is kept in ``best_*``.
 
     ``control``: [least overlap so far, passes since it fell by 2 %, moves made, reference, samples over all the cloth,
-    samples around, samples at contacts]; start with [big, 0, 0, big, ...]. Returns 1 if free of overlap, 2 if ``patience`` passes brought nothing, else 0.
+    samples around, samples at contacts, share of exchanges]; start with [big, 0, 0, big, ...]. Returns 1 if free of
+    overlap, 2 if ``patience`` passes brought nothing, else 0.
     """
     n = len(S.at)
     everyone = np.arange(n)

@@ -273,7 +273,7 @@ class _Builder:
                 if key in seen:
                     # the same by symmetry as one that is there
                     for rows in (self.variants, self.lim, self.rings, self.bodies, self.masks, self.states):
-                        rows.pop()  # type: ignore[attr-defined]
+                        rows.pop()
                 else:
                     seen[key] = len(self.variants) - 1
                 self.alias[first, number, tilt] = (seen[key], added.dx, added.dy)

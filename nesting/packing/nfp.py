@@ -2,12 +2,13 @@
 
 For shapes A and B the *no-fit region* is the set of displacements d = (place of B) - (place of A) at which their
 interiors meet: the Minkowski sum of A and -B (Bennell, Oliveira 2008, EJOR 184, 397-415). With A and B tiled by convex
-parts it is the union of the sums of all pairs of parts. Its boundary consists of those pieces of the sums' edges that lie in the interior of
-no other sum; taking the interiors open keeps exact-fit slits and single points, which a closed union would lose.
+parts it is the union of the sums of all pairs of parts. Its boundary consists of those pieces of the sums' edges that
+lie in the interior of no other sum; taking the interiors open keeps exact-fit slits and single points, which a closed
+union would lose.
 
-The *field* of the pair is the signed distance to that boundary, positive inside, sampled at the nodes of a grid over the region's bounding
-box: how far one shape must move to be free of the other (the raster idea: Sato, Martins, Tsuzuki 2019,
-Computers & Operations Research 110).
+The *field* of the pair is the signed distance to that boundary, positive inside, sampled at the nodes of a grid over
+the region's bounding box: how far one shape must move to be free of the other (the raster idea: Sato, Martins, Tsuzuki
+2019, Computers & Operations Research).
 """
 
 from __future__ import annotations
@@ -37,7 +38,8 @@ def sums(
 ) -> tuple[Floats, Floats, Ints]:
     """Convex Minkowski sums of every part of A with every part of -B.
 
-    Parts are anticlockwise; ``apart`` (p + 1,) holds the first vertex of each part and the end. Returns vertices and the sums' starts.
+    Parts are anticlockwise; ``apart`` (p + 1,) holds the first vertex of each part and the end. Returns vertices and
+    the sums' starts.
     """
     pa, pb = len(apart) - 1, len(bpart) - 1
     room = 0
@@ -207,7 +209,7 @@ def _distance2(x: float, y: float, seg: Floats, k: int) -> float:
     den = dx * dx + dy * dy
     t = min(1.0, max(0.0, t / den)) if den > 0.0 else 0.0
     ux, uy = x - seg[k, 0] - t * dx, y - seg[k, 1] - t * dy
-    return ux * ux + uy * uy
+    return ux * ux + uy * uy  # type: ignore[no-any-return]
 
 
 @njit(cache=True, error_model="numpy")

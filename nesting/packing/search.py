@@ -236,7 +236,7 @@ class _Run:
         state = kernels.new_state(self.model.tables, len(self.model.obstacles), _mixed(self.seed, 0))
         first.choose_states(self.model, state)
         if first.boxes(self.model, state):
-            # the search begins with random layouts of its own, which lead farther; this one is to have something at once
+            # the search begins with random layouts of its own, which lead farther; this is to have something at once
             before = self.layout
             layout = Layout(extent(self.model, state), state.cx.copy(), state.cy.copy(), state.var, state.group)
             self.offer(layout)
@@ -244,7 +244,7 @@ class _Run:
                 self.layout, self.fallback = before, layout
 
     def _layout(self, places: tuple[Place, ...]) -> Layout | None:
-        """The layout as arrays; None if it holds a tilt that the search does not use (it is then only the one to beat)."""
+        """The layout as arrays; None with a tilt that the search does not use (it is then only the one to beat)."""
         m = self.model
         state = kernels.new_state(m.tables, len(m.obstacles), _mixed(self.seed, 0))
         first.choose_states(m, state)

@@ -47,7 +47,8 @@ def warm_up(on_note: Callable[[str], None] | None = None) -> bool:
     square = np.array([[0.0, 0.0], [1.0, 0.0], [1.0, 1.0], [0.0, 1.0]])
     corner = np.array([[0.0, 0.0], [2.0, 0.0], [2.0, 1.0], [1.0, 1.0], [1.0, 2.0], [0.0, 2.0]])
     problem = Problem(
-        (Region(square * 3.0, (square * 0.5,)),), tuple(Item(f"{k}", (Pose(r),)) for k, r in enumerate((square, corner)))
+        (Region(square * 3.0, (square * 0.5,)),),
+        tuple(Item(f"{k}", (Pose(r),)) for k, r in enumerate((square, corner))),
     )
     model = prepare(problem)
     fields = Fields(model)

@@ -1,7 +1,8 @@
 """Slices of search: what a worker process does, as pure functions of what it is sent.
 
-A worker's whole memory travels with each slice, so that any process of any ``concurrent.futures.Executor`` can take the next one and a run by
-rounds repeats exactly. Only what follows from the problem alone (tables, fields, programmes) stays in the process, in a small cache.
+A worker's whole memory travels with each slice, so that any process of any ``concurrent.futures.Executor`` can take the
+next one and a run by rounds repeats exactly. Only what follows from the problem alone (tables, fields, programmes)
+stays in the process, in a small cache.
 """
 
 from __future__ import annotations
@@ -20,7 +21,7 @@ from nesting.packing.fields import Fields
 from nesting.packing.model import Model, prepare
 from nesting.packing.problem import Problem
 
-__all__ = ["Prepared", "Slice", "SliceResult", "ignore_interrupts", "prepared", "run_slice"]
+__all__ = ["Prepared", "Slice", "SliceResult", "ignore_interrupts", "packed", "prepared", "run_slice"]
 
 _KEPT = 3
 
@@ -36,7 +37,9 @@ class Prepared:
 
 @dataclass(frozen=True, eq=False)
 class Slice:
-    """A piece of work: ``rounds`` attempts at most, none begun after ``seconds``, all given up after ``left``, from ``memory`` (None: begin) and ``best``.
+    """A piece of work: ``rounds`` attempts at most, none begun after ``seconds``, all given up after ``left``.
+
+    It goes on from ``memory`` (None: it begins) and ``best``.
     ``fallback`` is a plain valid layout, for when no random one can be separated.
 
     ``problem`` is pickled; ``target``: stop at this length (internal units).
@@ -56,9 +59,10 @@ class Slice:
 
 @dataclass(frozen=True, eq=False)
 class SliceResult:
-    """The worker's memory after the slice, and its best layout if it found a better one than it was given.
+    """The worker's memory after the slice, and the better layouts that it found.
 
-    ``betters``: (seconds since the slice began, layout) of each, in order. ``last`` is the latest layout tried, with overlaps.
+    ``betters``: (seconds since the slice began, layout) of each, in order. ``last``: the latest layout tried, with
+    overlaps.
     """
 
     memory: Memory | None
