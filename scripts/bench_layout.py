@@ -3,8 +3,8 @@
     python scripts/bench_layout.py --seconds 180 --seeds 0 1 2 --workers 2
 
 Each instance is one JSON file (``--instances-dir``, by default ../shared/open-data beside the project): ``width``,
-``published_density_percent``, ``items`` with ``quantity``, ``rotations`` (degrees) and ``outline``. One run gives the figures at all
-earlier times, as it keeps its trace. Every final layout is verified here from the raw coordinates with shapely.
+``published_density_percent``, ``items`` with ``quantity``, ``rotations`` (degrees) and ``outline``. One run gives the
+figures at all earlier times, as it keeps its trace. Every final layout is verified from the raw coordinates (shapely).
 """
 
 from __future__ import annotations
@@ -79,7 +79,9 @@ def machine() -> str:
     model = platform.processor() or platform.machine()
     info = Path("/proc/cpuinfo")
     if info.exists():
-        names = [line.split(":", 1)[1].strip() for line in info.read_text().splitlines() if line.startswith("model name")]
+        names = [
+            line.split(":", 1)[1].strip() for line in info.read_text().splitlines() if line.startswith("model name")
+        ]
         model = f"{len(names)} x {names[0]}" if names else model
     return f"{model}, Python {platform.python_version()}, {platform.system()}"
 
@@ -109,8 +111,13 @@ def main() -> int:
     times = sorted({t for t in args.times if t < args.seconds} | {args.seconds})
     print(f"{machine()}; {args.workers} workers, {args.seconds:g} s, seeds {args.seeds}")
     print("ratio = density / published density; the columns 97 % ... 100 % are the seconds until that ratio\n")
-    print(f"{'instance':10s} {'seed':>4s} " + " ".join(f"{t:>7g} s" for t in times)
-          + f" {'density':>8s} " + " ".join(f"{100 * s:>6.0f} %" for s in SHARES) + "  check")
+    print(
+        f"{'instance':10s} {'seed':>4s} "
+        + " ".join(f"{t:>7g} s" for t in times)
+        + f" {'density':>8s} "
+        + " ".join(f"{100 * s:>6.0f} %" for s in SHARES)
+        + "  check"
+    )
     everything: list[dict[str, Any]] = []
     for name in names:
         problem, data = read(args.instances_dir / f"{name}.json")
@@ -124,19 +131,33 @@ def main() -> int:
             length, faults = verify(data, problem, result.places)
             row = [density_at(result.trace, t, area, data["width"]) / published for t in times]
             row[-1] = 100.0 * area / (data["width"] * length) / published
-            reached = [next((t for t, ln in result.trace
-                             if 100.0 * area / (data["width"] * ln) >= s * published * (1 - 1e-7)), None) for s in SHARES]
+            reached = [
+                next(
+                    (t for t, ln in result.trace if 100.0 * area / (data["width"] * ln) >= s * published * (1 - 1e-7)),
+                    None,
+                )
+                for s in SHARES
+            ]
             ratios.append(row)
-            print(f"{name:10s} {seed:4d} " + " ".join(f"{r:9.4f}" for r in row) + f" {row[-1] * published:8.3f} "
-                  + " ".join("      --" if t is None else f"{t:8.1f}" for t in reached)
-                  + "  " + ("free of overlap" if not faults else "FAULTY: " + "; ".join(faults[:2])), flush=True)
+            print(
+                f"{name:10s} {seed:4d} "
+                + " ".join(f"{r:9.4f}" for r in row)
+                + f" {row[-1] * published:8.3f} "
+                + " ".join("      --" if t is None else f"{t:8.1f}" for t in reached)
+                + "  "
+                + ("free of overlap" if not faults else "FAULTY: " + "; ".join(faults[:2])),
+                flush=True,
+            )
             everything.append({"instance": name, "seed": seed, "times": times, "ratios": row, "reached": reached,
                                "length": length, "faults": faults, "wall": wall, "rounds": result.rounds,
                                "stopped_by": result.stopped_by, "bound": result.bound.length})  # fmt: skip
         for label, figures in (("mean", np.mean(ratios, axis=0)), ("worst", np.min(ratios, axis=0)),
                                ("best", np.max(ratios, axis=0))):  # fmt: skip
-            print(f"{name:10s} {label:>4.4s} " + " ".join(f"{r:9.4f}" for r in figures)
-                  + f" {figures[-1] * published:8.3f}")
+            print(
+                f"{name:10s} {label:>4.4s} "
+                + " ".join(f"{r:9.4f}" for r in figures)
+                + f" {figures[-1] * published:8.3f}"
+            )
     if args.json:
         args.json.write_text(json.dumps({"machine": machine(), "workers": args.workers, "runs": everything}, indent=1))
     return 1 if any(e["faults"] for e in everything) else 0

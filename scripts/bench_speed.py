@@ -2,8 +2,8 @@
 
     python scripts/bench_speed.py --seconds 20 --counts 10 50 100 250 500
 
-The pieces are those of one academic instance (``--instance``, default shirts), repeated or left out to reach each count. The
-last columns are what a search of ``--seconds`` with one worker makes of them.
+The pieces are those of one academic instance (``--instance``, default shirts), repeated or left out to reach each
+count. The last columns are what a search of ``--seconds`` with one worker makes of them.
 """
 
 from __future__ import annotations
@@ -28,7 +28,7 @@ _score, _uniform = kernels.score, kernels.uniform
 
 
 @njit(cache=False, error_model="numpy")  # type: ignore[untyped-decorator, unused-ignore]
-def _scores(T, F, S, length, times):  # type: ignore[no-untyped-def]  # noqa: N803
+def _scores(T, F, S, length, times):  # type: ignore[no-untyped-def]
     n = len(S.at)
     everyone = np.arange(n)
     total = 0.0
@@ -39,8 +39,24 @@ def _scores(T, F, S, length, times):  # type: ignore[no-untyped-def]  # noqa: N8
         lim = T.v_lim[v]
         x = lim[0] + _uniform(S.rng) * (length - lim[1] - lim[0])
         y = lim[3] + _uniform(S.rng) * (lim[4] - lim[3])
-        total += _score(S.at, S.mask, S.weight, F.pair, F.meta, F.data, i, s, T.v_mask[v], T.s_hw[s], T.s_hh[s],
-                        x, y, everyone, n, 1e300)
+        total += _score(
+            S.at,
+            S.mask,
+            S.weight,
+            F.pair,
+            F.meta,
+            F.data,
+            i,
+            s,
+            T.v_mask[v],
+            T.s_hw[s],
+            T.s_hh[s],
+            x,
+            y,
+            everyone,
+            n,
+            1e300,
+        )
     return total
 
 
@@ -63,9 +79,11 @@ def main() -> int:
     began = time.perf_counter()
     fresh = warm_up(lambda note: print(note, flush=True))
     print(f"{machine()}\nkernels {'compiled' if fresh else 'loaded'} in {time.perf_counter() - began:.1f} s")
-    whole, data = read(args.instances_dir / f"{args.instance}.json")
-    print(f"\n{'pieces':>6s} {'fields':>6s} {'built s':>8s} {'grids MB':>8s} {'scores/s':>10s} {'first s':>8s} "
-          f"{'rounds':>6s} {'density':>8s} {'memory MB':>9s}")
+    whole, _data = read(args.instances_dir / f"{args.instance}.json")
+    print(
+        f"\n{'pieces':>6s} {'fields':>6s} {'built s':>8s} {'grids MB':>8s} {'scores/s':>10s} {'first s':>8s} "
+        f"{'rounds':>6s} {'density':>8s} {'memory MB':>9s}"
+    )
     for count in args.counts:
         problem = _resized(whole, count)
         key = workers.packed(problem)
@@ -86,8 +104,11 @@ def main() -> int:
         result = solve(problem, Stop(seconds=args.seconds), seed=0)
         density = have.model.area / 100.0 / (result.length * have.model.scale)
         memory = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024.0
-        print(f"{count:6d} {have.fields.count:6d} {built:8.2f} {have.fields.nbytes / 1e6:8.1f} {rate:10.0f} "
-              f"{result.trace[0][0]:8.2f} {result.rounds:6d} {100.0 * density:8.2f} {memory:9.0f}", flush=True)
+        print(
+            f"{count:6d} {have.fields.count:6d} {built:8.2f} {have.fields.nbytes / 1e6:8.1f} {rate:10.0f} "
+            f"{result.trace[0][0]:8.2f} {result.rounds:6d} {100.0 * density:8.2f} {memory:9.0f}",
+            flush=True,
+        )
     return 0
 
 

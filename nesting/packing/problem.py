@@ -57,18 +57,22 @@ class NeverFits(PackingError):
 
 
 class NoLayoutFound(PackingError):
-    """The search found no layout in its time: one may exist all the same.
+    """The search found no layout in its time: one may exist all the same, unless ``proof`` says why none does.
 
     ``places`` is a valid layout of a part of the items, ``missing`` the numbers of the others, ``names`` their names.
     """
 
-    def __init__(self, places: tuple[Place, ...], missing: tuple[int, ...], names: tuple[str, ...]) -> None:
-        self.places, self.missing, self.names = places, missing, names
+    def __init__(
+        self, places: tuple[Place, ...], missing: tuple[int, ...], names: tuple[str, ...], proof: str | None = None
+    ) -> None:
+        self.places, self.missing, self.names, self.proof = places, missing, names, proof
         total = len(places) + len(missing)
-        super().__init__(f"no layout of all {total} items was found; without a place: {', '.join(names)}")
+        what = f"no layout of all {total} items "
+        what += f"exists: {proof}" if proof else f"was found; without a place: {', '.join(names)}"
+        super().__init__(what)
 
     def __reduce__(self) -> tuple[object, ...]:
-        return (NoLayoutFound, (self.places, self.missing, self.names))
+        return (NoLayoutFound, (self.places, self.missing, self.names, self.proof))
 
 
 @dataclass(frozen=True)

@@ -143,6 +143,10 @@ class _Run:
             if not self.bound_known:  # only now: the first layout should not wait for it
                 seconds = _BOUND[1] if self.stop.seconds is None else min(_BOUND[1], _BOUND[0] * self.stop.seconds)
                 self.bound = lower_bound(self.problem, seconds=seconds)
+            room = math.inf if self.model.length is None else self.model.length / self.model.scale
+            if self.places is None and self.bound.length > room * (1.0 + 1e-9):
+                items = tuple(range(self.model.n))
+                raise NoLayoutFound((), items, tuple(i.name for i in self.problem.items), self.bound.reason)
             reason = self.reason()
             if reason is None and not self.model.n:
                 reason = "bound"

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import zlib
 
 import numpy as np
 from shapely import affinity
@@ -36,7 +37,8 @@ def either_way(ring: np.ndarray, **more: object) -> tuple[Pose, ...]:
 def copies(ring: np.ndarray, count: int, name: str = "p", **more: object) -> tuple[Item, ...]:
     """``count`` interchangeable items, either way up."""
     poses = either_way(ring, **more)
-    return tuple(Item(f"{name}{k}", poses, kind=abs(hash(name)) % 1000) for k in range(count))
+    kind = zlib.crc32(name.encode() + ring.tobytes())
+    return tuple(Item(f"{name}{k}", poses, kind=kind) for k in range(count))
 
 
 def lying(ring: np.ndarray, place: Place) -> Polygon:
@@ -60,8 +62,8 @@ def judge(problem: Problem, places: tuple[Place, ...], *, some: bool = False) ->
         for b, pb in zip(rings[i + 1 :], poses[i + 1 :], strict=True):
             if set(pa.plies) & set(pb.plies) and a.intersection(b).area > SHARE * min(a.area, b.area):
                 wrong.append(f"overlap of {a.intersection(b).area:.3g} at {a.intersection(b).centroid}")
-    as_drawn = problem.length is not None or any(Polygon(r.outline).symmetric_difference(box(*Polygon(r.outline).bounds)).area
-                                                 > 1e-9 for r in problem.plies)  # fmt: skip
+    drawn = [Polygon(r.outline) for r in problem.plies]
+    as_drawn = problem.length is not None or any(d.symmetric_difference(box(*d.bounds)).area > 1e-9 for d in drawn)
     for place, pose, body in zip(places, poses, bodies, strict=True):
         item = problem.items[place.item]
         if item.fixed is not None:
@@ -70,7 +72,7 @@ def judge(problem: Problem, places: tuple[Place, ...], *, some: bool = False) ->
             continue
         for number in pose.plies:
             region = problem.plies[number]
-            x0, y0, x1, y1 = Polygon(region.outline).bounds
+            _x0, y0, _x1, y1 = Polygon(region.outline).bounds
             room = Polygon(region.outline) if as_drawn else box(0.0, y0, 1e9, y1)
             if problem.length is not None:
                 room = room.intersection(box(-1e9, y0, problem.length, y1))

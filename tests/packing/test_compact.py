@@ -24,6 +24,7 @@ def laid(problem: Problem, spots: list[tuple[float, float]]):  # type: ignore[no
 
 
 def places(model, state):  # type: ignore[no-untyped-def]
+    """The state as places."""
     return tuple(model.place(i, int(state.var[i]), float(state.cx[i]), float(state.cy[i])) for i in range(model.n))
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import math
 
 import numpy as np
@@ -27,6 +28,7 @@ def star(seed: int, corners: int = 9) -> np.ndarray:
 
 
 def flat(parts: list[np.ndarray]) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Parts as the kernels take them."""
     v = np.vstack(parts)
     start = np.cumsum([0, *(len(p) for p in parts)]).astype(np.int64)
     return np.ascontiguousarray(v[:, 0]), np.ascontiguousarray(v[:, 1]), start
@@ -80,7 +82,7 @@ def test_an_exact_slit_stays_open() -> None:
     nfp.field(x, y, start, nfp.boundary(x, y, start, 1e-6), -1.0, 3.0, 1.0, 1.0, grid)
     assert grid[1] == pytest.approx([0.0, 0.0, 0.0], abs=1e-6)
     assert grid[0] == pytest.approx([1.0, 1.0, 1.0], abs=1e-6)
-    closed = union_all([Polygon(np.c_[x[i:j], y[i:j]]) for i, j in zip(start, start[1:], strict=False)])
+    closed = union_all([Polygon(np.c_[x[i:j], y[i:j]]) for i, j in itertools.pairwise(start)])
     assert closed.buffer(-1e-6).contains(Point(0.0, 4.0)) or not closed.boundary.distance(Point(0.0, 4.0)) > 0.5
 
 
@@ -114,7 +116,9 @@ def test_depth_tells_overlap_as_shapely_does(one: int, two: int, dx: float, dy: 
 
 def test_both_orders_and_half_turns_share_a_field() -> None:
     """Depth of (a, b) at d equals that of (b, a) at -d, and of the half turns at -d."""
-    problem = Problem((ply(60.0),), (Item("a", (Pose(star(1)), Pose(-star(1)))), Item("b", (Pose(star(2)), Pose(-star(2))))))
+    problem = Problem(
+        (ply(60.0),), (Item("a", (Pose(star(1)), Pose(-star(1)))), Item("b", (Pose(star(2)), Pose(-star(2)))))
+    )
     model = prepare(problem)
     fields = Fields(model)
     fields.build()

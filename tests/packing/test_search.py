@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import pickle
 
 import numpy as np
 import pytest
@@ -35,7 +36,9 @@ def test_ells_pair_up():
 def test_plies_are_judged_one_by_one():
     """A pair through both plies keeps all off its place; singles may lie over one another on different plies."""
     through = tuple(Item(f"pair{k}", (Pose(rect(50, 50), plies=(0, 1)),), kind=1) for k in range(2))
-    single = tuple(Item(f"s{k}", (Pose(rect(30, 50), plies=(0,)), Pose(rect(30, 50), plies=(1,))), kind=2) for k in range(4))
+    single = tuple(
+        Item(f"s{k}", (Pose(rect(30, 50), plies=(0,)), Pose(rect(30, 50), plies=(1,))), kind=2) for k in range(4)
+    )
     problem = Problem((ply(), ply()), through + single)
     result = solve(problem, Stop(rounds=80))
     assert holds(problem, result)
@@ -64,7 +67,9 @@ def test_an_item_tied_to_a_line_lies_on_it():
 
 def test_a_lattice_holds_both_ways():
     """Match points on the stripes: x every 11 from 1, y every 7 from 2."""
-    problem = Problem((ply(),), tuple(Item(f"m{k}", (Pose(ell(40, 30, 10), x=Axis(1.0, 11.0), y=Axis(2.0, 7.0)),)) for k in range(5)))
+    problem = Problem(
+        (ply(),), tuple(Item(f"m{k}", (Pose(ell(40, 30, 10), x=Axis(1.0, 11.0), y=Axis(2.0, 7.0)),)) for k in range(5))
+    )
     result = solve(problem, ROUNDS)
     assert holds(problem, result)
     assert all(math.isclose((p.x - 1.0) % 11.0 % 11.0, 0.0, abs_tol=1e-6) or (p.x - 1.0) % 11.0 > 11.0 - 1e-6
@@ -116,13 +121,22 @@ def test_an_exact_fill_of_a_fixed_length():
 
 def test_too_much_for_a_fixed_length_says_what_is_left():
     """What could not be placed is named, and what could be is a layout."""
-    problem = Problem((ply(length=100.0),), copies(ell(40, 60, 20), 20), length=100.0)
+    problem = Problem((ply(length=100.0),), copies(ell(60, 60, 10), 9), length=100.0)
     with pytest.raises(NoLayoutFound) as caught:
         solve(problem, Stop(rounds=1, seconds=2.0))
-    assert caught.value.missing
+    assert caught.value.missing and caught.value.places
     assert judge(problem, caught.value.places, some=True) == []
-    assert len(caught.value.places) + len(caught.value.missing) == 20
+    assert len(caught.value.places) + len(caught.value.missing) == 9
     assert set(caught.value.names) == {problem.items[k].name for k in caught.value.missing}
+
+
+def test_what_is_proven_impossible_is_not_searched_for():
+    """More area than there is: refused at once, with the reason."""
+    problem = Problem((ply(length=100.0),), copies(rect(50, 25), 9), length=100.0)
+    with pytest.raises(NoLayoutFound, match="nothing fits") as caught:
+        solve(problem, Stop(seconds=30.0))
+    assert caught.value.proof
+    assert pickle.loads(pickle.dumps(caught.value)).proof == caught.value.proof
 
 
 def test_groups_lie_one_way():

@@ -25,7 +25,9 @@ OPEN_DATA = Path(__file__).resolve().parents[3] / "shared" / "open-data"
 
 def mixed() -> Problem:
     """A dozen pieces of three kinds."""
-    return Problem((ply(),), copies(ell(40, 60, 15), 4, "l") + copies(star(3) * 1.5, 4, "s") + copies(rect(22, 35), 4, "r"))
+    return Problem(
+        (ply(),), copies(ell(40, 60, 15), 4, "l") + copies(star(3) * 1.5, 4, "s") + copies(rect(22, 35), 4, "r")
+    )
 
 
 @pytest.mark.parametrize("workers", [1, 2])
@@ -95,7 +97,9 @@ def problems(draw: st.DrawFn) -> Problem:
     plies = draw(st.integers(1, 2))
     height = draw(st.sampled_from([60.0, 100.0]))
     holes = (rect(8, 9, 20, 30),) if draw(st.booleans()) else ()
-    regions = tuple(Region(rect(1, height if k == 0 else draw(st.sampled_from([height, 45.0]))), holes) for k in range(plies))
+    regions = tuple(
+        Region(rect(1, height if k == 0 else draw(st.sampled_from([height, 45.0]))), holes) for k in range(plies)
+    )
     items = []
     for k in range(draw(st.integers(1, 7))):
         shape = draw(st.integers(0, 3))
