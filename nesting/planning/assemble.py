@@ -19,7 +19,7 @@ from nesting.errors import CannotLayError
 from nesting.laid import FoldLine, Placement, Spread, mirrored_over_fold, placed
 from nesting.order import Cloth, CutPiece, Order, Remnant
 from nesting.packing.problem import Axis, Item, Place, Pose, Problem, Region
-from nesting.pieces.piece import Piece, Ring
+from nesting.pieces.piece import Piece
 from nesting.planning.demand import Need, Stack, is_symmetric
 from nesting.planning.following import follower_motion
 from nesting.planning.jobs import Job, JobStyle, jobs_for
@@ -407,8 +407,14 @@ class _PoseBuilder:
     ) -> None:
         turned_end = self.spread.kind == "crosswise fold"
         engine_turn = meta.turn + 180.0 if turned_end else meta.turn
-        shape = placed(piece, 0.0, 0.0, engine_turn % 360.0, meta.flipped)
-        ring, body = search_ring(_pinned(shape, fold), self.cloth.gap, shape.fold if fold is not None else None)
+        ring, body = self._rings(meta.opened, fold is not None)
+        same = ring is body
+        ring = _laid_ring(ring, engine_turn % 360.0, meta.flipped)
+        body = ring if same else _laid_ring(body, engine_turn % 360.0, meta.flipped)
+        if fold is not None:
+            # rounding of a turn must not show against the fold line
+            shape = placed(piece, 0.0, 0.0, engine_turn % 360.0, meta.flipped)
+            ring, body = _on_line(ring, shape, fold), _on_line(body, shape, fold)
         low = high = 0.0
         x_axis = y_axis = None
         if fold is None:
@@ -449,6 +455,18 @@ class _PoseBuilder:
             )
         )
         self.metas.append(meta)
+
+    def _rings(self, opened: bool, on_fold: bool) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+        """Ring and body in the grain frame. An opened-out half is its half and the mirror image of that, point by
+        point: a lay on a fold, opened out, then holds for the search as it does on the fold."""
+        piece = self.cut.piece
+        if not (opened or on_fold):
+            return search_ring(piece.outline, self.cloth.gap)
+        ring, body = search_ring(piece.outline, self.cloth.gap, piece.fold)
+        if not opened:
+            return ring, body
+        wide = _opened_ring(ring, piece)
+        return wide, wide if ring is body else _opened_ring(body, piece)
 
     def _lattice(self, meta: PoseMeta) -> tuple[Axis | None, Axis | None, int | None] | None:
         """The axes that the repeat leaves to this pose; None if the pose cannot keep it."""
@@ -507,18 +525,24 @@ def _extended_back(body: NDArray[np.float64], by: float) -> NDArray[np.float64]:
     return np.array([[x0 - by, y0], [x1, y0], [x1, y1], [x0 - by, y1]])
 
 
-def _pinned(shape: Piece, fold: FoldLine | None) -> Ring:
-    """The outline with the fold edge's ends exactly in line, as rounding would show against the cloth's edge."""
-    if fold is None or shape.fold is None:
-        return shape.outline
+def _laid_ring(ring: NDArray[np.float64], turn: float, flipped: bool) -> NDArray[np.float64]:
+    laid = placed(Piece("", tuple((float(x), float(y)) for x, y in ring)), 0.0, 0.0, turn, flipped)
+    return np.array(laid.outline)
+
+
+def _opened_ring(half: NDArray[np.float64], piece: Piece) -> NDArray[np.float64]:
+    ring = tuple((float(x), float(y)) for x, y in half)
+    return np.array(mirrored_over_fold(Piece("", ring, fold=piece.fold)).outline)
+
+
+def _on_line(ring: NDArray[np.float64], shape: Piece, fold: FoldLine) -> NDArray[np.float64]:
+    """The ring with its points on the fold edge exactly in line."""
+    assert shape.fold is not None
     axis = 1 if fold.along == "x" else 0
     at = (shape.fold[0][axis] + shape.fold[1][axis]) / 2
-    ring = []
-    for p in shape.outline:
-        if abs(p[axis] - at) < 1e-6:
-            p = (p[0], at) if axis == 1 else (at, p[1])
-        ring.append(p)
-    return tuple(ring)
+    pinned = ring.copy()
+    pinned[np.abs(pinned[:, axis] - at) < 1e-6, axis] = at
+    return pinned
 
 
 def _tie(shape: Piece, fold: FoldLine, spread: Spread) -> float | None:

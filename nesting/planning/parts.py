@@ -7,7 +7,7 @@ mirrored. ``restored`` puts the names, copies and hands back into the lay.
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import lru_cache
 from typing import TYPE_CHECKING, Protocol
@@ -171,9 +171,17 @@ def restored(lay: Lay, units: Sequence[Unit], order: Order) -> Lay:
         changed = replace(p, piece=unit.kind.piece, copy=copy, flipped=flipped)
         return replace(changed, copies=(copy,)) if p.copies else changed
 
+    aliases = {(u.alias, u.kind.size) for u in units}
+
+    def said(text: str) -> str:
+        return _readable(text, aliases)
+
     return replace(
         lay,
         sections=tuple(replace(s, placements=tuple(back(p) for p in s.placements)) for s in lay.sections),
+        bound_reason=said(lay.bound_reason),
+        notes=tuple(said(note) for note in lay.notes),
+        tried=tuple(replace(t, refused=said(t.refused) if t.refused else t.refused) for t in lay.tried),
     )
 
 
@@ -192,17 +200,18 @@ class FitsBySearch:
 
         if _wants_a_fold(part, remnant):
             return None
+        aliases = {(cut.name, cut.size or "") for cut in part.pieces}
         stuff = cloth_of_remnant(part.cloth_named(cloth), remnant)
         try:
             problem = assemble(part, stuff, stacks_of(part, stuff), "open", remnant=remnant).problem
             bound = lower_bound(problem, seconds=0.2)
         except NeverFits as never:
-            return _readable(never.reason)
+            return _readable(never.reason, aliases)
         except CannotLayError as error:
-            return _readable(error.message)
+            return _readable(error.message, aliases)
         if problem.length is not None and bound.length > problem.length + 1e-6:
             there, least = problem.length / 10.0, bound.length / 10.0
-            return _readable(f"they take at least {least:.1f} cm of its {there:.1f} cm: {bound.reason}")
+            return _readable(f"they take at least {least:.1f} cm of its {there:.1f} cm: {bound.reason}", aliases)
         return None
 
     def lay(self, part: Order, cloth: str, remnant: Remnant) -> Lay | None:
@@ -217,6 +226,14 @@ def _wants_a_fold(part: Order, remnant: Remnant) -> bool:
     return remnant.rectangular and any(p.on_fold and not p.unfold for p in part.pieces)
 
 
-def _readable(text: str) -> str:
-    """The text with "piece#left0 1" said as "piece left"."""
-    return re.sub(r"#(any|left|right)\d+(?: \d+)?", lambda m: "" if m[1] == "any" else f" {m[1]}", text)
+def _readable(text: str, aliases: Iterable[tuple[str, str]]) -> str:
+    """The text with every part-order piece, given as (alias, size), said by its own name: "back#left0 M 1", the first
+    copy, as "back M left"."""
+    for alias, size in sorted(aliases, key=lambda pair: (-len(pair[0]), pair)):
+        name, _, rest = alias.rpartition("#")
+        hand = "" if rest.startswith("any") else rest.rstrip("0123456789")
+        label = f"{alias} {size}" if size else alias
+        plain = " ".join(part for part in (name, size, hand) if part).replace("\\", r"\\")
+        text = re.sub(rf"{re.escape(label)}(?: \d+)?(?!\w|\.\d)", plain, text)
+        text = text.replace(alias, f"{name} {hand}" if hand else name)
+    return text

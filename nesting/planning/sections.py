@@ -14,7 +14,7 @@ from itertools import islice
 from nesting.errors import CannotLayError
 from nesting.laid import Section
 from nesting.order import Cloth, Order
-from nesting.packing.problem import PackingError, Result
+from nesting.packing.problem import NeverFits, PackingError, Result
 from nesting.planning.assemble import Assembly, assemble, with_length
 from nesting.planning.candidates import Candidate
 from nesting.planning.demand import Stack
@@ -115,7 +115,10 @@ def sectioned(
             ]
             if not found:
                 failed = next(o for (d, p, _), o in zip(tasks, outcomes, strict=True) if d == number and p == part)
-                why = str(failed) if isinstance(failed, PackingError) else why
+                if isinstance(failed, NeverFits):
+                    why = f"piece '{failed.name}' does not fit across the cloth in its section"
+                elif isinstance(failed, PackingError):
+                    why = str(failed)
                 break
             result, assembly = min(found, key=lambda f: f[0].length)
             placements, length = assembly.placements(result.places)

@@ -7,11 +7,14 @@ longer than any of them.
 
 from __future__ import annotations
 
+import difflib
 import time
 from collections.abc import Iterable, Mapping, Sequence
 from concurrent.futures import Executor, Future
 from concurrent.futures import wait as wait_for
 from dataclasses import dataclass, field, replace
+
+import numpy as np
 
 from nesting.cloth.spreads import Refusal, cloth_of_remnant, sound_spreads
 from nesting.errors import CannotLayError, OrderError
@@ -67,6 +70,8 @@ class _Search:
     pool: Executor | None
     remnant: Remnant | None
     keep: tuple[Keep, ...] = ()
+    #: names of pieces that lie close together at the cut end, as a second cloth is laid over them
+    gather: frozenset[str] = frozenset()
     start: tuple[Lying, ...] = ()
     begun: float = field(default_factory=time.monotonic)
     best: float | None = None
@@ -80,7 +85,8 @@ class _Search:
         if not self._bound_known:
             self._bound_known = True
             try:
-                self._bound = lower_bound(_assembled(replace(self, keep=()), Candidate("open")).problem, seconds=1.0)
+                free = replace(self, keep=(), gather=frozenset())
+                self._bound = lower_bound(_assembled(free, Candidate("open")).problem, seconds=1.0)
             except (CannotLayError, PackingError):
                 self._bound = None
         return self._bound
@@ -116,8 +122,6 @@ def lay_order(
 
     A second cloth whose pieces are cut together with leaders of another cloth lies over those leaders.
     """
-    from nesting.planning.layered import lay_over
-
     counts = garment_counts(order)
     if not any(counts.values()):
         raise OrderError("nothing to cut: every count is 0", file=order.path, key="garment")
@@ -141,7 +145,69 @@ def lay_order(
                 # its own lay is only compared with: it is cut where its leaders lie
                 part = replace(shared, seconds=shared.seconds * _COMPARED)
             lays.append(lay_cloth(order, cloth.name, part, spread=spread, start=own, keep=kept))
-        return lay_over(order, tuple(lays))
+        return _cheapest_together(order, tuple(lays), shared, start is not None)
+
+
+def _cheapest_together(
+    order: Order, lays: tuple[Lay, ...], options: SearchOptions, continued: bool
+) -> tuple[Lay, ...]:
+    """Second cloths laid over their leaders: where these lie, or gathered at the cut end if that costs less in all."""
+    from nesting.planning.layered import lay_over
+
+    over = lay_over(order, lays)
+    if over == lays or continued:
+        return over
+    own = {lay.cloth: lay.buy_length for lay in lays}
+    if all(lay.buy_length <= own[lay.cloth] + 1e-6 for lay in over):
+        return over
+    gathered: list[Lay] = []
+    for lay in lays:
+        names = frozenset(
+            t.leader
+            for t in order.together
+            for g in order.garments
+            if {t.leader, t.follower} <= set(g.pieces)
+            and order.cloth_of(g, order.cut_piece(t.leader, g.size)) == lay.cloth
+            and order.cloth_of(g, order.cut_piece(t.follower, g.size)) != lay.cloth
+        )
+        if not names or len(lay.sections) != 1:
+            gathered.append(lay)
+            continue
+        seconds = None if options.seconds is None else options.seconds * _COMPARED
+        rounds = None if options.rounds is None else max(1, round(options.rounds * _COMPARED))
+        part = replace(options, seconds=seconds, rounds=rounds)
+        kind = lay.sections[0].spread.kind
+        try:
+            new = lay_cloth(order, lay.cloth, part, spread=kind, gather=names)
+            if new.buy_length > lay.buy_length + 1e-6 or not _still_shortest(order, lay, new):
+                return over
+            tried = tuple(
+                replace(t, lay_length=new.lay_length, utilisation=new.utilisation) if t.chosen else t for t in lay.tried
+            )
+            gathered.append(replace(new, tried=tried))
+        except CannotLayError:
+            return over
+    other = lay_over(order, tuple(gathered))
+    return min((over, other), key=lambda result: _worth(order, result))
+
+
+def _still_shortest(order: Order, lay: Lay, new: Lay) -> bool:
+    """Whether an open lay is still no longer than the folded ones that were tried."""
+    if lay.sections[0].spread.kind != "open":
+        return True
+    cloth = order.cloth_named(lay.cloth)
+    others = [
+        cloth_used(t.kind, cloth, t.lay_length) for t in lay.tried if t.lay_length is not None and t.kind != "open"
+    ]
+    return new.lay_length <= min(others, default=new.lay_length) + 1e-6
+
+
+def _worth(order: Order, lays: tuple[Lay, ...]) -> float:
+    """What the cloths cost together; their lengths where a price is missing."""
+    cloths = [order.cloth_named(lay.cloth) for lay in lays]
+    if any(cloth.price is None for cloth in cloths):
+        return sum(lay.buy_length for lay in lays)
+    return sum(lay.buy_length * (c.price or 0.0) / c.price_unit for lay, c in zip(lays, cloths, strict=True))
 
 
 def _warm(search: _Search) -> None:
@@ -178,12 +244,13 @@ def lay_cloth(
     remnant: Remnant | None = None,
     spread: SpreadName | None = None,
     keep: Sequence[Keep] = (),
+    gather: frozenset[str] = frozenset(),
 ) -> Lay:
     """The easiest of the shortest lays of one cloth that the search finds.
 
     ``start`` is a lay to begin from, ``keep`` names placements of it that must stay; ``counts`` replaces the order's
     counts (garment, size) -> number; ``remnant`` lays on that leftover; ``spread`` forces one spread. CannotLayError
-    says which piece cannot lie, and why.
+    says which piece cannot lie, and why. ``gather`` names pieces that shall lie close together.
     """
     base = order.cloth_named(cloth_name)
     cloth = cloth_of_remnant(base, remnant) if remnant is not None else base
@@ -191,7 +258,7 @@ def lay_cloth(
     if not stacks:
         raise OrderError(f"nothing is cut from cloth '{cloth_name}'", file=order.path, key="garment.pieces")
     with search_pool(options) as pool:
-        search = _Search(order, cloth, stacks, replace(options, executor=pool), pool, remnant, tuple(keep))
+        search = _Search(order, cloth, stacks, replace(options, executor=pool), pool, remnant, tuple(keep), gather)
         if start is not None:
             search.start = lying_in(start.placements)
             if keep and spread is None and len(start.sections) == 1:
@@ -267,10 +334,16 @@ def _try_all(
         finished.append(opener.finished())
     wanted = [f for f in finished if f.kind in kinds]
     if not wanted:
-        raise CannotLayError(
-            "it cannot be laid. " + "; ".join(f"{r.kind}: {r.reason}" for r in refused), key=search.cloth.name
-        )
+        raise _nothing_lies(search, refused)
     return wanted, tuple(r for r in refused if r.kind in kinds or forced is None)
+
+
+def _nothing_lies(search: _Search, refused: Sequence[Refusal]) -> CannotLayError:
+    """One reason, the plainest: that of open cloth, or of the first spread; the others are only named."""
+    first = next((r for r in refused if r.kind == "open"), refused[0])
+    others = [r.kind for r in refused if r is not first]
+    also = f" Nor does it lie on: {', '.join(dict.fromkeys(others))}." if others else ""
+    return CannotLayError(f"on {first.kind} cloth: {first.reason}.{also}", key=f"cloth '{search.cloth.name}'")
 
 
 @dataclass(frozen=True)
@@ -316,19 +389,42 @@ def _assembled(search: _Search, candidate: Candidate) -> Assembly:
         style=candidate.style,
         remnant=search.remnant,
     )
-    if not search.keep:
-        return assembly
-    return _with_kept(search, assembly)
+    if search.keep:
+        assembly = _with_kept(search, assembly)
+    if search.gather:
+        assembly = _with_gathered(search, assembly)
+    return assembly
+
+
+def _with_gathered(search: _Search, assembly: Assembly) -> Assembly:
+    """The pieces to gather are laid first, by themselves, and stay there while the others are laid."""
+    from nesting.packing.search import solve
+
+    items = assembly.problem.items
+    chosen = [i for i, job in enumerate(assembly.jobs) if job.needs[0].cut.name in search.gather]
+    problem = replace(assembly.problem, items=tuple(items[i] for i in chosen))
+    try:
+        found = solve(problem, Stop(rounds=6), seed=search.options.seed, bound=NO_BOUND)
+    except PackingError as error:
+        raise CannotLayError(str(error), key=search.cloth.name) from None
+    fixed = {chosen[p.item]: replace(p, item=chosen[p.item]) for p in found.places}
+    laid = tuple(replace(item, fixed=fixed[i]) if i in fixed else item for i, item in enumerate(items))
+    return replace(assembly, problem=replace(assembly.problem, items=laid))
 
 
 def _with_kept(search: _Search, assembly: Assembly) -> Assembly:
     wanted = set(search.keep)
+    names = {need.cut.name for stack in search.stacks for need in stack.needs}
+    for piece, copy in sorted(wanted):
+        if not any(one.piece == piece and copy in one.copies for one in search.start):
+            near = difflib.get_close_matches(piece, names, 1)
+            hint = f"; did you mean '{near[0]}'?" if near and near[0] != piece else ""
+            raise OrderError(f"--keep {piece}:{copy}: the lay that was given has no such piece{hint}")
     lying = [one for one in search.start if any((one.piece, copy) in wanted for copy in one.copies)]
     fixed = {place.item: place for place in places_from(lying, assembly)}
-    missing = wanted - {(one.piece, copy) for one in lying for copy in one.copies}
-    if missing or len(fixed) < len(lying):
-        names = ", ".join(f"{piece}:{copy}" for piece, copy in sorted(missing)) or "some pieces"
-        raise CannotLayError(f"{names} cannot be kept: not found in the lay that was given, or not allowed as it lies")
+    if len(fixed) < len(lying):
+        listed = ", ".join(f"{piece}:{copy}" for piece, copy in sorted(wanted))
+        raise CannotLayError(f"not all of {listed} may lie on this spread as they lie in the lay that was given")
     items = tuple(
         replace(item, fixed=fixed[i]) if i in fixed else item for i, item in enumerate(assembly.problem.items)
     )
@@ -419,14 +515,32 @@ def _take(search: _Search, trial: _Trial, outcome: Result | NeverFits | PackingE
             trial.result = outcome
         search.tell(f"{trial.candidate.kind}", 0.5, trial.used)
     elif trial.result is None:
-        trial.refused = _why(trial, outcome)
+        trial.refused = _why(search, trial, outcome)
 
 
-def _why(trial: _Trial, error: PackingError) -> str:
+def _why(search: _Search, trial: _Trial, error: PackingError) -> str:
     if isinstance(error, NeverFits) and trial.assembly is not None:
         piece = trial.assembly.jobs[error.item].needs[0].cut.piece.label
-        return f"piece '{piece}': {error.reason}"
+        return f"piece '{piece}': {_why_never(search, trial.assembly, error)}"
     return str(error)
+
+
+def _why_never(search: _Search, assembly: Assembly, error: NeverFits) -> str:
+    """How much the piece misses the cloth by, in people's units."""
+    item = assembly.problem.items[error.item]
+    best: tuple[float, float, float] | None = None
+    for pose in item.poses:
+        body = pose.ring if pose.body is None else pose.body
+        needed = float(np.ptp(body[:, 1])) + pose.low + pose.high
+        usable = min(float(np.ptp(assembly.problem.plies[p].outline[:, 1])) for p in pose.plies)
+        if best is None or needed - usable < best[0]:
+            best = (needed - usable, needed, usable)
+    if best is None or best[0] <= 0.0:
+        return error.reason
+    return (
+        f"it needs {_say(search, best[1])} across the cloth, where {_say(search, best[2])} are usable: "
+        'turn it if the cloth allows (turn = "quarter turns"), join it from two, or take wider cloth'
+    )
 
 
 def _finish(search: _Search, trial: _Trial) -> _Finished:
@@ -492,7 +606,7 @@ class _OpenCloth:
             )
         except NeverFits as error:
             piece = assembly.jobs[error.item].needs[0].cut.piece.label
-            raise CannotLayError(error.reason, piece=piece) from None
+            raise CannotLayError(_why_never(search, assembly, error), piece=piece) from None
         except PackingError as error:
             raise CannotLayError(str(error), key=search.cloth.name) from None
         if last is None or result.length <= last.length:
@@ -595,7 +709,23 @@ def _choose(
 
 def _ease_key(search: _Search, finished: _Finished) -> tuple[float, int, int, float]:
     placements, folds, again = _handling(finished)
-    return (round(_buy(search, finished), 3), placements + again, folds, finished.lay_length)
+    # cutting one ply and leaving the ply under it is slow work: it counts as two outlines more
+    effort = placements + again + 2 * _on_one_of_two(finished)
+    return (round(_buy(search, finished), 3), effort, folds, finished.lay_length)
+
+
+def _on_one_of_two(finished: _Finished) -> int:
+    """Placements that are cut from one ply where another lies above or below."""
+    count = 0
+    for section in finished.sections:
+        for p in section.placements:
+            low, high = min(y for _, y in p.outline), max(y for _, y in p.outline)
+            for ply in section.spread.plies:
+                ys = [y for _, y in ply.region]
+                if ply.ply not in p.plies and p.follows is None and min(high, max(ys)) - max(low, min(ys)) > 1.0:
+                    count += 1
+                    break
+    return count
 
 
 def _shared_bound(search: _Search, kind: SpreadName) -> Bound | None:
@@ -675,8 +805,8 @@ def _notes(search: _Search, by_kind: Mapping[SpreadName, _Finished], best: _Fini
                 seen.add(text)
                 notes.append(text)
     shortest = min(by_kind.values(), key=lambda f: _used(search, f))
-    if shortest is not best:
-        extra = _used(search, best) - _used(search, shortest)
+    extra = _used(search, best) - _used(search, shortest)
+    if shortest is not best and extra > 5.0:
         notes.append(
             f"the {shortest.kind} lay takes {_say(search, extra)} less cloth on the table, but no less has to be "
             f"bought; the {best.kind} is easier to cut"

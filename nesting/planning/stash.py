@@ -32,12 +32,14 @@ from nesting.order import Order, Remnant
 from nesting.pieces.piece import Point, Ring
 from nesting.units import UNITS, parse_length
 
-__all__ = ["Stash", "Stashed", "add", "read_stash", "remove", "with_stash", "write_stash"]
+__all__ = ["Stash", "Stashed", "add", "already_there", "read_stash", "remove", "with_stash", "write_stash"]
 
 SCHEMA = "stash/1"
 _KEYS = ("name", "cloth", "width", "length", "outline", "flaws", "note")
 #: Decimals of a millimetre in the file: a thousandth is far below what can be cut.
 _DECIMALS = 3
+#: mm². Two leftovers of which less than this is in only one of them are the same: more than rounding in the file makes.
+_SAME_MM2 = 50.0
 
 
 @dataclass(frozen=True)
@@ -70,6 +72,29 @@ def add(stash: Stash, remnants: Iterable[Remnant], *, note: str = "") -> Stash:
             name, number = f"{remnant.name}-{number}", number + 1
         items.append(Stashed(replace(remnant, name=name, file=None), note))
     return Stash(tuple(items))
+
+
+def already_there(stash: Stash, remnants: Iterable[Remnant], *, note: str) -> dict[str, str]:
+    """Which of these leftovers the stash holds with that note, by their names: the name there.
+
+    The same are those of one cloth, outline and flaws; each of the stash's answers for one of them only, as a lay may
+    leave two equal ones.
+    """
+    from shapely.geometry import Polygon
+
+    def same(a: Remnant, b: Remnant) -> bool:
+        if a.cloth != b.cloth or len(a.flaws) != len(b.flaws):
+            return False
+        return float(Polygon(a.outline, a.flaws).symmetric_difference(Polygon(b.outline, b.flaws)).area) < _SAME_MM2
+
+    left = [item.remnant for item in stash.items if item.note == note]
+    found: dict[str, str] = {}
+    for remnant in remnants:
+        twin = next((other for other in left if same(remnant, other)), None)
+        if twin is not None:
+            left.remove(twin)
+            found[remnant.name] = twin.name
+    return found
 
 
 def remove(stash: Stash, names: Iterable[str]) -> Stash:
