@@ -14,7 +14,7 @@ from nesting.report.pdf import MM, PAPERS, canvas_for, draw_items, finished
 from nesting.report.scene import Item, Scene, Shape, Stroke, Text
 from nesting.report.shapes import box_of
 from nesting.report.view import true_scale
-from nesting.report.words import long_length
+from nesting.report.words import counted, long_length
 
 __all__ = [
     "LONGEST_MM",
@@ -106,10 +106,19 @@ def _square(left: float, low: float, imperial: bool) -> list[Item]:
 
 def _form(canvas: Any, scene: Scene, name: str) -> None:
     """Draw a scene once, in its own coordinates, to be shown on any page."""
+    from reportlab.pdfbase.pdfdoc import PDFResourceDictionary
+
     x0, y0, x1, y1 = (v * MM for v in scene.box)
     canvas.beginForm(name, x0, y0, x1, y1)
     draw_items(canvas, scene)
-    canvas.endForm()
+    # reportlab leaves the graphics states (see-through fills) out of a form's resources (ISO 32000-1, 7.8.3)
+    resources = PDFResourceDictionary()
+    resources.basicFonts()
+    resources.allProcs()
+    states = canvas._extgstate.getState()
+    if states:
+        resources.ExtGState = states
+    canvas.endForm(Resources=resources)
 
 
 def _show(canvas: Any, name: str, window: tuple[float, float, float, float], left: float, low: float) -> None:
@@ -231,7 +240,8 @@ def _map_page(lay: Lay, section: int, scene: Scene, plan: Sequence[Tile], paper:
 
     title = scene.title if len(lay.sections) == 1 else f"{scene.title}, section {section + 1}"
     say(h - 20, title, 6.0, True)
-    say(h - 28, f"{len(plan)} pages, {max(t.row for t in plan) + 1} rows of {max(t.column for t in plan) + 1}.")
+    across = max(t.column for t in plan) + 1
+    say(h - 28, f"{counted(len(plan), 'page')}, {counted(max(t.row for t in plan) + 1, 'row')} of {across}.")
     say(h - 34, "1. Print this page at 100 % (actual size, no fitting) and measure the square.")
     say(h - 40, "2. Print the rest. Trim each page along its dashed lines on the left and at the top only.")
     say(h - 46, "3. Lay neighbours over each other so that the circled crosses meet, and tape them.")

@@ -75,7 +75,8 @@ def _shape(canvas: Any, shape: Shape) -> None:
             path.close()
     if shape.fill:
         canvas.setFillColor(colour(shape.fill))
-        canvas.setFillAlpha(shape.opacity)
+        if shape.opacity < 1:
+            canvas.setFillAlpha(shape.opacity)
     if shape.stroke:
         canvas.setStrokeColor(colour(shape.stroke.colour))
         canvas.setLineWidth(shape.stroke.width)

@@ -3,20 +3,27 @@
 from __future__ import annotations
 
 import math
+import re
 
 from nesting.laid import Lay, Placement, Spread
-from nesting.units import format_fraction, format_length, parse_length
+from nesting.units import format_fraction, format_length, parse_length, round_up
 
 __all__ = [
     "cautions",
+    "column_length",
     "copies_of",
     "copy_words",
+    "counted",
     "edge_names",
+    "first_words",
     "hands",
+    "lay_words",
     "long_length",
     "measure",
     "parse_measure",
     "ply_words",
+    "reason_words",
+    "shop_column",
     "shop_length",
     "side_words",
     "slug",
@@ -60,14 +67,51 @@ def shop_length(mm: float, imperial: bool) -> str:
     return format_length(mm, imperial=False, step="mm", up=True)
 
 
+def column_length(mm: float, imperial: bool) -> str:
+    """A length for a column of a table: always cm with one decimal, or inches to the sixteenth."""
+    return f"{measure(mm, imperial)} {unit_name(imperial)}"
+
+
+def shop_column(mm: float, imperial: bool) -> str:
+    """A length to buy for a column of a table: always cm with one decimal and never less than ``mm``; with inches as
+    ``shop_length``."""
+    return shop_length(mm, True) if imperial else f"{round_up(mm, 1.0) / 10.0:.1f} cm"
+
+
+def counted(number: int, what: str) -> str:
+    """ "1 placement", "2 placements"."""
+    return f"{number} {what}" if number == 1 else f"{number} {what}s"
+
+
+def first_words(kind: str) -> str:
+    """The heading over the steps that spread the cloth in one way."""
+    return "First: lay the cloth open" if kind == "open" else f"First: {kind}"
+
+
+def lay_words(lay: Lay) -> str:
+    """Which lay length is meant."""
+    if lay.remnant is not None:
+        return "on the table"
+    return f"on the table, without the two end allowances ({long_length(lay.end_allowance, lay.imperial)} each)"
+
+
+def reason_words(lay: Lay) -> str:
+    """Why no lay is shorter, with pieces named as the order names them, without the number of their copy."""
+    text = lay.bound_reason
+    names = {f"{p.piece} {p.size}" if p.size else p.piece for p in lay.placements}
+    for name in sorted(names, key=len, reverse=True):
+        text = re.sub(rf"(?<!\w){re.escape(name)} \d+(?!\w)", f"“{name}”".replace("\\", r"\\"), text)
+    return text
+
+
 def turn_words(turn: float) -> str:
     """Where the grain arrow points, as an arrow on the drawing: → is away from the cut end, ↑ towards edge B."""
     return "→↗↑↖←↙↓↘"[round((turn % 360.0) / 45.0) % 8]
 
 
 def side_words(flipped: bool) -> str:
-    """Printed side up or down."""
-    return "printed side down" if flipped else "printed side up"
+    """Which way the printed side of the paper pattern lies."""
+    return "pattern printed side down" if flipped else "pattern printed side up"
 
 
 def copies_of(p: Placement) -> tuple[int, ...]:

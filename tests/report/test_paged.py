@@ -4,12 +4,16 @@ from __future__ import annotations
 
 import io
 import itertools
+import re
+from collections.abc import Callable
 from dataclasses import replace
+from typing import Any
 
 import numpy as np
 import pdfplumber
 import pypdfium2
 import pytest
+from pdfminer.pdftypes import resolve1
 
 from nesting.laid import Lay
 from nesting.report.drawing import lay_scene
@@ -46,6 +50,27 @@ def test_whole_page_is_true(imperial: bool, side: float) -> None:
         # the lay's own length and the table's width, as the outline of the cloth
         cloth = (lay.lay_length + 2 * lay.end_allowance, 750.0)
         assert any(abs(w - cloth[0]) < 0.2 and abs(h - cloth[1]) < 0.2 for w, h in found)
+
+
+@pytest.mark.parametrize("made", [whole_pdf, tiles_pdf])
+def test_every_graphics_state_is_in_the_resources(made: Callable[[Lay], bytes]) -> None:
+    """A state that a content stream uses is named in the resources of that page or form (ISO 32000-1, 7.8.3)."""
+
+    def used(streams: list[Any], resources: Any) -> int:
+        there = resolve1((resources or {}).get("ExtGState")) or {}
+        names = set(re.findall(rb"/(\S+) gs\b", b"\n".join(s.get_data() for s in streams)))
+        assert {n.decode() for n in names} <= set(there)
+        count = len(names)
+        for ref in (resolve1((resources or {}).get("XObject")) or {}).values():
+            form = resolve1(ref)
+            count += used([form], resolve1(form.attrs.get("Resources")))
+        return count
+
+    with pdfplumber.open(io.BytesIO(made(samples.partial_lay()))) as pdf:
+        counts = [
+            used([resolve1(c) for c in page.page_obj.contents], page.page_obj.resources) for page in pdf.pages
+        ]
+    assert counts[-1] > 0
 
 
 def test_lay_longer_than_a_pdf_page_is_split() -> None:
