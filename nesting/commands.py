@@ -244,30 +244,53 @@ def stash_file(
 ) -> tuple[dict[str, Any], list[object]]:
     """Show the stash after adding the offcuts of a lay or taking a leftover out."""
     from nesting.files.layfile import read_lay
-    from nesting.planning.offcuts import as_remnants, offcuts
-    from nesting.planning.stash import add, read_stash, remove, write_stash
+    from nesting.planning.offcuts import Offcut, as_remnants, offcuts
+    from nesting.planning.stash import Stashed, add, already_there, read_stash, remove, write_stash
     from nesting.report.buy_terminal import stash_summary
+    from nesting.report.words import counted, long_length
     from nesting.units import parse_length
 
     stash = read_stash(path)
     changed = stash
+    told: list[object] = []
+    added: list[str] = []
+    known: dict[str, str] = {}
     if remove_name is not None:
         changed = remove(changed, [remove_name])
+        told.append(f"taken out: {remove_name}")
     if add_lay is not None:
         sides = [parse_length(part, "cm") for part in least.replace("×", "x").split("x")]
         if len(sides) != 2:
             raise InputError(f"--least: found '{least}', expected length x width, like '20 cm x 20 cm'")
         lay = read_lay(add_lay)
+
+        def size(offcut: Offcut) -> str:
+            along, across = (long_length(side, lay.imperial) for side in offcut.rectangle_size)
+            return f"{along} along the grain and {across} across it"
+
         found = tuple(
             o
             for o in offcuts(lay, least_width=min(sides), least_area=sides[0] * sides[1])
             if o.rectangle_size[0] >= sides[0] - 1e-9 and o.rectangle_size[1] >= sides[1] - 1e-9
         )
         prefix = (lay.remnant or lay.cloth).replace(" ", "-")
-        changed = add(changed, as_remnants(found, cloth=lay.cloth, prefix=prefix), note=lay.title)
+        fresh = as_remnants(found, cloth=lay.cloth, prefix=prefix)
+        known = already_there(changed, fresh, note=lay.title)
+        before = len(changed.items)
+        changed = add(changed, [r for r in fresh if r.name not in known], note=lay.title)
+        added = [item.remnant.name for item in changed.items[before:]]
+        if added:
+            told.append(f"added {counted(len(added), 'leftover')}: {', '.join(added)}")
+        if known:
+            names = ", ".join(known.values())
+            told.append(f"not added again, as the stash holds the same from '{lay.title}': {names}")
+        if not found:
+            rest = offcuts(lay, least_width=20.0, least_area=400.0)
+            most = max(rest, key=lambda o: o.rectangle_size[0] * o.rectangle_size[1], default=None)
+            largest = f"; the largest rectangle left is {size(most)}" if most is not None else ""
+            told.append(f"nothing added: no leftover holds {least}{largest}. --least takes smaller ones")
     if changed != stash or not path.exists():
         write_stash(path, changed)
-    from nesting.planning.stash import Stashed
 
     def row(item: Stashed) -> dict[str, Any]:
         xs = [p[0] for p in item.remnant.outline]
@@ -281,8 +304,13 @@ def stash_file(
             "note": item.note,
         }
 
-    document = {"stash": str(path), "remnants": [row(item) for item in changed.items]}
-    return document, [stash_summary(changed)]
+    document = {
+        "stash": str(path),
+        "added": added,
+        "already_there": list(known.values()),
+        "remnants": [row(item) for item in changed.items],
+    }
+    return document, [*told, stash_summary(changed)]
 
 
 def order_keys() -> tuple[dict[str, Any], list[object]]:

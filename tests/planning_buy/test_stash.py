@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 
 from nesting.errors import InputError, OrderError
 from nesting.order import Cloth, Remnant
-from nesting.planning.stash import Stash, add, read_stash, remove, with_stash, write_stash
+from nesting.planning.stash import Stash, add, already_there, read_stash, remove, with_stash, write_stash
 
 from .builders import order_of, rectangle, scrap
 
@@ -38,6 +40,20 @@ def test_a_taken_name_gets_a_number():
     """navy, navy-2, navy-3: nothing is replaced in silence."""
     stash = add(Stash(), [scrap("navy", 1.0, 1.0)] * 3)
     assert [r.name for r in stash.remnants] == ["navy", "navy-2", "navy-3"]
+
+
+def test_what_a_lay_left_is_not_kept_twice(tmp_path):
+    """The same outline with the same note is there already, also when read back from the file; of two equal ones each
+    answers for one; another note, cloth or size is another leftover."""
+    path = tmp_path / "stash.toml"
+    odd = replace(ODD, outline=tuple((x / 3.0, y / 3.0) for x, y in ODD.outline), flaws=())
+    two = [scrap("a", 450.0, 600.0, "navy"), scrap("b", 450.0, 600.0, "navy"), replace(odd, name="c"), ODD]
+    write_stash(path, add(Stash(), [two[0], *two[2:]], note="shorts"))
+    stash = read_stash(path)
+    assert already_there(stash, two, note="shorts") == {"a": "a", "c": "c", "odd": "odd"}
+    assert already_there(stash, two, note="briefs") == {}
+    other = [scrap("a", 450.0, 600.0, "red"), scrap("a", 450.0, 601.0, "navy"), replace(ODD, flaws=())]
+    assert already_there(stash, other, note="shorts") == {}
 
 
 def test_removing_names_only_what_is_there():
@@ -125,3 +141,22 @@ def test_a_stash_that_cannot_be_written_leaves_the_old_one(tmp_path):
         write_stash(path, Stash())
     assert path.is_dir() and not list(path.iterdir())
     assert [p.name for p in tmp_path.iterdir()] == ["stash.toml"]
+
+
+def test_the_command_says_what_it_added(tmp_path):
+    """Added by name; the second time nothing; where nothing is large enough, the largest there is."""
+    from nesting.commands import stash_file
+    from nesting.files.layfile import lay_as_bytes
+    from tests.report import samples
+
+    lay, path = tmp_path / "lay.json", tmp_path / "stash.toml"
+    lay.write_bytes(lay_as_bytes(samples.open_lay()))
+    document, words = stash_file(path, lay, "10 cm x 10 cm", None)
+    names = document["added"]
+    assert names and words[0] == f"added {len(names)} leftover{'s' if len(names) > 1 else ''}: {', '.join(names)}"
+    kept = path.read_bytes()
+    document, words = stash_file(path, lay, "10 cm x 10 cm", None)
+    assert document["added"] == [] and document["already_there"] == names
+    assert str(words[0]).startswith("not added again") and path.read_bytes() == kept
+    document, words = stash_file(path, lay, "9 m x 9 m", None)
+    assert document["added"] == [] and "nothing added: no leftover holds 9 m x 9 m; the largest" in str(words[0])
