@@ -15,8 +15,8 @@ from nesting.planning.remnants import RemnantPlan, ToBuy
 from nesting.planning.trims import TrimNeed
 from nesting.report.buy_curve import curve_png, curve_svg
 from nesting.report.fonts import shown
-from nesting.report.words import long_length, shop_length, slug
-from nesting.units import format_share
+from nesting.report.words import column_length, counted, long_length, shop_column, shop_length, slug
+from nesting.units import format_share, format_width
 
 __all__ = [
     "batch_section",
@@ -73,7 +73,7 @@ def one_more_words(row: BuyRow, imperial: bool) -> str:
 def _adds(row: BuyRow, imperial: bool) -> str:
     if row.one_more is None:
         return ""
-    return "free" if row.one_more < 1e-6 else shop_length(row.one_more, imperial)
+    return "free" if row.one_more < 1e-6 else shop_column(row.one_more, imperial)
 
 
 def curve_words(curve: Curve) -> str:
@@ -98,7 +98,7 @@ def buying_section(bought: Buying) -> str:
                     {
                         "buy": shop_length(r.buy_length, imperial),
                         "cloth": r.cloth,
-                        "width": length(r.width),
+                        "width": format_width(r.width, imperial=imperial),
                         "cost": _money(r.cost),
                         "spread": r.spread,
                         "lay": length(r.lay_length),
@@ -112,12 +112,12 @@ def buying_section(bought: Buying) -> str:
                 "rows": [
                     {
                         "cloth": r.cloth,
-                        "width": length(r.width),
+                        "width": format_width(r.width, imperial=imperial),
                         "nap": r.nap,
                         "spread": r.spread,
-                        "buy": shop_length(r.buy_length, imperial),
-                        "lay": length(r.lay_length),
-                        "each": length(r.per_garment),
+                        "buy": shop_column(r.buy_length, imperial),
+                        "lay": column_length(r.lay_length, imperial),
+                        "each": column_length(r.per_garment, imperial),
                         "cost": _money(r.cost),
                         "more": _adds(r, imperial),
                         "used": format_share(r.utilisation, 1),
@@ -128,7 +128,7 @@ def buying_section(bought: Buying) -> str:
                 "refused": [
                     {
                         "cloth": r.cloth,
-                        "width": length(r.width),
+                        "width": format_width(r.width, imperial=imperial),
                         "nap": r.nap,
                         "spread": r.spread or "",
                         "reason": r.reason,
@@ -144,8 +144,8 @@ def buying_section(bought: Buying) -> str:
                             {
                                 "count": p.count,
                                 "garment": p.garment,
-                                "buy": shop_length(p.buy_length, imperial),
-                                "lay": length(p.lay_length),
+                                "buy": shop_column(p.buy_length, imperial),
+                                "lay": column_length(p.lay_length, imperial),
                                 "note": "free" if p.free else "" if p.measured else "laid with the next larger",
                             }
                             for p in c.points
@@ -180,10 +180,6 @@ def trim_words(need: TrimNeed, imperial: bool) -> str:
 def trims_section(needs: Sequence[TrimNeed], order: Order) -> str:
     """The section on trims; ``order`` tells whether people read inches."""
     imperial = order.imperial
-
-    def length(mm: float) -> str:
-        return long_length(mm, imperial)
-
     return str(
         _macros().trims(
             {
@@ -200,9 +196,9 @@ def trims_section(needs: Sequence[TrimNeed], order: Order) -> str:
                                 "garment": f"{o.garment} {o.size or ''}".strip(),
                                 "count": o.count,
                                 "openings": o.openings,
-                                "edge": length(o.edge_length),
-                                "trim": length(o.trim_length),
-                                "total": length(o.total),
+                                "edge": column_length(o.edge_length, imperial),
+                                "trim": column_length(o.trim_length, imperial),
+                                "total": column_length(o.total, imperial),
                             }
                             for o in need.openings
                         ],
@@ -230,7 +226,7 @@ def proof_words(plan: RemnantPlan) -> str:
     """Whether more could be cut."""
     if plan.proved:
         return "no plan gives more"
-    return f"the best found; the proof allows for a value of {plan.bound:g} against {plan.value:g}"
+    return "the best found; whether another plan gives more is not proved"
 
 
 def to_buy_words(need: ToBuy, imperial: bool) -> str:
@@ -249,8 +245,7 @@ def remnants_section(plan: RemnantPlan) -> str:
     return str(
         _macros().remnants(
             {
-                "number": plan.number,
-                "what": ("whole garment" if plan.number == 1 else "whole garments") + " from what is left over",
+                "head": f"{counted(plan.number, 'whole garment')} from what is left over",
                 "made": [
                     {"garment": f"{m.garment} {m.size or ''}".strip(), "made": m.made, "asked": m.asked}
                     for m in plan.made
@@ -304,8 +299,8 @@ def _plan(p: BatchPlan) -> dict[str, Any]:
                 "plies": s.plies,
                 "ratio": layer_words(p, s),
                 "layers": s.layers,
-                "lay": length(s.lay_length),
-                "cloth": length(s.cloth_length),
+                "lay": column_length(s.lay_length, p.imperial),
+                "cloth": column_length(s.cloth_length, p.imperial),
                 "cuts": s.cuts,
             }
             for number, s in enumerate(p.sections, start=1)
@@ -315,8 +310,8 @@ def _plan(p: BatchPlan) -> dict[str, Any]:
                 "garment": name,
                 "count": n,
                 "share": format_share(share, 1),
-                "each": length(p.length_each(i)),
-                "all": length(n * p.length_each(i)),
+                "each": column_length(p.length_each(i), p.imperial),
+                "all": column_length(n * p.length_each(i), p.imperial),
             }
             for i, (name, n, share) in enumerate(zip(p.garments, p.counts, p.shares, strict=True))
         ],

@@ -20,8 +20,8 @@ from nesting.report.buy_page import (
     to_buy_words,
     trim_words,
 )
-from nesting.report.words import long_length, shop_length
-from nesting.units import format_share
+from nesting.report.words import column_length, long_length, shop_column, shop_length
+from nesting.units import format_share, format_width
 
 if TYPE_CHECKING:
     from rich.console import RenderableType
@@ -54,7 +54,7 @@ def buying_summary(bought: Buying) -> RenderableType:
                 ("Buy ", "bold"),
                 (shop_length(r.buy_length, imperial), "bold underline"),
                 (f" of {r.cloth}", "bold"),
-                f", {long_length(r.width, imperial)} wide: {r.spread}",
+                f", {format_width(r.width, imperial=imperial)} wide: {r.spread}",
             )
             if r.cost is not None:
                 words.append(f", costs {r.cost:.2f}")
@@ -66,13 +66,13 @@ def buying_summary(bought: Buying) -> RenderableType:
         for r in bought.rows:
             if r.cloth != cloth:
                 continue
-            adds = "" if r.one_more is None else "free" if r.one_more < 1e-6 else shop_length(r.one_more, imperial)
+            adds = "" if r.one_more is None else "free" if r.one_more < 1e-6 else shop_column(r.one_more, imperial)
             table.add_row(
                 r.spread,
                 r.nap,
-                long_length(r.width, imperial),
-                shop_length(r.buy_length, imperial),
-                long_length(r.per_garment, imperial),
+                format_width(r.width, imperial=imperial),
+                shop_column(r.buy_length, imperial),
+                column_length(r.per_garment, imperial),
                 "" if r.cost is None else f"{r.cost:.2f}",
                 adds,
                 "←" if r.best else "",
@@ -82,7 +82,7 @@ def buying_summary(bought: Buying) -> RenderableType:
             column.no_wrap = True
         parts.append(table)
     for no in bought.refused:
-        where = f"{no.cloth}, {long_length(no.width, imperial)}, {no.spread or 'any spread'}, nap {no.nap}"
+        where = f"{no.cloth}, {format_width(no.width, imperial=imperial)}, {no.spread or 'any spread'}, nap {no.nap}"
         parts.append(Text(f"refused: {where}: {no.reason}", style="dim"))
     for c in bought.curves:
         points = "  ".join(f"{p.count}: {shop_length(p.buy_length, imperial)}" for p in c.points)
@@ -100,7 +100,7 @@ def trims_summary(needs: Sequence[TrimNeed], imperial: bool) -> RenderableType:
             need.opening,
             need.kind,
             trim_words(need, imperial).removesuffix(", buy"),
-            shop_length(need.length, imperial),
+            shop_column(need.length, imperial),
             "" if need.cost is None else f"{need.cost:.2f}",
         )
     return table
@@ -154,14 +154,14 @@ def batch_summary(plans: Sequence[BatchPlan]) -> RenderableType:
                 layer_words(p, s),
                 str(s.layers),
                 str(s.plies),
-                long_length(s.lay_length, p.imperial),
-                long_length(s.cloth_length, p.imperial),
+                column_length(s.lay_length, p.imperial),
+                column_length(s.cloth_length, p.imperial),
                 str(s.cuts),
             )
         parts.append(table)
         shares = _table("garment", "count", "share", "each")
         for i, (name, n, share) in enumerate(zip(p.garments, p.counts, p.shares, strict=True)):
-            shares.add_row(name, str(n), format_share(share, 1), long_length(p.length_each(i), p.imperial))
+            shares.add_row(name, str(n), format_share(share, 1), column_length(p.length_each(i), p.imperial))
         parts.append(shares)
     return Group(*parts)
 
@@ -172,16 +172,18 @@ def stash_summary(stash: Stash, imperial: bool = False) -> RenderableType:
 
     if not stash.items:
         return Text("the stash is empty")
-    table = _table("leftover", "cloth", "along", "across", "flaws", "", left=2)
+    flawed = any(item.remnant.flaws for item in stash.items)
+    table = _table("leftover", "cloth", "along", "across", *(("flaws",) if flawed else ()), "from", left=2)
+    table.columns[-1].justify = "left"
     for item in stash.items:
         xs = [p[0] for p in item.remnant.outline]
         ys = [p[1] for p in item.remnant.outline]
         table.add_row(
             item.remnant.name,
             item.remnant.cloth,
-            long_length(max(xs) - min(xs), imperial),
-            long_length(max(ys) - min(ys), imperial),
-            str(len(item.remnant.flaws) or ""),
+            column_length(max(xs) - min(xs), imperial),
+            column_length(max(ys) - min(ys), imperial),
+            *((str(len(item.remnant.flaws) or ""),) if flawed else ()),
             item.note,
         )
     return table

@@ -112,8 +112,8 @@ def test_the_page_says_what_to_buy_first():
     page = Reader(buying_section(bought))
     assert page.wrong == []
     # 2 · 40,000 + 3 · 62,500 = 267,500 mm² on 1 m at 80 %, + 5 % for nap = 35.1 cm; with 4 cm of ends, by 10 cm: 40 cm
-    assert "What to buy 40 cm of main & co, 1 m wide, costs 4.00" in page.text
-    assert ["main & co", "1 m", "one way", "open ←", "40 cm", "35.1 cm", "8 cm", "4.00", "10 cm", "80.0 %"] in page.rows
+    assert "What to buy 40 cm of main & co, 100 cm wide, costs 4.00" in page.text
+    assert ["main & co", "100 cm", "one way", "open ←", "40.0 cm", "35.1 cm", "8.0 cm", "4.00", "10.0 cm", "80.0 %"] in page.rows
     assert any(row[:2] == ["main & co", "15 cm"] and "250 mm wide" in row[-1] for row in page.rows)
     assert sum("crosswise" in " ".join(row) for row in page.rows) == 2
     assert [row[0] for row in page.rows if row[0].isdigit()] == ["1", "2", "3", "4", "5", "6"]
@@ -168,7 +168,7 @@ def test_trims_show_how_they_come_about():
     assert page.wrong == []
     assert "0.85 × edge (practice) + 1 cm for each join; 1.028 m in all, buy 1.1 m" in page.text
     assert "no published standard was found" in page.text
-    assert "1.1 m" in words_of(trims_summary(needs, False))
+    assert "110.0 cm" in words_of(trims_summary(needs, False))
 
 
 def test_leftovers_say_which_piece_goes_where():
@@ -180,6 +180,10 @@ def test_leftovers_say_which_piece_goes_where():
     assert page.wrong == []
     assert ["a", "briefs", "1", "back, front"] in page.rows
     assert "only 150 cm² are left" in page.text
+    # first of all how many there are and what must be bought
+    assert page.text.split("From leftovers", 1)[1].strip().startswith(
+        "1 whole garment from what is left over Still to be bought: 10 cm of main"
+    )
     assert "10 cm of main for 1 × briefs" in page.text
     shown = words_of(remnants_summary(plan))
     assert "1 whole garment from leftovers: 1 of 2 briefs" in shown and "still to be bought: 10 cm" in shown
@@ -200,7 +204,8 @@ def test_a_batch_shows_sections_and_shares():
 def test_a_stash_is_listed():
     """Name, cloth and size; an empty one says so."""
     shown = words_of(stash_summary(add(Stash(), [scrap("navy", 450.0, 600.0)], note="from the shorts")))
-    assert re.search(r"navy\s+main\s+45 cm\s+60 cm\s+from the shorts", shown)
+    assert re.search(r"navy\s+main\s+45.0 cm\s+60.0 cm\s+from the shorts", shown)
+    assert "flaws" not in shown
     assert "empty" in words_of(stash_summary(Stash()))
 
 
