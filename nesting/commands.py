@@ -58,6 +58,15 @@ def lay_order_file(
         raise InputError("--keep needs --from LAY.json: the lay that has the pieces where they shall stay")
     if start is not None and all(start.cloth != cloth.name for cloth in order.cloths):
         raise InputError(f"this lay is of cloth '{start.cloth}', which the order does not have", file=begin)
+    if start is not None:
+        known = {(g.name, name) for g in order.garments for name in g.pieces}
+        strange = sorted({p.piece for p in start.placements if (p.garment, p.piece) not in known})
+        if strange:
+            raise InputError(
+                f"this lay is of another order: it has {', '.join(strange)}, which this order does not cut; "
+                "give --from a lay of the same order",
+                file=begin,
+            )
     proved = searching(lambda options: lay_proved(order, options, spread=spread, start=start, keep=keep))
     lays = tuple(replace(one, order_file=_from(folder, order)) for one, _ in proved)
     verdicts = {number: verdict for number, (_, verdict) in enumerate(proved)}
@@ -120,17 +129,23 @@ def check_order_file(path: Path, folder: Path, *, picture: bool) -> tuple[bool, 
     from nesting.checking import check_order
     from nesting.files.order import load_order
     from nesting.files.outputs import ready_folder, write_outputs
+    from nesting.planning.feasible import laying_findings
     from nesting.report.check_page import check_summary, write_check
 
     order = load_order(path)
-    result = check_order(order)
+    laying = laying_findings(order)
+    judged = check_order(order)
+    result = replace(judged, findings=(*judged.findings, *laying))
     ready_folder(folder)
     files = {folder / name: content for name, content in write_check(result, order, picture=picture).items()}
     write_outputs(files)
     document = result.as_dict()
     document["files"] = sorted(str(p) for p in files)
-    words = [check_summary(result, order), f"written to {folder}: " + ", ".join(sorted(p.name for p in files))]
-    return result.ok, document, words
+    names = ", ".join(sorted(p.name for p in files))
+    words: list[object] = [check_summary(result, order), f"written to {folder}: {names}"]
+    lies = not any("cannot be laid" in f.message for f in laying)
+    document["can_be_laid"] = lies
+    return result.ok and lies, document, words
 
 
 def check_lay_file(path: Path) -> tuple[bool, dict[str, Any], list[object]]:

@@ -74,5 +74,10 @@ def search_pool(options: SearchOptions) -> Iterator[Executor | None]:
     pool = ProcessPoolExecutor(options.workers, mp_context=context, initializer=_quiet_worker)
     try:
         yield pool
+    except BaseException:
+        # What the workers are at is of no use any more; waiting for it would only keep people waiting.
+        for process in list((pool._processes or {}).values()):
+            process.terminate()
+        raise
     finally:
-        pool.shutdown(wait=False, cancel_futures=True)
+        pool.shutdown(wait=True, cancel_futures=True)

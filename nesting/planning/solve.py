@@ -31,7 +31,7 @@ from nesting.planning.starts import Lying, lying_in, opened_out, place_missing, 
 from nesting.planning.yardage import buy_length, cloth_used, full_widths, garment_shares, utilisation
 from nesting.units import format_length
 
-__all__ = ["Keep", "SearchOptions", "lay_cloth", "lay_order"]
+__all__ = ["Keep", "SearchOptions", "lay_cloth", "lay_order", "why_never"]
 
 #: (piece name, copy) of placements that stay where a lay file has them
 Keep = tuple[str, int]
@@ -343,7 +343,7 @@ def _nothing_lies(search: _Search, refused: Sequence[Refusal]) -> CannotLayError
     first = next((r for r in refused if r.kind == "open"), refused[0])
     others = [r.kind for r in refused if r is not first]
     also = f" Nor does it lie on: {', '.join(dict.fromkeys(others))}." if others else ""
-    return CannotLayError(f"on {first.kind} cloth: {first.reason}.{also}", key=f"cloth '{search.cloth.name}'")
+    return CannotLayError(f"cloth '{search.cloth.name}' cannot be laid. {first.kind}: {first.reason}.{also}")
 
 
 @dataclass(frozen=True)
@@ -521,11 +521,11 @@ def _take(search: _Search, trial: _Trial, outcome: Result | NeverFits | PackingE
 def _why(search: _Search, trial: _Trial, error: PackingError) -> str:
     if isinstance(error, NeverFits) and trial.assembly is not None:
         piece = trial.assembly.jobs[error.item].needs[0].cut.piece.label
-        return f"piece '{piece}': {_why_never(search, trial.assembly, error)}"
+        return f"piece '{piece}': {why_never(search.order, trial.assembly, error)}"
     return str(error)
 
 
-def _why_never(search: _Search, assembly: Assembly, error: NeverFits) -> str:
+def why_never(order: Order, assembly: Assembly, error: NeverFits) -> str:
     """How much the piece misses the cloth by, in people's units."""
     item = assembly.problem.items[error.item]
     best: tuple[float, float, float] | None = None
@@ -538,7 +538,7 @@ def _why_never(search: _Search, assembly: Assembly, error: NeverFits) -> str:
     if best is None or best[0] <= 0.0:
         return error.reason
     return (
-        f"it needs {_say(search, best[1])} across the cloth, where {_say(search, best[2])} are usable: "
+        f"it needs {_length(order, best[1])} across the cloth, where {_length(order, best[2])} are usable: "
         'turn it if the cloth allows (turn = "quarter turns"), join it from two, or take wider cloth'
     )
 
@@ -606,7 +606,7 @@ class _OpenCloth:
             )
         except NeverFits as error:
             piece = assembly.jobs[error.item].needs[0].cut.piece.label
-            raise CannotLayError(_why_never(search, assembly, error), piece=piece) from None
+            raise CannotLayError(why_never(search.order, assembly, error), piece=piece) from None
         except PackingError as error:
             raise CannotLayError(str(error), key=search.cloth.name) from None
         if last is None or result.length <= last.length:
@@ -792,7 +792,11 @@ def _counted(stacks: tuple[Stack, ...]) -> dict[tuple[str, str | None], int]:
 
 
 def _say(search: _Search, mm: float) -> str:
-    return format_length(mm, imperial=search.order.imperial, step="1/8 in" if search.order.imperial else "cm")
+    return _length(search.order, mm)
+
+
+def _length(order: Order, mm: float) -> str:
+    return format_length(mm, imperial=order.imperial, step="1/8 in" if order.imperial else "cm")
 
 
 def _notes(search: _Search, by_kind: Mapping[SpreadName, _Finished], best: _Finished) -> tuple[str, ...]:
