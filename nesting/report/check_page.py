@@ -59,7 +59,11 @@ def verdict(check: Check) -> tuple[str, tuple[str, ...]]:
         return "Do not cut yet: " + " and ".join(parts) + ".", tuple(reasons)
     if check.seams:
         walked = len({s.walked.edges for s in check.seams})
-        return f"These pieces will sew together: {_count(walked, 'seam')} walked, lengths and notches agree.", ()
+        agree = "lengths and notches agree"
+        if not any(s.walked.notches for s in check.seams):
+            lone = any(s.walked.lone for s in check.seams)
+            agree = f"lengths agree; {'no notch has a partner' if lone else 'there are no notches'} to compare"
+        return f"These pieces will sew together: {_count(walked, 'seam')} walked, {agree}.", ()
     return "The pieces can be laid. No seams are stated in the order, so none were walked.", ()
 
 

@@ -11,7 +11,7 @@ from nesting.report.fonts import text_width
 from nesting.report.scene import Item, Shape, Stroke, Text
 from nesting.report.shapes import area, box_of, hatch, ring_box
 from nesting.report.view import Laid, View
-from nesting.report.words import long_length
+from nesting.report.words import column_length, long_length
 
 __all__ = ["cloth_items", "ply_extent", "ruler_items"]
 
@@ -167,7 +167,7 @@ def ruler_items(lay: Lay, laid: Laid, view: View) -> list[Item]:
     if lay.remnant is not None:
         origin = "its leftmost point"
     # a long note shrinks to the length that there is
-    measures = f"lay {long_length(length, lay.imperial)}, table {long_length(width, lay.imperial)} wide"
+    measures = f"lay {long_length(length, lay.imperial)}, table {column_length(width, lay.imperial)} wide"
     note = f"{unit} from {origin} → {measures}"
     size = min(0.85 * em, 0.85 * em * (x1 - x0 + 3 * em) / max(text_width(note, 0.85 * em), 1e-9))
     items.append(Text("ruler", "measure", (x0, y - 2.2 * em), note, max(size, 0.5 * em), anchor="start"))

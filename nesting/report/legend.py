@@ -55,7 +55,7 @@ def legend_items(
 def _described(row: Row) -> str:
     more = [f"{row.garment} {row.copy}", *([row.hand] if row.hand else [])]
     if row.flipped:
-        more.append("flipped: printed side down")
+        more.append("flipped: pattern printed side down")
     if row.ply_words.endswith("only"):
         more.append(row.ply_words)
     return shown(f"{row.number} = {row.name} ({', '.join(more)})")

@@ -190,7 +190,7 @@ def _blocks(row: Row) -> list[Block]:
     whose = shown(f"{row.garment} {row.copy}" + (f" · {row.hand}" if row.hand else ""))
     state = []
     if row.flipped:
-        state.append("flipped: printed side down")
+        state.append("flipped: pattern printed side down")
     if row.opened:
         state.append("opened out")
     if row.ply_words.endswith("only"):
@@ -200,7 +200,7 @@ def _blocks(row: Row) -> list[Block]:
     broken = [
         part
         for words in state
-        for part in (("flipped:", "printed side down") if words.startswith("flipped") else (words,))
+        for part in (("flipped: pattern", "printed side down") if words.startswith("flipped") else (words,))
     ]
     forms = [(name, whose, *state)] if broken == state else [(name, whose, *state), (name, whose, *broken)]
     out = [Block(form, s) for s in (1.0, 0.85, 0.72) for form in forms]

@@ -14,10 +14,23 @@ from nesting.report.folding import cross_section, folding_steps
 from nesting.report.fonts import shown
 from nesting.report.sheet import bundles, sheet
 from nesting.report.sheet_pdf import how_measured
-from nesting.report.summary import cost
+from nesting.report.shopping import shopping
+from nesting.report.summary import above_bound, cost
 from nesting.report.svg import svg
 from nesting.report.view import picture
-from nesting.report.words import cautions, long_length, shop_length, unit_name
+from nesting.report.words import (
+    cautions,
+    column_length,
+    first_words,
+    given_words,
+    lay_words,
+    long_length,
+    reason_words,
+    shop_column,
+    shop_length,
+    unit_name,
+)
+from nesting.units import format_width
 
 __all__ = ["report_page"]
 
@@ -35,7 +48,8 @@ def report_page(
 ) -> bytes:
     """The page for one or more lays.
 
-    ``extra`` are further sections as trusted HTML, shown before the spreads that were considered. ``findings`` come
+    ``extra`` are further sections as trusted HTML, shown before the spreads that were considered; where all lays are
+    on leftovers they come first, as the plan that the lays belong to. ``findings`` come
     after the order's own. ``verdicts`` holds the proof of each lay by its number in ``lays``.
     """
     from jinja2 import Environment, StrictUndefined, select_autoescape
@@ -53,6 +67,8 @@ def report_page(
         css=(folder / "report.css").read_text(encoding="utf-8"),
         lays=[_lay(lay, order, (verdicts or {}).get(n)) for n, lay in enumerate(lays)],
         extra=tuple(extra),
+        leftovers=all(lay.remnant is not None for lay in lays),
+        shopping=shopping(lays, order),
         findings=every,
         cautions=cautions(),
         several=len(lays) > 1,
@@ -75,28 +91,28 @@ def _lay(lay: Lay, order: Order | None, verdict: Any) -> dict[str, Any]:
         "cloth": lay.cloth,
         "remnant": lay.remnant,
         "buy": shop_length(lay.buy_length, imperial),
-        "width": length(lay.width),
+        "width": format_width(lay.width, imperial=imperial),
         "kinds": ", then ".join(s.spread.kind for s in lay.sections),
         "length": length(lay.lay_length),
+        "which": lay_words(lay),
         "bound": length(lay.lower_bound),
-        "bound_reason": lay.bound_reason,
-        "above": 100 * (lay.lay_length / lay.lower_bound - 1) if lay.lower_bound > 0 else None,
+        "bound_reason": reason_words(lay),
+        "above": 100 * above if (above := above_bound(lay)) is not None else None,
         "used": f"{100 * lay.utilisation:.1f} %",
         "away": f"{100 * (1 - lay.utilisation):.1f} %",
         "cost": f"{price:.2f}" if price is not None else None,
-        "placements": len(lay.placements),
-        "pieces": sum(p.gives for p in lay.placements),
+        "gives": given_words(lay),
         "garments": [
             {
                 "name": g.name,
                 "size": g.size or "",
                 "count": g.count,
-                "each": length(g.length_each),
-                "all": length(g.count * g.length_each),
+                "each": column_length(g.length_each, imperial) if lay.remnant is None else "",
+                "all": column_length(g.count * g.length_each, imperial) if lay.remnant is None else "",
             }
             for g in lay.garments
         ],
-        "batch": length(total),
+        "batch": column_length(total, imperial),
         "svg": svg(scene, decimals=1, inline=True),
         # wide enough that the words can be read; the page scrolls sideways if it must
         "least": round(scene.width / em * 10.5),
@@ -105,6 +121,7 @@ def _lay(lay: Lay, order: Order | None, verdict: Any) -> dict[str, Any]:
             {
                 "number": n + 1,
                 "kind": section.spread.kind,
+                "title": first_words(section.spread.kind),
                 "steps": folding_steps(lay, section),
                 "figure": svg(cross_section(lay, section), decimals=2, inline=True),
                 "rows": [row for row in numbers.rows if row.section == n],
@@ -117,8 +134,8 @@ def _lay(lay: Lay, order: Order | None, verdict: Any) -> dict[str, Any]:
         "tried": [
             {
                 "kind": t.kind,
-                "buy": shop_length(t.buy_length, imperial) if t.buy_length is not None and not lay.remnant else "",
-                "lay": length(t.lay_length) if t.lay_length is not None else "",
+                "buy": shop_column(t.buy_length, imperial) if t.buy_length is not None and not lay.remnant else "",
+                "lay": column_length(t.lay_length, imperial) if t.lay_length is not None else "",
                 "used": f"{100 * t.utilisation:.1f} %" if t.utilisation is not None else "",
                 "set_down": t.handling[0] if t.handling else "",
                 "folds": t.handling[1] if t.handling else "",

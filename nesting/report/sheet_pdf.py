@@ -1,4 +1,4 @@
-"""The placement sheet on paper: how to fold, what to set down where, a box to tick, and the bundle labels."""
+"""The placement sheet on paper: how to fold, what to lay where, a box to tick, and the bundle labels."""
 
 from __future__ import annotations
 
@@ -12,7 +12,8 @@ from nesting.report.fonts import BOLD, PLAIN, register, shown
 from nesting.report.pdf import MM, PAPERS, draw_items
 from nesting.report.scene import Scene
 from nesting.report.sheet import Row, bundles, sheet
-from nesting.report.words import cautions, long_length, shop_length, unit_name, unit_words
+from nesting.report.words import cautions, first_words, lay_words, long_length, shop_length, unit_name, unit_words
+from nesting.units import format_width
 
 __all__ = ["how_measured", "sheet_pdf"]
 
@@ -27,7 +28,8 @@ def how_measured(lay: Lay) -> str:
         "cut edge: “tail” is where the grain arrow starts, “head” where it points. For both ends: the square distance "
         f"from edge A (the edge nearest you) or B, and the distance along the selvage {end}. A line “beside” the "
         "grainline is drawn parallel to it, at that distance, on the arrow's left (− right) as you look at the "
-        "printed side. Turn: → the arrow points away from the cut end, ↑ towards edge B; degrees count anticlockwise."
+        "printed side. “Printed side” is that of the paper pattern, not of the cloth. "
+        "Turn: → the arrow points away from the cut end, ↑ towards edge B; degrees count anticlockwise."
     )
 
 
@@ -63,16 +65,16 @@ def sheet_pdf(lay: Lay, paper: str = "a4") -> bytes:
 
     where = f"leftover {lay.remnant}" if lay.remnant else lay.cloth
     say(f"Placement sheet: {lay.title}, {where}" if lay.title else f"Placement sheet: {where}", head)
-    bought = (
-        ""
-        if lay.remnant
-        else f"Cloth {shop_length(lay.buy_length, lay.imperial)} of {long_length(lay.width, lay.imperial)} wide. "
-    )
-    say(f"{bought}The lay is {long_length(lay.lay_length, lay.imperial)} long. Numbers are those on the drawing.")
+    bought = ""
+    if lay.remnant is None:
+        wide = format_width(lay.width, imperial=lay.imperial)
+        bought = f"Cloth: {shop_length(lay.buy_length, lay.imperial)}, {wide} wide. "
+    long = f"{long_length(lay.lay_length, lay.imperial)} long {lay_words(lay)}"
+    say(f"{bought}The lay is {long}. Numbers are those on the drawing.")
     say(how_measured(lay), small)
     inner = (h * MM) - 2 * margin
     for n, section in enumerate(lay.sections):
-        title = f"Section {n + 1}: {section.spread.kind}" if len(lay.sections) > 1 else f"First: {section.spread.kind}"
+        title = f"Section {n + 1}: {section.spread.kind}" if len(lay.sections) > 1 else first_words(section.spread.kind)
         say(title, sub)
         for k, step in enumerate(folding_steps(lay, section), start=1):
             say(f"{k}. {step}")

@@ -10,7 +10,18 @@ from nesting.laid import Lay
 from nesting.order import Order
 from nesting.report.offcuts import free_rectangles
 
-__all__ = ["cost", "summary_dict"]
+__all__ = ["above_bound", "cost", "summary_dict"]
+
+#: A bound that the lay exceeds by more than this share says nothing about the lay.
+_WEAK = 0.6
+
+
+def above_bound(lay: Lay) -> float | None:
+    """By what share the lay is longer than its lower bound; None where the bound is too weak to tell anything."""
+    if lay.lower_bound <= 0.0:
+        return None
+    share = lay.lay_length / lay.lower_bound - 1.0
+    return share if share <= _WEAK else None
 
 
 def cost(lay: Lay, order: Order | None) -> float | None:

@@ -7,8 +7,17 @@ from typing import TYPE_CHECKING
 
 from nesting.laid import Lay
 from nesting.order import Order
-from nesting.report.summary import cost
-from nesting.report.words import long_length, shop_length
+from nesting.report.summary import above_bound, cost
+from nesting.report.words import (
+    column_length,
+    given_words,
+    lay_words,
+    long_length,
+    reason_words,
+    shop_column,
+    shop_length,
+)
+from nesting.units import format_width
 
 if TYPE_CHECKING:
     from rich.console import RenderableType
@@ -26,7 +35,8 @@ def summary(lays: Sequence[Lay], order: Order | None = None) -> RenderableType:
         if parts:
             parts.append(Text(""))
         parts.append(_answer(lay, order))
-        parts.append(_garments(lay))
+        if lay.remnant is None:
+            parts.append(_garments(lay))
         if lay.tried:
             parts.append(_tried(lay))
         parts += [Text(f"note: {note}") for note in lay.notes]
@@ -44,18 +54,19 @@ def _answer(lay: Lay, order: Order | None) -> RenderableType:
             ("Buy ", "bold"),
             (shop_length(lay.buy_length, lay.imperial), "bold underline"),
             (f" of {lay.cloth}", "bold"),
-            f", {long_length(lay.width, lay.imperial)} wide: {kinds}",
+            f", {format_width(lay.width, imperial=lay.imperial)} wide: {kinds}",
         )
         price = cost(lay, order)
         if price is not None:
             words.append(f", costs {price:.2f}")
     words.append(
-        f"\nlay {long_length(lay.lay_length, lay.imperial)}, {100 * lay.utilisation:.1f} % of the cloth used, "
-        f"{len(lay.placements)} placements for {sum(p.gives for p in lay.placements)} pieces; no lay is shorter than "
-        f"{long_length(lay.lower_bound, lay.imperial)}"
+        f"\nlay {long_length(lay.lay_length, lay.imperial)} {lay_words(lay)}; "
+        f"{100 * lay.utilisation:.1f} % of the cloth used, {given_words(lay)}"
     )
-    if lay.bound_reason:
-        words.append(f" ({lay.bound_reason})")
+    if above_bound(lay) is not None:
+        words.append(f"; no lay is shorter than {long_length(lay.lower_bound, lay.imperial)}")
+        if lay.bound_reason:
+            words.append(f" ({reason_words(lay)})")
     return words
 
 
@@ -69,10 +80,10 @@ def _garments(lay: Lay) -> RenderableType:
     table.add_column("size")
     table.add_column("count", justify="right", footer=str(sum(g.count for g in lay.garments)))
     table.add_column("each", justify="right")
-    table.add_column("together", justify="right", footer=long_length(total, lay.imperial))
+    table.add_column("together", justify="right", footer=column_length(total, lay.imperial))
     for g in lay.garments:
-        each = long_length(g.length_each, lay.imperial)
-        table.add_row(g.name, g.size or "", str(g.count), each, long_length(g.count * g.length_each, lay.imperial))
+        each, both = (column_length(n * g.length_each, lay.imperial) for n in (1, g.count))
+        table.add_row(g.name, g.size or "", str(g.count), each, both)
     return table
 
 
@@ -81,7 +92,7 @@ def _tried(lay: Lay) -> RenderableType:
     from rich.table import Table
 
     table = Table(box=SIMPLE, pad_edge=False)
-    for name in ("spread", "buy", "lay", "used", "to set down"):
+    for name in ("spread", "buy", "lay", "used", "outlines to cut"):
         table.add_column(name, justify="left" if name == "spread" else "right")
     table.add_column("")
     for t in lay.tried:
@@ -90,8 +101,8 @@ def _tried(lay: Lay) -> RenderableType:
             continue
         table.add_row(
             t.kind,
-            shop_length(t.buy_length, lay.imperial) if t.buy_length is not None and not lay.remnant else "",
-            long_length(t.lay_length, lay.imperial),
+            shop_column(t.buy_length, lay.imperial) if t.buy_length is not None and not lay.remnant else "",
+            column_length(t.lay_length, lay.imperial),
             f"{100 * t.utilisation:.1f} %" if t.utilisation is not None else "",
             str(t.handling[0]) if t.handling else "",
             "← taken" if t.chosen else "",

@@ -16,6 +16,7 @@ __all__ = [
     "counted",
     "edge_names",
     "first_words",
+    "given_words",
     "hands",
     "lay_words",
     "long_length",
@@ -86,6 +87,13 @@ def counted(number: int, what: str) -> str:
 def first_words(kind: str) -> str:
     """The heading over the steps that spread the cloth in one way."""
     return "First: lay the cloth open" if kind == "open" else f"First: {kind}"
+
+
+def given_words(lay: Lay) -> str:
+    """ "2 placements give 4 pieces"."""
+    number = len(lay.placements)
+    gives = "gives" if number == 1 else "give"
+    return f"{counted(number, 'placement')} {gives} {counted(sum(p.gives for p in lay.placements), 'piece')}"
 
 
 def lay_words(lay: Lay) -> str:

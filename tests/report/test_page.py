@@ -18,9 +18,10 @@ from nesting.order import Cloth, CutPiece, Order
 from nesting.proof.verdict import Failure, Verdict
 from nesting.report.outputs import KINDS, lay_outputs, print_outputs
 from nesting.report.page import report_page
-from nesting.report.summary import cost, summary_dict
+from nesting.report.shopping import shopping
+from nesting.report.summary import above_bound, cost, summary_dict
 from nesting.report.terminal import summary
-from nesting.report.words import shop_length, slug
+from nesting.report.words import reason_words, shop_length, slug
 
 from . import samples
 
@@ -110,7 +111,47 @@ def test_several_lays_and_a_leftover() -> None:
     """Each cloth has its own answer, lay and sheet; a leftover costs nothing."""
     found = parsed(report_page([samples.partial_lay(), samples.remnant_lay()], None))
     assert [h for h in found.headings if h.startswith("The lay")] == ["The lay: main", "The lay: scrap-1"]
-    assert "Nothing to buy" in found.text and "leftover scrap-1" in found.text
+    assert "From scrap-1" in found.text and "leftover scrap-1" in found.text
+
+
+def test_a_plan_from_leftovers_says_the_plan_first() -> None:
+    """Where all lays are on leftovers the plan's section is the first thing on the page, and no yardage is shown."""
+    found = parsed(report_page([samples.remnant_lay()], None, extra=["<section><h2>The plan</h2></section>"]))
+    assert found.headings[:3] == ["The plan", "The lays", "By garment"]
+    assert found.headings.count("The plan") == 1
+    assert "cloth each" not in found.text and "Nothing to buy" not in found.text
+
+
+def test_a_weak_bound_is_not_shown() -> None:
+    """A lay more than 60 % above its lower bound says nothing about it; one nearer tells by how much at most."""
+    lay = samples.open_lay()
+    weak, strong = (replace(lay, lower_bound=lay.lay_length / share) for share in (1.61, 1.25))
+    assert above_bound(weak) is None and above_bound(strong) == pytest.approx(0.25)
+    assert "no lay is shorter" not in parsed(report_page([weak], None)).text
+    assert "at most 25.0 % longer" in parsed(report_page([strong], None)).text
+
+
+def test_reasons_name_pieces_without_the_copy() -> None:
+    """A piece's name that ends in a number keeps it; the copy's number goes."""
+    lay = samples.open_lay()
+    section = lay.sections[0]
+    placements = tuple(replace(p, piece="panel 1", size=None) for p in section.placements)
+    lay = replace(lay, sections=(replace(section, placements=placements),))
+    lay = replace(lay, bound_reason="panel 1 1 alone is that long, however it may lie")
+    assert reason_words(lay) == "“panel 1” alone is that long, however it may lie"
+
+
+def test_the_shop_list_adds_up() -> None:
+    """Two cloths at 14.90 and 10.00 a metre: 1.5 m are 22.35 and 15.00, in all 37.35; one without a price is named."""
+    lay = replace(samples.lengthwise_lay(), buy_length=1500.0)
+    order = replace(order_for(lay), cloths=(Cloth("main", 1500.0, price=14.9), Cloth("lining", 1400.0, price=10.0)))
+    lays = [lay, replace(lay, cloth="lining")]
+    text = " ".join(parsed(report_page(lays, order)).text.split())
+    assert "Take to the shop: 1.5 m of main, 1.5 m of lining; in all 37.35." in text
+    order = replace(order, cloths=(order.cloths[0], Cloth("lining", 1400.0)))
+    found = shopping(lays, order)
+    assert found is not None and (found.total, found.unpriced) == ("22.35", ("lining",))
+    assert shopping(lays[:1], order) is None and shopping(lays, None) is None
 
 
 def test_names_cannot_break_the_page_or_the_drawing() -> None:
@@ -161,7 +202,7 @@ def test_terminal_summary() -> None:
     stream = io.StringIO()
     Console(file=stream, width=100).print(summary([lay, samples.remnant_lay()], order_for(lay, 14.9)))
     text = " ".join(stream.getvalue().split())
-    for words in ("Buy 1.5 m of main", "71.0 %", "no lay is shorter than 1.157 m", "31 cm", "batch", "1.55 m",
+    for words in ("Buy 1.5 m of main", "71.0 %", "no lay is shorter than 1.157 m", "31.0 cm", "batch", "155.0 cm",
                   "costs 22.35",
                   "← taken", "refused: the nap would run against itself", "Leftover scrap-1"):  # fmt: skip
         assert words in text, words

@@ -67,9 +67,7 @@ def test_every_graphics_state_is_in_the_resources(made: Callable[[Lay], bytes]) 
         return count
 
     with pdfplumber.open(io.BytesIO(made(samples.partial_lay()))) as pdf:
-        counts = [
-            used([resolve1(c) for c in page.page_obj.contents], page.page_obj.resources) for page in pdf.pages
-        ]
+        counts = [used([resolve1(c) for c in page.page_obj.contents], page.page_obj.resources) for page in pdf.pages]
     assert counts[-1] > 0
 
 

@@ -131,7 +131,7 @@ def test_distances_by_hand() -> None:
     assert (row.tail, row.head) == (("50.0", "42.0"), ("50.0", "22.0"))
     # across the cloth: from 400 to 600 mm from the selvage
     row = one(90.0, flipped=True)
-    assert (row.tail, row.head, row.side) == (("40.0", "32.0"), ("60.0", "32.0"), "printed side down")
+    assert (row.tail, row.head, row.side) == (("40.0", "32.0"), ("60.0", "32.0"), "pattern printed side down")
     # bias: 100 mm · cos 45° = 70.7 mm each way
     row = one(45.0)
     assert (row.tail, row.head) == (("42.9", "24.9"), ("57.1", "39.1"))
