@@ -15,6 +15,7 @@ from nesting.errors import OrderError
 from nesting.order import Cloth, CutPiece, Garment, Order, Seam, Together
 from nesting.pieces.piece import Notch, Piece, Ring
 from nesting.pieces.prepare import prepare
+from nesting.pieces.seams import Mark
 from nesting.pieces.settings import Alteration, EdgeSpec, Finish, Preparation
 from nesting.report.check_page import check_summary, verdict, write_check
 
@@ -53,6 +54,21 @@ def test_pieces_that_fit_are_said_to_sew_together() -> None:
     check = check_order(order(cut("front", FRONT), cut("back", BACK), seams=SEAMS))
     assert check.ok
     assert verdict(check) == ("These pieces will sew together: 2 seams walked, lengths and notches agree.", ())
+
+
+def test_without_notches_none_are_said_to_agree() -> None:
+    """Nothing that was not compared is said to agree."""
+    check = check_order(order(cut("front", FRONT), cut("back", BACK), seams=SEAMS))
+    bare = replace(check, seams=tuple(replace(s, walked=replace(s.walked, notches=(), lone=())) for s in check.seams))
+    assert verdict(bare)[0].endswith("2 seams walked, lengths agree; there are no notches to compare.")
+    lone = replace(
+        check,
+        seams=tuple(
+            replace(s, walked=replace(s.walked, notches=(), lone=((0, Mark(10.0, (0.0, 0.0), "waist")),)))
+            for s in check.seams
+        ),
+    )
+    assert "no notch has a partner to compare" in verdict(lone)[0]
 
 
 def test_the_document_has_the_agreed_keys_in_millimetres() -> None:
