@@ -47,7 +47,7 @@ def why_no_more(
             "no division of the pieces over the remnants gives more: proved from the areas and from what cannot lie "
             "where (see what was refused)"
         )
-    return "the search found no arrangement for more; that there is none is not proved"
+    return "the search found no room for more in its time"
 
 
 def _places_reason(

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from nesting.laid import Lay
 from nesting.order import Order
-from nesting.planning.trims import trim_needs
+from nesting.planning.trims import TrimNeed, trim_needs
 from nesting.report.summary import cost
 from nesting.report.words import shop_length
 
@@ -21,6 +21,10 @@ class Shopping:
     items: tuple[str, ...]
     total: str
     unpriced: tuple[str, ...]
+
+
+def _trim(need: TrimNeed) -> str:
+    return need.opening if need.kind.lower() in need.opening.lower() else f"{need.kind} ({need.opening})"
 
 
 def shopping(lays: Sequence[Lay], order: Order | None) -> Shopping | None:
@@ -37,10 +41,7 @@ def shopping(lays: Sequence[Lay], order: Order | None) -> Shopping | None:
     ]
     if not needed:
         return None
-    needed += [
-        (f"{shop_length(n.length, order.imperial)} of {n.kind} ({n.opening})", f"{n.kind} ({n.opening})", n.cost)
-        for n in trim_needs(order)
-    ]
+    needed += [(f"{shop_length(n.length, order.imperial)} of {_trim(n)}", _trim(n), n.cost) for n in trim_needs(order)]
     known = [price for _, _, price in needed if price is not None]
     if len(needed) < 2 or not known:
         return None

@@ -117,7 +117,7 @@ def test_several_lays_and_a_leftover() -> None:
 def test_a_plan_from_leftovers_says_the_plan_first() -> None:
     """Where all lays are on leftovers the plan's section is the first thing on the page, and no yardage is shown."""
     found = parsed(report_page([samples.remnant_lay()], None, extra=["<section><h2>The plan</h2></section>"]))
-    assert found.headings[:3] == ["The plan", "The lays", "By garment"]
+    assert found.headings[:3] == ["The plan", "The lays", "The lay: scrap-1"]
     assert found.headings.count("The plan") == 1
     assert "cloth each" not in found.text and "Nothing to buy" not in found.text
 
@@ -129,6 +129,8 @@ def test_a_weak_bound_is_not_shown() -> None:
     assert above_bound(weak) is None and above_bound(strong) == pytest.approx(0.25)
     assert "no lay is shorter" not in parsed(report_page([weak], None)).text
     assert "at most 25.0 % longer" in parsed(report_page([strong], None)).text
+    best = parsed(report_page([replace(lay, lower_bound=lay.lay_length)], None)).text
+    assert "this one is as short" in best and "0.0 %" not in best
 
 
 def test_reasons_name_pieces_without_the_copy() -> None:
