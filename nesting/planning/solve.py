@@ -8,6 +8,7 @@ longer than any of them.
 from __future__ import annotations
 
 import difflib
+import math
 import time
 from collections.abc import Iterable, Mapping, Sequence
 from concurrent.futures import Executor, Future
@@ -51,10 +52,18 @@ class _Trial:
     assembly: Assembly | None = None
     result: Result | None = None
     refused: str | None = None
+    open_question: bool = False
+
+    @property
+    def promising(self) -> bool:
+        """Whether a search may still find a layout, or a better one."""
+        return self.assembly is not None and (self.result is not None or self.open_question)
 
     @property
     def used(self) -> float:
-        """Length of cloth it takes, opened out, mm."""
+        """Length of cloth it takes, opened out, mm; infinite before its first layout."""
+        if self.result is None:
+            return math.inf
         assert self.result is not None and self.assembly is not None
         return cloth_used(self.candidate.kind, self.assembly.cloth, self.result.length)
 
@@ -90,13 +99,6 @@ class _Search:
             except (CannotLayError, PackingError):
                 self._bound = None
         return self._bound
-
-    def late(self, share: float) -> bool:
-        """Whether more than this share of the time is gone; never when the search goes by rounds."""
-        seconds = self.options.seconds
-        if seconds is None or self.options.rounds is not None:
-            return False
-        return time.monotonic() - self.begun > share * seconds
 
     def interrupted(self) -> None:
         """Ctrl-C: what is found is kept; the stages that follow are asked for their first layout only."""
@@ -305,29 +307,31 @@ def _try_all(
     spent = _OPEN_FIRST if opener is not None else 0.0
     trials = _candidates(search, folded)
     for_folds = (1.0 - _OPEN_LAST if opener is not None else 1.0) - spent
-    stage_one = for_folds * (0.5 if len(trials) > 1 else 0.1)
-    _run_side_by_side(search, trials, stage_one, "trying spreads", spent + stage_one)
+    # A first layout of each candidate, which takes no search, shows which of them are worth the time.
+    _run_side_by_side(search, trials, None, "trying spreads")
     best_of: list[_Trial] = []
     for kind in folded:
-        done = [t for t in trials if t.candidate.kind == kind and t.result is not None]
-        if done:
-            best_of.append(min(done, key=_trial_rank))
-        else:
-            reasons = dict.fromkeys(t.refused for t in trials if t.candidate.kind == kind and t.refused)
-            refused.append(Refusal(kind, "; ".join(reasons) or "no piece gives a flap of sensible depth"))
+        here = [t for t in trials if t.candidate.kind == kind and t.promising]
+        ranked = sorted(here, key=_trial_rank)
+        best_of += ranked[:1]
+        # the plain way of a lengthwise fold is the easiest to cut, so it is searched whatever its first layout is
+        best_of += [t for t in here[:1] if kind == "lengthwise fold" and t not in ranked[:1]]
     finished: list[_Finished] = []
     if "sections" in kinds:
-        search.tell("sections", spent + stage_one)
+        search.tell("sections", spent)
         flaps = [t.candidate for t in best_of if t.candidate.kind == "partial fold"]
         made, why = sectioned(search.order, search.cloth, search.stacks, search.options, search.pool, flaps)
         if made is not None:
             finished.append(_Finished("sections", made, None))
         else:
             refused.append(Refusal("sections", why))
-    _run_side_by_side(search, best_of, for_folds - stage_one, "better lays of the best spreads")
+    _run_side_by_side(search, best_of, for_folds, "better lays of the best spreads")
     for kind in folded:
         done = [t for t in trials if t.candidate.kind == kind and t.result is not None]
         finished += [_finish(search, t) for t in done]
+        if not done:
+            reasons = dict.fromkeys(t.refused for t in trials if t.candidate.kind == kind and t.refused)
+            refused.append(Refusal(kind, "; ".join(reasons) or "no piece gives a flap of sensible depth"))
     if opener is not None:
         if others:
             opener.run(_OPEN_LAST, finished, until_end=True)
@@ -459,17 +463,14 @@ def _first_lay(search: _Search, kinds: tuple[SpreadName, ...]) -> None:
             return
 
 
-def _run_side_by_side(search: _Search, trials: list[_Trial], share: float, doing: str, until: float = 1.0) -> None:
-    """Each trial once, one worker each, all within ``share`` of the time; results only ever get better.
-
-    After the share ``until`` of all the time, trials that have not begun are left out, but one of each spread.
-    """
+def _run_side_by_side(search: _Search, trials: list[_Trial], share: float | None, doing: str) -> None:
+    """Each trial once, one worker each, all within ``share`` of the time (None: first layouts only); results only ever
+    get better."""
     ready = _in_turn([t for t in trials if t.assembly is not None])
     if not ready:
         return
     lanes = max(1, search.options.workers) if search.pool is not None else 1
-    each = share * min(1.0, lanes / len(ready))
-    stop = share_of(search.options, each)
+    stop = Stop(seconds=0.0) if share is None else share_of(search.options, share * min(1.0, lanes / len(ready)))
     futures: dict[Future[Result | NeverFits | PackingError], _Trial] = {}
     for number, trial in enumerate(ready):
         assert trial.assembly is not None
@@ -478,8 +479,6 @@ def _run_side_by_side(search: _Search, trials: list[_Trial], share: float, doing
         bound = _shared_bound(search, trial.candidate.kind)
         search.tell(doing, number / len(ready))
         if search.pool is None:
-            if search.late(until) and any(t.result for t in ready[:number] if t.candidate.kind == trial.candidate.kind):
-                continue
             _take(search, trial, run_search(trial.assembly.problem, stop, seed, begin, bound))
         else:
             futures[search.pool.submit(run_search, trial.assembly.problem, stop, seed, begin, bound)] = trial
@@ -490,11 +489,6 @@ def _run_side_by_side(search: _Search, trials: list[_Trial], share: float, doing
             for future in sorted(done, key=lambda f: ready.index(futures[f])):
                 _take(search, futures[future], future.result())
             search.tell(doing, 1.0 - len(pending) / len(futures))
-            if search.late(until):
-                # every spread has been tried in some way: the rest of the time is better spent on the best of them
-                tried = {t.candidate.kind for t in ready if t.result is not None}
-                for future in [f for f in pending if futures[f].candidate.kind in tried and f.cancel()]:
-                    pending.discard(future)
     except KeyboardInterrupt:
         for future in pending:
             future.cancel()
@@ -516,6 +510,7 @@ def _take(search: _Search, trial: _Trial, outcome: Result | NeverFits | PackingE
         search.tell(f"{trial.candidate.kind}", 0.5, trial.used)
     elif trial.result is None:
         trial.refused = _why(search, trial, outcome)
+        trial.open_question = not isinstance(outcome, NeverFits)
 
 
 def _why(search: _Search, trial: _Trial, error: PackingError) -> str:
