@@ -47,7 +47,7 @@ def why_no_more(
             "no division of the pieces over the remnants gives more: proved from the areas and from what cannot lie "
             "where (see what was refused)"
         )
-    return "the search found no room for more in its time"
+    return "the search found no room for more in its time; that there is none is not proved"
 
 
 def _places_reason(

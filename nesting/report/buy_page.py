@@ -226,7 +226,7 @@ def proof_words(plan: RemnantPlan) -> str:
     """Whether more could be cut."""
     if plan.proved:
         return "no plan gives more"
-    return "the best found; whether another plan gives more is not proved"
+    return "the best found, not proved to be the best there is"
 
 
 def to_buy_words(need: ToBuy, imperial: bool) -> str:

@@ -7,7 +7,7 @@ import math
 from nesting.laid import Lay, Section
 from nesting.pieces.piece import Line
 from nesting.report.scene import Item, Scene, Shape, Stroke, Text
-from nesting.report.words import edge_names, long_length
+from nesting.report.words import column_length, edge_names, long_length
 
 __all__ = ["cross_section", "folding_steps"]
 
@@ -23,7 +23,7 @@ def folding_steps(lay: Lay, section: Section) -> tuple[str, ...]:
     def length(mm: float) -> str:
         return long_length(mm, imperial)
 
-    table = length(spread.table_width)
+    table = column_length(spread.table_width, imperial)
     steps: list[str] = []
     if number > 0:
         steps.append(
@@ -144,6 +144,6 @@ def cross_section(lay: Lay, section: Section, width: float = 110.0) -> Scene:
     near, far = ("cut ends", "fold") if across else names
     items.append(Text("label", "text", (left, 4.6), near, 3.4, anchor="start", colour=_INK))
     items.append(Text("label", "text", (width - 15.0, 4.6), far, 3.4, anchor="end", colour=_INK))
-    items.append(Text("label", "text", (width / 2, 4.6), long_length(span, lay.imperial), 3.4, colour=_INK))
+    items.append(Text("label", "text", (width / 2, 4.6), column_length(span, lay.imperial), 3.4, colour=_INK))
     items.append(Text("label", "text", (width / 2, 0.9), "ticks: right side of the cloth", 2.8, colour="#555555"))
     return Scene(f"{spread.kind}, in cross-section", (0.0, 0.0, width, top), tuple(items))

@@ -12,7 +12,7 @@ from nesting.errors import OrderError
 from nesting.laid import Placement, placed
 from nesting.order import Cloth, Garment
 from nesting.planning.options import SearchOptions
-from nesting.planning.parts import FitsBySearch, Kind, classes_of, part_order, restored, units_of
+from nesting.planning.parts import FitsBySearch, Kind, PieceClass, Unit, classes_of, part_order, restored, units_of
 from nesting.planning.remnants import plan_remnants
 from nesting.proof import prove
 
@@ -237,3 +237,21 @@ def test_whole_garments_on_one_leftover_are_proved_from_the_order():
     plan = plan_remnants(order, FitsBySearch(SearchOptions(seconds=5.0)), seconds=60.0)
     (lay,) = plan.lays
     assert prove(lay, order).ok
+
+
+def test_reasons_and_notes_name_the_orders_own_pieces():
+    """No name of a part order is left in a lay: neither in the bound's reason nor in notes, refusals or placements."""
+    from nesting.laid import SpreadTried
+
+    order = order_of([rectangle("panel", 100.0, 100.0, size="36")], [Garment("top", "36", 1, ("panel",))])
+    units = [Unit(PieceClass("main", "panel", "36", hand), 0, "top", 1, slot) for slot, hand in enumerate(("left", ""))]
+    lay = lay_of(part_order(order, units), order.cloths[0], 1.0)
+    tried = SpreadTried("double fold", None, None, None, None, refused="'panel#left0 36' is too wide")
+    lay = replace(
+        lay, bound_reason="beside each other: panel#left0 36 1, panel#any1 36 1.", notes=("panel#any1 36 2 turns",),
+        tried=(tried,),
+    )  # fmt: skip
+    own = restored(lay, units, order)
+    assert own.bound_reason == "beside each other: panel 36 left, panel 36."
+    assert own.notes == ("panel 36 turns",) and own.tried[0].refused == "'panel 36 left' is too wide"
+    assert "#" not in repr(own)
