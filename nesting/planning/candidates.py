@@ -124,5 +124,8 @@ def candidates_for(kind: SpreadName, stacks: tuple[Stack, ...], cloth: Cloth) ->
             if width / 2 - a > cloth.selvage + EASE:
                 flaps.add((max(a, width / 2 - a), min(a, width / 2 - a)))
         ordered = sorted(flaps, key=lambda f: (abs(f[0] - f[1]) > 1.0, -sum(f)))
-        return tuple(Candidate(kind, pair, _flap_style(pair, stacks, cloth)) for pair in ordered[:MOST_DEPTHS])
+        doubles = [Candidate(kind, pair, _flap_style(pair, stacks, cloth)) for pair in ordered[:MOST_DEPTHS]]
+        if has_halves:
+            doubles += [replace(c, style=replace(c.style, open_halves=True)) for c in doubles[:2]]
+        return tuple(doubles)
     raise ValueError(f"'{kind}' is not laid as one spread")

@@ -83,8 +83,8 @@ def sectioned(
     for folded, rest in islice(_divisions(stacks), MOST_DIVISIONS):
         try:
             first = [
-                assemble(order, cloth, folded, c.kind, depths=c.depths, style=JobStyle())
-                for c in (Candidate("lengthwise fold"), *(replace(f, style=JobStyle()) for f in flaps[:1]))
+                assemble(order, cloth, folded, c.kind, depths=c.depths, style=c.style)
+                for c in (Candidate("lengthwise fold", (), JobStyle(open_halves=True)), *flaps[:1])
             ]
             second = assemble(order, cloth, rest, "open")
         except CannotLayError as error:
