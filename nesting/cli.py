@@ -117,6 +117,9 @@ def _with_progress(options: SearchOptions, work: Callable[[SearchOptions], Any],
     from nesting.units import format_length
 
     console = Console(stderr=True)
+    from nesting.packing.warm import warm_up
+
+    warm_up(lambda note: console.print(note, highlight=False))
     seconds = options.seconds
     with Progress(
         SpinnerColumn(),
