@@ -1,0 +1,76 @@
+"""The two walls, one-way imports, and the public names."""
+
+from __future__ import annotations
+
+import ast
+from pathlib import Path
+
+import nesting
+
+ROOT = Path(__file__).parents[1] / "nesting"
+
+
+def imports() -> dict[str, set[str]]:
+    """Module name -> nesting modules that it imports, at the top or inside functions."""
+    found: dict[str, set[str]] = {}
+    for path in ROOT.rglob("*.py"):
+        parts = path.relative_to(ROOT.parent).with_suffix("").parts
+        name = ".".join(parts[:-1] if parts[-1] == "__init__" else parts)
+        wanted: set[str] = set()
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+            if isinstance(node, ast.ImportFrom) and node.module and node.module.split(".")[0] == "nesting":
+                wanted.add(node.module)
+                wanted |= {f"{node.module}.{alias.name}" for alias in node.names}
+            elif isinstance(node, ast.Import):
+                wanted |= {alias.name for alias in node.names if alias.name.split(".")[0] == "nesting"}
+        found[name] = wanted
+    return {name: {w for w in wanted if w in found and w != name} for name, wanted in found.items()}
+
+
+def test_packing_imports_nothing_of_the_rest() -> None:
+    """Wall 1: the optimiser knows no sewing."""
+    for name, wanted in imports().items():
+        if name.startswith("nesting.packing"):
+            assert all(w.startswith("nesting.packing") for w in wanted), name
+
+
+def test_proof_shares_no_geometry_with_the_search() -> None:
+    """Wall 2: the proof imports neither the optimiser nor the planner, nor the spreads they use."""
+    for name, wanted in imports().items():
+        if name.startswith("nesting.proof"):
+            forbidden = ("nesting.packing", "nesting.planning", "nesting.cloth", "nesting.report")
+            assert not [w for w in wanted if w.startswith(forbidden)], name
+
+
+def test_no_module_imports_itself_round_a_corner() -> None:
+    """There is no cycle among the modules, counting imports inside functions as well."""
+    graph = {name: {w for w in wanted if w != "nesting"} for name, wanted in imports().items() if name != "nesting"}
+    packages = {name for name in graph if (ROOT.parent / Path(*name.split("."))).is_dir()}
+    done: set[str] = set()
+
+    def visit(name: str, path: tuple[str, ...]) -> None:
+        assert name not in path, " -> ".join((*path[path.index(name) :], name))
+        if name in done:
+            return
+        for wanted in sorted(graph[name]):
+            # a module may import its own package's siblings by way of the package's name
+            if wanted in packages and name.startswith(wanted + "."):
+                continue
+            visit(wanted, (*path, name))
+        done.add(name)
+
+    for name in sorted(graph):
+        visit(name, ())
+
+
+def test_public_names() -> None:
+    """Everything in ``__all__`` can be had, in alphabetical order, and is documented."""
+    assert sorted(nesting.__all__) == nesting.__all__
+    for name in nesting.__all__:
+        assert getattr(nesting, name).__doc__, name
+
+
+def test_every_module_says_what_it_is_for() -> None:
+    """Each module begins with a docstring."""
+    for path in ROOT.rglob("*.py"):
+        assert ast.get_docstring(ast.parse(path.read_text(encoding="utf-8"))), path
