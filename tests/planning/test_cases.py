@@ -25,6 +25,7 @@ ONE_ROUND = SearchOptions(seconds=None, rounds=1, seed=1, workers=1)
 
 
 def laid(order: Order, spread: Any) -> Lay:
+    """A lay of one round, proved."""
     lay = lay_cloth(order, "main", ONE_ROUND, spread=spread)
     verdict = prove(lay, order)
     assert verdict.ok, [str(f) for f in verdict.failures]
@@ -43,7 +44,7 @@ class Case:
     name: str
     order: Order
     spread: str
-    #: allowed pictures without the flips that make no difference (None): (piece, plies, flipped, on fold, opened, gives)
+    #: (piece, plies, flipped, on fold, opened, gives); flipped is None where it makes no difference
     answer: list[tuple[Any, ...]]
 
 
