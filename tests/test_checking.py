@@ -71,6 +71,14 @@ def test_without_notches_none_are_said_to_agree() -> None:
     assert "no notch has a partner to compare" in verdict(lone)[0]
 
 
+def test_the_pages_style_reaches_the_browser_as_written() -> None:
+    """The face's name stands in quotation marks that a style sheet understands, not in entities."""
+    shown = order(cut("front", FRONT), cut("back", BACK), seams=SEAMS)
+    page = write_check(check_order(shown), shown)["check.html"].decode()
+    style = page[page.index("<style>") : page.index("</style>")]
+    assert '"DejaVu Sans"' in style and "&#34;" not in style
+
+
 def test_the_document_has_the_agreed_keys_in_millimetres() -> None:
     """Pieces, seams and findings; further keys may stand beside them."""
     check = check_order(order(cut("front", FRONT), cut("back", BACK), seams=SEAMS))

@@ -5,9 +5,13 @@ from __future__ import annotations
 import io
 import json
 import re
+import shutil
+import subprocess
 from dataclasses import replace
 from html.parser import HTMLParser
+from pathlib import Path
 
+import pdfplumber
 import pytest
 from rich.console import Console
 
@@ -120,6 +124,24 @@ def test_a_plan_from_leftovers_says_the_plan_first() -> None:
     assert found.headings[:3] == ["The plan", "The lays", "The lay: scrap-1"]
     assert found.headings.count("The plan") == 1
     assert "cloth each" not in found.text and "Nothing to buy" not in found.text
+
+
+def test_a_printed_lay_fits_the_page(tmp_path: Path) -> None:
+    """A lay of over 6 m, printed by a browser: its farther edge is on the page (a PDF page's right end in points)."""
+    browser = shutil.which("chromium")
+    if browser is None:
+        pytest.skip("no chromium here to print with")
+    lay = samples.hundred_lay()
+    (tmp_path / "report.html").write_bytes(report_page([lay], None))
+    out = tmp_path / "report.pdf"
+    command = [browser, "--headless", "--no-sandbox", "--disable-gpu", f"--user-data-dir={tmp_path / 'profile'}"]
+    command += [f"--print-to-pdf={out}", (tmp_path / "report.html").as_uri()]
+    subprocess.run(command, check=True, capture_output=True, timeout=60)
+    with pdfplumber.open(out) as pdf:
+        page = next(p for p in pdf.pages if "The lay: main" in (p.extract_text() or ""))
+        assert page.width > page.height
+        right = [item["x1"] for kind in (page.rects, page.curves, page.lines) for item in kind]
+        assert 0.85 * page.width < max(right) < page.width
 
 
 def test_a_weak_bound_is_not_shown() -> None:
