@@ -32,6 +32,8 @@ from nesting.packing.settings import SETTINGS, Settings
 
 __all__ = ["Explorer", "Layout", "Memory", "extent"]
 
+#: one of these is drawn for each kick
+KICKS = ("near", "near", "window", "swap")
 Clock = Callable[[], float]
 #: a layout has to be this much shorter to count as better (internal units)
 _BETTER = 1e-9
@@ -196,7 +198,7 @@ class Explorer:
         if uniform(rng) < q.compress:
             return self._attempt("compress", self.current, self.current.length * (1.0 - self.fine), q.patience_compress)
         length = self.current.length * (1.0 - q.kick[0] - (q.kick[1] - q.kick[0]) * uniform(rng))
-        name = "window" if uniform(rng) < 0.5 else "swap"
+        name = KICKS[int(uniform(rng) * len(KICKS))]
         base = self.current
         if self.pool and uniform(rng) < q.from_pool:
             base = self.pool[int(len(self.pool) * uniform(rng) ** 2)][1]
@@ -207,7 +209,9 @@ class Explorer:
         length = max(self.least, length)
         self.take(base)
         moves.squeeze(m, s, length, max(0.0, base.length - length))
-        if name == "window":
+        if name == "near":
+            moves.shuffle_near(m, s, length)
+        elif name == "window":
             moves.shuffle_window(m, s, length)
         elif name == "swap":
             for _ in range(1 + int(uniform(rng) * 3)):
@@ -225,7 +229,7 @@ class Explorer:
         self._learn(name, ok)
         if ok and self._better(got):
             return True
-        if name in ("window", "swap"):
+        if name in KICKS:
             self.since += 1
             if not ok:
                 self.pool.append((got, self.keep(length)))

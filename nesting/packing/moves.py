@@ -7,7 +7,7 @@ from nesting.packing.first import allowed
 from nesting.packing.kernels import State, uniform
 from nesting.packing.model import LMIN, Model
 
-__all__ = ["flip_group", "shuffle_window", "squeeze", "swap"]
+__all__ = ["flip_group", "shuffle_near", "shuffle_window", "squeeze", "swap"]
 
 
 def _put(model: Model, state: State, i: int, v: int, x: float, y: float, length: float) -> None:
@@ -52,11 +52,26 @@ def shuffle_window(model: Model, state: State, length: float) -> None:
     width = length * (0.12 + 0.18 * uniform(state.rng))
     left = uniform(state.rng) * (length - width)
     inside = [i for i in _free(model) if left <= state.cx[i] <= left + width]
-    spots = [(float(state.cx[i]), float(state.cy[i])) for i in inside]
-    for k in range(len(inside) - 1, 0, -1):
+    _permute(model, state, inside, length)
+
+
+def shuffle_near(model: Model, state: State, length: float) -> None:
+    """An item and its three to six nearest neighbours exchange their places at random."""
+    free = _free(model)
+    if len(free) < 2:
+        return
+    middle = free[int(uniform(state.rng) * len(free))]
+    x, y = float(state.cx[middle]), float(state.cy[middle])
+    near = sorted(free, key=lambda i: ((state.cx[i] - x) ** 2 + (state.cy[i] - y) ** 2, i))
+    _permute(model, state, near[: 4 + int(uniform(state.rng) * 4)], length)
+
+
+def _permute(model: Model, state: State, items: list[int], length: float) -> None:
+    spots = [(float(state.cx[i]), float(state.cy[i])) for i in items]
+    for k in range(len(items) - 1, 0, -1):
         c = int(uniform(state.rng) * (k + 1))
         spots[k], spots[c] = spots[c], spots[k]
-    for i, (x, y) in zip(inside, spots, strict=True):
+    for i, (x, y) in zip(items, spots, strict=True):
         _put(model, state, i, int(state.var[i]), x, y, length)
 
 
