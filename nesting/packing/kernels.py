@@ -125,15 +125,15 @@ def depth(meta: Floats, data: NDArray[np.float32], f: int, dx: float, dy: float)
 def score(
     at: Floats, mask: NDArray[np.int64], weight: Floats, pair: NDArray[np.int32], meta: Floats,
     data: NDArray[np.float32], i: int, s: int, plies: int, hw: float, hh: float, x: float, y: float,
-    near: NDArray[np.int64], count: int, limit: float,
+    near: NDArray[np.int64], begin: int, end: int, limit: float,
 ) -> float:  # fmt: skip
-    """Weighted overlap of item i, as shape s at (x, y), with the items ``near[:count]``; ``hw, hh``: its half box.
+    """Weighted overlap of item i, as shape s at (x, y), with the items ``near[begin:end]``; ``hw, hh``: its half box.
 
     Gives up, with a number of at least ``limit``, as soon as that is reached.
     """
     limit /= at[i, ROOT]
     total = 0.0
-    for c in range(count):
+    for c in range(begin, end):
         j = near[c]
         dx = x - at[j, CX]
         if abs(dx) >= hw + at[j, HW]:
@@ -154,9 +154,7 @@ def score(
 
 
 @njit(cache=True, error_model="numpy")
-def _on_obstacles(
-    T: Tables, F: FieldTables, S: State, i: int, v: int, x: float, y: float
-) -> float:
+def _on_obstacles(T: Tables, F: FieldTables, S: State, i: int, v: int, x: float, y: float) -> float:
     n = len(S.at)
     total = 0.0
     for o in range(len(T.o_mask)):
@@ -207,6 +205,43 @@ def _refresh(T: Tables, F: FieldTables, S: State, i: int) -> None:
             if p < TOUCH:
                 p = 0.0
         S.pen[i, n + o] = p
+
+
+@njit(cache=True, error_model="numpy")
+def _sort(at: Floats, order: NDArray[np.int64], heads: NDArray[np.int64], grid: Floats) -> None:
+    """Items by columns of equal width: column c holds ``order[heads[c]:heads[c + 1]]``.
+
+    ``grid``: [columns per unit length (given), the widest half box].
+    """
+    n = len(at)
+    columns = len(heads) - 1
+    heads[:] = 0
+    widest = 0.0
+    for i in range(n):
+        c = min(columns - 1, max(0, int(at[i, CX] * grid[0])))
+        heads[c + 1] += 1
+        widest = max(widest, at[i, HW])
+    for c in range(columns):
+        heads[c + 1] += heads[c]
+    for i in range(n - 1, -1, -1):
+        c = min(columns - 1, max(0, int(at[i, CX] * grid[0])))
+        # the heads move back while they are filled, and end where the next column's began
+        heads[c + 1] -= 1
+        order[heads[c + 1]] = i
+    for c in range(columns):
+        heads[c] = heads[c + 1]
+    heads[columns] = n
+    grid[1] = widest
+
+
+@njit(cache=True, error_model="numpy")
+def _reach(heads: NDArray[np.int64], grid: Floats, x: float, half: float) -> tuple[int, int]:
+    """The range in the sorted order of all items that a box of this half width at x may meet."""
+    columns = len(heads) - 1
+    reach = half + grid[1]
+    left = min(columns - 1, max(0, int((x - reach) * grid[0])))
+    right = min(columns - 1, max(0, int((x + reach) * grid[0])))
+    return heads[left], heads[right + 1]
 
 
 @njit(cache=True, error_model="numpy")
@@ -261,7 +296,7 @@ def _descend(
                 new = _on_obstacles(T, F, S, i, v, nx, ny)
             if new < value:
                 new += score(S.at, S.mask, S.weight, F.pair, F.meta, F.data, i, s, plies, hw, hh, nx, ny,
-                             near, count, value - new)  # fmt: skip
+                             near, 0, count, value - new)  # fmt: skip
             if new < value:
                 value = new
                 x = nx
@@ -285,7 +320,7 @@ def _allowed(T: Tables, S: State, i: int, v: int, length: float) -> bool:
 @njit(cache=True, error_model="numpy")
 def _best_move(
     T: Tables, F: FieldTables, S: State, i: int, length: float, whole: int, local: int, contact: int,
-    everyone: NDArray[np.int64], near: NDArray[np.int64], found: Floats,
+    order: NDArray[np.int64], heads: NDArray[np.int64], grid: Floats, near: NDArray[np.int64], found: Floats,
 ) -> float:  # fmt: skip
     """The best place for item i that sampling and descent find; returns its present score.
 
@@ -300,8 +335,9 @@ def _best_move(
     obstacles = len(T.o_mask) > 0
     s = T.v_ring[now]
     here_x, here_y = S.at[i, CX], S.at[i, CY]
+    begin, end = _reach(heads, grid, here_x, T.s_hw[s])
     present = score(S.at, S.mask, S.weight, F.pair, F.meta, F.data, i, s, T.v_mask[now], T.s_hw[s], T.s_hh[s],
-                    here_x, here_y, everyone, n, _BIG)  # fmt: skip
+                    here_x, here_y, order, begin, end, _BIG)  # fmt: skip
     if obstacles:
         present += _on_obstacles(T, F, S, i, now, here_x, here_y)
     if _allowed(T, S, i, now, length):
@@ -345,8 +381,9 @@ def _best_move(
             if obstacles:
                 value = _on_obstacles(T, F, S, i, v, x, y)
             if value < limit:
+                begin, end = _reach(heads, grid, x, hw)
                 value += score(S.at, S.mask, S.weight, F.pair, F.meta, F.data, i, s, plies, hw, hh, x, y,
-                               everyone, n, limit - value)  # fmt: skip
+                               order, begin, end, limit - value)  # fmt: skip
             if value >= limit:
                 continue
             # a better sample near a kept one takes its place
@@ -383,10 +420,13 @@ def _best_move(
 
 
 @njit(cache=True, error_model="numpy")
-def _whole_score(T: Tables, F: FieldTables, S: State, i: int, everyone: NDArray[np.int64]) -> float:
+def _whole_score(
+    T: Tables, F: FieldTables, S: State, i: int, order: NDArray[np.int64], heads: NDArray[np.int64], grid: Floats
+) -> float:
+    begin, end = _reach(heads, grid, S.at[i, CX], S.at[i, HW])
     s = int(S.at[i, RING])
     total = score(S.at, S.mask, S.weight, F.pair, F.meta, F.data, i, s, S.mask[i], S.at[i, HW], S.at[i, HH],
-                  S.at[i, CX], S.at[i, CY], everyone, len(everyone), _BIG)  # fmt: skip
+                  S.at[i, CX], S.at[i, CY], order, begin, end, _BIG)  # fmt: skip
     if len(T.o_mask) > 0:
         total += _on_obstacles(T, F, S, i, S.var[i], S.at[i, CX], S.at[i, CY])
     return total
@@ -394,11 +434,11 @@ def _whole_score(T: Tables, F: FieldTables, S: State, i: int, everyone: NDArray[
 
 @njit(cache=True, error_model="numpy")
 def _exchange(
-    T: Tables, F: FieldTables, S: State, i: int, length: float, everyone: NDArray[np.int64], near: NDArray[np.int64],
-    found: Floats,
+    T: Tables, F: FieldTables, S: State, i: int, length: float, order: NDArray[np.int64], heads: NDArray[np.int64],
+    grid: Floats, near: NDArray[np.int64], found: Floats,
 ) -> bool:  # fmt: skip
     """Try item i at the place of another of about its size, and that one at the place of i; keep it if it is better."""
-    n = len(everyone)
+    n = len(S.at)
     j = -1
     for _ in range(8):
         c = int(uniform(S.rng) * n)
@@ -411,16 +451,17 @@ def _exchange(
     xi, yi, vi = S.at[i, CX], S.at[i, CY], S.var[i]
     xj, yj, vj = S.at[j, CX], S.at[j, CY], S.var[j]
     shared = S.weight[i, j] * S.at[i, ROOT] * S.at[j, ROOT] * S.pen[i, j]
-    before = _whole_score(T, F, S, i, everyone) + _whole_score(T, F, S, j, everyone) - shared
+    before = _whole_score(T, F, S, i, order, heads, grid) + _whole_score(T, F, S, j, order, heads, grid) - shared
     S.mask[j] = 0
     put(T, S, i, vi, fit_x(T, vi, xj, length), fit_y(T, vi, yj))
-    _best_move(T, F, S, i, length, 0, 6, 3, everyone, near, found)
+    _best_move(T, F, S, i, length, 0, 6, 3, order, heads, grid, near, found)
     after = found[2]
     ok = after < before
     if ok:
         put(T, S, i, int(found[3]), found[0], found[1])
         put(T, S, j, vj, fit_x(T, vj, xi, length), fit_y(T, vj, yi))
-        _best_move(T, F, S, j, length, 3, 6, 3, everyone, near, found)
+        _sort(S.at, order, heads, grid)
+        _best_move(T, F, S, j, length, 3, 6, 3, order, heads, grid, near, found)
         after += found[2]
         ok = after < before
     if ok:
@@ -430,6 +471,7 @@ def _exchange(
     else:
         put(T, S, i, vi, xi, yi)
         put(T, S, j, vj, xj, yj)
+    _sort(S.at, order, heads, grid)
     return bool(ok)
 
 
@@ -445,10 +487,14 @@ def separate(
     overlap, 2 if ``patience`` passes brought nothing, else 0.
     """
     n = len(S.at)
-    everyone = np.arange(n)
+    # columns about as wide as a piece
+    grid = np.array([1.0 / max(1e-9, float(np.mean(T.i_size))), 0.0])
+    heads = np.zeros(min(4 * n, int(length * grid[0]) + 1) + 1, dtype=np.int64)
+    order = np.empty(n, dtype=np.int64)
+    _sort(S.at, order, heads, grid)
     near = np.empty(n, dtype=np.int64)
     found = np.zeros(4)
-    order = np.empty(n, dtype=np.int64)
+    turn = np.empty(n, dtype=np.int64)
     width = S.pen.shape[1]
     whole, local, contact = int(control[4]), int(control[5]), int(control[6])
     for i in range(n):
@@ -469,7 +515,7 @@ def separate(
                     elif j > i:
                         total += p * S.at[i, ROOT] * S.at[j, ROOT]
             if bad and not T.i_fixed[i]:
-                order[count] = i
+                turn[count] = i
                 count += 1
         if total < control[0]:
             control[0] = total
@@ -494,9 +540,9 @@ def separate(
                     S.weight[i, j] = max(1.0, S.weight[i, j] * 0.97)
         for k in range(count - 1, 0, -1):
             c = int(uniform(S.rng) * (k + 1))
-            order[k], order[c] = order[c], order[k]
+            turn[k], turn[c] = turn[c], turn[k]
         for k in range(count):
-            i = order[k]
+            i = turn[k]
             bad = False
             for j in range(width):
                 if S.pen[i, j] > 0.0:
@@ -505,11 +551,12 @@ def separate(
             if not bad:
                 continue
             if control[7] > 0.0 and uniform(S.rng) < control[7]:
-                _exchange(T, F, S, i, length, everyone, near, found)
+                _exchange(T, F, S, i, length, order, heads, grid, near, found)
                 continue
-            before = _best_move(T, F, S, i, length, whole, local, contact, everyone, near, found)
+            before = _best_move(T, F, S, i, length, whole, local, contact, order, heads, grid, near, found)
             if found[2] < before:
                 put(T, S, i, int(found[3]), found[0], found[1])
+                _sort(S.at, order, heads, grid)
                 _refresh(T, F, S, i)
                 control[2] += 1.0
     return 0

@@ -33,9 +33,7 @@ def _lowest(x: Floats, y: Floats, start: int, end: int) -> int:
 
 
 @njit(cache=True, error_model="numpy")
-def sums(
-    ax: Floats, ay: Floats, apart: Ints, bx: Floats, by: Floats, bpart: Ints
-) -> tuple[Floats, Floats, Ints]:
+def sums(ax: Floats, ay: Floats, apart: Ints, bx: Floats, by: Floats, bpart: Ints) -> tuple[Floats, Floats, Ints]:
     """Convex Minkowski sums of every part of A with every part of -B.
 
     Parts are anticlockwise; ``apart`` (p + 1,) holds the first vertex of each part and the end. Returns vertices and
