@@ -16,6 +16,7 @@ from nesting.packing.bounds import lower_bound
 from nesting.packing.explore import Explorer, Layout, Memory, extent
 from nesting.packing.model import Model, prepare
 from nesting.packing.problem import Bound, NoLayoutFound, OnBetter, Place, Problem, Result, Stop
+from nesting.packing.warm import warm_up
 from nesting.packing.workers import Slice, SliceResult, ignore_interrupts, packed, prepared, run_slice
 
 __all__ = ["solve"]
@@ -60,6 +61,7 @@ def solve(
         raise ValueError("a search needs a limit: seconds or rounds")
     if workers < 1:
         raise ValueError(f"a search needs at least one worker, not {workers}")
+    warm_up(log.info)  # compiling and loading the kernels is start-up: it takes nothing from the time to search
     return _Run(problem, stop, seed, on_better, bound).solve(start, workers, executor)
 
 

@@ -17,7 +17,7 @@ from nesting.packing.problem import Axis, Item, Pose, Problem
 
 
 def test_random_numbers_are_splitmix64() -> None:
-    """The generator's published test vector for the start 1234567 (Rosetta Code, "Pseudo-random numbers/Splitmix64")."""
+    """The generator's published test vector for the start 1234567 (Rosetta Code, "Splitmix64", from memory)."""
     rng = np.array([1234567], dtype=np.uint64)
     vector = [6457827717110365317, 3203168211198807973, 9817491932198370423, 4593380528125082431]
     assert [kernels.uniform(rng) for _ in vector] == [(v >> 11) / 2.0**53 for v in vector]
