@@ -18,7 +18,7 @@ from nesting.packing.problem import Item, Pose, Problem, Region
 
 __all__ = ["NOTE", "compiled", "warm_up"]
 
-NOTE = "compiling the search, once after installation (about 15 seconds) ..."
+NOTE = "compiling the search, once after installation (about 20 seconds) ..."
 _ready = False
 
 
