@@ -79,16 +79,17 @@ def test_a_cluster_serves() -> None:
 
 
 def test_a_slice_goes_on_where_it_stopped() -> None:
-    """Six rounds in one slice or in two: the same memory in the end."""
+    """Sixty rounds in one slice or in three: the same memory in the end, the kicks' pool in it."""
     data, key = packed(mixed())
 
     def run(rounds: int, memory: object) -> object:
         return run_slice(Slice(data, key, 3, rounds, None, None, memory, None, None, 0.0)).memory  # type: ignore[arg-type]
 
-    one = run(6, None)
-    two = run(3, run(3, None))
+    one = run(60, None)
+    two = run(20, run(20, run(20, None)))
     assert one.rng == two.rng  # type: ignore[attr-defined]
     assert np.array_equal(one.best.cx, two.best.cx)  # type: ignore[attr-defined]
+    assert [a for a, _ in one.pool] == [a for a, _ in two.pool]  # type: ignore[attr-defined]
 
 
 @st.composite
