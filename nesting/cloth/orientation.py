@@ -6,6 +6,7 @@ import math
 from dataclasses import dataclass
 
 from nesting.order import Cloth, CutPiece
+from nesting.pieces.grain import GRAIN_KEY
 
 __all__ = ["Orientation", "drawn_on_the_bias", "orientation"]
 
@@ -26,12 +27,19 @@ class Orientation:
 
 
 def drawn_on_the_bias(cut: CutPiece) -> bool:
-    """Whether the pattern's own grainline already runs on the bias of the drawing (45° off the page's axes)."""
-    if cut.drawn is None or cut.drawn.grainline is None:
+    """Whether the pattern's grain, drawn or given by the order, already runs on the bias of the drawing (45° off the
+    page's axes)."""
+    if cut.drawn is None:
         return False
-    (x0, y0), (x1, y1) = cut.drawn.grainline
-    off = math.degrees(math.atan2(y1 - y0, x1 - x0)) % 90.0
-    return abs(off - 45.0) <= BIAS_SLACK
+    kept = dict(cut.piece.extra).get(GRAIN_KEY)
+    if kept is not None:
+        grain = float(kept)
+    elif cut.drawn.grainline is not None:
+        (x0, y0), (x1, y1) = cut.drawn.grainline
+        grain = math.degrees(math.atan2(y1 - y0, x1 - x0))
+    else:
+        return False
+    return abs(grain % 90.0 - 45.0) <= BIAS_SLACK
 
 
 def _percent(share: float) -> str:

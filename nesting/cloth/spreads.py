@@ -7,24 +7,15 @@ the table; a fold edge loses nothing. Widths are those of the washed cloth.
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from typing import get_args
 
 from nesting.laid import FoldLine, PlyRegion, Spread
 from nesting.order import Cloth, Remnant, SpreadName
 from nesting.pieces.piece import Ring
 
-__all__ = ["ALL_SPREADS", "Refusal", "cloth_of_remnant", "make_spread", "sound_spreads", "stretched_to"]
+__all__ = ["ALL_SPREADS", "Refusal", "cloth_of_remnant", "make_spread", "sound_spreads"]
 
-ALL_SPREADS: tuple[SpreadName, ...] = (
-    "open",
-    "lengthwise fold",
-    "partial fold",
-    "double fold",
-    "crosswise fold",
-    "stacked face up",
-    "stacked face to face",
-    "tubular",
-    "sections",
-)
+ALL_SPREADS: tuple[SpreadName, ...] = get_args(SpreadName)
 
 
 @dataclass(frozen=True)
@@ -175,8 +166,3 @@ def make_spread(
         folds = (FoldLine("x", 0.0, (0, 1)), FoldLine("x", width, (0, 1)))
         return Spread(kind, width, length, plies, folds, layers=2)
     raise ValueError(f"'{kind}' is not one spread")
-
-
-def stretched_to(spread: Spread, cloth: Cloth, length: float, remnant: Remnant | None = None) -> Spread:
-    """The same spread for another lay length."""
-    return make_spread(spread.kind, cloth, length, spread.depths, remnant)

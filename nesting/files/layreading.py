@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import Any
+from typing import Any, get_args
 
 from nesting.errors import OrderError
 from nesting.files.layvalues import Reader
 from nesting.laid import FoldLine, GarmentShare, Lay, Placement, PlyRegion, Section, Spread, SpreadTried
+from nesting.order import SpreadName
 from nesting.pieces.piece import Drill, Notch
 
 __all__ = ["SCHEMA", "lay_from_dict"]
@@ -115,19 +116,7 @@ def _spread(part: Reader) -> Spread:
             raise fold.wrong("plies", "the two plies that the fold joins", list(plies))
         folds.append(FoldLine(fold.choice("along", ("x", "y")), fold.number("at"), (plies[0], plies[1])))
     return Spread(
-        kind=part.choice(
-            "kind",
-            (
-                "open",
-                "lengthwise fold",
-                "partial fold",
-                "double fold",
-                "crosswise fold",
-                "stacked face up",
-                "stacked face to face",
-                "tubular",
-            ),
-        ),
+        kind=part.choice("kind", tuple(name for name in get_args(SpreadName) if name != "sections")),
         table_width=part.number("table_width", least=0.0),
         length=part.number("length", least=0.0),
         plies=tuple(
@@ -192,20 +181,7 @@ def _tried(row: Reader) -> SpreadTried:
     if handling is not None and len(handling) != 3:
         raise row.wrong("handling", "placements, folds and pieces to trace again", list(handling))
     return SpreadTried(
-        kind=row.choice(
-            "kind",
-            (
-                "open",
-                "lengthwise fold",
-                "partial fold",
-                "double fold",
-                "crosswise fold",
-                "stacked face up",
-                "stacked face to face",
-                "tubular",
-                "sections",
-            ),
-        ),
+        kind=row.choice("kind", get_args(SpreadName)),
         lay_length=row.number("lay_length") if row.has("lay_length") else None,
         buy_length=row.number("buy_length") if row.has("buy_length") else None,
         utilisation=row.number("utilisation") if row.has("utilisation") else None,

@@ -76,10 +76,9 @@ class Assembly:
             # In the packing frame the fold is x = 0 and the table's end lies at the farthest cut edge.
             width = self.spread.table_width
             mapped = []
-            for job, meta, (piece, x, y, turn) in laid:
+            for job, meta, (_, x, y, turn) in laid:
                 table = placed_piece(job, meta, length - x, width - y, (turn + 180.0) % 360.0)
                 mapped.append((job, meta, (table, length - x, width - y, (turn + 180.0) % 360.0)))
-                del piece
             laid = mapped
         result: list[Placement] = []
         for job, meta, (piece, x, y, turn) in laid:
@@ -368,7 +367,7 @@ class _PoseBuilder:
             for turn, state in zip(self.allowed.turns, self.allowed.states, strict=True):
                 for flipped in (False, True):
                     shape = placed(piece, 0.0, 0.0, turn, flipped)
-                    tie = _tie(shape, fold, self.spread)
+                    tie = _tie(shape, fold)
                     if tie is not None:
                         self._add(piece, PoseMeta(turn, flipped, fold.plies, True, False), state, tie, fold, 0.0)
 
@@ -545,7 +544,7 @@ def _on_line(ring: NDArray[np.float64], shape: Piece, fold: FoldLine) -> NDArray
     return pinned
 
 
-def _tie(shape: Piece, fold: FoldLine, spread: Spread) -> float | None:
+def _tie(shape: Piece, fold: FoldLine) -> float | None:
     """The coordinate of the reference point that puts the fold edge on the fold line; None if it cannot lie there."""
     assert shape.fold is not None
     axis = 1 if fold.along == "x" else 0
@@ -558,12 +557,9 @@ def _tie(shape: Piece, fold: FoldLine, spread: Spread) -> float | None:
     deepest = max(others, key=abs)
     if deepest * inward <= 0.0:
         return None
-    del spread
     return (fold.at - at) if fold.along == "x" else -at
 
 
 def with_length(assembly: Assembly, length: float) -> Spread:
     """The assembly's spread for a finished lay of that length."""
-    return replace(
-        make_spread(assembly.spread.kind, assembly.cloth, length, assembly.spread.depths, assembly.remnant),
-    )
+    return make_spread(assembly.spread.kind, assembly.cloth, length, assembly.spread.depths, assembly.remnant)

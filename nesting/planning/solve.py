@@ -435,15 +435,6 @@ def _with_kept(search: _Search, assembly: Assembly) -> Assembly:
     return replace(assembly, problem=replace(assembly.problem, items=items))
 
 
-def _in_turn(trials: list[_Trial]) -> list[_Trial]:
-    """The first candidate of every spread, then the second of every spread, and so on."""
-    rank: dict[int, int] = {}
-    seen: dict[SpreadName, int] = {}
-    for trial in trials:
-        rank[id(trial)] = seen[trial.candidate.kind] = seen.get(trial.candidate.kind, -1) + 1
-    return sorted(trials, key=lambda t: rank[id(t)])
-
-
 def _first_lay(search: _Search, kinds: tuple[SpreadName, ...]) -> None:
     """Tell the length of a plain first lay at once, so that people see that it goes and where it starts."""
     from nesting.packing.search import solve
@@ -466,7 +457,7 @@ def _first_lay(search: _Search, kinds: tuple[SpreadName, ...]) -> None:
 def _run_side_by_side(search: _Search, trials: list[_Trial], share: float | None, doing: str) -> None:
     """Each trial once, one worker each, all within ``share`` of the time (None: first layouts only); results only ever
     get better."""
-    ready = _in_turn([t for t in trials if t.assembly is not None])
+    ready = [t for t in trials if t.assembly is not None]
     if not ready:
         return
     lanes = max(1, search.options.workers) if search.pool is not None else 1

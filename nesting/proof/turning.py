@@ -5,12 +5,13 @@ from __future__ import annotations
 import math
 
 from nesting.order import Cloth, CutPiece
+from nesting.pieces.grain import GRAIN_KEY
 
 __all__ = ["allowed_turns", "heading", "why_not_turned"]
 
 #: degrees. Turns are compared to this.
 TURN_SLACK = 1e-6
-#: degrees. A grainline this near to 45° of the page is drawn on the bias.
+#: degrees. A grain this near to 45° of the page is on the bias in the drawing.
 BIAS_SLACK = 5.0
 #: Stretch shares are compared to this.
 SHARE_SLACK = 1e-9
@@ -63,10 +64,14 @@ def heading(cut: CutPiece, turn: float) -> str | None:
 
 
 def _drawn_on_bias(cut: CutPiece) -> bool:
-    if cut.drawn is None or cut.drawn.grainline is None:
+    """Whether the grain, as the drawing has it or as the order gives it, runs at 45° to the page."""
+    if cut.drawn is None:
         return False
-    (x0, y0), (x1, y1) = cut.drawn.grainline
-    return abs(math.degrees(math.atan2(y1 - y0, x1 - x0)) % 90.0 - 45.0) <= BIAS_SLACK
+    told = [float(value) for key, value in cut.piece.extra if key == GRAIN_KEY]
+    if not told and cut.drawn.grainline is not None:
+        (x0, y0), (x1, y1) = cut.drawn.grainline
+        told = [math.degrees(math.atan2(y1 - y0, x1 - x0))]
+    return any(abs(degrees % 90.0 - 45.0) <= BIAS_SLACK for degrees in told)
 
 
 def _reason(cut: CutPiece, cloth: Cloth) -> str:

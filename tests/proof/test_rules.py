@@ -10,8 +10,10 @@ import pytest
 
 from nesting.cloth.orientation import orientation
 from nesting.laid import Lay, Placement
-from nesting.order import Cloth, Garment, Motif, Order, Seam, Together
+from nesting.order import Cloth, CutPiece, Garment, Motif, Order, Seam, Together
 from nesting.pieces.piece import Edge, Notch, Piece
+from nesting.pieces.prepare import prepare
+from nesting.pieces.settings import Preparation
 from nesting.proof import FailureKind, prove
 from nesting.proof.matching import match_notches
 from nesting.proof.turning import allowed_turns, heading, why_not_turned
@@ -91,6 +93,17 @@ def test_grainline_drawn_on_the_bias() -> None:
     assert allowed_turns(piece, cloth()) == (0.0, 180.0)
     straight = replace(cut(TAB, turn="bias"), drawn=TAB)
     assert set(allowed_turns(straight, cloth()) or ()) == {45.0, 135.0, 225.0, 315.0}
+
+
+@pytest.mark.parametrize("grain,on_the_bias", [(45.0, True), (-45.0, True), (315.0, True), (90.0, False), (30.0, False)])
+def test_grain_given_on_the_bias_by_the_order(grain: float, on_the_bias: bool) -> None:
+    """A piece without a drawn grainline whose order says grain = 45 is on the bias already, in planning and proof."""
+    drawn = replace(TAB, grainline=None)
+    ready, _ = prepare(drawn, Preparation(grain=grain), file=None)
+    piece = CutPiece(ready, drawn, turn="bias")
+    turns = {0.0, 180.0} if on_the_bias else {45.0, 135.0, 225.0, 315.0}
+    assert set(allowed_turns(piece, cloth()) or ()) == turns
+    assert set(orientation(piece, cloth()).turns) == turns
 
 
 def test_turns_agree_with_planning_everywhere() -> None:
