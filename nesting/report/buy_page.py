@@ -1,10 +1,8 @@
-"""What to buy, trims, leftovers and batches as sections of the report and as pages of their own."""
+"""What to buy, trims, leftovers and batches as sections of the report."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
-from functools import cache
-from importlib.resources import files
+from collections.abc import Sequence
 from typing import Any
 
 from nesting.order import Order
@@ -14,21 +12,20 @@ from nesting.planning.curve import Curve
 from nesting.planning.remnants import RemnantPlan, ToBuy
 from nesting.planning.trims import TrimNeed
 from nesting.report.buy_curve import curve_png, curve_svg
-from nesting.report.fonts import shown
+from nesting.report.rendering import macros
 from nesting.report.words import column_length, counted, long_length, shop_column, shop_length, slug
 from nesting.units import format_share, format_width
 
 __all__ = [
     "batch_section",
-    "buying_outputs",
     "buying_section",
+    "curve_pictures",
     "curve_words",
     "layer_words",
     "one_more_words",
     "pieces_by_copy",
     "proof_words",
     "remnants_section",
-    "section_page",
     "sure_words",
     "to_buy_words",
     "trim_words",
@@ -36,25 +33,8 @@ __all__ = [
 ]
 
 
-@cache
 def _macros() -> Any:
-    from jinja2 import Environment, StrictUndefined, select_autoescape
-
-    environment = Environment(
-        autoescape=select_autoescape(default=True, default_for_string=True),
-        undefined=StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
-    )
-    environment.filters["shown"] = lambda value: shown(str(value))
-    text = (files("nesting.report") / "templates" / "buy.html.jinja").read_text(encoding="utf-8")
-    return environment.from_string(text).module
-
-
-def section_page(title: str, sections: Iterable[str]) -> bytes:
-    """One self-contained HTML page of these sections (trusted HTML)."""
-    css = (files("nesting.report") / "templates" / "report.css").read_text(encoding="utf-8")
-    return str(_macros().page(title, css, tuple(sections))).strip().encode("utf-8")
+    return macros("buy.html.jinja")
 
 
 def _money(cost: float | None) -> str:
@@ -158,15 +138,9 @@ def buying_section(bought: Buying) -> str:
     )
 
 
-def buying_outputs(bought: Buying, order: Order) -> dict[str, bytes]:
-    """File name to content: ``buy.html`` and a picture ``curve-<cloth>.png`` for each cloth."""
-    sections = [buying_section(bought)]
-    if bought.trims:
-        sections.append(trims_section(bought.trims, order))
-    outputs = {"buy.html": section_page(f"{bought.title}: what to buy", sections)}
-    for curve in bought.curves:
-        outputs[f"curve-{slug(curve.cloth)}.png"] = curve_png(curve, imperial=bought.imperial)
-    return outputs
+def curve_pictures(bought: Buying) -> dict[str, bytes]:
+    """File name to content: a picture ``curve-<cloth>.png`` for each cloth."""
+    return {f"curve-{slug(c.cloth)}.png": curve_png(c, imperial=bought.imperial) for c in bought.curves}
 
 
 def trim_words(need: TrimNeed, imperial: bool) -> str:

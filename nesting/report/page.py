@@ -1,9 +1,8 @@
-"""The report: one self-contained page, read at the shop and at the table, that prints well."""
+"""The parts of the report that show lays, and what must be said with every report."""
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from importlib.resources import files
 from typing import Any
 
 from nesting.findings import Finding
@@ -11,11 +10,11 @@ from nesting.laid import Lay
 from nesting.order import Order
 from nesting.report.drawing import lay_scene
 from nesting.report.folding import cross_section, folding_steps
-from nesting.report.fonts import shown
+from nesting.report.rendering import rendered
 from nesting.report.sheet import bundles, sheet
 from nesting.report.sheet_pdf import how_measured
 from nesting.report.shopping import shopping
-from nesting.report.summary import above_bound, cost
+from nesting.report.summary import above_bound, cost, share_by_area
 from nesting.report.svg import svg
 from nesting.report.view import picture
 from nesting.report.words import (
@@ -30,50 +29,40 @@ from nesting.report.words import (
     shop_length,
     unit_name,
 )
-from nesting.units import format_width
+from nesting.units import format_share, format_width
 
-__all__ = ["report_page"]
+__all__ = ["care_part", "lay_part"]
 
 #: mm. Outlines on the page may lose points this near to the rest, to keep the file small.
 _THIN_MM = 0.1
 
 
-def report_page(
+def lay_part(
     lays: Sequence[Lay],
     order: Order | None,
     *,
     extra: Iterable[str] = (),
-    findings: Iterable[Finding] = (),
     verdicts: Mapping[int, Any] | None = None,
-) -> bytes:
-    """The page for one or more lays.
+) -> str:
+    """One or more lays: what to buy and how to cut, yardage by garment, drawings, sheets, what was tried.
 
     ``extra`` are further sections as trusted HTML, shown before the spreads that were considered; where all lays are
-    on leftovers they come first, as the plan that the lays belong to. ``findings`` come
-    after the order's own. ``verdicts`` holds the proof of each lay by its number in ``lays``.
+    on leftovers, or there is none, they come first, as the plan that the lays belong to. ``verdicts`` holds the proof
+    of each lay by its number in ``lays``.
     """
-    from jinja2 import Environment, StrictUndefined, select_autoescape
-
-    folder = files("nesting.report") / "templates"
-    environment = Environment(
-        autoescape=select_autoescape(default=True), undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True
-    )
-    environment.filters["shown"] = lambda value: shown(str(value))
-    template = environment.from_string((folder / "report.html.jinja").read_text(encoding="utf-8"))
-    every = (*(order.findings if order is not None else ()), *findings)
-    title = next((lay.title for lay in lays if lay.title), "Lay")
-    text = template.render(
-        title=title,
-        css=(folder / "report.css").read_text(encoding="utf-8"),
+    return rendered(
+        "lay.html.jinja",
         lays=[_lay(lay, order, (verdicts or {}).get(n)) for n, lay in enumerate(lays)],
         extra=tuple(extra),
         leftovers=all(lay.remnant is not None for lay in lays),
         shopping=shopping(lays, order),
-        findings=every,
-        cautions=cautions(),
         several=len(lays) > 1,
     )
-    return text.encode("utf-8")
+
+
+def care_part(findings: Iterable[Finding]) -> str:
+    """What was noticed in the files, and the cautions."""
+    return rendered("care.html.jinja", findings=tuple(findings), cautions=cautions())
 
 
 def _lay(lay: Lay, order: Order | None, verdict: Any) -> dict[str, Any]:
@@ -86,6 +75,7 @@ def _lay(lay: Lay, order: Order | None, verdict: Any) -> dict[str, Any]:
     scene = lay_scene(lay, picture(lay, thin=_THIN_MM), order)
     price = cost(lay, order)
     total = sum(g.count * g.length_each for g in lay.garments)
+    count = sum(g.count for g in lay.garments)
     em = picture(lay).em
     return {
         "cloth": lay.cloth,
@@ -107,12 +97,15 @@ def _lay(lay: Lay, order: Order | None, verdict: Any) -> dict[str, Any]:
                 "name": g.name,
                 "size": g.size or "",
                 "count": g.count,
+                "share": format_share(share_by_area(lay, g), 1) if total > 0.0 else "",
                 "each": column_length(g.length_each, imperial) if lay.remnant is None else "",
                 "all": column_length(g.count * g.length_each, imperial) if lay.remnant is None else "",
             }
             for g in lay.garments
         ],
         "batch": column_length(total, imperial),
+        "count": count,
+        "average": column_length(total / count, imperial) if count else "",
         "svg": svg(scene, decimals=1, inline=True),
         # wide enough that the words can be read; the page scrolls sideways if it must
         "least": round(scene.width / em * 10.5),

@@ -6,11 +6,11 @@ from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
 from nesting.findings import Finding
-from nesting.laid import Lay
+from nesting.laid import GarmentShare, Lay
 from nesting.order import Order
 from nesting.report.offcuts import free_rectangles
 
-__all__ = ["above_bound", "cost", "summary_dict"]
+__all__ = ["above_bound", "cost", "share_by_area", "summary_dict"]
 
 #: A bound that the lay exceeds by more than this share says nothing about the lay.
 _WEAK = 0.6
@@ -33,6 +33,12 @@ def cost(lay: Lay, order: Order | None) -> float | None:
     except KeyError:
         return None
     return None if cloth.price is None else lay.buy_length / cloth.price_unit * cloth.price
+
+
+def share_by_area(lay: Lay, garment: GarmentShare) -> float:
+    """The share of all that is cut which these garments take, by area; 0 where nothing is cut."""
+    total = sum(g.count * g.length_each for g in lay.garments)
+    return garment.count * garment.length_each / total if total > 0.0 else 0.0
 
 
 def summary_dict(
@@ -72,7 +78,14 @@ def _lay(lay: Lay, order: Order | None, verdict: Any) -> dict[str, Any]:
         "seed": lay.seed,
         "seconds": lay.seconds,
         "garments": [
-            {"name": g.name, "size": g.size, "count": g.count, "length_each": g.length_each} for g in lay.garments
+            {
+                "name": g.name,
+                "size": g.size,
+                "count": g.count,
+                "length_each": g.length_each,
+                "share": share_by_area(lay, g),
+            }
+            for g in lay.garments
         ],
         "offcuts": [
             {"section": n, "length": o.x1 - o.x0, "width": o.y1 - o.y0, "plies": len(o.plies)}

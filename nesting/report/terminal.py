@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from nesting.laid import Lay
 from nesting.order import Order
-from nesting.report.summary import above_bound, cost
+from nesting.report.summary import above_bound, cost, share_by_area
 from nesting.report.words import (
     column_length,
     given_words,
@@ -17,7 +17,7 @@ from nesting.report.words import (
     shop_column,
     shop_length,
 )
-from nesting.units import format_width
+from nesting.units import format_share, format_width
 
 if TYPE_CHECKING:
     from rich.console import RenderableType
@@ -76,14 +76,16 @@ def _garments(lay: Lay) -> RenderableType:
 
     table = Table(box=SIMPLE, show_footer=len(lay.garments) > 1, pad_edge=False)
     total = sum(g.count * g.length_each for g in lay.garments)
+    count = sum(g.count for g in lay.garments)
     table.add_column("garment", footer="batch")
     table.add_column("size")
-    table.add_column("count", justify="right", footer=str(sum(g.count for g in lay.garments)))
-    table.add_column("each", justify="right")
+    table.add_column("count", justify="right", footer=str(count))
+    table.add_column("share by area", justify="right")
+    table.add_column("each", justify="right", footer=column_length(total / max(1, count), lay.imperial))
     table.add_column("together", justify="right", footer=column_length(total, lay.imperial))
     for g in lay.garments:
         each, both = (column_length(n * g.length_each, lay.imperial) for n in (1, g.count))
-        table.add_row(g.name, g.size or "", str(g.count), each, both)
+        table.add_row(g.name, g.size or "", str(g.count), format_share(share_by_area(lay, g), 1), each, both)
     return table
 
 

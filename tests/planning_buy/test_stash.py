@@ -145,7 +145,7 @@ def test_a_stash_that_cannot_be_written_leaves_the_old_one(tmp_path):
 
 def test_the_command_says_what_it_added(tmp_path):
     """Added by name; the second time nothing; where nothing is large enough, the largest there is."""
-    from nesting.commands import stash_file
+    from nesting.buying_commands import stash_file
     from nesting.files.layfile import lay_as_bytes
     from tests.report import samples
 

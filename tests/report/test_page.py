@@ -21,13 +21,13 @@ from nesting.laid import Lay
 from nesting.order import Cloth, CutPiece, Order
 from nesting.proof.verdict import Failure, Verdict
 from nesting.report.outputs import KINDS, lay_outputs, print_outputs
-from nesting.report.page import report_page
 from nesting.report.shopping import shopping
 from nesting.report.summary import above_bound, cost, summary_dict
 from nesting.report.terminal import summary
 from nesting.report.words import reason_words, shop_length, slug
 
 from . import samples
+from .pages import report_page
 
 _VOID = {"meta", "br", "link", "img", "input", "hr"}
 
@@ -121,7 +121,7 @@ def test_several_lays_and_a_leftover() -> None:
 def test_a_plan_from_leftovers_says_the_plan_first() -> None:
     """Where all lays are on leftovers the plan's section is the first thing on the page, and no yardage is shown."""
     found = parsed(report_page([samples.remnant_lay()], None, extra=["<section><h2>The plan</h2></section>"]))
-    assert found.headings[:3] == ["The plan", "The lays", "The lay: scrap-1"]
+    assert found.headings[:4] == ["From leftovers", "The plan", "The lays", "The lay: scrap-1"]
     assert found.headings.count("The plan") == 1
     assert "cloth each" not in found.text and "Nothing to buy" not in found.text
 
@@ -152,7 +152,7 @@ def test_a_weak_bound_is_not_shown() -> None:
     assert "no lay is shorter" not in parsed(report_page([weak], None)).text
     assert "at most 25.0 % longer" in parsed(report_page([strong], None)).text
     best = parsed(report_page([replace(lay, lower_bound=lay.lay_length)], None)).text
-    assert "this one is as short" in best and "0.0 %" not in best
+    assert "this one is as short" in best and "% longer" not in best
 
 
 def test_reasons_name_pieces_without_the_copy() -> None:

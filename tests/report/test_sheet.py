@@ -17,12 +17,12 @@ from shapely.geometry import Polygon
 from nesting.laid import Lay, mirrored_over_fold, placed
 from nesting.report.byruler import rebuild
 from nesting.report.folding import cross_section, folding_steps
-from nesting.report.page import report_page
 from nesting.report.sheet import Row, Sheet, bundles, rows, sheet
 from nesting.report.sheet_pdf import sheet_pdf
 from nesting.report.words import hands, measure
 
 from . import samples
+from .pages import report_page
 
 NAMES = sorted(samples.ALL)
 

@@ -1,0 +1,27 @@
+"""A whole report page of some lays."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from typing import Any
+
+from nesting.findings import Finding
+from nesting.laid import Lay
+from nesting.order import Order
+from nesting.report.page import care_part, lay_part
+from nesting.report.sections import page
+
+
+def report_page(
+    lays: Sequence[Lay],
+    order: Order | None,
+    *,
+    extra: Iterable[str] = (),
+    findings: Iterable[Finding] = (),
+    verdicts: Mapping[int, Any] | None = None,
+) -> bytes:
+    """The page as ``nesting lay`` writes it, or ``nesting remnants`` where all lays are on leftovers."""
+    name = "remnants" if all(lay.remnant for lay in lays) else "lay"
+    every = (*(order.findings if order is not None else ()), *findings)
+    title = next((lay.title for lay in lays if lay.title), "Lay")
+    return page(title, {name: lay_part(lays, order, extra=extra, verdicts=verdicts), "care": care_part(every)})

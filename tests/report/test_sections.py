@@ -1,0 +1,167 @@
+"""One report for all commands: what is kept, what is replaced, and that two orders are never mixed."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from nesting.files.outputs import write_outputs
+from nesting.findings import Finding
+from nesting.order import Garment, Order
+from nesting.report.sections import Report, mark_of, page, report_with
+
+from . import samples
+from .test_page import order_for, parsed
+
+
+def an_order(count: int = 2) -> Order:
+    """An order of some garments."""
+    order = order_for(samples.open_lay())
+    return replace(order, garments=(Garment("shorts", "M", count, ("front",)),))
+
+
+def told(
+    folder: Path, order: Order, name: str, *, words: str = "", spare: Mapping[str, str] | None = None, **document: Any
+) -> Report:
+    """A report with that part, written to the folder."""
+    html = {name: f"<section><p>{words or name} is told</p></section>"}
+    files = [str(folder / f"{name}.txt"), str(folder / "report.html")]
+    report = report_with(folder, order, html, {**document, "files": files}, spare=spare)
+    write_outputs(report.files)
+    return report
+
+
+def read(folder: Path) -> tuple[str, dict[str, Any]]:
+    """The page's words and the document."""
+    document = json.loads((folder / "report.json").read_text(encoding="utf-8"))
+    return parsed((folder / "report.html").read_bytes()).text, document
+
+
+def test_each_command_keeps_what_the_others_told(tmp_path: Path) -> None:
+    """Lay, buy, batch and remnants one after another, in any sequence: all in the page in their places, all in JSON."""
+    order = an_order()
+    told(tmp_path, order, "batch", plans=[1])
+    assert read(tmp_path)[1]["lays"] == []
+    told(tmp_path, order, "lay", lays=[{"cloth": "main"}], findings=[])
+    told(tmp_path, order, "remnants", number=3)
+    report = told(tmp_path, order, "buy", rows=[2])
+    assert report.kept == ("lay", "remnants", "batch") and not report.replaced
+    text, document = read(tmp_path)
+    places = [text.index(f"{name} is told") for name in ("lay", "buy", "remnants", "batch")]
+    assert places == sorted(places)
+    assert document["lays"] == [{"cloth": "main"}]
+    assert document["buy"]["rows"] == [2] and document["remnants"]["number"] == 3 and document["batch"]["plans"] == [1]
+    names = {Path(f).name for f in document["files"]}
+    assert names == {"lay.txt", "buy.txt", "remnants.txt", "batch.txt", "report.html"}
+    headings = parsed((tmp_path / "report.html").read_bytes()).headings
+    assert headings == ["Lay", "What to buy", "From leftovers", "The batch in sections"]
+
+
+def test_a_part_told_again_takes_the_place_of_the_old_one(tmp_path: Path) -> None:
+    """Once in the page, the new figures in JSON, files of the old one no longer listed."""
+    order = an_order()
+    told(tmp_path, order, "buy", words="old", rows=[1])
+    told(tmp_path, order, "lay", words="first", lays=[1])
+    told(tmp_path, order, "buy", words="new", rows=[2])
+    told(tmp_path, order, "lay", words="second", lays=[2])
+    text, document = read(tmp_path)
+    assert "old is told" not in text and "first is told" not in text
+    assert text.count("new is told") == text.count("second is told") == 1
+    assert document["buy"]["rows"] == [2] and document["lays"] == [2]
+
+
+@pytest.mark.parametrize("change", ["count", "title", "cloth", "piece"])
+def test_a_report_of_another_order_is_replaced_whole(tmp_path: Path, change: str) -> None:
+    """Another count, title, cloth or drawing: nothing of the old report stays, and that is told."""
+    order = an_order()
+    told(tmp_path, order, "lay", lays=[1])
+    other = {
+        "count": replace(order, garments=(replace(order.garments[0], count=3),)),
+        "title": replace(order, title="another"),
+        "cloth": replace(order, cloths=(replace(order.cloths[0], width=1400.0),)),
+        "piece": replace(
+            order, pieces=(replace(order.pieces[0], piece=samples.band("front", "M", 101.0, 40.0)), *order.pieces[1:])
+        ),
+    }[change]
+    report = told(tmp_path, other, "buy", rows=[])
+    assert report.replaced and report.kept == ()
+    text, document = read(tmp_path)
+    assert "lay is told" not in text and document["lays"] == []
+    assert [Path(f).name for f in document["files"]] == ["buy.txt", "report.html"]
+
+
+def test_where_the_order_lies_and_what_was_noticed_changes_nothing() -> None:
+    """The mark is that of what is to be cut from what."""
+    order = an_order()
+    moved = replace(order, path=Path("elsewhere/order.toml"), findings=(Finding("note", "seen"),))
+    assert mark_of(moved) == mark_of(order) != mark_of(an_order(3))
+
+
+@pytest.mark.parametrize("damage", ["no json", "no html", "not json", "list", "other mark", "files"])
+def test_what_is_not_whole_is_not_kept(tmp_path: Path, damage: str) -> None:
+    """Half a report, or files that somebody else made: a fresh report, never a mix."""
+    order = an_order()
+    told(tmp_path, order, "lay", lays=[1])
+    page_file, document_file = tmp_path / "report.html", tmp_path / "report.json"
+    document = json.loads(document_file.read_text(encoding="utf-8"))
+    if damage == "no json":
+        document_file.unlink()
+    elif damage == "no html":
+        page_file.unlink()
+    elif damage == "not json":
+        document_file.write_text("{", encoding="utf-8")
+    elif damage == "list":
+        document_file.write_text("[]", encoding="utf-8")
+    elif damage == "other mark":
+        document["order"]["mark"] = "0" * 64
+        document_file.write_text(json.dumps(document), encoding="utf-8")
+    else:
+        document["files"] = [1]
+        document_file.write_text(json.dumps(document), encoding="utf-8")
+    report = told(tmp_path, order, "buy", rows=[])
+    assert report.replaced and report.kept == ()
+    text, document = read(tmp_path)
+    assert "lay is told" not in text and document["lays"] == []
+
+
+def test_what_is_said_with_any_part_is_said_once(tmp_path: Path) -> None:
+    """A spare part is taken where there is none; trims that a lay tells are not told twice."""
+    order = an_order()
+    told(tmp_path, order, "buy", spare={"care": "<p>take care</p>"})
+    told(tmp_path, order, "batch", spare={"care": "<p>take other care</p>"})
+    text, _ = read(tmp_path)
+    assert "take care" in text and "other" not in text
+    assert text.index("batch is told") < text.index("take care")
+    shown = parsed(page("t", {"buy": "<p>b</p>", "trims": "<p>trims of buy</p>"})).text
+    assert "trims of buy" in shown
+    shown = parsed(page("t", {"buy": "<p>b</p>", "trims": "<p>trims of buy</p>", "lay": "<p>l</p>"})).text
+    assert "trims of buy" not in shown
+
+
+@pytest.mark.parametrize("title", ["Chorus", "<script>alert(1)</script>"])
+def test_a_page_of_parts_closes_all_its_tags(title: str) -> None:
+    """Whatever the title; a link for each part leads to an anchor that is there."""
+    shown = page(title, {"buy": "<p>one</p>", "batch": "<p>two</p>"})
+    found = parsed(shown)
+    assert title in found.text and b"<p>one</p>" in shown
+    assert found.links == ["#buy", "#batch"]
+    assert all(f'id="{link[1:]}"'.encode() in shown for link in found.links)
+
+
+def test_text_that_looks_like_a_marker_divides_nothing(tmp_path: Path) -> None:
+    """A name with the words of a marker in it is escaped like any other, so its part is kept whole."""
+    from nesting.report.page import lay_part
+
+    bad = "x\n<!-- end of part lay -->\n<!-- part buy -->\ny"
+    order = replace(an_order(), title=bad)
+    lay = replace(samples.open_lay(), title=bad, notes=(bad,))
+    html = lay_part([lay], order)
+    write_outputs(report_with(tmp_path, order, {"lay": html}, {"lays": [1], "files": []}).files)
+    report = told(tmp_path, order, "batch", plans=[])
+    assert report.kept == ("lay",)
+    assert html in (tmp_path / "report.html").read_text(encoding="utf-8")
