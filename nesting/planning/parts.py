@@ -7,13 +7,14 @@ mirrored. ``restored`` puts the names, copies and hands back into the lay.
 from __future__ import annotations
 
 import re
+from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import lru_cache
-from typing import TYPE_CHECKING, Protocol
+from typing import TYPE_CHECKING, Literal, Protocol
 
 from nesting.errors import CannotLayError
-from nesting.laid import Lay, Placement
+from nesting.laid import Lay, PieceHeld, Placement
 from nesting.order import CutPiece, Garment, Order, Remnant
 from nesting.pieces.piece import Point, mapped
 from nesting.planning.demand import needs_of, stacks_of
@@ -26,14 +27,22 @@ __all__ = [
     "Fits",
     "FitsBySearch",
     "Kind",
+    "Numbers",
     "PieceClass",
     "Unit",
     "class_area",
     "classes_of",
+    "copy_numbers",
     "part_order",
     "restored",
     "units_of",
 ]
+
+
+#: (garment by its place in the order, copy) -> the number on its label
+Numbers = Mapping[tuple[int, int], int]
+
+_HANDS: dict[str, Literal["right", "left"] | None] = {"right": "right", "left": "left", "": None}
 
 
 @dataclass(frozen=True, order=True)
@@ -157,19 +166,39 @@ def units_of(
     return units
 
 
-def restored(lay: Lay, units: Sequence[Unit], order: Order) -> Lay:
-    """The lay of a part order with the order's own piece names, copies and hands."""
+def copy_numbers(order: Order, whole: Iterable[tuple[int, int]], broken: Iterable[tuple[int, int]]) -> Numbers:
+    """The number on each garment's label, by its place in the order and its copy: counted from 1 for each name and size
+    in the order in which they are cut, whole ones first."""
+    numbers: dict[tuple[int, int], int] = {}
+    given: Counter[tuple[str, str | None]] = Counter()
+    for index, copy in (*sorted(whole), *sorted(broken)):
+        garment = order.garments[index]
+        given[garment.name, garment.size] += 1
+        numbers[index, copy] = given[garment.name, garment.size]
+    return numbers
+
+
+def restored(lay: Lay, units: Sequence[Unit], order: Order, numbers: Numbers | None = None) -> Lay:
+    """The lay of a part order with the order's own piece names, copies and hands, and with what it holds of each
+    garment. ``numbers``: what the copies are called, where it is not their own number."""
     numbering: dict[tuple[str, str | None], list[tuple[int, int]]] = {}
     for index, copy in _copies(units):
         garment = order.garments[index]
         numbering.setdefault((garment.name, garment.size), []).append((index, copy))
 
+    def called(index: int, copy: int) -> int:
+        return copy if numbers is None else numbers[index, copy]
+
     def back(p: Placement) -> Placement:
         index, copy = numbering[p.garment, p.size][p.copy - 1]
         unit = next(u for u in units if (u.garment, u.copy, u.alias) == (index, copy, p.piece))
         flipped = p.flipped != (unit.kind.hand == "left")
-        changed = replace(p, piece=unit.kind.piece, copy=copy, flipped=flipped)
-        return replace(changed, copies=(copy,)) if p.copies else changed
+        changed = replace(p, piece=unit.kind.piece, copy=called(index, copy), flipped=flipped)
+        return replace(changed, copies=(changed.copy,)) if p.copies else changed
+
+    held = Counter(
+        (u.name, order.garments[u.garment].size, called(u.garment, u.copy), u.kind.piece, u.kind.hand) for u in units
+    )
 
     aliases = {(u.alias, u.kind.size) for u in units}
 
@@ -182,6 +211,10 @@ def restored(lay: Lay, units: Sequence[Unit], order: Order) -> Lay:
         bound_reason=said(lay.bound_reason),
         notes=tuple(said(note) for note in lay.notes),
         tried=tuple(replace(t, refused=said(t.refused) if t.refused else t.refused) for t in lay.tried),
+        holds=tuple(
+            PieceHeld(name, size, copy, piece, _HANDS[hand], count)
+            for (name, size, copy, piece, hand), count in held.items()
+        ),
     )
 
 

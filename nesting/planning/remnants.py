@@ -24,7 +24,19 @@ from nesting.order import Garment, Order, Remnant
 from nesting.planning.assigning import assign
 from nesting.planning.knowledge import Knowledge, load_of
 from nesting.planning.laying import LayOne, cloths_used, garment_label, pieces_on, ring_area, with_counts
-from nesting.planning.parts import Fits, Kind, PieceClass, Unit, class_area, classes_of, part_order, restored, units_of
+from nesting.planning.parts import (
+    Fits,
+    Kind,
+    Numbers,
+    PieceClass,
+    Unit,
+    class_area,
+    classes_of,
+    copy_numbers,
+    part_order,
+    restored,
+    units_of,
+)
 from nesting.planning.shortfall import why_no_more
 
 __all__ = ["Made", "RemnantPlan", "ToBuy", "Use", "plan_remnants"]
@@ -160,12 +172,13 @@ def plan_remnants(order: Order, fits: Fits, *, lay: LayOne | None = None, second
     bound = max(found.value, assign(kinds, remnants, room, areas, proven, seconds=3.0).bound)
     proved = found.value >= bound - 1e-9
     placed = [u for own in found.units.values() for u in own]
+    numbers = copy_numbers(order, found.there, {(u.garment, u.copy) for u in placed} - found.there)
     return RemnantPlan(
         order.title,
         order.imperial,
         tuple(Made(g.name, g.size, n, g.count) for g, n in zip(order.garments, found.made, strict=True)),
-        found.uses(order),
-        tuple(restored(lay_, found.units[name], order) for name, lay_ in found.lays.items()),
+        found.uses(order, numbers),
+        tuple(restored(lay_, found.units[name], order, numbers) for name, lay_ in found.lays.items()),
         tuple((lay_, part_order(order, found.units[name])) for name, lay_ in found.lays.items()),
         tuple(r.name for r in remnants if r.name not in found.lays),
         _to_buy(order, found.made, {r.cloth for r in remnants}, lay),
@@ -220,12 +233,13 @@ def _search(
 
 @dataclass
 class _Assigned:
-    """A plan that lies: garments made, units per remnant, lays."""
+    """A plan that lies: garments made, units per remnant, lays, value, and which copies are whole."""
 
     made: list[int]
     units: dict[str, list[Unit]]
     lays: dict[str, Lay]
     value: float
+    there: set[tuple[int, int]] = field(default_factory=set)
 
     @classmethod
     def whole(
@@ -239,7 +253,7 @@ class _Assigned:
             made[garment] += 1
         kept = {name: [u for u in own if (u.garment, u.copy) in there] for name, own in units.items() if name in lays}
         value = sum(n * g.value for n, g in zip(made, order.garments, strict=True))
-        return cls(made, {n: own for n, own in kept.items() if own}, dict(lays), value)
+        return cls(made, {n: own for n, own in kept.items() if own}, dict(lays), value, there)
 
     def finished(self, known: Knowledge, remnants: Sequence[Remnant], all_units: Mapping[str, list[Unit]]) -> None:
         """Lay anew what holds pieces of garments that came to nothing, without those."""
@@ -255,10 +269,17 @@ class _Assigned:
                 else:
                     self.lays[remnant.name] = lay
 
-    def uses(self, order: Order) -> tuple[Use, ...]:
+    def uses(self, order: Order, numbers: Numbers) -> tuple[Use, ...]:
         """Every cloth piece of the garments made, by remnant."""
         return tuple(
-            Use(name, u.name, order.garments[u.garment].size, u.copy, u.kind.piece, u.kind.hand or None)
+            Use(
+                name,
+                u.name,
+                order.garments[u.garment].size,
+                numbers[u.garment, u.copy],
+                u.kind.piece,
+                u.kind.hand or None,
+            )
             for name, own in self.units.items()
             for u in own
         )

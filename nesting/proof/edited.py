@@ -12,6 +12,7 @@ from nesting.files.layfile import read_lay
 from nesting.findings import Finding
 from nesting.laid import GarmentShare, Lay, Placement, PlyRegion, Section, mirrored_over_fold, placed
 from nesting.order import Order
+from nesting.proof.holding import parts_told, with_leftover
 from nesting.proof.pattern import near
 from nesting.proof.proving import measure, prove
 from nesting.proof.verdict import Verdict
@@ -53,6 +54,8 @@ def judgement_of(path: str | Path, order: Order | None = None, *, gap: float | N
     findings: list[Finding] = []
     if order is None:
         order = _named_order(path, lay)
+    order, told = with_leftover(order, lay)
+    findings += (*told, *parts_told(lay, order))
     if lay.order_sha256 and order.sha256 and lay.order_sha256 != order.sha256:
         message = "the order was changed after this lay was made; the lay is judged by the order as it is now"
         findings.append(Finding("warning", message, str(path)))

@@ -9,12 +9,24 @@ from dataclasses import replace
 import pytest
 
 from nesting.errors import OrderError
-from nesting.laid import Placement, placed
+from nesting.files.layfile import lay_as_bytes, read_lay
+from nesting.laid import PieceHeld, Placement, placed
 from nesting.order import Cloth, Garment
 from nesting.planning.options import SearchOptions
-from nesting.planning.parts import FitsBySearch, Kind, PieceClass, Unit, classes_of, part_order, restored, units_of
+from nesting.planning.parts import (
+    FitsBySearch,
+    Kind,
+    PieceClass,
+    Unit,
+    classes_of,
+    copy_numbers,
+    part_order,
+    restored,
+    units_of,
+)
 from nesting.planning.remnants import plan_remnants
 from nesting.proof import prove
+from nesting.proof.edited import judgement_of
 
 from .builders import AreaLay, lay_of, order_of, rectangle, scrap, shape
 from .remnant_cases import CASES
@@ -118,6 +130,29 @@ def test_remnants_of_one_shape_share_what_is_known():
     assert plan.number == 3
     refused = [load for _, load in judge.asked if len(load) > 2]
     assert len(refused) == len(set(refused))
+
+
+def test_copies_are_numbered_as_they_are_cut():
+    """The first copy comes to nothing, the second is whole: it is number 1, in the plan, on the lay and in what the lay
+    holds. A second entry of the same garment goes on counting."""
+    pieces, garments = briefs(2)
+    remnants = (scrap("a", 500.0, 100.0), scrap("b", 200.0, 100.0))
+    order = order_of(pieces, garments, remnants=remnants)
+    placement = Placement("front#any0", "briefs", None, 1, 0.0, 0.0, 0.0, False, (0,), False, False, 1, ())
+    units = [Unit(PieceClass("main", "front", "", ""), 0, "briefs", 2, 0)]
+    numbers = copy_numbers(order, {(0, 2)}, {(0, 1)})
+    assert numbers == {(0, 2): 1, (0, 1): 2}
+    lay = lay_of(part_order(order, units), order.cloths[0], 1.0)
+    lay = replace(lay, sections=(replace(lay.sections[0], placements=(placement,)),))
+    own = restored(lay, units, order, numbers)
+    assert own.placements[0].copy == 1 and own.holds == (PieceHeld("briefs", None, 1, "front", None, 1),)
+    twice = order_of(pieces, [*garments, *garments], remnants=remnants)
+    assert copy_numbers(twice, {(0, 1), (1, 1), (1, 2)}, set()) == {(0, 1): 1, (1, 1): 2, (1, 2): 3}
+    # nothing is said of a number that is not cut
+    judge = Judge(lambda name, load: name == "a")
+    plan = plan_remnants(order, judge, seconds=0.0)
+    assert {u.copy for u in plan.uses} == {1}
+    assert all(h.copy == 1 for lay in plan.lays for h in lay.holds)
 
 
 def test_pieces_of_a_broken_garment_are_not_cut():
@@ -229,6 +264,64 @@ def test_lays_on_leftovers_pass_the_independent_proof(name):
     for lay, part in plan.parts:
         verdict = prove(lay, part)
         assert verdict.ok, verdict.failures
+
+
+@pytest.fixture(scope="module")
+def split():
+    """The order and plan of garments whose pieces come from different leftovers, left and right of a pair, too."""
+    found = []
+    for name in ("a_pair_split_over_two", "pieces_spread_over_three"):
+        order, _ = next(case for case in CASES if case.__name__ == name)()
+        found.append((order, plan_remnants(order, FitsBySearch(SearchOptions(seconds=5.0)), seconds=60.0)))
+    return found
+
+
+def test_a_lay_of_parts_is_proved_from_the_order_itself(split, tmp_path):
+    """As it is written and read again: it says which pieces of which copy it holds, and holds just these."""
+    for order, plan in split:
+        for number, lay in enumerate(plan.lays):
+            path = tmp_path / f"{number}.json"
+            path.write_bytes(lay_as_bytes(lay))
+            again = read_lay(path)
+            assert again.holds == lay.holds and again.holds
+            verdict = prove(again, order)
+            assert verdict.ok, verdict.failures
+            judged = judgement_of(path, order)
+            assert judged.verdict.ok and judged.redrawn_verdict.ok
+            assert any("some pieces only of" in f.message for f in judged.findings)
+
+
+def _changed(lay, n, **how):
+    """The lay with the n-th thing that it holds changed."""
+    return replace(lay, holds=tuple(replace(h, **how) if i == n else h for i, h in enumerate(lay.holds)))
+
+
+def test_a_lay_that_does_not_hold_what_it_says_is_refused(split):
+    """A piece that is not there, one too many, another copy or hand, and what the order does not ask for."""
+    order, plan = split[0]
+    lay = plan.lays[0]
+    held = lay.holds[0]
+    assert held.hand in ("right", "left") and order.cut_piece(held.piece, held.size).cut == 2
+    missing = replace(lay, sections=(replace(lay.sections[0], placements=lay.placements[1:]),))
+    other = "left" if held.hand == "right" else "right"
+    spoiled = [
+        (missing, {"count", "copy", "garments"}),
+        (replace(lay, holds=lay.holds[1:]), {"count"}),
+        (_changed(lay, 0, hand=other), {"hand", "count", "copy", "garments"}),
+        (_changed(lay, 0, copy=held.copy + 1), {"copy", "garments"}),
+        (_changed(lay, 0, count=2), {"garments", "count", "copy"}),
+        (_changed(lay, 0, piece="sleeve"), {"garments"}),
+        (replace(lay, holds=()), {"count"}),
+        (replace(lay, holds=None), {"count", "copy", "hand"}),
+        (replace(lay, remnant=None), {"garments"}),
+    ]
+    for wrong, kinds in spoiled:
+        verdict = prove(wrong, order)
+        assert not verdict.ok and {f.kind for f in verdict.failures} & kinds, (kinds, verdict.failures)
+    # a piece that lies wrongly is found as in any lay
+    moved = replace(lay.placements[0], y=lay.placements[0].y - 50.0)
+    shifted = replace(lay, sections=(replace(lay.sections[0], placements=(moved, *lay.placements[1:])),))
+    assert "shape" in {f.kind for f in prove(shifted, order).failures}
 
 
 def test_whole_garments_on_one_leftover_are_proved_from_the_order():
