@@ -32,7 +32,7 @@ from nesting.planning.starts import Lying, lying_in, opened_out, place_missing, 
 from nesting.planning.yardage import buy_length, cloth_used, full_widths, garment_shares, utilisation
 from nesting.units import format_length
 
-__all__ = ["Keep", "SearchOptions", "lay_cloth", "lay_order", "why_never"]
+__all__ = ["Keep", "SearchOptions", "laid_together", "lay_cloth", "lay_order", "why_never"]
 
 #: (piece name, copy) of placements that stay where a lay file has them
 Keep = tuple[str, int]
@@ -147,13 +147,14 @@ def lay_order(
                 # its own lay is only compared with: it is cut where its leaders lie
                 part = replace(shared, seconds=shared.seconds * _COMPARED)
             lays.append(lay_cloth(order, cloth.name, part, spread=spread, start=own, keep=kept))
-        return _cheapest_together(order, tuple(lays), shared, start is not None)
+        return laid_together(order, tuple(lays), shared, continued=start is not None)
 
 
-def _cheapest_together(
-    order: Order, lays: tuple[Lay, ...], options: SearchOptions, continued: bool
+def laid_together(
+    order: Order, lays: tuple[Lay, ...], options: SearchOptions, *, continued: bool = False
 ) -> tuple[Lay, ...]:
-    """Second cloths laid over their leaders: where these lie, or gathered at the cut end if that costs less in all."""
+    """Lays of every cloth by itself with second cloths laid over their leaders: where these lie, or gathered at the cut
+    end if that costs less in all, which is searched for in part of the time. ``continued``: leaders stay."""
     from nesting.planning.layered import lay_over
 
     over = lay_over(order, lays)
