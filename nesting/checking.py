@@ -141,7 +141,7 @@ def check_order(order: Order) -> Check:
     findings += notch_depths(order)
     findings += stretch(order)
     return Check(
-        order.title, order.imperial, pieces, seams, together, _test_squares(order), tuple(dict.fromkeys(findings))
+        order.title, order.imperial, pieces, seams, together, order.test_squares, tuple(dict.fromkeys(findings))
     )
 
 
@@ -261,21 +261,3 @@ def _together_findings(line: TogetherLine) -> list[Finding]:
         )
         for message in line.agreement.messages
     ]
-
-
-def _test_squares(order: Order) -> tuple[tuple[str, float], ...]:
-    """The test squares of the pattern files, measured anew."""
-    if order.path is None:
-        return ()
-    from nesting.errors import NestingError
-    from nesting.files import read_pieces
-
-    squares = []
-    for name in dict.fromkeys(cut.piece.file for cut in order.pieces if cut.piece.file and cut.drawn is not None):
-        try:
-            side = read_pieces(order.path.parent / name).test_square
-        except NestingError:
-            continue
-        if side is not None:
-            squares.append((name, side))
-    return tuple(squares)

@@ -220,6 +220,7 @@ class Order:
     """A whole cutting order, read and judged. ``units`` is the bare-number unit ("mm", "cm", "m", "in", "yd").
 
     ``least_fibre_stretch`` is the share of stretch fibre that pieces which need stretch ask of their cloth.
+    ``test_squares``: (pattern file, side in mm) of the squares drawn for checking the scale, as measured.
     """
 
     title: str
@@ -235,6 +236,7 @@ class Order:
     trims: tuple[Trim, ...] = ()
     findings: tuple[Finding, ...] = field(default=())
     least_fibre_stretch: float = 0.05
+    test_squares: tuple[tuple[str, float], ...] = ()
 
     @property
     def imperial(self) -> bool:

@@ -9,15 +9,19 @@ from pathlib import Path
 
 import pytest
 from rich.console import Console
+from shapely.geometry import LinearRing, Polygon
 
 from nesting.checking import check_order, small_length
 from nesting.errors import OrderError
 from nesting.order import Cloth, CutPiece, Garment, Order, Seam, Together
-from nesting.pieces.piece import Notch, Piece, Ring
+from nesting.pieces.piece import Edge, Notch, Piece, Ring
 from nesting.pieces.prepare import prepare
 from nesting.pieces.seams import Mark
 from nesting.pieces.settings import Alteration, EdgeSpec, Finish, Preparation
+from nesting.report.check_drawing import corner_scene
+from nesting.report.check_labels import text_corners
 from nesting.report.check_page import check_summary, verdict, write_check
+from nesting.report.scene import Text
 
 FRONT: Ring = ((0.0, 0.0), (40.0, 0.0), (160.0, 180.0), (165.0, 260.0), (0.0, 260.0))
 BACK: Ring = ((0.0, 0.0), (40.0, 0.0), (170.0, 180.0), (175.0, 260.0), (0.0, 260.0))
@@ -222,3 +226,24 @@ def test_the_demo_fits() -> None:
     assert check.ok
     assert all(abs(s.walked.difference) < 0.2 for s in check.seams)
     assert check.test_squares and all(side == pytest.approx(50.0, abs=0.01) for _, side in check.test_squares)
+
+
+def test_the_numbered_picture_of_a_long_thin_piece_covers_nothing() -> None:
+    """A band of 62 × 4 cm with notches all along both sides: no words lie on words, circles or the cut line."""
+    ring: Ring = ((0.0, 0.0), (620.0, 0.0), (620.0, 40.0), (0.0, 40.0))
+    places = [40.0 * k for k in range(1, 15)]
+    notches = tuple(
+        Notch((x, y), 90.0 if y == 0.0 else 270.0, name=f"{'lower' if y == 0.0 else 'upper'} {k}")
+        for y in (0.0, 40.0)
+        for k, x in enumerate(places, 1)
+    )
+    names = ("lower side", "end", "upper side", "start")
+    edges = tuple(Edge(name, ring[k], ring[(k + 1) % 4]) for k, name in enumerate(names))
+    band = Piece("waistband", ring, notches=notches, edges=edges, grainline=((10.0, 20.0), (40.0, 20.0)))
+    items = corner_scene(CutPiece(band, band)).items
+    words = [Polygon(text_corners(i, below=0.2, above=0.8)) for i in items if isinstance(i, Text)]
+    assert len(words) == 4 + 28 + 4 + 1
+    for k, one in enumerate(words):
+        assert all(one.intersection(other).area < 1e-6 for other in words[:k]), k
+    cut_line = LinearRing(ring)
+    assert sum(one.intersects(cut_line) for one in words) == 0

@@ -63,7 +63,11 @@ CASES: dict[str, tuple[str, str, tuple[str, ...]]] = {
     "count of none": (BASE.replace("count = 2", "count = 0"), "garment[thing].count", ("leave the block out",)),
     "count in halves": (BASE.replace("count = 2", "count = 2.5"), "garment[thing].count", ("2.5", "whole number")),
     "count in words": (BASE.replace("count = 2", 'count = "two"'), "garment[thing].count", ("'two'", "whole number")),
-    "count is true": (BASE.replace("count = 2", "count = true"), "garment[thing].count", ("True", "whole number")),
+    "count is true": (
+        BASE.replace("count = 2", "count = true"),
+        "garment[thing].count",
+        ("found true;", "whole number"),
+    ),
     "no plies": (cloth("plies = 0"), "cloth[main].plies", ("0", "from 1 to 1000")),
     "plies over the limit": (cloth("plies = 9\nmax_plies = 6"), "cloth[main].plies", ("9", "max_plies = 6")),
     "selvage too wide": (cloth('selvage = "75 cm"'), "cloth[main].selvage", ("75 cm", "150 cm", "half the width")),
@@ -80,6 +84,11 @@ CASES: dict[str, tuple[str, str, tuple[str, ...]]] = {
     "price in words": (cloth('price = "9.90"'), "cloth[main].price", ("'9.90'", "per metre")),
     "price below zero": (cloth("price = -1"), "cloth[main].price", ("-1", "from 0")),
     "price is no number": (cloth("price = nan"), "cloth[main].price", ("nan", "from 0")),
+    "nap is true": (
+        cloth("nap = true"),
+        "cloth[main].nap",
+        ("found true; one of 'none', 'one way', 'by garment' was expected, in quotes",),
+    ),
     "nap misspelt": (cloth('nap = "oneway"'), "cloth[main].nap", ("'oneway'", "did you mean 'one way'")),
     "spread misspelt": (
         cloth('spreads = ["open", "length fold"]'),
@@ -231,6 +240,23 @@ def test_a_misspelt_pattern_file_is_told_with_its_neighbour(tmp_path: Path) -> N
     """The nearest file in the same folder is named."""
     error = refused(tmp_path, CLOTH + GARMENT + PANEL.replace("panel", "pannel"), panel=panel_svg())
     assert error.key == "pattern[1].file" and "did you mean 'panel.svg'" in error.message
+
+
+@pytest.mark.parametrize(
+    ("named", "there", "meant"),
+    [
+        ("pat/panel.svg", "panel.svg", "panel.svg"),
+        ("panel.svg", "patterns/panel.svg", "patterns/panel.svg"),
+        ("old/panle.svg", "patterns/panel.svg", "patterns/panel.svg"),
+    ],
+)
+def test_a_pattern_file_in_another_folder_is_told(tmp_path: Path, named: str, there: str, meant: str) -> None:
+    """A file of that name beside the order, or in a folder there, is offered; another kind of file is not."""
+    (tmp_path / there).parent.mkdir(exist_ok=True)
+    (tmp_path / there).write_text(panel_svg(), encoding="utf-8")
+    (tmp_path / "panel.txt").write_text("notes", encoding="utf-8")
+    error = refused(tmp_path, CLOTH + GARMENT + f'[[pattern]]\nfile = "{named}"\n')
+    assert error.message.endswith(f"did you mean '{meant}'?")
 
 
 def test_a_broken_pattern_is_the_pattern_files_error(tmp_path: Path) -> None:

@@ -7,6 +7,7 @@ from pathlib import Path
 
 import pytest
 
+from nesting.checking import check_order
 from nesting.errors import NestingError, OrderError, PatternError
 from nesting.files.order import load_order
 from nesting.files.starter import starter_order
@@ -54,6 +55,26 @@ def test_the_demos_patterns_give_an_order_that_loads(from_demo: tuple[str, Path]
     assert not any(f.kind == "question" for f in order.findings)
     asked = questions(text)
     assert sum("how wide" in q for q in asked) == 2 and sum("how many?" in q for q in asked) == 3
+
+
+def test_edges_of_one_name_are_offered_as_seams(from_demo: tuple[str, Path]) -> None:
+    """Once for all sizes, and as TOML that can be taken as it is: the side seam of the shorts then agrees."""
+    text, path = from_demo
+    offered = '# [[seam]]\n# edges = ["shorts front.side", "shorts back.side"]\n'
+    assert text.count(offered) == 1
+    assert '# edges = ["brief front.crotch", "brief back.crotch", "lining.crotch"]\n' in text
+    assert not any(".fold" in line for line in text.splitlines() if "edges = [" in line)
+    sewn = path.with_name("sewn.toml")
+    sewn.write_text(text.replace(offered, offered.replace("# ", "")), encoding="utf-8")
+    check = check_order(load_order(sewn))
+    assert [line.size for line in check.seams] == ["L", "M", "S"] and check.ok
+
+
+def test_without_named_edges_an_example_of_a_seam_is_shown(tmp_path: Path) -> None:
+    """As a comment; nothing is asked."""
+    text, path = started(tmp_path, DEMO / "briefs.dxf")
+    assert '# edges = ["front.side", "back.side"]' in text and "sewn to one another" not in text
+    assert not load_order(path).seams
 
 
 def test_of_two_files_with_the_same_pieces_one_is_left_as_a_question(from_demo: tuple[str, Path]) -> None:

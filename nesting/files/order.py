@@ -55,7 +55,7 @@ def load_order(path: str | Path) -> Order:
 
     cloths = tuple(read_cloth(block, imperial=imperial) for block in blocks["cloth"])
     finishes: dict[str, Finish] = {block["name"]: named_finish(block) for block in blocks["finish"]}
-    drawn, findings = drawn_pieces(blocks["pattern"], blocks["piece"], path.parent)
+    drawn, findings, squares = drawn_pieces(blocks["pattern"], blocks["piece"], path.parent)
     keys = list(drawn)
     garments, notes = _garments(blocks["garment"], keys, cloths, root)
     findings += notes
@@ -77,6 +77,7 @@ def load_order(path: str | Path) -> Order:
         trims=tuple(read_trim(block, edges_of(block, pieces), imperial=imperial) for block in blocks["trim"]),
         findings=(*findings, *told),
         least_fibre_stretch=top["fibre_stretch"],
+        test_squares=tuple(squares.items()),
     )
 
 

@@ -60,18 +60,37 @@ class Asked:
 _UNASKED: dict[str, Any] = {key.name: key.default for key in BLOCKS["piece"]}
 
 
+def _meant(name: str, folder: Path) -> str | None:
+    """The pattern file that a missing one may have been: of nearly that name in its folder, beside the order, or in a
+    folder there."""
+    wanted = folder / name
+    inside = sorted(f for f in folder.iterdir() if f.is_dir()) if folder.is_dir() else []
+    for place in dict.fromkeys((wanted.parent, folder, *inside)):
+        try:
+            near = nearest(wanted.name, [f.name for f in place.iterdir() if f.suffix.lower() in (".svg", ".dxf")])
+        except OSError:
+            continue
+        if near is not None:
+            return Path(os.path.relpath(place / near, folder)).as_posix()
+    return None
+
+
 def drawn_pieces(
     patterns: Sequence[Block], pieces: Sequence[Block], folder: Path
-) -> tuple[dict[tuple[str, str | None], Drawn], list[Finding]]:
-    """Every piece of the pattern files and every band, by name and size, and what was found while reading.
+) -> tuple[dict[tuple[str, str | None], Drawn], list[Finding], dict[str, float]]:
+    """Every piece of the pattern files and every band, by name and size; what was found while reading; and the side of
+    each file's test square as it measures, mm.
 
     Raises PatternError for a file that cannot be used, OrderError where two pieces have the same name and size.
     """
     found: dict[tuple[str, str | None], Drawn] = {}
     findings: list[Finding] = []
+    squares: dict[str, float] = {}
     for block in patterns:
-        read, said = _pattern(block, folder)
+        read, said, square = _pattern(block, folder)
         findings.extend(said)
+        if square is not None:
+            squares[block["file"]] = square
         for piece in read:
             _keep(found, Drawn(piece), block.place)
     for block in pieces:
@@ -87,7 +106,7 @@ def drawn_pieces(
                     "rectangle"
                 )
             _keep(found, Drawn(_band(block), band=True), block.place)
-    return found, findings
+    return found, findings, squares
 
 
 def _keep(found: dict[tuple[str, str | None], Drawn], drawn: Drawn, place: Place) -> None:
@@ -103,12 +122,12 @@ def _keep(found: dict[tuple[str, str | None], Drawn], drawn: Drawn, place: Place
     found[drawn.piece.key] = drawn
 
 
-def _pattern(block: Block, folder: Path) -> tuple[list[Piece], list[Finding]]:
+def _pattern(block: Block, folder: Path) -> tuple[list[Piece], list[Finding], float | None]:
+    """The pieces of one file that the order takes, findings, and the measured test square."""
     name: str = block["file"]
     path = folder / name
     if not path.is_file():
-        beside = [f.name for f in path.parent.iterdir()] if path.parent.is_dir() else []
-        near = nearest(path.name, beside)
+        near = _meant(name, folder)
         if path.is_dir():
             problem = f"'{name}' is a folder; a pattern file (SVG or DXF) was expected"
         elif os.path.lexists(path):
@@ -135,7 +154,7 @@ def _pattern(block: Block, folder: Path) -> tuple[list[Piece], list[Finding]]:
     pieces = [replace(p, file=name) for p in reading.pieces]
     wanted: str | None = block["size"]
     if wanted is None:
-        return pieces, findings
+        return pieces, findings, reading.test_square
     sizes = {p.size for p in pieces if p.size is not None}
     if len(sizes) <= 1:
         if sizes and sizes != {wanted}:
@@ -144,7 +163,7 @@ def _pattern(block: Block, folder: Path) -> tuple[list[Piece], list[Finding]]:
                     "note", f"the order's size '{wanted}' is used in place of the file's '{next(iter(sizes))}'", name
                 )
             )
-        return [replace(p, size=wanted) for p in pieces], findings
+        return [replace(p, size=wanted) for p in pieces], findings, reading.test_square
     if wanted not in sizes:
         block.at("size").refuse(
             f"found '{wanted}', but {name} holds the sizes {listing(sorted(sizes))}: use one of these"
@@ -154,7 +173,8 @@ def _pattern(block: Block, folder: Path) -> tuple[list[Piece], list[Finding]]:
         Finding("note", f"size '{wanted}' is taken; {listing(sorted(left))} are left out, as the order asks", name)
     )
     taken = [replace(p, size=wanted) for p in pieces if p.size in (wanted, None)]
-    return taken, [f for f in findings if f.piece is None or not any(f.piece.endswith(f" {size}") for size in left)]
+    told = [f for f in findings if f.piece is None or not any(f.piece.endswith(f" {size}") for size in left)]
+    return taken, told, reading.test_square
 
 
 def _band(block: Block) -> Piece:

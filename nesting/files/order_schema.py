@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import Any, get_args
 
 from nesting.files.order_values import (
+    Choice,
     Place,
     Reader,
     anchor,
@@ -36,12 +37,30 @@ REQUIRED: Any = object()
 
 @dataclass(frozen=True)
 class Key:
-    """One key: its name, its reader, what it means, and its default (``REQUIRED`` where there is none)."""
+    """One key: its name, its reader, what it means, and its default (``REQUIRED`` where there is none), ``written`` as
+    an order would have it where that is not plain."""
 
     name: str
     read: Reader
     meaning: str
     default: Any = None
+    written: str | None = None
+
+    @property
+    def default_shown(self) -> str:
+        """The default for people, empty where there is none."""
+        if self.default is REQUIRED:
+            return "must be given"
+        if self.written is not None or self.default in (None, ()):
+            return self.written or ""
+        if isinstance(self.default, bool):
+            return str(self.default).lower()
+        return f"{self.default:g}" if isinstance(self.default, float) else str(self.default)
+
+    @property
+    def allowed(self) -> tuple[str, ...]:
+        """The words that it may be, where it is one of a few."""
+        return self.read.allowed if isinstance(self.read, Choice) else ()
 
 
 @dataclass(frozen=True)
@@ -65,6 +84,8 @@ def _raw(value: Any, place: Place) -> Any:
 
 
 _edges = list_of(text, expected='a list of "piece.edge"')
+
+_SPREADS = ", ".join(get_args(SpreadName))
 
 #: Keys at the top of the file, before any block.
 TOP: tuple[Key, ...] = (
@@ -91,15 +112,16 @@ BLOCKS: dict[str, tuple[Key, ...]] = {
         Key("cloth", text, "name of its cloth"),
         Key("turn", choice(*get_args(TurnRule)), "how it may be turned; default: as the cloth allows"),
         Key("tilt", number(0.0, 45.0, "a grain tolerance in degrees"), "grain tolerance, degrees", 0.0),
-        Key("needs_stretch", share(), "stretch needed across its grain"),
-        Key("finish", mapping_of(_raw, 'a table such as { waist = "fold back 2 cm" }'), "finish per named edge", ()),
+        Key("needs_stretch", share(), 'stretch needed across its grain, as in "40 %"'),
+        Key("finish", mapping_of(_raw, 'a table such as { waist = "fold back 2 cm" }'),
+            'finish per named edge, as in { waist = "fold back 2 cm", leg = "raw" }', ()),
         Key("allowance", mapping_of(length(negative=True), 'a table such as { "*" = "1 cm" }'),
-            "what the drawn cut outline already includes, per edge", ()),
+            'what the drawn cut outline already includes, per edge ("*": all others)', ()),
         Key("unfold", flag, "an on-fold piece may also be opened out", True),
         Key("alike_ok", flag, "mirrored copies do as well (cloth without a right side)", False),
         Key("rectangle", pair_of(length(above=True), 'two lengths such as ["4 cm", "62 cm"] (along × across the '
                                                      'grain)'),
-            "a band by its measures; no drawing"),
+            'a band by its measures along × across the grain, as in ["4 cm", "62 cm"]; no drawing'),
         Key("motif", _raw, "a point that lies on the repeat"),
         Key("add_centre_notches", list_of(text, expected="a list of edge names"), "edges to be notched at the "
                                                                                   "middle", ()),
@@ -157,14 +179,15 @@ BLOCKS: dict[str, tuple[Key, ...]] = {
         Key("fibre_stretch", share(most=1.0), "share of stretch fibre in it"),
         Key("shrink_along", share(below=1.0), "shrinkage in the wash, along", 0.0),
         Key("shrink_across", share(below=1.0), "shrinkage in the wash, across", 0.0),
-        Key("spreads", list_of(choice(*get_args(SpreadName)), expected="a list of spreads"), "spreads to try"),
+        Key("spreads", list_of(choice(*get_args(SpreadName)), expected="a list of spreads"),
+            f"spreads to try, of: {_SPREADS}; default: all that are sound"),
         Key("plies", count(1, 1000), "stacked copies of the open spread", 1),
         Key("max_plies", count(1, 1000), "what the cutter can take"),
         Key("table_length", length(above=True), "longest lay the table takes"),
         Key("increment", length(above=True), "the shop sells by this; default 10 cm, or 1/8 yd with inches or yards"),
         Key("price", price, "per metre, or per yard with inches or yards"),
         Key("gap", length(), "between cuts", 0.0),
-        Key("end_allowance", length(), "left at each end", 20.0),
+        Key("end_allowance", length(), "left at each end", 20.0, "2 cm"),
         Key("repeat_along", length(), "stripe or print repeat along", 0.0),
         Key("repeat_across", length(), "stripe or print repeat across", 0.0),
         Key("tubular", flag, "a tube, width measured flat", False),

@@ -16,6 +16,7 @@ from nesting.errors import OrderError, UnitsError
 from nesting.units import parse_length, parse_share
 
 __all__ = [
+    "Choice",
     "Place",
     "Reader",
     "anchor",
@@ -69,7 +70,8 @@ def nearest(name: str, known: Iterable[str]) -> str | None:
 
 
 def _shown(value: object) -> str:
-    shown = repr(value)
+    """The value as an order would have it."""
+    shown = str(value).lower() if isinstance(value, bool) else repr(value)
     return shown if len(shown) <= 60 else shown[:57] + "…"
 
 
@@ -154,17 +156,26 @@ def share(*, below: float = math.inf, most: float = 10.0) -> Reader:
     return read
 
 
-def choice(*allowed: str) -> Reader:
-    """One of the ``allowed`` words."""
+class Choice:
+    """Reads one of some words."""
 
-    def read(value: Any, place: Place) -> str:
-        if value not in allowed:
-            near = nearest(value, allowed) if isinstance(value, str) else None
+    def __init__(self, allowed: tuple[str, ...]) -> None:
+        self.allowed = allowed
+
+    def __call__(self, value: Any, place: Place) -> str:
+        """The word. OrderError for any other, with the nearest and all that are allowed."""
+        if value not in self.allowed:
+            near = nearest(value, self.allowed) if isinstance(value, str) else None
             hint = f" (did you mean '{near}'?)" if near else ""
-            place.refuse(f"found {_shown(value)}{hint}; one of {', '.join(repr(a) for a in allowed)} was expected")
+            quotes = "" if isinstance(value, str) else ", in quotes"
+            words = ", ".join(repr(a) for a in self.allowed)
+            place.refuse(f"found {_shown(value)}{hint}; one of {words} was expected{quotes}")
         return str(value)
 
-    return read
+
+def choice(*allowed: str) -> Choice:
+    """One of the ``allowed`` words."""
+    return Choice(allowed)
 
 
 def list_of(reader: Reader, *, least: int = 1, expected: str = "a list in square brackets") -> Reader:

@@ -68,6 +68,7 @@ def starter_order(paths: str | Path | Sequence[str | Path], *, folder: str | Pat
             *_head(title),
             *(line for file in files for line in _pattern_lines(file)),
             *_piece_lines(pieces),
+            *_seam_lines(pieces),
             *_cloth_lines(_materials(pieces)),
             *_garment_lines(title, pieces),
         ]
@@ -272,6 +273,23 @@ def _cut_lines(sizes: Sequence[Piece]) -> list[str]:
             f"mirrored = {str(mirrored).lower()}", f"{word}, {said if piece.mirrored is not None else 'as it seems'}"
         ),
     ]
+
+
+def _seam_lines(pieces: Sequence[Piece]) -> list[str]:
+    """Edges of one name on several pieces of a file may be a seam: offered as comments, for a person to judge."""
+    groups: dict[tuple[str | None, str], list[str]] = {}
+    for piece in pieces:
+        for name in dict.fromkeys(e.name for e in piece.edges if e.name != "fold"):
+            named = groups.setdefault((piece.file, name), [])
+            if f"{piece.name}.{name}" not in named:
+                named.append(f"{piece.name}.{name}")
+    lines = ["", _comment("--- Seams: 'nesting check' walks them, to see that the pieces will sew together ---")]
+    likely = list(dict.fromkeys(tuple(named) for named in groups.values() if len(named) > 1))
+    if likely:
+        lines.append(_comment("QUESTION: which of these edges are sewn to one another? Take the # away before those"))
+    for edges in likely or [("front.side", "back.side")]:
+        lines += ["# [[seam]]", "# edges = [" + ", ".join(_text(edge) for edge in edges) + "]"]
+    return lines
 
 
 def _material(piece: Piece) -> str:

@@ -4,18 +4,19 @@ its corners numbered."""
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
+from typing import Literal
 
 from nesting.checking import Check, SeamLine, TogetherLine, small_length
 from nesting.order import CutPiece
-from nesting.pieces.contour import Contour, along, cleaned, length_of
+from nesting.pieces.contour import Contour, cleaned
 from nesting.pieces.edges import anchors_of
 from nesting.pieces.grain import GRAIN_KEY
-from nesting.pieces.piece import Line, Piece, Point, mapped
+from nesting.pieces.piece import Line, Notch, Piece, Point, mapped
 from nesting.pieces.prepare import sound
 from nesting.pieces.together import put
-from nesting.report.fonts import text_width
+from nesting.report.check_labels import Room, beside, text_corners
 from nesting.report.looks import INK, SOFT
 from nesting.report.scene import Item, Scene, Shape, Stroke, Text
 from nesting.report.symbols import drill_lines, grain_arrow, notch_lines, place_on_fold
@@ -95,14 +96,6 @@ def _em(points: Iterable[Point]) -> float:
     return max(w, h, 60.0) / 34.0
 
 
-def _readable(deg: float) -> float:
-    """The direction turned so that words along it are not upside down."""
-    deg = (deg + 180.0) % 360.0 - 180.0
-    if deg > 90.0 + 1e-6:
-        return deg - 180.0
-    return deg + 180.0 if deg <= -90.0 + 1e-6 else deg
-
-
 def _default(name: str) -> bool:
     return name.replace("-", "").isdigit()
 
@@ -141,27 +134,6 @@ def _edge_line(piece: Piece, start: Point, end: Point) -> Line:
     return contour.stretch(contour.locate(start)[0], contour.locate(end)[0])
 
 
-def _beside(piece: Piece, line: Line, words: str, em: float, far: float, *, bold: bool, colour: str) -> Text:
-    """Words along the outside of an edge, ``far`` em away from the cut line at its middle."""
-    total = length_of(line)
-    p, u = along(line, total / 2)
-    n = (u[1], -u[0])
-    cut = Contour(cleaned(piece.outline))
-    reach = 0.0
-    for share in (0.3, 0.4, 0.5, 0.6, 0.7):
-        q, _ = along(line, total * share)
-        s, gap = cut.locate(q)
-        c = cut.at(s)
-        if gap < 80.0:
-            reach = max(reach, (c[0] - p[0]) * n[0] + (c[1] - p[1]) * n[1], (q[0] - p[0]) * n[0] + (q[1] - p[1]) * n[1])
-    size = em * (1.0 if bold else 0.85)
-    turn = _readable(math.degrees(math.atan2(u[1], u[0])))
-    up = (-math.sin(math.radians(turn)), math.cos(math.radians(turn)))
-    above = up[0] * n[0] + up[1] * n[1] > 0
-    off = reach + far * em + (0.0 if above else 0.75 * size)
-    return Text("label", "text", (p[0] + n[0] * off, p[1] + n[1] * off), words, size, turn, bold=bold, colour=colour)
-
-
 def _box(items: Sequence[Item], pad: float) -> tuple[float, float, float, float]:
     xs: list[float] = []
     ys: list[float] = []
@@ -170,17 +142,9 @@ def _box(items: Sequence[Item], pad: float) -> tuple[float, float, float, float]
             xs += [p[0] for line in item.lines for p in line]
             ys += [p[1] for line in item.lines for p in line]
         else:
-            w = text_width(item.words, item.size, item.bold)
-            a = math.radians(item.turn)
-            start = {"start": 0.0, "middle": -w / 2, "end": -w}[item.anchor]
-            for along_, up in (
-                (start, -0.25 * item.size),
-                (start + w, -0.25 * item.size),
-                (start, item.size),
-                (start + w, item.size),
-            ):
-                xs.append(item.at[0] + along_ * math.cos(a) - up * math.sin(a))
-                ys.append(item.at[1] + along_ * math.sin(a) + up * math.cos(a))
+            corners = text_corners(item)
+            xs += [p[0] for p in corners]
+            ys += [p[1] for p in corners]
     return (min(xs) - pad, min(ys) - pad, max(xs) + pad, max(ys) + pad)
 
 
@@ -196,6 +160,8 @@ def piece_scene(cut: CutPiece, marks: Sequence[Mark] = ()) -> Scene:
     for mark in marks:
         if mark.edge is not None:
             wrong.setdefault(mark.edge, []).append(mark.words)
+    cut_ring = Contour(cleaned(piece.outline))
+    room = _room(items, em)
     for edge in piece.edges:
         line = _edge_line(piece, edge.start, edge.end)
         if edge.name == "fold":
@@ -203,11 +169,13 @@ def piece_scene(cut: CutPiece, marks: Sequence[Mark] = ()) -> Scene:
         told = wrong.get(edge.name)
         if told:
             items.append(Shape("sew", "marks", (line,), False, Stroke(WRONG, em * 0.34)))
-            items.append(_beside(piece, line, edge.name, em, 1.7, bold=True, colour=WRONG))
-            items.append(_beside(piece, line, "; ".join(dict.fromkeys(told)), em, 0.5, bold=False, colour=WRONG))
+            words = "; ".join(dict.fromkeys(told))
+            items += room.put(beside(cut_ring, line, words, em, 0.5, bold=True, colour=WRONG))
+            items += room.put(beside(cut_ring, line, edge.name, em, 1.8, bold=True, colour=WRONG))
         else:
             soft = _default(edge.name)
-            items.append(_beside(piece, line, edge.name, em, 0.5, bold=not soft, colour=SOFT if soft else INK))
+            colour = SOFT if soft else INK
+            items += room.put(beside(cut_ring, line, edge.name, em, 0.5, bold=not soft, colour=colour))
     for k, mark in enumerate(m for m in marks if m.at is not None):
         assert mark.at is not None
         x, y = _turned(cut, mark.at)
@@ -279,29 +247,66 @@ def corner_scene(cut: CutPiece, em: float | None = None) -> Scene:
     items.append(Shape("cut", "cut", (piece.outline,), True, Stroke(INK, em * 0.13)))
     ring = Contour(cleaned(piece.seam if piece.seam is not None else piece.outline))
     cut_ring = Contour(cleaned(piece.outline))
+    room = _room(items, em)
+    for number, corner in enumerate(anchors.corners, 1):
+        items.append(Shape("label", "text", (_circle(corner, em * 0.18),), True, None, INK))
+        items += room.put(_numbered(str(number), corner, ring.outward(ring.locate(corner)[0]), cut_ring, em))
     for edge in piece.edges:
         line = ring.stretch(ring.locate(edge.start)[0], ring.locate(edge.end)[0])
-        items.append(_beside(piece, line, edge.name, em, 0.5, bold=False, colour=INK))
-    for (name, at), notch in zip(anchors.notches, piece.notches, strict=True):
-        a = math.radians(notch.direction)
-        reach = notch.depth + 0.6 * em
-        x, y = at[0] + reach * math.cos(a), at[1] + reach * math.sin(a)
-        anchor = "start" if math.cos(a) > 0.4 else "end" if math.cos(a) < -0.4 else "middle"
-        drop = 0.3 if anchor != "middle" else (0.0 if math.sin(a) > 0 else 0.8)
-        items.append(
-            Text("label", "text", (x, y - drop * em), name, em * 0.8, anchor=anchor, colour=INK)  # type: ignore[arg-type]
-        )
-    for number, corner in enumerate(anchors.corners, 1):
-        n = ring.outward(ring.locate(corner)[0])
-        _, gap = cut_ring.locate(corner)
-        far = gap + 1.3 * em
-        x, y = corner[0] + far * n[0], corner[1] + far * n[1]
-        items.append(Shape("label", "text", (_circle((x, y), em * 0.85),), True, Stroke(INK, em * 0.1), "#ffffff"))
-        items.append(Shape("label", "text", (_circle(corner, em * 0.18),), True, None, INK))
-        items.append(Text("label", "text", (x, y - 0.36 * em), str(number), em, bold=True))
+        items += room.put(beside(cut_ring, line, edge.name, em, 0.5, bold=False, colour=INK))
+    for (name, _), notch in zip(anchors.notches, piece.notches, strict=True):
+        items += room.put(_named(name, notch, em))
     x0, y0, x1, _ = _box(items, 0.0)
     items.append(Text("label", "text", ((x0 + x1) / 2, y0 - 1.8 * em), piece.label, em * 1.1, bold=True))
     return Scene(piece.label, _box(items, em), tuple(items))
+
+
+def _room(items: Sequence[Item], em: float) -> Room:
+    """The room that the lines of a piece leave for words."""
+    lines = [
+        (*line, line[0]) if item.closed else line
+        for item in items
+        if isinstance(item, Shape) and item.role != "fill"
+        for line in item.lines
+    ]
+    return Room(lines, em * 0.07)
+
+
+def _towards(at: Point, deg: float, far: float) -> Point:
+    return (at[0] + far * math.cos(math.radians(deg)), at[1] + far * math.sin(math.radians(deg)))
+
+
+def _numbered(number: str, corner: Point, outward: Point, cut: Contour, em: float) -> Iterator[tuple[Item, ...]]:
+    """Choices for a corner's number in its circle: outside the corner, or near there, with a line to it."""
+    _, gap = cut.locate(corner)
+    straight = math.degrees(math.atan2(outward[1], outward[0]))
+    thin = Stroke(INK, em * 0.1)
+    for far in (1.3, 2.2, 3.2, 4.2):
+        for aside in (0.0, 35.0, -35.0, 70.0, -70.0):
+            x, y = _towards(corner, straight + aside, gap + far * em)
+            rim = _towards((x, y), straight + aside + 180.0, em * 0.85)
+            yield (
+                Shape("label", "text", ((corner, rim),), False, thin),
+                Shape("label", "text", (_circle((x, y), em * 0.85),), True, thin, "#ffffff"),
+                Text("label", "text", (x, y - 0.36 * em), number, em, bold=True),
+            )
+
+
+def _named(name: str, notch: Notch, em: float) -> Iterator[tuple[Item, ...]]:
+    """Choices for a notch's name: inside, at its tip, or outside the cut line, with a line to it where it is far."""
+    tip = _towards(notch.at, notch.direction, notch.depth)
+    for far in (0.6, 1.6, 2.6):
+        for begin, straight in ((tip, notch.direction), (notch.at, notch.direction + 180.0)):
+            for aside in (0.0, 40.0, -40.0):
+                deg = straight + aside
+                x, y = _towards(begin, deg, far * em)
+                c, s = math.cos(math.radians(deg)), math.sin(math.radians(deg))
+                anchor: Literal["start", "middle", "end"] = "start" if c > 0.4 else "end" if c < -0.4 else "middle"
+                drop = 0.3 if anchor != "middle" else (0.0 if s > 0 else 0.8)
+                words = Text("label", "text", (x, y - drop * em), name, em * 0.8, anchor=anchor)
+                line = (_towards(begin, deg, 0.2 * em), _towards(begin, deg, (far - 0.2) * em))
+                leader = Shape("label", "text", (line,), False, Stroke(SOFT, em * 0.05))
+                yield (words,) if far < 1.0 else (leader, words)
 
 
 def corner_sheet(cuts: Sequence[CutPiece], title: str) -> Scene:

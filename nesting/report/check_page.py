@@ -101,9 +101,7 @@ def check_page(check: Check, order: Order) -> bytes:
         if tolerances
         else "",
         pieces=pieces,
-        squares=[
-            f"{name}: test square measures {small_length(side, check.imperial)}" for name, side in check.test_squares
-        ],
+        squares=[_square(name, side, check.imperial) for name, side in check.test_squares],
         unit=unit_name(check.imperial),
         area_unit="sq in" if check.imperial else "cm²",
         findings=[{"kind": f.kind, "where": _where(f.file, f.piece), "message": f.message} for f in check.findings],
@@ -147,9 +145,17 @@ def _piece_row(line: PieceLine, imperial: bool) -> dict[str, Any]:
 
 
 def _difference(mm: float, imperial: bool) -> str:
+    sign = "−" if mm < 0 else "+"
     if imperial:
-        return f"{'−' if mm < 0 else '+' if mm > 0.8 else ''}{format_fraction(abs(mm) / 25.4, 16)} in"
-    return "0" if abs(mm) < 0.05 else f"{'−' if mm < 0 else '+'}{abs(mm):.1f} mm"
+        words = format_fraction(abs(mm) / 25.4, 16)
+        return "0" if words == "0" else f"{sign}{words} in"
+    return "0" if abs(mm) < 0.05 else f"{sign}{abs(mm):.1f} mm"
+
+
+def _square(name: str, side: float, imperial: bool) -> str:
+    """What a test square measures, fine enough to compare it with a ruler."""
+    size = f"{side / 25.4:.2f} in ({side:.1f} mm)" if imperial else f"{side:.1f} mm"
+    return f"{name}: the test square measures {size}"
 
 
 def _seam_row(line: SeamLine, imperial: bool) -> dict[str, Any]:
@@ -202,7 +208,7 @@ def check_summary(check: Check, order: Order) -> Any:
     unit = unit_name(imperial)
     table = Table(title="Pieces as they will be cut", title_justify="left", box=None, pad_edge=False)
     table.add_column("piece")
-    table.add_column(f"width × height ({unit})", justify="right")
+    table.add_column(f"width × height ({unit})", justify="right", no_wrap=True)
     table.add_column(f"area ({'sq in' if imperial else 'cm²'})", justify="right")
     table.add_column("grain", justify="right")
     table.add_column("notches", justify="right")
@@ -212,7 +218,7 @@ def check_summary(check: Check, order: Order) -> Any:
         table.add_row(line.label, row["measure"], row["area"], row["grain"], str(line.notches), row["cut"])
     parts: list[Any] = [table]
     for name, side in check.test_squares:
-        parts.append(Text(f"{name}: test square measures {small_length(side, imperial)}"))
+        parts.append(Text(_square(name, side, imperial)))
     if check.seams:
         seams = Table(title="Seams", title_justify="left", box=None, pad_edge=False)
         seams.add_column("seam")

@@ -1,0 +1,83 @@
+"""A lay that another search is to continue from: whether it is of the same order, and whether it holds as it lies."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import replace
+from pathlib import Path
+
+from nesting.errors import InputError
+from nesting.files.layfile import read_lay
+from nesting.findings import Finding
+from nesting.laid import Lay, Placement
+from nesting.order import Order
+from nesting.proof.edited import redrawn
+from nesting.proof.proving import prove
+from nesting.proof.verdict import Failure, FailureKind
+
+__all__ = ["lay_to_continue"]
+
+#: What may be wrong with pieces where they lie, whatever else lies there.
+_PLACE: frozenset[FailureKind] = frozenset({"turn", "ply", "fold", "cloth", "overlap", "gap"})
+#: What may be wrong with how all of them lie. Counts and lengths are for the search to mend.
+_LYING: frozenset[FailureKind] = _PLACE | {"spread", "repeat", "together"}
+
+
+def lay_to_continue(
+    path: str | Path, order: Order, keep: Sequence[tuple[str, int]] = ()
+) -> tuple[Lay, tuple[Finding, ...]]:
+    """The lay in a file for a search of ``order`` to begin from, and a warning where it does not hold as it lies, so
+    that the search cannot begin from it. ``keep``: (piece, copy) of placements that are to stay.
+
+    Raises OrderError if the file cannot be read; InputError if the lay is of another order or of a leftover, or if the
+    pieces to keep cannot stay where they are.
+    """
+    lay = read_lay(path)
+    if all(lay.cloth != cloth.name for cloth in order.cloths):
+        raise InputError(f"this lay is of cloth '{lay.cloth}', which the order does not have", file=path)
+    if lay.remnant is not None:
+        raise InputError(
+            f"this lay is of the leftover '{lay.remnant}': give --from a lay of the cloth '{lay.cloth}' itself",
+            file=path,
+        )
+    known = {(g.name, name) for g in order.garments for name in g.pieces}
+    strange = sorted({p.piece for p in lay.placements if (p.garment, p.piece) not in known})
+    if strange:
+        raise InputError(
+            f"this lay is of another order: it has {', '.join(strange)}, which this order does not cut; "
+            "give --from a lay of the same order",
+            file=path,
+        )
+    drawn = redrawn(lay, order)
+    wanted = set(keep)
+    stuck = _wrong(_only(drawn, wanted), order, _PLACE) if wanted else []
+    if stuck:
+        raise InputError(
+            f"--keep: the pieces cannot stay as this lay has them: {_listed(stuck)}. Move them in the file, or keep "
+            "fewer of them",
+            file=path,
+        )
+    wrong = _wrong(drawn, order, _LYING)
+    if not wrong:
+        return lay, ()
+    rest = "the pieces to keep stay, the others are laid anew" if wanted else "the search begins anew"
+    message = f"the pieces cannot be cut as this lay has them, so {rest}: {_listed(wrong)}"
+    return lay, (Finding("warning", message, str(path)),)
+
+
+def _wrong(lay: Lay, order: Order, kinds: frozenset[FailureKind]) -> list[Failure]:
+    return [failure for failure in prove(lay, order).failures if failure.kind in kinds]
+
+
+def _only(lay: Lay, wanted: set[tuple[str, int]]) -> Lay:
+    """The lay with no other placements than those wanted."""
+
+    def kept(placements: Iterable[Placement]) -> tuple[Placement, ...]:
+        return tuple(p for p in placements if any((p.piece, copy) in wanted for copy in p.copies or (p.copy,)))
+
+    return replace(lay, sections=tuple(replace(s, placements=kept(s.placements)) for s in lay.sections))
+
+
+def _listed(failures: Sequence[Failure]) -> str:
+    shown = "; ".join(str(failure) for failure in failures[:3])
+    return f"{shown}; and {len(failures) - 3} more" if len(failures) > 3 else shown
