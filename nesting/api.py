@@ -53,4 +53,5 @@ def lay_proved(
     """``lay`` with ready-made options, each lay with its proof; ``start`` is a lay of one of the cloths to continue
     from, ``keep`` stays."""
     lays = lay_order(order, options, spread=spread, start=start, keep=keep)
-    return tuple((one, require(one, order)) for one in lays)
+    by_cloth = {one.cloth: one for one in lays}
+    return tuple((one, require(one, order, first=by_cloth.get(one.over or ""))) for one in lays)

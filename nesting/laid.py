@@ -11,13 +11,14 @@ import math
 from dataclasses import dataclass, field, replace
 from typing import Any, Literal
 
-from nesting.order import SpreadName
+from nesting.order import Remnant, SpreadName
 from nesting.pieces.piece import Drill, Line, Notch, Piece, Point, Ring, mapped
 
 __all__ = [
     "FoldLine",
     "GarmentShare",
     "Lay",
+    "PieceHeld",
     "Placement",
     "PlyRegion",
     "Section",
@@ -128,6 +129,19 @@ class GarmentShare:
 
 
 @dataclass(frozen=True)
+class PieceHeld:
+    """``count`` cloth pieces of one hand (None where it makes no difference) for one numbered copy of a garment, on a
+    leftover; the other pieces of that copy may come from elsewhere."""
+
+    garment: str
+    size: str | None
+    copy: int
+    piece: str
+    hand: Literal["right", "left"] | None
+    count: int
+
+
+@dataclass(frozen=True)
 class SpreadTried:
     """One row of the table of spreads: what it would take, or why it is refused.
 
@@ -148,7 +162,8 @@ class Lay:
     """One cloth, laid. ``sections`` holds one section, or several where the cloth is refolded on the way.
 
     ``utilisation`` = cut area / area of washed cloth that the lay uses, opened out (DOMAIN section 6).
-    ``lower_bound`` mm: no lay of this cloth can be shorter. ``remnant`` names the leftover it lies on, if any.
+    ``lower_bound`` mm: no lay of this cloth can be shorter. ``remnant`` names the leftover it lies on, if any; ``over``
+    the cloth that this one is laid over, so that its pieces are cut together with those of that cloth.
     """
 
     title: str
@@ -173,9 +188,14 @@ class Lay:
     repeat_along: float = 0.0
     repeat_across: float = 0.0
     remnant: str | None = None
+    over: str | None = None
     imperial: bool = False
     tried: tuple[SpreadTried, ...] = ()
     notes: tuple[str, ...] = ()
+    #: what a lay on a leftover is asked to hold; None: whole garments, those that it lists
+    holds: tuple[PieceHeld, ...] | None = None
+    #: the leftover itself, where the order does not have it (it comes from the stash)
+    leftover: Remnant | None = None
     extra: dict[str, Any] = field(default_factory=dict, compare=False)
 
     @property

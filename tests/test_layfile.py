@@ -158,6 +158,7 @@ def lays(draw: st.DrawFn) -> Lay:
         repeat_along=draw(positive),
         repeat_across=draw(positive),
         remnant=draw(maybe),
+        over=draw(maybe),
         imperial=draw(st.booleans()),
         tried=draw(tuples_of(tried)),
         notes=draw(tuples_of(words)),

@@ -13,7 +13,7 @@ from nesting.laid import FoldLine, PlyRegion, Spread
 from nesting.order import Cloth, Remnant, SpreadName
 from nesting.pieces.piece import Ring
 
-__all__ = ["ALL_SPREADS", "Refusal", "cloth_of_remnant", "make_spread", "sound_spreads"]
+__all__ = ["ALL_SPREADS", "Refusal", "cloth_of_remnant", "make_spread", "sides_words", "sound_spreads"]
 
 ALL_SPREADS: tuple[SpreadName, ...] = get_args(SpreadName)
 
@@ -110,12 +110,40 @@ def make_spread(
     length: float,
     depths: tuple[float, ...] = (),
     remnant: Remnant | None = None,
+    *,
+    turned: bool = False,
 ) -> Spread:
     """The spread of ``kind`` on this cloth for a lay of ``length`` mm.
 
     ``depths``: one flap depth for a partial fold, two for a double fold (mm). A leftover that lies open keeps its own
-    outline and flaws. ValueError for depths that the cloth does not have.
+    outline and flaws. ``turned``: the lowest ply lies right side down, and so every ply the other way up (a fold then
+    has the wrong sides together). ValueError for depths that the cloth does not have.
     """
+    spread = _right_side_up(kind, cloth, length, depths, remnant)
+    if not turned:
+        return spread
+    plies = (replace(ply, face="down" if ply.face == "up" else "up") for ply in spread.plies)
+    return replace(spread, plies=tuple(plies))
+
+
+def sides_words(spread: Spread) -> str:
+    """Which sides of the cloth lie up or together, as "right side up" or "folded right sides together"."""
+    turned = spread.plies[0].face == "down"
+    if spread.kind == "open":
+        return f"right side {'down' if turned else 'up'}"
+    if spread.kind == "tubular":
+        return f"right side {'outside' if turned else 'inside'}"
+    if spread.kind == "stacked face up":
+        return f"all right side {'down' if turned else 'up'}"
+    together = f"{'wrong' if turned else 'right'} sides together"
+    if spread.kind == "stacked face to face":
+        return f"{together} in pairs (the lowest right side {'down' if turned else 'up'})"
+    return f"folded {together}"
+
+
+def _right_side_up(
+    kind: SpreadName, cloth: Cloth, length: float, depths: tuple[float, ...], remnant: Remnant | None
+) -> Spread:
     width, margin = cloth.width_washed, cloth.selvage
     plies: tuple[PlyRegion, ...]
     if kind == "open":

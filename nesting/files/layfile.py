@@ -35,7 +35,7 @@ def _written(document: Mapping[str, Any], indent: str) -> str:
     lines = []
     inner = indent + "  "
     for key, value in document.items():
-        if key in ("placements", "sections", "garments", "tried") and value:
+        if key in ("placements", "sections", "garments", "tried", "holds") and value:
             rows = [_written(v, inner + "  ") if key == "sections" else _json(v) for v in value]
             shown = "[\n" + ",\n".join(f"{inner}  {row}" for row in rows) + f"\n{inner}]"
         else:
@@ -70,6 +70,7 @@ def lay_as_dict(lay: Lay) -> dict[str, Any]:
             "repeat_across": _number(lay.repeat_across),
         },
         "remnant": lay.remnant,
+        "over": lay.over,
         "spread": _spread_dict(lay.sections[0].spread) if single else {"kind": "sections"},
         "lay_length": _number(lay.lay_length),
         "buy_length": _number(lay.buy_length),
@@ -97,6 +98,16 @@ def lay_as_dict(lay: Lay) -> dict[str, Any]:
     document["tried"] = [_tried_dict(row) for row in lay.tried]
     document["notes"] = list(lay.notes)
     document["imperial"] = lay.imperial
+    if lay.holds is not None:
+        document["holds"] = [
+            {"garment": h.garment, "size": h.size, "copy": h.copy, "piece": h.piece, "hand": h.hand, "count": h.count}
+            for h in lay.holds
+        ]
+    if lay.leftover is not None:
+        document["leftover"] = {
+            "outline": _line(lay.leftover.outline),
+            "flaws": [_line(flaw) for flaw in lay.leftover.flaws],
+        }
     for key, value in lay.extra.items():
         document.setdefault(key, value)
     return document

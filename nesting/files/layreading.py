@@ -3,18 +3,29 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import Any, get_args
+from typing import Any, Literal, get_args
 
 from nesting.errors import OrderError
 from nesting.files.layvalues import Reader
-from nesting.laid import FoldLine, GarmentShare, Lay, Placement, PlyRegion, Section, Spread, SpreadTried
-from nesting.order import SpreadName
+from nesting.laid import (
+    FoldLine,
+    GarmentShare,
+    Lay,
+    PieceHeld,
+    Placement,
+    PlyRegion,
+    Section,
+    Spread,
+    SpreadTried,
+)
+from nesting.order import Remnant, SpreadName
 from nesting.pieces.piece import Drill, Notch
 
 __all__ = ["SCHEMA", "lay_from_dict"]
 
 SCHEMA = "lay/1"
 
+_HANDS: tuple[Literal["right", "left"], ...] = ("right", "left")
 _TOP_KEYS = {
     "schema",
     "units",
@@ -24,6 +35,7 @@ _TOP_KEYS = {
     "seconds",
     "cloth",
     "remnant",
+    "over",
     "spread",
     "sections",
     "lay_length",
@@ -36,6 +48,8 @@ _TOP_KEYS = {
     "tried",
     "notes",
     "imperial",
+    "holds",
+    "leftover",
 }
 
 
@@ -82,10 +96,31 @@ def lay_from_dict(document: Mapping[str, Any]) -> Lay:
         repeat_along=cloth.number("repeat_along", 0.0, least=0.0),
         repeat_across=cloth.number("repeat_across", 0.0, least=0.0),
         remnant=top.maybe_text("remnant"),
+        over=top.maybe_text("over"),
         imperial=top.flag("imperial", False),
         tried=tuple(_tried(row) for row in top.parts("tried")),
         notes=top.texts("notes"),
+        holds=tuple(map(_held, top.parts("holds"))) if top.has("holds") else None,
+        leftover=_leftover(top, cloth) if top.has("leftover") else None,
         extra={key: value for key, value in document.items() if key not in _TOP_KEYS},
+    )
+
+
+def _held(part: Reader) -> PieceHeld:
+    return PieceHeld(
+        garment=part.text("garment"),
+        size=part.maybe_text("size"),
+        copy=part.whole("copy", least=1),
+        piece=part.text("piece"),
+        hand=part.choice("hand", _HANDS) if part.has("hand") else None,
+        count=part.whole("count", least=1),
+    )
+
+
+def _leftover(top: Reader, cloth: Reader) -> Remnant:
+    part = top.part("leftover")
+    return Remnant(
+        top.text("remnant"), cloth.text("name"), part.points("outline", least=3), part.lines("flaws", least=3)
     )
 
 

@@ -18,9 +18,9 @@ from nesting.errors import CannotLayError, OrderError
 from nesting.laid import mirrored_over_fold
 from nesting.order import Cloth, CutPiece, Garment, Order, Together
 from nesting.pieces.piece import Piece
-from nesting.pieces.together import agreement
+from nesting.planning.following import agreed, comes_out_left
 
-__all__ = ["Counts", "Hand", "Need", "Stack", "garment_counts", "is_symmetric", "needs_of", "stacks_of"]
+__all__ = ["Counts", "Hand", "Need", "Stack", "garment_counts", "handless", "is_symmetric", "needs_of", "stacks_of"]
 
 Hand = Literal["right", "left"]
 #: (garment name, size) -> how many
@@ -96,7 +96,8 @@ def garment_counts(order: Order) -> dict[tuple[str, str | None], int]:
     return counts
 
 
-def _handless(cut: CutPiece, cloth: Cloth) -> bool:
+def handless(cut: CutPiece, cloth: Cloth) -> bool:
+    """Whether right and left make no difference on this cloth."""
     if not cloth.right_side or cut.alike_ok:
         return True
     if cut.piece.fold is not None:
@@ -146,15 +147,15 @@ def stacks_of(order: Order, cloth: Cloth, counts: Counts | None = None, *, apart
                         file=order.path,
                         key="together",
                     )
-                agreed = agreement(cut.piece, follower.piece, together.tolerance)
-                if not agreed.agrees:
+                fits = agreed(cut.piece, follower.piece, together.tolerance)
+                if not fits.agrees:
                     raise CannotLayError(
-                        f"cannot be cut together with '{follower.piece.label}': {'; '.join(agreed.messages)}",
+                        f"cannot be cut together with '{follower.piece.label}': {'; '.join(fits.messages)}",
                         piece=cut.piece.label,
                     )
             needs = []
             for copy in range(first + 1, first + count + 1):
-                for hand in _hands(order, cut, cloth):
+                for hand in _hands(order, garment, cut, cloth, apart):
                     needs.append(
                         Need(
                             cut,
@@ -180,7 +181,9 @@ def _same_cloth(order: Order, garment: Garment, together: Together) -> bool:
     return order.cloth_of(garment, leader) == order.cloth_of(garment, follower)
 
 
-def _hands(order: Order, cut: CutPiece, cloth: Cloth) -> list[Hand | None]:
+def _hands(order: Order, garment: Garment, cut: CutPiece, cloth: Cloth, apart: bool) -> list[Hand | None]:
+    """The hands in which one garment wants the piece. A follower's follows from the way it faces its leader, and is
+    the same where it is cut by itself."""
     if cut.mirrored and cut.cut % 2:
         raise OrderError(
             f"a mirrored piece is cut in pairs, but cut = {cut.cut}: give an even number, or mirrored = false",
@@ -188,11 +191,23 @@ def _hands(order: Order, cut: CutPiece, cloth: Cloth) -> list[Hand | None]:
             piece=cut.piece.label,
             key="cut",
         )
-    if _handless(cut, cloth):
+    if handless(cut, cloth) and (apart or not _leads_one_sided(order, garment, cut)):
         return [None] * cut.cut
     if cut.mirrored:
         return ["right", "left"] * (cut.cut // 2)
-    return ["right"] * cut.cut
+    return ["left" if comes_out_left(order, garment, cut) else "right"] * cut.cut
+
+
+def _leads_one_sided(order: Order, garment: Garment, cut: CutPiece) -> bool:
+    """Whether a piece whose right and left differ is cut together with this one, so that it matters how this one lies
+    even where it is symmetric itself."""
+    for together in order.together:
+        if together.leader == cut.name and together.follower in garment.pieces:
+            follower = order.cut_piece(together.follower, garment.size)
+            cloth = next((c for c in order.cloths if c.name == order.cloth_of(garment, follower)), None)
+            if cloth is not None and not handless(follower, cloth):
+                return True
+    return False
 
 
 def needs_of(stacks: tuple[Stack, ...]) -> tuple[Need, ...]:

@@ -4,10 +4,12 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from nesting.laid import Lay, Placement
 from nesting.order import Cloth, CutPiece, Order
+from nesting.proof.following import left_on_leader
+from nesting.proof.holding import Held
 from nesting.proof.pattern import plain
 from nesting.proof.turning import heading
 from nesting.proof.unfold import ClothPiece
@@ -20,12 +22,28 @@ Key = tuple[str, str | None, str]
 
 @dataclass(frozen=True)
 class Asked:
-    """One piece of one garment and size: ``cut`` cloth pieces for each of ``copies``."""
+    """One piece of one garment and size: ``cut`` cloth pieces for each of ``copies``, or as many as ``held`` says for
+    that copy, by hand, where the rest of the garment comes from elsewhere."""
 
     cut: CutPiece
     garment: str
     size: str | None
     copies: tuple[int, ...]
+    held: Mapping[int, Counter[str]] | None = None
+    #: copies that want the piece, if it is not cut in pairs, as the mirror image of its drawing
+    left: frozenset[int] = frozenset()
+
+    def need(self, copy: int) -> int:
+        """Cloth pieces for that copy."""
+        return self.cut.cut if self.held is None else self.held[copy].total()
+
+    def rights(self, copy: int) -> int:
+        """How many of them are right ones."""
+        if self.held is not None:
+            return self.held[copy]["right"]
+        if self.cut.mirrored:
+            return (self.cut.cut + 1) // 2
+        return 0 if copy in self.left else self.cut.cut
 
 
 def counts_of(order: Order) -> dict[tuple[str, str | None], int]:
@@ -36,9 +54,18 @@ def counts_of(order: Order) -> dict[tuple[str, str | None], int]:
     return dict(total)
 
 
-def asked_of(order: Order, cloth: str, counts: Mapping[tuple[str, str | None], int] | None) -> dict[Key, Asked]:
-    """What is to be cut from ``cloth``: the order's garments, or ``counts`` of them. Copies are numbered from 1."""
+def asked_of(
+    order: Order, cloth: str, counts: Mapping[tuple[str, str | None], int] | None, held: Held | None = None
+) -> dict[Key, Asked]:
+    """What is to be cut from ``cloth``: the order's garments, or ``counts`` of them, or the parts of them that are
+    ``held``. Copies are numbered from 1."""
     asked: dict[Key, Asked] = {}
+    if held is not None:
+        for (name, size, piece), parts in held.items():
+            if any((g.name, g.size) == (name, size) and piece in g.pieces for g in order.garments):
+                cut = order.cut_piece(piece, size)
+                asked[name, size, piece] = Asked(cut, name, size, tuple(sorted(parts)), parts)
+        return asked
     used: Counter[tuple[str, str | None]] = Counter()
     for garment in order.garments:
         key = (garment.name, garment.size)
@@ -52,9 +79,10 @@ def asked_of(order: Order, cloth: str, counts: Mapping[tuple[str, str | None], i
             if count <= 0 or order.cloth_of(garment, cut) != cloth:
                 continue
             piece_key = (garment.name, garment.size, name)
-            before = asked[piece_key].copies if piece_key in asked else ()
-            copies = (*before, *range(first, first + count))
-            asked[piece_key] = Asked(cut, garment.name, garment.size, copies)
+            before = asked.get(piece_key, Asked(cut, garment.name, garment.size, ()))
+            new = range(first, first + count)
+            left = frozenset(new) if left_on_leader(order, garment, name) else frozenset()
+            asked[piece_key] = replace(before, copies=(*before.copies, *new), left=before.left | left)
     return asked
 
 
@@ -96,7 +124,7 @@ def check_counts(
         groups[key].append(i)
     headings: dict[tuple[str, str | None, int], set[str]] = {}
     for key, members in groups.items():
-        failures += _check_group(order, cloth, asked[key], members, placements, yielded, surplus)
+        failures += _check_group(cloth, asked[key], members, placements, yielded, surplus)
         if cloth.nap == "by garment":
             for i in members:
                 way = heading(asked[key].cut, placements[i].turn)
@@ -111,7 +139,6 @@ def check_counts(
 
 
 def _check_group(
-    order: Order,
     cloth: Cloth,
     asked: Asked,
     members: list[int],
@@ -120,10 +147,10 @@ def _check_group(
     surplus: bool,
 ) -> list[Failure]:
     failures: list[Failure] = []
-    cut, need = asked.cut, asked.cut.cut
+    cut = asked.cut
     what = f"{cut.piece.label} of {_named(asked.garment, asked.size)}"
     pieces = [piece for i in members for piece in yielded.get(i, [])]
-    total, wanted = len(pieces), need * len(asked.copies)
+    total, wanted = len(pieces), sum(map(asked.need, asked.copies))
     if total < wanted or (total > wanted and not surplus):
         failures.append(Failure("count", f"{what}: {wanted} asked for, {total} are cut", cut.name))
     for i in members:
@@ -131,11 +158,10 @@ def _check_group(
         if p.gives != given:
             message = f"{p.label} is said to give {p.gives} cloth piece(s), it gives {given}"
             failures.append(Failure("count", message, p.piece, (p.x, p.y)))
-    follows = {t.follower for t in order.together}
-    handed = not handless(cut, cloth) and not (cut.name in follows and all(placements[i].follows for i in members))
+    handed = not handless(cut, cloth)
     rights = sum(piece.hand == "right" for piece in pieces)
     if handed and total == wanted:
-        right = (need + 1) // 2 * len(asked.copies) if cut.mirrored else wanted
+        right = sum(map(asked.rights, asked.copies))
         if rights != right:
             failures.append(
                 Failure(
@@ -174,18 +200,29 @@ def _check_copies(
         certain = certain and len(set(copies)) == 1
         for piece in pieces:
             hands.setdefault(copies[0], Counter())[piece.hand] += 1
-    need = asked.cut.cut
-    short = [copy for copy in asked.copies if got[copy] < need]
-    over = [copy for copy in sorted(got) if got[copy] > (need if copy in asked.copies else 0)]
+    short = [copy for copy in asked.copies if got[copy] < asked.need(copy)]
+    over = [copy for copy in sorted(got) if got[copy] > (asked.need(copy) if copy in asked.copies else 0)]
     if short or (over and not surplus):
-        parts = [f"no. {copy} gets {got[copy]}" for copy in (*short, *over)]
-        failures.append(Failure("copy", f"{what}: each garment needs {need}, but {', '.join(parts)}", asked.cut.name))
+        if asked.held is None:
+            parts = [f"no. {copy} gets {got[copy]}" for copy in (*short, *over)]
+            message = f"{what}: each garment needs {asked.cut.cut}, but {', '.join(parts)}"
+        else:
+            needs = {copy: asked.need(copy) if copy in asked.copies else 0 for copy in (*short, *over)}
+            message = f"{what}: " + ", ".join(f"no. {c} is to get {n} here and gets {got[c]}" for c, n in needs.items())
+        failures.append(Failure("copy", message, asked.cut.name))
     elif handed and certain:
-        right = (need + 1) // 2 if asked.cut.mirrored else need
-        wrong = [copy for copy in asked.copies if got[copy] == need and hands[copy]["right"] != right]
+        wrong = [
+            copy
+            for copy in asked.copies
+            if got[copy] == asked.need(copy) and hands[copy]["right"] != asked.rights(copy)
+        ]
         if wrong:
-            parts = [f"no. {c} gets {hands[c]['right']} right and {hands[c]['left']} left" for c in wrong]
-            message = f"{what}: each needs {right} right and {need - right} left, {', '.join(parts)}"
+            parts = [
+                f"no. {c} needs {asked.rights(c)} right and {asked.need(c) - asked.rights(c)} left, "
+                f"gets {hands[c]['right']} right and {hands[c]['left']} left"
+                for c in wrong
+            ]
+            message = f"{what}: {', '.join(parts)}"
             failures.append(Failure("hand", message, asked.cut.name))
     return failures
 
@@ -210,8 +247,11 @@ def garment_failures(
     """
     failures: list[Failure] = []
     here: dict[tuple[str, str | None], int] = {}
+    of: dict[tuple[str, str | None], set[int]] = {}
     for (garment, size, _), a in asked.items():
-        here[garment, size] = max(here.get((garment, size), 0), len(a.copies))
+        # two pieces held may belong to two garments
+        of.setdefault((garment, size), set()).update(a.copies if a.held is not None else ())
+        here[garment, size] = max(here.get((garment, size), 0), len(a.copies), len(of[garment, size]))
     said: Counter[tuple[str, str | None]] = Counter()
     for share in lay.garments:
         said[share.name, share.size] += share.count

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import replace
 
 import numpy as np
 import shapely
@@ -13,12 +14,14 @@ from nesting.order import Cloth, CutPiece, Order, Remnant
 from nesting.pieces.piece import Ring
 from nesting.proof.counting import asked_of, check_counts, counts_of, garment_failures
 from nesting.proof.figures import Figures, check_figures, check_stated, cut_areas, farthest
+from nesting.proof.following import lies_over
+from nesting.proof.holding import garments_held, holds_of
 from nesting.proof.matching import check_repeats
 from nesting.proof.nearness import check_nearness
 from nesting.proof.pattern import near, opened
 from nesting.proof.placing import Judged, judge
 from nesting.proof.table import SpreadError, Table, table_of
-from nesting.proof.together import check_together
+from nesting.proof.together import check_places_over, check_together
 from nesting.proof.unfold import ClothPiece, cut_through
 from nesting.proof.verdict import Failure, Verdict
 from nesting.tolerances import FOLD_MM, SHAPE_MM
@@ -37,9 +40,10 @@ def require(
     *,
     gap: float | None = None,
     counts: Mapping[tuple[str, str | None], int] | None = None,
+    first: Lay | None = None,
 ) -> Verdict:
     """``prove``, but a lay that fails raises ProofError, with the first failures in its message."""
-    verdict = prove(lay, order, gap=gap, counts=counts)
+    verdict = prove(lay, order, gap=gap, counts=counts, first=first)
     if not verdict.ok:
         shown = "; ".join(str(failure) for failure in verdict.failures[:5])
         more = f"; and {len(verdict.failures) - 5} more" if len(verdict.failures) > 5 else ""
@@ -57,6 +61,7 @@ def prove(
     *,
     gap: float | None = None,
     counts: Mapping[tuple[str, str | None], int] | None = None,
+    first: Lay | None = None,
 ) -> Verdict:
     """Whether the lay can be cut and gives exactly what the order asks of that cloth.
 
@@ -64,14 +69,16 @@ def prove(
     each section: start, kind, flap depths and the number of stacked plies. All else is recomputed and compared.
 
     ``gap``: mm between cuts, instead of the cloth's own (a lay rebuilt from rounded figures). ``counts``: garments
-    asked for, instead of the order's; a lay on a leftover is held to the garments it lists.
+    asked for, instead of the order's; a lay on a leftover is held to the pieces that it says it holds, else to the
+    garments that it lists. ``first``: for a second cloth laid over another, the lay of that one, to see that every
+    piece lies at its leader's place.
     """
-    return _Proof(lay, order, gap, counts).verdict()
+    return _Proof(lay, order, gap, counts, first).verdict()
 
 
 def measure(lay: Lay, order: Order) -> Figures | None:
     """The figures of a lay as they follow from where its pieces lie; None if cloth or leftover are not in the order."""
-    proof = _Proof(lay, order, None, None)
+    proof = _Proof(lay, order, None, None, None)
     proof.verdict()
     return proof.figures
 
@@ -80,9 +87,15 @@ class _Proof:
     """One lay under proof."""
 
     def __init__(
-        self, lay: Lay, order: Order, gap: float | None, counts: Mapping[tuple[str, str | None], int] | None
+        self,
+        lay: Lay,
+        order: Order,
+        gap: float | None,
+        counts: Mapping[tuple[str, str | None], int] | None,
+        first: Lay | None,
     ) -> None:
-        self.lay, self.order, self.asked_gap, self.counts = lay, order, gap, counts
+        self.lay, self.order, self.asked_gap, self.counts, self.first = lay, order, gap, counts, first
+        self.turned = False
         self.failures: list[Failure] = []
         self.judged: list[Judged] = []
         self.pieces: list[ClothPiece] = []
@@ -104,6 +117,10 @@ class _Proof:
             self.fail(Failure("order", f"the order has no leftover of {lay.cloth} called '{lay.remnant}'"))
             return Verdict(tuple(self.failures), len(placements), 0, 0.0, 0.0, 0.0)
         gap = cloth.gap if self.asked_gap is None else self.asked_gap
+        found, self.turned, plies = lies_over(lay, order)
+        self.failures += found
+        if plies is not None:
+            cloth = replace(cloth, plies=plies)
         tables = [self.table(number, section, cloth, remnant) for number, section in enumerate(lay.sections)]
         self.judge_all(cloth, tables, gap)
         self.cut_all(tables)
@@ -111,12 +128,20 @@ class _Proof:
         starts = [section.start for section in lay.sections]
         self.failures += check_nearness(self.pieces, by_number, gap, tables, starts)
         counts = self.counts
-        if counts is None and lay.remnant is not None:
+        held, wrong = holds_of(lay, order)
+        self.failures += wrong
+        if held is not None:
+            # pieces from leftovers are cut one by one, wherever there is room for them
+            order = replace(order, together=(), seams=())
+            counts = garments_held(held)
+        elif counts is None and lay.remnant is not None:
             counts = {(g.name, g.size): g.count for g in lay.garments}
             self.check_leftover(counts)
-        asked = asked_of(order, lay.cloth, counts)
+        asked = asked_of(order, lay.cloth, counts, held)
         self.failures += check_counts(order, cloth, asked, placements, self.pieces, cloth.surplus)
         self.failures += check_together(order, asked, self.judged, tables)
+        if lay.over is not None and self.first is not None:
+            self.failures += check_places_over(order, self.first, lay, self.judged)
         self.failures += check_repeats(lay, order, cloth, by_number, self.pieces)
         areas = cut_areas(by_number, self.pieces)
         self.failures += garment_failures(lay, asked, counts if counts is not None else counts_of(order), areas)
@@ -130,7 +155,7 @@ class _Proof:
 
     def table(self, number: int, section: Section, cloth: Cloth, remnant: Remnant | None) -> Table | None:
         try:
-            table = table_of(cloth, remnant, section)
+            table = table_of(cloth, remnant, section, turned=self.turned)
         except SpreadError as error:
             self.fail(Failure("spread", f"{section.spread.kind}: {error}", section=number))
             return None

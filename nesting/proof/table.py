@@ -8,7 +8,7 @@ mirrors where the ply lies face down, as one then sees its other side.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from shapely import Polygon, box
 from shapely.geometry.base import BaseGeometry
@@ -118,11 +118,29 @@ def cloth_facts(cloth: Cloth, remnant: Remnant | None) -> ClothFacts:
     )
 
 
-def table_of(cloth: Cloth, remnant: Remnant | None, section: Section) -> Table:
+def table_of(cloth: Cloth, remnant: Remnant | None, section: Section, *, turned: bool = False) -> Table:
     """The plies of a section from the cloth, the kind of spread and the stated flap depths or number of plies.
 
-    Raises SpreadError where the cloth cannot lie like that.
+    ``turned``: the whole of it lies the other way up, as a cloth does that faces another one under it. Raises
+    SpreadError where the cloth cannot lie like that.
     """
+    table = _right_side_up(cloth, remnant, section)
+    return _turned_over(table, cloth_facts(cloth, remnant).width) if turned else table
+
+
+def _turned_over(table: Table, width: float) -> Table:
+    """The same plies of a cloth that was turned over before it was spread: what was seen of it from above is now its
+    other side, so that its right side shows it mirrored."""
+    other_side = Motion(1, 0, 0, -1, 0, table.round_trip or width)
+    plies = tuple(
+        replace(ply, face="up" if ply.face == "down" else "down", to_cloth=other_side.after(ply.to_cloth))
+        for ply in table.plies
+    )
+    return replace(table, plies=plies)
+
+
+def _right_side_up(cloth: Cloth, remnant: Remnant | None, section: Section) -> Table:
+    """The table of a spread whose lowest ply lies right side up."""
     facts = cloth_facts(cloth, remnant)
     kind, stated = section.spread.kind, section.spread
     width, margin, length = facts.width, facts.selvage, section.lay_length

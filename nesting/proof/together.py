@@ -3,21 +3,19 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from functools import lru_cache
 
 import numpy as np
 
+from nesting.laid import Lay, Section
 from nesting.order import Order, Together
-from nesting.pieces.piece import Piece
-from nesting.pieces.together import Agreement, agreement
 from nesting.proof.counting import Asked, Key
-from nesting.proof.motion import lying
+from nesting.proof.following import agreed, leads_from, tolerance_of
+from nesting.proof.motion import Array, Motion, lying
 from nesting.proof.placing import Judged
 from nesting.proof.table import Table
 from nesting.proof.verdict import Failure
-from nesting.tolerances import TOGETHER_MM
 
-__all__ = ["check_together"]
+__all__ = ["check_places_over", "check_together"]
 
 
 def check_together(
@@ -57,22 +55,17 @@ def _is_leader(m: Judged, j: Judged) -> bool:
     return (a.piece, a.garment, a.size, a.copy, m.section) == (b.follows, b.garment, b.size, b.copy, j.section)
 
 
-@lru_cache(maxsize=256)
-def _agreed(leader: Piece, follower: Piece, tolerance: float) -> Agreement:
-    return agreement(leader, follower, tolerance)
-
-
 def _off_place(leader: Judged, follower: Judged, tolerance: float) -> float:
     """How far the follower lies from where the pattern puts it on its leader, by its farthest corner, mm."""
-    agreed = _agreed(leader.cut.piece, follower.cut.piece, tolerance)
-    place = leader.motion.after(lying(*agreed.shift, agreed.turn, agreed.flipped))
+    fits = agreed(leader.cut.piece, follower.cut.piece, tolerance)
+    place = leader.motion.after(lying(*fits.shift, fits.turn, fits.flipped))
     outline = follower.pattern.outline
     return float(np.hypot(*(place.points(outline) - follower.motion.points(outline)).T).max())
 
 
 def _why_not(leader: Judged, follower: Judged, together: Together, table: Table | None) -> str | None:
     name = leader.placement.label
-    tolerance = together.tolerance if together.tolerance is not None else TOGETHER_MM
+    tolerance = tolerance_of(together)
     outside = follower.outline.difference(leader.outline.buffer(tolerance, join_style="mitre"))
     if outside.area > 0.0:
         return f"is not within its leader {name}: {outside.area:.1f} mm² lie outside"
@@ -92,3 +85,62 @@ def _why_not(leader: Judged, follower: Judged, together: Together, table: Table 
     if together.faces == "to the leader" and not facing:
         return f"faces the same way as its leader {name}, the order wants it to face it"
     return None
+
+
+def check_places_over(order: Order, first: Lay, over: Lay, judged: Sequence[Judged]) -> list[Failure]:
+    """Failures of pieces of a second cloth that do not lie where their leaders lie on the first, section by section.
+
+    Each section of the second cloth may begin anywhere along the first, with all its pieces.
+    """
+    leaders = {
+        (together.leader, p.garment, p.size)
+        for p in over.placements
+        if (together := leads_from(order, first.cloth, p.piece, p.garment, p.size)) is not None
+    }
+    below = [s for s in first.sections if any((p.piece, p.garment, p.size) in leaders for p in s.placements)]
+    if len(below) != len(over.sections):
+        message = f"{len(below)} section(s) of '{first.cloth}' hold leaders, '{over.cloth}' has {len(over.sections)}"
+        return [Failure("together", message)]
+    failures: list[Failure] = []
+    for number, section in enumerate(below):
+        found: list[tuple[Judged, Together, list[Array]]] = []
+        for j in judged:
+            p = j.placement
+            together = leads_from(order, first.cloth, p.piece, p.garment, p.size)
+            if j.section != number or together is None:
+                continue
+            places = [motion.points(j.pattern.outline) for motion in _places_on(order, section, together, j)]
+            if places:
+                found.append((j, together, places))
+            else:
+                failures.append(_failure(j, f"its leader {together.leader} is not cut through these plies"))
+        if found:
+            failures += _off_leaders(found)
+    return failures
+
+
+def _off_leaders(found: Sequence[tuple[Judged, Together, list[Array]]]) -> list[Failure]:
+    """``found``: followers of one section, with the outlines where they belong; the foremost of both tell how far along
+    the first cloth the second begins."""
+    lies = [j.motion.points(j.pattern.outline) for j, _, _ in found]
+    begin = min(place[:, 0].min() for _, _, places in found for place in places) - min(o[:, 0].min() for o in lies)
+    failures = []
+    for (j, together, places), outline in zip(found, lies, strict=True):
+        off = min(float(np.hypot(*(place - (begin, 0.0) - outline).T).max()) for place in places)
+        if off > tolerance_of(together):
+            failures.append(_failure(j, f"is {off:.1f} mm off its place on its leader {together.leader}"))
+    return failures
+
+
+def _places_on(order: Order, section: Section, together: Together, j: Judged) -> list[Motion]:
+    """Where the follower belongs on each leader of its own copies and plies, from its grain frame to the table."""
+    q = j.placement
+    leader = order.cut_piece(together.leader, q.size)
+    fits = agreed(leader.piece, j.cut.piece, tolerance_of(together))
+    on_leader = lying(*fits.shift, fits.turn, fits.flipped)
+    wanted = (together.leader, q.garment, q.size, q.copies or (q.copy,), set(q.plies), q.opened)
+    return [
+        lying(p.x, p.y, p.turn, p.flipped).after(on_leader)
+        for p in section.placements
+        if (p.piece, p.garment, p.size, p.copies or (p.copy,), set(p.plies), p.opened) == wanted
+    ]

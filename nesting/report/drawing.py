@@ -16,7 +16,7 @@ from nesting.report.legend import legend_items
 from nesting.report.marked import mark_items, piece_items
 from nesting.report.scene import Item, Layer, Scene, Text, moved
 from nesting.report.view import Laid, View, laid_sections, picture, row_of
-from nesting.report.words import long_length, shop_length
+from nesting.report.words import kind_words, long_length, shop_length
 
 __all__ = ["either_way", "lay_scene"]
 
@@ -81,7 +81,7 @@ def _title(lay: Lay) -> str:
 
 def _headings(lay: Lay, placed: Sequence[Laid], view: View, x0: float, top: float) -> list[Item]:
     em = view.em
-    kinds = ", then ".join(laid.section.spread.kind for laid in placed)
+    kinds = ", then ".join(kind_words(laid.section.spread) for laid in placed)
     used = f"{100 * lay.utilisation:.1f} % of the cloth used"
     buy = "" if lay.remnant else f"buy {shop_length(lay.buy_length, lay.imperial)} · "
     up = top + (2.0 if len(lay.sections) > 1 else 0.4) * em
@@ -98,7 +98,7 @@ def _headings(lay: Lay, placed: Sequence[Laid], view: View, x0: float, top: floa
     ]
     if len(lay.sections) > 1:
         for laid in placed:
-            words = f"section {laid.number + 1}: {laid.section.spread.kind}"
+            words = f"section {laid.number + 1}: {kind_words(laid.section.spread)}"
             if laid.number > 0:
                 words = f"refold → {words}"
             size = em * min(1.0, max(0.55, (laid.section.lay_length + 4 * em) / text_width(words, em, True)))

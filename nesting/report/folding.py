@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import math
 
+from nesting.cloth.spreads import sides_words
 from nesting.laid import Lay, Section
 from nesting.pieces.piece import Line
 from nesting.report.scene import Item, Scene, Shape, Stroke, Text
-from nesting.report.words import column_length, edge_names, long_length
+from nesting.report.words import column_length, edge_names, kind_words, long_length
 
 __all__ = ["cross_section", "folding_steps"]
 
@@ -38,38 +39,34 @@ def folding_steps(lay: Lay, section: Section) -> tuple[str, ...]:
         )
     kind = spread.kind
     depths = [length(d) for d in spread.depths]
+    together = sides_words(spread).removeprefix("folded ")
     if kind == "lengthwise fold":
-        steps.append(f"Fold lengthwise, right sides together, selvage on selvage: {table} from fold A to the selvages.")
+        steps.append(f"Fold lengthwise, {together}, selvage on selvage: {table} from fold A to the selvages.")
     elif kind == "partial fold":
         depth = depths[0] if depths else length(max(p[1] for p in spread.plies[-1].region))
         steps.append(
-            f"Fold the near side over, right sides together, {depth} deep (fold A to the folded-over selvage), equally "
+            f"Fold the near side over, {together}, {depth} deep (fold A to the folded-over selvage), equally "
             f"deep all along; from fold A to the far selvage B it is then {table}."
         )
     elif kind == "double fold":
         near, far = [*depths, "?", "?"][:2]
         steps.append(
-            f"Fold both sides over, right sides together: the near one {near} deep (fold A), the far one {far} deep "
+            f"Fold both sides over, {together}: the near one {near} deep (fold A), the far one {far} deep "
             f"(fold B); from fold A to fold B it is {table} all along."
         )
     elif kind == "crosswise fold":
         steps.append(
-            "Fold across the cloth, right sides together, cut end on cut end and selvage on selvage: the fold lies "
+            f"Fold across the cloth, {together}, cut end on cut end and selvage on selvage: the fold lies "
             f"{length(section.lay_length + lay.end_allowance)} from the cut ends."
         )
     elif kind == "tubular":
-        steps.append(f"Lay the tube flat with its ribs straight: {table} from fold A to fold B.")
-    elif kind == "stacked face up":
-        steps.append(
-            f"Lay {len(spread.plies)} plies on one another, all right side up, selvages A and cut ends together."
-        )
-    elif kind == "stacked face to face":
-        steps.append(
-            f"Lay {len(spread.plies)} plies on one another, right sides together in pairs (the lowest right side up), "
-            "selvages A and cut ends together."
-        )
+        steps.append(f"Lay the tube flat, {together}, with its ribs straight: {table} from fold A to fold B.")
+    elif kind in ("stacked face up", "stacked face to face"):
+        steps.append(f"Lay {len(spread.plies)} plies on one another, {together}, selvages A and cut ends together.")
     elif lay.remnant is None:
-        steps.append("Lay the cloth open, one ply, right side up, selvage A towards you.")
+        steps.append(f"Lay the cloth open, one ply, {together}, selvage A towards you.")
+    if lay.over is not None:
+        steps.append(f"Lay it over “{lay.over}”, so that every piece lies exactly on the one it is cut together with.")
     folded = bool(spread.folds) or len(spread.plies) > 1
     if folded:
         steps.append(
@@ -146,4 +143,4 @@ def cross_section(lay: Lay, section: Section, width: float = 110.0) -> Scene:
     items.append(Text("label", "text", (width - 15.0, 4.6), far, 3.4, anchor="end", colour=_INK))
     items.append(Text("label", "text", (width / 2, 4.6), column_length(span, lay.imperial), 3.4, colour=_INK))
     items.append(Text("label", "text", (width / 2, 0.9), "ticks: right side of the cloth", 2.8, colour="#555555"))
-    return Scene(f"{spread.kind}, in cross-section", (0.0, 0.0, width, top), tuple(items))
+    return Scene(f"{kind_words(spread)}, in cross-section", (0.0, 0.0, width, top), tuple(items))

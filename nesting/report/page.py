@@ -22,6 +22,7 @@ from nesting.report.words import (
     column_length,
     first_words,
     given_words,
+    kind_words,
     lay_words,
     long_length,
     reason_words,
@@ -82,7 +83,7 @@ def _lay(lay: Lay, order: Order | None, verdict: Any) -> dict[str, Any]:
         "remnant": lay.remnant,
         "buy": shop_length(lay.buy_length, imperial),
         "width": format_width(lay.width, imperial=imperial),
-        "kinds": ", then ".join(s.spread.kind for s in lay.sections),
+        "kinds": ", then ".join(kind_words(s.spread) for s in lay.sections),
         "length": length(lay.lay_length),
         "which": lay_words(lay),
         "bound": length(lay.lower_bound),
@@ -113,8 +114,8 @@ def _lay(lay: Lay, order: Order | None, verdict: Any) -> dict[str, Any]:
         "sections": [
             {
                 "number": n + 1,
-                "kind": section.spread.kind,
-                "title": first_words(section.spread.kind),
+                "kind": kind_words(section.spread),
+                "title": first_words(kind_words(section.spread)),
                 "steps": folding_steps(lay, section),
                 "figure": svg(cross_section(lay, section), decimals=2, inline=True),
                 "rows": [row for row in numbers.rows if row.section == n],

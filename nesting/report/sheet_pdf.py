@@ -12,7 +12,16 @@ from nesting.report.fonts import BOLD, PLAIN, register, shown
 from nesting.report.pdf import MM, PAPERS, draw_items
 from nesting.report.scene import Scene
 from nesting.report.sheet import Row, bundles, sheet
-from nesting.report.words import cautions, first_words, lay_words, long_length, shop_length, unit_name, unit_words
+from nesting.report.words import (
+    cautions,
+    first_words,
+    kind_words,
+    lay_words,
+    long_length,
+    shop_length,
+    unit_name,
+    unit_words,
+)
 from nesting.units import format_width
 
 __all__ = ["how_measured", "sheet_pdf"]
@@ -74,7 +83,8 @@ def sheet_pdf(lay: Lay, paper: str = "a4") -> bytes:
     say(how_measured(lay), small)
     inner = (h * MM) - 2 * margin
     for n, section in enumerate(lay.sections):
-        title = f"Section {n + 1}: {section.spread.kind}" if len(lay.sections) > 1 else first_words(section.spread.kind)
+        kind = kind_words(section.spread)
+        title = f"Section {n + 1}: {kind}" if len(lay.sections) > 1 else first_words(kind)
         say(title, sub)
         for k, step in enumerate(folding_steps(lay, section), start=1):
             say(f"{k}. {step}")

@@ -11,6 +11,7 @@ from nesting.report.summary import above_bound, cost, share_by_area
 from nesting.report.words import (
     column_length,
     given_words,
+    kind_words,
     lay_words,
     long_length,
     reason_words,
@@ -46,7 +47,7 @@ def summary(lays: Sequence[Lay], order: Order | None = None) -> RenderableType:
 def _answer(lay: Lay, order: Order | None) -> RenderableType:
     from rich.text import Text
 
-    kinds = ", then ".join(s.spread.kind for s in lay.sections)
+    kinds = ", then ".join(kind_words(s.spread) for s in lay.sections)
     if lay.remnant:
         words = Text.assemble((f"Leftover {lay.remnant}", "bold"), f" of {lay.cloth}: {kinds}")
     else:

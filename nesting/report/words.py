@@ -18,6 +18,7 @@ __all__ = [
     "first_words",
     "given_words",
     "hands",
+    "kind_words",
     "lay_words",
     "long_length",
     "measure",
@@ -87,6 +88,12 @@ def counted(number: int, what: str) -> str:
 def first_words(kind: str) -> str:
     """The heading over the steps that spread the cloth in one way."""
     return "First: lay the cloth open" if kind == "open" else f"First: {kind}"
+
+
+def kind_words(spread: Spread) -> str:
+    """The name of a spread for people; a stack that faces another cloth under it lies face down."""
+    down = spread.kind == "stacked face up" and spread.plies[0].face == "down"
+    return "stacked face down" if down else spread.kind
 
 
 def given_words(lay: Lay) -> str:

@@ -14,6 +14,7 @@ from nesting.order import Cloth, CutPiece, Garment, Motif, Order, Seam, Together
 from nesting.pieces.piece import Edge, Notch, Piece
 from nesting.pieces.prepare import prepare
 from nesting.pieces.settings import Preparation
+from nesting.pieces.together import agreement
 from nesting.proof import FailureKind, prove
 from nesting.proof.matching import match_notches
 from nesting.proof.turning import allowed_turns, heading, why_not_turned
@@ -95,7 +96,9 @@ def test_grainline_drawn_on_the_bias() -> None:
     assert set(allowed_turns(straight, cloth()) or ()) == {45.0, 135.0, 225.0, 315.0}
 
 
-@pytest.mark.parametrize("grain,on_the_bias", [(45.0, True), (-45.0, True), (315.0, True), (90.0, False), (30.0, False)])
+@pytest.mark.parametrize(
+    "grain,on_the_bias", [(45.0, True), (-45.0, True), (315.0, True), (90.0, False), (30.0, False)]
+)
 def test_grain_given_on_the_bias_by_the_order(grain: float, on_the_bias: bool) -> None:
     """A piece without a drawn grainline whose order says grain = 45 is on the bias already, in planning and proof."""
     drawn = replace(TAB, grainline=None)
@@ -340,9 +343,9 @@ def test_follower() -> None:
     assert found(layered(order, put(LINING, 160, 350, plies=(1,))), order) >= {"together"}
     assert found(layered(order, replace(good, follows="tab")), order) == {"together"}
     assert "together" in found(lay_of(order, "lengthwise fold", [replace(good, follows="leg")]), order)
-    # the same layers, but the order wants both to face the same way
+    # the same layers, but the order wants both to face the same way, and so a right lining
     same = together_order("same")
-    assert found(layered(same, good), same) == {"together"}
+    assert found(layered(same, good), same) == {"hand", "together"}
 
 
 def test_follower_on_plies_that_lie_alike() -> None:
@@ -351,7 +354,7 @@ def test_follower_on_plies_that_lie_alike() -> None:
     lay = lay_of(order, "stacked face up", [put(LEG, 160, 150), put(LINING, 160, 150, plies=(1,), follows="leg")])
     assert found(lay, order) == set()
     facing = together_order("to the leader", plies=2)
-    assert found(lay, facing) == {"together"}
+    assert found(lay, facing) == {"hand", "together"}
 
 
 @pytest.mark.parametrize("dx,dy", [(-1.5, 0.0), (1.5, 0.0), (20.0, 10.0)])
@@ -363,6 +366,22 @@ def test_follower_off_its_place(dx: float, dy: float) -> None:
     assert found(lay, order) == {"together"}
     lenient = together_order("to the leader", tolerance=2.0)
     assert found(lay, lenient) == (set() if abs(dx) < 2.0 else {"together"})
+
+
+def test_hand_of_a_follower() -> None:
+    """A symmetric leader may lie flipped, but its one-sided follower then comes out in the wrong hand."""
+    leader = rectangle("leg", 300, 170)
+    order = order_of(cut(leader), cut(TAB))
+    order = replace(order, together=(Together("leg", "tab", "to the leader"),))
+    fits = agreement(leader, TAB)
+    x, y = fits.shift
+    good = [put(leader, 160, 150), put(TAB, 160 + x, 150 + y, plies=(1,), follows="leg")]
+    assert found(lay_of(order, "lengthwise fold", good), order) == set()
+    wrong = [
+        put(leader, 160, 150, flipped=True),
+        put(TAB, 160 + x, 150 - y, plies=(1,), follows="leg", flipped=True),
+    ]
+    assert found(lay_of(order, "lengthwise fold", wrong), order) == {"hand"}
 
 
 def test_followers_that_cannot_be() -> None:
