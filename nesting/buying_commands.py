@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -10,22 +10,32 @@ from typing import TYPE_CHECKING, Any
 from nesting.errors import InputError
 
 if TYPE_CHECKING:
+    from nesting.laid import Lay
     from nesting.order import Order
     from nesting.planning.options import SearchOptions
+    from nesting.planning.stash import Stash
 
-__all__ = ["batch_order_file", "buy_order_file", "remnants_of_order", "stash_file"]
+__all__ = ["BUDGET", "batch_order_file", "buy_order_file", "remnants_of_order", "stash_file"]
 
 #: runs a piece of work with search options, showing progress
 WithOptions = Callable[[Callable[["SearchOptions"], Any]], Any]
 
 
+#: Seconds that all searches of a table, or of a batch, take together where no time is given for each.
+BUDGET = 120.0
+
+
 def buy_order_file(
-    order: Order, widths: str | None, folder: Path | None, searching: WithOptions
+    order: Order, widths: str | None, folder: Path | None, searching: WithOptions, *, budget: float | None = None
 ) -> tuple[dict[str, Any], list[object]]:
-    """What to buy, for some widths, as tables and a curve."""
+    """What to buy, for some widths, as tables and a curve. ``budget``: seconds for all of it, instead of the options'
+    seconds for each row."""
     from nesting.files.outputs import ready_folder
-    from nesting.planning.buy import buy, parse_widths
+    from nesting.planning.buy import buy, buying_work, parse_widths
+    from nesting.planning.buy_rows import Buying
     from nesting.planning.laying import laying
+    from nesting.planning.solve import laid_together
+    from nesting.planning.steps import Steps, seconds_each
     from nesting.report.buy_page import buying_section, curve_pictures, trims_section
     from nesting.report.buy_terminal import buying_summary
     from nesting.report.page import care_part
@@ -34,7 +44,20 @@ def buy_order_file(
     if folder is not None:
         ready_folder(folder)
     asked = parse_widths(widths, order.units) if widths else ()
-    bought = searching(lambda options: buy(order, laying(options), widths=asked))
+
+    def work(options: SearchOptions) -> Buying:
+        amount = buying_work(order, widths=asked)
+        if budget is not None:
+            options = replace(options, seconds=seconds_each(budget, amount))
+        steps = Steps(options, amount)
+        search = steps.searching(options)
+
+        def over(there: Order, lays: tuple[Lay, ...]) -> tuple[Lay, ...]:
+            return laid_together(there, lays, search)
+
+        return buy(order, laying(search), over=over, widths=asked, on_step=steps.begin)
+
+    bought = searching(work)
     document = bought.as_dict()
     words: list[object] = [buying_summary(bought)]
     if folder is not None:
@@ -50,13 +73,17 @@ def buy_order_file(
 def remnants_of_order(
     order: Order, folder: Path, stash: Path | None, searching: WithOptions
 ) -> tuple[dict[str, Any], list[object]]:
-    """The most whole garments from the leftovers, each leftover's lay proved, drawn and written."""
+    """The most whole garments from the leftovers, each leftover's lay proved, drawn and written.
+
+    Of the options' seconds three quarters are for the leftovers, the rest for what must still be bought.
+    """
     from nesting.files.layfile import lay_as_bytes
     from nesting.files.outputs import ready_folder
-    from nesting.planning.laying import laying
+    from nesting.planning.laying import cloths_used, laying
     from nesting.planning.parts import FitsBySearch
     from nesting.planning.remnants import RemnantPlan, plan_remnants
     from nesting.planning.stash import read_stash, with_stash
+    from nesting.planning.steps import USUAL_SECONDS, Steps
     from nesting.proof import require
     from nesting.report.buy_page import remnants_section
     from nesting.report.buy_terminal import remnants_summary
@@ -66,33 +93,52 @@ def remnants_of_order(
 
     ready_folder(folder)
     asked = order
+    own = {remnant.name for remnant in order.remnants}
     if stash is not None:
         order = with_stash(order, read_stash(stash))
 
     def work(options: SearchOptions) -> RemnantPlan:
-        each = replace(options, seconds=None if options.seconds is None else min(5.0, options.seconds), workers=1)
-        whole = 60.0 if options.seconds is None else 3.0 * options.seconds
-        return plan_remnants(order, FitsBySearch(each), lay=laying(options), seconds=whole)
+        whole = options.seconds
+        planning = 60.0 if whole is None else 0.75 * whole
+        each = None if whole is None else min(USUAL_SECONDS, planning / 6.0)
+        rest = None if whole is None else max(0.5, 0.25 * whole / len(cloths_used(order)))
+        steps = Steps(replace(options, seconds=1.0), 60.0 if whole is None else whole)
+        search = steps.searching(options)
+        steps.begin("leftovers", "which piece goes where", planning)
+        fits = FitsBySearch(replace(search, seconds=each, workers=1))
+        return plan_remnants(order, fits, lay=laying(replace(search, seconds=rest)), seconds=planning)
 
     plan = searching(work)
-    for one, part in plan.parts:
-        require(one, part)
+    for found, part in plan.parts:
+        require(found, part)
     document = plan.as_dict()
     files: dict[str, bytes] = {}
+    used: list[str] = []
     for lay in plan.lays:
         one = replace(lay, order_file=order_seen_from(folder, order))
+        if one.remnant not in own:
+            # the order does not have it, so the file must tell what it is
+            one = replace(one, leftover=next(r for r in order.remnants if r.name == one.remnant))
+            used.append(f"lay-{lay_stem(one)}.json")
+        require(one, order)
         files[f"lay-{lay_stem(one)}.json"] = lay_as_bytes(one)
         files.update(lay_outputs(one, order))
     parts = {"remnants": lay_part(plan.lays, order, extra=(remnants_section(plan),))}
     written = write_with_report(folder, asked, files, parts, document, spare={"care": care_part(order.findings)})
+    if used:
+        adds = " ".join(f"--add {folder / name}" for name in used)
+        written.append(f"once they are cut, this takes them out of the stash: nesting stash {stash} {adds}")
     return document, [remnants_summary(plan), *written]
 
 
-def batch_order_file(order: Order, folder: Path | None, searching: WithOptions) -> tuple[dict[str, Any], list[object]]:
-    """A plan of sections and plies for each cloth."""
+def batch_order_file(
+    order: Order, folder: Path | None, searching: WithOptions, *, budget: float | None = None
+) -> tuple[dict[str, Any], list[object]]:
+    """A plan of sections and plies for each cloth. ``budget``: seconds for all lays, not the options' for each."""
     from nesting.files.outputs import ready_folder
-    from nesting.planning.batch import batch
+    from nesting.planning.batch import BatchPlan, batch, batch_work
     from nesting.planning.laying import laying
+    from nesting.planning.steps import Steps, seconds_each
     from nesting.report.buy_page import batch_section
     from nesting.report.buy_terminal import batch_summary
     from nesting.report.page import care_part
@@ -100,7 +146,15 @@ def batch_order_file(order: Order, folder: Path | None, searching: WithOptions) 
 
     if folder is not None:
         ready_folder(folder)
-    plans = searching(lambda options: batch(order, laying(options)))
+
+    def work(options: SearchOptions) -> tuple[BatchPlan, ...]:
+        amount = batch_work(order)
+        if budget is not None:
+            options = replace(options, seconds=seconds_each(budget, amount))
+        steps = Steps(options, amount)
+        return batch(order, laying(steps.searching(options)), steps=steps)
+
+    plans = searching(work)
     document: dict[str, Any] = {"title": order.title, "plans": [plan.as_dict() for plan in plans]}
     words: list[object] = [batch_summary(plans)]
     if folder is not None:
@@ -110,55 +164,34 @@ def batch_order_file(order: Order, folder: Path | None, searching: WithOptions) 
 
 
 def stash_file(
-    path: Path, add_lay: Path | None, least: str, remove_name: str | None
+    path: Path, add_lays: Sequence[Path], least: str, remove_name: str | None
 ) -> tuple[dict[str, Any], list[object]]:
-    """Show the stash after adding the offcuts of a lay or taking a leftover out."""
+    """Show the stash after adding the offcuts of lays or taking a leftover out. A leftover that such a lay was cut from
+    is taken out, too."""
     from nesting.files.layfile import read_lay
-    from nesting.planning.offcuts import Offcut, as_remnants, offcuts
-    from nesting.planning.stash import Stashed, add, already_there, read_stash, remove, write_stash
+    from nesting.planning.stash import Stashed, read_stash, remove, write_stash
     from nesting.report.buy_terminal import stash_summary
-    from nesting.report.words import counted, long_length
     from nesting.units import parse_length
 
     stash = read_stash(path)
     changed = stash
     told: list[object] = []
     added: list[str] = []
-    known: dict[str, str] = {}
+    known: list[str] = []
+    gone: list[str] = []
     if remove_name is not None:
         changed = remove(changed, [remove_name])
+        gone.append(remove_name)
         told.append(f"taken out: {remove_name}")
-    if add_lay is not None:
-        sides = [parse_length(part, "cm") for part in least.replace("×", "x").split("x")]
-        if len(sides) != 2:
-            raise InputError(f"--least: found '{least}', expected length x width, like '20 cm x 20 cm'")
-        lay = read_lay(add_lay)
-
-        def size(offcut: Offcut) -> str:
-            along, across = (long_length(side, lay.imperial) for side in offcut.rectangle_size)
-            return f"{along} along the grain and {across} across it"
-
-        found = tuple(
-            o
-            for o in offcuts(lay, least_width=min(sides), least_area=sides[0] * sides[1])
-            if o.rectangle_size[0] >= sides[0] - 1e-9 and o.rectangle_size[1] >= sides[1] - 1e-9
-        )
-        prefix = (lay.remnant or lay.cloth).replace(" ", "-")
-        fresh = as_remnants(found, cloth=lay.cloth, prefix=prefix)
-        known = already_there(changed, fresh, note=lay.title)
-        before = len(changed.items)
-        changed = add(changed, [r for r in fresh if r.name not in known], note=lay.title)
-        added = [item.remnant.name for item in changed.items[before:]]
-        if added:
-            told.append(f"added {counted(len(added), 'leftover')}: {', '.join(added)}")
-        if known:
-            names = ", ".join(known.values())
-            told.append(f"not added again, as the stash holds the same from '{lay.title}': {names}")
-        if not found:
-            rest = offcuts(lay, least_width=20.0, least_area=400.0)
-            most = max(rest, key=lambda o: o.rectangle_size[0] * o.rectangle_size[1], default=None)
-            largest = f"; the largest rectangle left is {size(most)}" if most is not None else ""
-            told.append(f"nothing added: no leftover holds {least}{largest}. --least takes smaller ones")
+    sides = [parse_length(part, "cm") for part in least.replace("×", "x").split("x")]
+    if len(sides) != 2:
+        raise InputError(f"--least: found '{least}', expected length x width, like '20 cm x 20 cm'")
+    for lay in [read_lay(one) for one in add_lays]:
+        changed, cut, fresh, twins, words = _with_offcuts(changed, lay, sides, least)
+        gone += cut
+        added += fresh
+        known += twins
+        told += words
     if changed != stash or not path.exists():
         write_stash(path, changed)
 
@@ -177,7 +210,52 @@ def stash_file(
     document = {
         "stash": str(path),
         "added": added,
-        "already_there": list(known.values()),
+        "already_there": known,
+        "taken_out": gone,
         "remnants": [row(item) for item in changed.items],
     }
     return document, [*told, stash_summary(changed)]
+
+
+def _with_offcuts(
+    stash: Stash, lay: Lay, sides: Sequence[float], least: str
+) -> tuple[Stash, list[str], list[str], list[str], list[str]]:
+    """The stash without the leftover that the lay was cut from and with the lay's offcuts; the names of what went, what
+    came and what was there before; and words."""
+    from nesting.planning.offcuts import Offcut, as_remnants, offcuts
+    from nesting.planning.stash import add, already_there, remove, used_by
+    from nesting.report.words import counted, long_length
+
+    told: list[str] = []
+    gone: list[str] = []
+    used, doubt = used_by(stash, lay)
+    if used is not None:
+        stash, gone = remove(stash, [used]), [used]
+        told.append(f"taken out, as this lay was cut from it: {used}")
+    elif doubt:
+        told.append(doubt)
+
+    def size(offcut: Offcut) -> str:
+        along, across = (long_length(side, lay.imperial) for side in offcut.rectangle_size)
+        return f"{along} along the grain and {across} across it"
+
+    found = tuple(
+        o
+        for o in offcuts(lay, least_width=min(sides), least_area=sides[0] * sides[1])
+        if o.rectangle_size[0] >= sides[0] - 1e-9 and o.rectangle_size[1] >= sides[1] - 1e-9
+    )
+    fresh = as_remnants(found, cloth=lay.cloth, prefix=(lay.remnant or lay.cloth).replace(" ", "-"))
+    known = already_there(stash, fresh, note=lay.title)
+    before = len(stash.items)
+    stash = add(stash, [r for r in fresh if r.name not in known], note=lay.title)
+    added = [item.remnant.name for item in stash.items[before:]]
+    if added:
+        told.append(f"added {counted(len(added), 'leftover')}: {', '.join(added)}")
+    if known:
+        told.append(f"not added again, as the stash holds the same from '{lay.title}': {', '.join(known.values())}")
+    if not found:
+        rest = offcuts(lay, least_width=20.0, least_area=400.0)
+        most = max(rest, key=lambda o: o.rectangle_size[0] * o.rectangle_size[1], default=None)
+        largest = f"; the largest rectangle left is {size(most)}" if most is not None else ""
+        told.append(f"nothing added: no leftover holds {least}{largest}. --least takes smaller ones")
+    return stash, gone, added, list(known.values()), told

@@ -22,24 +22,27 @@ Model (an integer programme over ratios, solved by CP-SAT)
 
 from __future__ import annotations
 
+import itertools
 import math
 import time
-from collections.abc import Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from functools import cache
 from typing import Any
 
 from nesting.errors import CannotLayError
 from nesting.order import Cloth, Garment, Order, SpreadName
-from nesting.planning.laying import LayOne, cloths_used, garment_area, garment_label, pieces_on, with_counts
+from nesting.planning.laying import LayOne, cloths_used, garment_area, garment_label, led_by, pieces_on, with_counts
 from nesting.planning.measuring import LengthOf, Measuring, Mode, modes_of
 from nesting.planning.ratios import Chosen, Plan, Ratio, choose_sections, ratio_pool
+from nesting.planning.steps import Steps
 from nesting.units import round_up
 
 __all__ = [
     "BatchPlan",
     "PlannedSection",
     "batch",
+    "batch_work",
     "length_by_laying",
     "plan_batch",
     "section_order",
@@ -49,6 +52,8 @@ __all__ = [
 USUAL_EFFICIENCY = 0.85
 #: Garments in one layer, where the table sets no narrower limit.
 MOST_PER_SECTION = 24
+#: Lays measured for plans of one cloth, beyond those of the single garments.
+MEASURES = 12
 
 
 @dataclass(frozen=True)
@@ -89,6 +94,8 @@ class BatchPlan:
     optimal: bool
     imperial: bool = False
     cost: float | None = None
+    #: the cloth over which it would lie if its pieces were not counted as cut apart
+    apart_from: str | None = None
 
     @property
     def per_garment(self) -> float:
@@ -113,6 +120,7 @@ class BatchPlan:
             "per_garment": self.per_garment,
             "one_at_a_time": self.one_at_a_time,
             "cost": self.cost,
+            "apart_from": self.apart_from,
             "garments": [
                 {"garment": name, "count": n, "share": share, "length_each": self.length_each(i)}
                 for i, (name, n, share) in enumerate(zip(self.garments, self.counts, self.shares, strict=True))
@@ -142,8 +150,8 @@ def _cuts(order: Order, garment: Garment, cloth: str, mode: Mode) -> int:
     return sum(math.ceil(piece.cut / 2) for piece in pieces_on(order, garment, cloth))
 
 
-def length_by_laying(order: Order, cloth: str, lay: LayOne) -> LengthOf:
-    """Measures lay lengths with the search, each once."""
+def length_by_laying(order: Order, cloth: str, lay: LayOne, on_lay: Callable[[], None] | None = None) -> LengthOf:
+    """Measures lay lengths with the search, each once; ``on_lay`` is told of each."""
     plain = replace(order.cloth_named(cloth), length=None, table_length=None, spreads=None, max_plies=None)
     known: dict[tuple[Ratio, SpreadName], float] = {}
 
@@ -152,6 +160,8 @@ def length_by_laying(order: Order, cloth: str, lay: LayOne) -> LengthOf:
         if (ratio, kind) not in known:
             spread_cloth = replace(plain, plies=2 if kind == "stacked face to face" else 1)
             part = with_counts(_with(order, spread_cloth), _over_garments(order, cloth, ratio))
+            if on_lay is not None:
+                on_lay()
             known[ratio, kind] = lay(part, cloth, spread=kind).lay_length
         return known[ratio, kind]
 
@@ -186,9 +196,32 @@ def section_order(order: Order, cloth: str, section: PlannedSection) -> Order:
     )
 
 
-def batch(order: Order, lay: LayOne, **how: Any) -> tuple[BatchPlan, ...]:
-    """A plan for every cloth that the order uses, with lengths measured by the search; ``how`` as for plan_batch."""
-    return tuple(plan_batch(order, name, length_by_laying(order, name, lay), **how) for name in cloths_used(order))
+def batch_work(order: Order) -> int:
+    """How many lays ``batch`` makes, about, and seldom more: one of every garment by itself, then the lays of plans."""
+    return sum(_lays_of(order, name) for name in cloths_used(order))
+
+
+def _lays_of(order: Order, cloth: str) -> int:
+    return len(_types(order, cloth)) + MEASURES
+
+
+def batch(order: Order, lay: LayOne, *, steps: Steps | None = None, **how: Any) -> tuple[BatchPlan, ...]:
+    """A plan for every cloth that the order uses, with lengths measured by the search; ``how`` as for plan_batch.
+    ``steps`` is told of every lay."""
+    plans: list[BatchPlan] = []
+    before = 0
+    for name in cloths_used(order):
+        made, most = itertools.count(1), _lays_of(order, name)
+
+        def told(name: str = name, made: Iterator[int] = made, most: int = most) -> None:
+            if steps is not None:
+                steps.begin(name, f"lay {next(made)} of about {most}", 1.0)
+
+        plans.append(plan_batch(order, name, length_by_laying(order, name, lay, told), **how))
+        before += most
+        if steps is not None:
+            steps.reach(before)
+    return tuple(plans)
 
 
 def plan_batch(
@@ -201,7 +234,7 @@ def plan_batch(
     modes: Sequence[Mode] | None = None,
     most_per_section: int = MOST_PER_SECTION,
     efficiency: float = USUAL_EFFICIENCY,
-    measures: int | None = 12,
+    measures: int | None = MEASURES,
     seconds: float = 20.0,
     pool: int = 600,
 ) -> BatchPlan:
@@ -269,6 +302,7 @@ def plan_batch(
         optimal,
         order.imperial,
         None if stuff.price is None else round(buy / stuff.price_unit * stuff.price, 2),
+        led_by(order, cloth),
     )
 
 

@@ -1,8 +1,7 @@
-"""What to buy: length by width, spread and nap.
+"""What to buy: length by width, spread and nap, for every cloth of an order.
 
-Glossary
-    *length to buy*: (lay length + end allowances) / (1 − lengthwise shrinkage), rounded up to the shop's increment
-    (the lay itself carries it). *Row*: one cloth in one width, with one nap, in one spread.
+A second cloth whose pieces are cut together with leaders of another is laid over it, as the lay of the whole order
+does, at the width of the same name; cut by itself it is shown for comparison.
 """
 
 from __future__ import annotations
@@ -10,125 +9,37 @@ from __future__ import annotations
 from collections.abc import Sequence
 from contextlib import suppress
 from dataclasses import dataclass, replace
-from typing import Any
+from itertools import product
 
 from nesting.cloth.spreads import sound_spreads
 from nesting.errors import CannotLayError, UnitsError
 from nesting.laid import Lay
 from nesting.order import Cloth, Nap, Order, SpreadName
+from nesting.planning.buy_over import LayOver, over_row
+from nesting.planning.buy_rows import Buying, BuyRow, RefusedRow
 from nesting.planning.curve import (
     CURVE_COUNTS,
     Curve,
     adding_sequence,
     counts_at,
+    counts_measured,
     curve,
     next_garment,
     on_cloth,
 )
-from nesting.planning.laying import LayOne, cloths_used, garment_label, with_counts
-from nesting.planning.trims import TrimNeed, trim_needs
+from nesting.planning.layered import lay_over
+from nesting.planning.laying import LayOne, cloths_used, garment_label, led_by, with_cloths, with_counts
+from nesting.planning.steps import OnStep
+from nesting.planning.trims import trim_needs
 from nesting.planning.yardage import buy_length
-from nesting.units import parse_length
+from nesting.units import format_width, parse_length
 
-__all__ = ["BuyRow", "Buying", "RefusedRow", "buy", "of_one_garment", "parse_widths"]
+__all__ = ["buy", "buying_work", "of_one_garment", "parse_widths"]
 
 #: Part of a row's time that goes into the lay itself; the rest finds what one more garment would add.
 ROW_SHARE = 2.0 / 3.0
-
-
-@dataclass(frozen=True)
-class BuyRow:
-    """One line of the table. Lengths mm. ``cost`` in the order's currency, None without a price. ``one_more``: what
-    the ``next_garment`` would add to the length to buy, None where it cannot be laid. ``best``: the row to go by."""
-
-    cloth: str
-    width: float
-    nap: Nap
-    spread: SpreadName
-    garments: int
-    lay_length: float
-    buy_length: float
-    cost: float | None
-    one_more: float | None
-    next_garment: str
-    utilisation: float
-    own: bool = True
-    best: bool = False
-
-    @property
-    def per_garment(self) -> float:
-        """Length to buy per garment, mm."""
-        return self.buy_length / self.garments
-
-    def as_dict(self) -> dict[str, Any]:
-        """The row as the JSON document shows it (mm)."""
-        return {
-            "cloth": self.cloth,
-            "width": self.width,
-            "spread": self.spread,
-            "lay_length": self.lay_length,
-            "buy_length": self.buy_length,
-            "per_garment": self.per_garment,
-            "cost": self.cost,
-            "nap": self.nap,
-            "garments": self.garments,
-            "one_more": self.one_more,
-            "next_garment": self.next_garment,
-            "utilisation": self.utilisation,
-            "best": self.best,
-        }
-
-
-@dataclass(frozen=True)
-class RefusedRow:
-    """A row that cannot be had, and why. ``spread`` None: the whole cloth."""
-
-    cloth: str
-    width: float
-    nap: Nap
-    spread: SpreadName | None
-    reason: str
-
-    def as_dict(self) -> dict[str, Any]:
-        """The refusal as the JSON document shows it."""
-        return {
-            "cloth": self.cloth,
-            "width": self.width,
-            "spread": self.spread,
-            "nap": self.nap,
-            "reason": self.reason,
-        }
-
-
-@dataclass(frozen=True)
-class Buying:
-    """All that ``nesting buy`` tells. ``imperial``: people read yards and inches. ``title`` is the order's."""
-
-    title: str
-    imperial: bool
-    rows: tuple[BuyRow, ...]
-    refused: tuple[RefusedRow, ...]
-    curves: tuple[Curve, ...]
-    trims: tuple[TrimNeed, ...]
-
-    def as_dict(self) -> dict[str, Any]:
-        """The JSON document, mm. ``curve`` is that of the first cloth; ``curves`` has one for each."""
-        return {
-            "rows": [row.as_dict() for row in self.rows],
-            "curve": self.curves[0].as_dicts() if self.curves else [],
-            "trims": [trim.as_dict() for trim in self.trims],
-            "refused": [row.as_dict() for row in self.refused],
-            "curves": [
-                {
-                    "cloth": c.cloth,
-                    "spread": c.spread,
-                    "points": c.as_dicts(),
-                    "one_more": c.one_more,
-                    "free": list(c.free),
-                }
-                for c in self.curves
-            ],
-        }
+#: Rows' time for a second cloth laid over its leaders: for these once more, gathered, and for one garment more.
+OVER_SHARE = 1.5
 
 
 def parse_widths(text: str, units: str) -> tuple[float, ...]:
@@ -145,10 +56,6 @@ def parse_widths(text: str, units: str) -> tuple[float, ...]:
     return tuple(dict.fromkeys(widths))
 
 
-def _with_cloth(order: Order, cloth: Cloth) -> Order:
-    return replace(order, cloths=tuple(cloth if c.name == cloth.name else c for c in order.cloths))
-
-
 def of_one_garment(order: Order, name: str, size: str | None, count: int) -> Order:
     """The order with ``count`` of one garment alone. KeyError if there is no such garment."""
     kept = [g for g in order.garments if g.name == name and g.size == size][:1]
@@ -157,82 +64,192 @@ def of_one_garment(order: Order, name: str, size: str | None, count: int) -> Ord
     return replace(order, garments=(replace(kept[0], count=count),))
 
 
-def buy(
+@dataclass(frozen=True)
+class _Table:
+    """The rows of one cloth in one width and nap: ``sound`` spreads, one row each. ``at`` is the width asked for by all
+    cloths, None where each is taken in its own."""
+
+    cloth: Cloth
+    at: float | None
+    own: bool
+    sound: tuple[SpreadName, ...]
+    refused: tuple[RefusedRow, ...]
+
+
+def _tables(
+    order: Order, widths: Sequence[float], naps: Sequence[Nap], spreads: Sequence[SpreadName]
+) -> tuple[_Table, ...]:
+    tables: list[_Table] = []
+    for name in cloths_used(order):
+        cloth = order.cloth_named(name)
+        wanted = tuple(dict.fromkeys(naps or _usual_naps(cloth)))
+        for width, nap in product(dict.fromkeys(widths or (cloth.width,)), wanted):
+            changed = replace(cloth, width=width, nap=nap)
+            asked = replace(changed, spreads=tuple(spreads)) if spreads else changed
+            sound, unsound = sound_spreads(asked)
+            if not spreads and len(sound) > 1:
+                # A lay in sections is planned only where it is asked for: it takes many times as long to find.
+                sound = tuple(kind for kind in sound if kind != "sections")
+            no = tuple(RefusedRow(name, width, nap, r.kind, r.reason) for r in unsound)
+            tables.append(_Table(changed, width if widths else None, nap == wanted[0], sound, no))
+    return tuple(tables)
+
+
+def buying_work(
     order: Order,
-    lay: LayOne,
     *,
     widths: Sequence[float] = (),
     naps: Sequence[Nap] = (),
     spreads: Sequence[SpreadName] = (),
     curve_counts: int = CURVE_COUNTS,
+) -> float:
+    """How much there is to search for in ``buy``, in times of one row."""
+    tables = _tables(order, widths, naps, spreads)
+    work = float(sum(len(t.sound) for t in tables))
+    work += OVER_SHARE * sum(t.own and led_by(order, t.cloth.name) is not None for t in tables)
+    for name in cloths_used(order) if curve_counts > 0 else ():
+        work += len(counts_measured(sum(g.count for g in on_cloth(order, name).garments), curve_counts))
+    return work
+
+
+def buy(
+    order: Order,
+    lay: LayOne,
+    *,
+    over: LayOver = lay_over,
+    widths: Sequence[float] = (),
+    naps: Sequence[Nap] = (),
+    spreads: Sequence[SpreadName] = (),
+    curve_counts: int = CURVE_COUNTS,
     one_more: bool = True,
+    on_step: OnStep | None = None,
 ) -> Buying:
     """The whole of what to buy for an order: every cloth that some garment uses, a lining or second cloth included.
 
     ``widths`` in mm as sold (none: the cloth's own); ``naps``, the first being the one to go by (none: the cloth's own
     and, where it has none, also "one way", to show what a nap would cost); ``spreads`` (none: all sound ones but
-    sections). ``one_more`` False and ``curve_counts`` 0 leave those parts out. Rows that cannot be laid are listed with
-    the reason, never dropped.
+    sections). ``one_more`` False and ``curve_counts`` 0 leave those parts out. ``over`` lays second cloths over their
+    leaders. ``on_step`` is told of every search. Rows that cannot be laid are listed with the reason, never dropped.
     """
     rows: list[BuyRow] = []
     refused: list[RefusedRow] = []
+    laid: dict[tuple[str, float | None], Lay] = {}
+    own: dict[str, Lay] = {}
+    tables = _tables(order, widths, naps, spreads)
+    every, number = sum(len(t.sound) for t in tables), 0
+    for table in tables:
+        name = table.cloth.name
+        if on_step is not None and table.sound:
+            wide = format_width(table.cloth.width, imperial=order.imperial)
+            nap = "" if table.cloth.nap == "none" else f", nap {table.cloth.nap}"
+            last = number + len(table.sound)
+            which = f"row {last}" if last == number + 1 else f"rows {number + 1} to {last}"
+            on_step(name, f"{which} of {every}, {wide} wide{nap}", float(len(table.sound)))
+        number += len(table.sound)
+        found, no, lying = _rows(order, table, lay, one_more)
+        rows += found
+        refused += no
+        if lying is not None:
+            if table.own:
+                laid[name, table.at] = lying
+            if table.cloth == order.cloth_named(name):
+                own[name] = lying
+    rows, no = _with_second_cloths(order, tables, rows, laid, lay, over, one_more, on_step)
+    refused += no
     curves: list[Curve] = []
-    for name in cloths_used(order):
+    for name in cloths_used(order) if curve_counts > 0 else ():
         cloth = order.cloth_named(name)
-        own: Lay | None = None
-        best: list[BuyRow] = []
-        wanted_naps = tuple(dict.fromkeys(naps or _usual_naps(cloth)))
-        for width in dict.fromkeys(widths or (cloth.width,)):
-            for nap in wanted_naps:
-                changed = replace(cloth, width=width, nap=nap)
-                found, no, laid = _rows(order, changed, lay, spreads, one_more, own=nap == wanted_naps[0])
-                best += [row for row in found if row.own][:1]
-                rows += found
-                refused += no
-                if width == cloth.width and nap == cloth.nap:
-                    own = laid
-        if best:
-            first = min(best, key=lambda r: (r.cost if r.cost is not None else r.buy_length, r.lay_length))
-            rows = [replace(r, best=True) if r is first else r for r in rows]
-        if curve_counts > 0:
-            one = _own_curve(order, cloth, lay, own, curve_counts)
-            if isinstance(one, Curve):
-                curves.append(one)
-            elif not any(r.cloth == name and r.width == cloth.width for r in refused):
-                refused.append(one)
+        one = _own_curve(order, cloth, lay, own.get(name), curve_counts, on_step)
+        if isinstance(one, Curve):
+            curves.append(one)
+        elif not any(r.cloth == name and r.width == cloth.width for r in refused):
+            refused.append(one)
+    rows = _with_the_best(order, rows)
     return Buying(order.title, order.imperial, tuple(rows), tuple(refused), tuple(curves), trim_needs(order))
+
+
+def _with_second_cloths(
+    order: Order,
+    tables: Sequence[_Table],
+    rows: list[BuyRow],
+    laid: dict[tuple[str, float | None], Lay],
+    lay: LayOne,
+    over: LayOver,
+    one_more: bool,
+    on_step: OnStep | None,
+) -> tuple[list[BuyRow], list[RefusedRow]]:
+    """The rows with those of second cloths laid over their leaders before the others of that cloth and width, which are
+    then for comparison only. Where it cannot lie over them, that is refused and it is cut by itself."""
+    refused: list[RefusedRow] = []
+    for table in tables:
+        name = table.cloth.name
+        first = led_by(order, name)
+        if first is None:
+            continue
+
+        def of_table(row: BuyRow, width: float = table.cloth.width, name: str = name) -> bool:
+            return (row.cloth, row.width) == (name, width)
+
+        rows = [replace(r, apart_from=first) if of_table(r) else r for r in rows]
+        if not table.own or (first, table.at) not in laid or (name, table.at) not in laid:
+            continue
+        if on_step is not None:
+            on_step(name, f"laid over {first}", OVER_SHARE)
+        there = with_cloths(order, [t.cloth for t in tables if t.own and t.at == table.at])
+        lays = tuple(laid[c, table.at] for c in cloths_used(order) if (c, table.at) in laid)
+        one = over_row(there, name, lays, lay, over, one_more=one_more)
+        if isinstance(one, RefusedRow):
+            refused.append(one)
+            continue
+        rows = [replace(r, own=False) if of_table(r) else r for r in rows]
+        at = next((i for i, r in enumerate(rows) if of_table(r)), len(rows))
+        rows.insert(at, one)
+    return rows, refused
+
+
+def _with_the_best(order: Order, rows: list[BuyRow]) -> list[BuyRow]:
+    """The rows with the one to go by marked for each cloth: the cheapest, then the shortest. A second cloth goes by the
+    width of the cloth that it lies over, as both are cut at once."""
+    best: dict[str, BuyRow] = {}
+    # A second cloth comes after the one that it lies over.
+    for name in sorted(cloths_used(order), key=lambda c: led_by(order, c) is not None):
+        mine = [r for r in rows if r.cloth == name and r.own]
+        first = best.get(led_by(order, name) or "")
+        pair = [r for r in mine if r.over is not None and first is not None and r.width == first.width]
+        if mine:
+            best[name] = min(
+                pair or mine, key=lambda r: (r.cost if r.cost is not None else r.buy_length, r.buy_length)
+            )
+    return [replace(r, best=True) if any(r is one for one in best.values()) else r for r in rows]
 
 
 def _usual_naps(cloth: Cloth) -> tuple[Nap, ...]:
     return ("none", "one way") if cloth.nap == "none" else (cloth.nap,)
 
 
-def _own_curve(order: Order, cloth: Cloth, lay: LayOne, known: Lay | None, counts: int) -> Curve | RefusedRow:
+def _own_curve(
+    order: Order, cloth: Cloth, lay: LayOne, known: Lay | None, counts: int, on_step: OnStep | None
+) -> Curve | RefusedRow:
     # Open cloth holds for every spread: a folded lay opens out. A lay found before counts, whatever its spread.
     sound = sound_spreads(cloth)[0]
     spread: SpreadName = "open" if "open" in sound or not sound else sound[0]
     try:
-        return curve(order, cloth.name, lay, spread=spread, known=known, counts=counts)
+        return curve(order, cloth.name, lay, spread=spread, known=known, counts=counts, on_step=on_step)
     except CannotLayError as error:
         return RefusedRow(cloth.name, cloth.width, cloth.nap, spread, str(error))
 
 
 def _rows(
-    order: Order, cloth: Cloth, lay: LayOne, spreads: Sequence[SpreadName], one_more: bool, *, own: bool
+    order: Order, table: _Table, lay: LayOne, one_more: bool
 ) -> tuple[list[BuyRow], list[RefusedRow], Lay | None]:
     """Rows of one cloth in one width and nap, the least to buy first, and the lay to go by.
 
     All spreads are laid together, in the time of all their rows, as they profit from each other.
     """
-    asked = replace(cloth, spreads=tuple(spreads)) if spreads else cloth
-    sound, unsound = sound_spreads(asked)
-    refused = [RefusedRow(cloth.name, cloth.width, cloth.nap, r.kind, r.reason) for r in unsound]
-    if not spreads and len(sound) > 1:
-        # A lay in sections is planned only where it is asked for: it takes many times as long to find.
-        sound = tuple(kind for kind in sound if kind != "sections")
+    cloth, sound, refused = table.cloth, table.sound, list(table.refused)
     if not sound:
         return [], refused, None
-    part = _with_cloth(on_cloth(order, cloth.name), replace(cloth, spreads=sound))
+    part = with_cloths(on_cloth(order, cloth.name), [replace(cloth, spreads=sound)])
     total = sum(g.count for g in part.garments)
     sequence = adding_sequence([g.count for g in part.garments])
     try:
@@ -264,7 +281,7 @@ def _rows(
                 adds,
                 garment_label(next_garment(part, sequence, total)),
                 (tried.utilisation or 0.0) * tried.lay_length / lengths[0],
-                own,
+                table.own,
             )
         )
     # What is as short to buy is ranked by ease, as the lay is that was chosen.

@@ -13,9 +13,20 @@ from typing import Any
 from nesting.errors import CannotLayError
 from nesting.laid import Lay
 from nesting.order import Garment, Order, SpreadName
-from nesting.planning.laying import LayOne, garment_label, pieces_on, with_counts
+from nesting.planning.laying import LayOne, garment_label, led_by, pieces_on, with_counts
+from nesting.planning.steps import OnStep
 
-__all__ = ["CURVE_COUNTS", "Curve", "CurvePoint", "adding_sequence", "counts_at", "curve", "next_garment", "on_cloth"]
+__all__ = [
+    "CURVE_COUNTS",
+    "Curve",
+    "CurvePoint",
+    "adding_sequence",
+    "counts_at",
+    "counts_measured",
+    "curve",
+    "next_garment",
+    "on_cloth",
+]
 
 #: Lays measured for one curve; further counts in between take the next measured length, which is enough for them.
 CURVE_COUNTS = 12
@@ -36,12 +47,14 @@ class CurvePoint:
 
 @dataclass(frozen=True)
 class Curve:
-    """The curve of one cloth in its own width. ``points`` run from 1 to one garment more than asked for."""
+    """The curve of one cloth in its own width. ``points`` run from 1 to one garment more than asked for. ``apart_from``
+    names the cloth over which it would lie if it were not counted as cut by itself."""
 
     cloth: str
     spread: SpreadName
     garments: int
     points: tuple[CurvePoint, ...]
+    apart_from: str | None = None
 
     @property
     def free(self) -> tuple[int, ...]:
@@ -110,6 +123,7 @@ def curve(
     spread: SpreadName,
     known: Lay | None = None,
     counts: int = CURVE_COUNTS,
+    on_step: OnStep | None = None,
 ) -> Curve:
     """The length to buy for 1 … n + 1 garments on ``cloth``, each lay started from the one before.
 
@@ -120,10 +134,12 @@ def curve(
     part = on_cloth(order, cloth)
     total = sum(g.count for g in part.garments)
     sequence = adding_sequence([g.count for g in part.garments])
-    wanted = _spaced(total + 1, counts)
+    wanted = counts_measured(total, counts)
     lengths: dict[int, tuple[float, float]] = {}
     before: Lay | None = None
     for count in wanted:
+        if on_step is not None:
+            on_step(cloth, f"the curve, {count} of {total + 1} garments", 1.0)
         try:
             found = lay(with_counts(part, counts_at(part, sequence, count)), cloth, spread=spread, start=before)
         except CannotLayError:
@@ -148,11 +164,12 @@ def curve(
         free = count > 1 and buy_length <= served[count - 1][1] + 1e-6 and measured
         name = garment_label(next_garment(part, sequence, count - 1))
         points.append(CurvePoint(count, name, lay_length, buy_length, measured, free))
-    return Curve(cloth, spread, total, tuple(points))
+    return Curve(cloth, spread, total, tuple(points), led_by(order, cloth))
 
 
-def _spaced(last: int, most: int) -> list[int]:
-    """At most ``most`` counts out of 1 … ``last``, evenly spaced, with 1, ``last`` − 1 and ``last`` among them."""
+def counts_measured(total: int, most: int) -> list[int]:
+    """At most ``most`` counts out of 1 … ``total`` + 1, evenly spaced, with 1, ``total`` and one more among them."""
+    last = total + 1
     if last <= max(most, 3):
         return list(range(1, last + 1))
     steps = max(most - 1, 2)

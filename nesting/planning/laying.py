@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING, Protocol
 
 from nesting.laid import Lay
-from nesting.order import CutPiece, Garment, Order, Remnant, SpreadName
+from nesting.order import Cloth, CutPiece, Garment, Order, Remnant, SpreadName
 
 if TYPE_CHECKING:
     from nesting.planning.solve import SearchOptions
@@ -19,8 +19,10 @@ __all__ = [
     "garment_area",
     "garment_label",
     "laying",
+    "led_by",
     "pieces_on",
     "ring_area",
+    "with_cloths",
     "with_counts",
 ]
 
@@ -88,6 +90,20 @@ def cloths_used(order: Order) -> tuple[str, ...]:
     )
 
 
+def led_by(order: Order, cloth: str) -> str | None:
+    """The other cloth with whose pieces the order cuts those of ``cloth`` together; None where there is none such."""
+    for together in order.together:
+        for garment in order.garments:
+            if garment.count and {together.leader, together.follower} <= set(garment.pieces):
+                first, second = (
+                    order.cloth_of(garment, order.cut_piece(name, garment.size))
+                    for name in (together.leader, together.follower)
+                )
+                if second == cloth != first:
+                    return first
+    return None
+
+
 def ring_area(ring: Sequence[tuple[float, float]]) -> float:
     """The area of a closed ring by the shoelace formula, mm², positive."""
     total = 0.0
@@ -105,6 +121,12 @@ def area_of(cut: CutPiece) -> float:
 def garment_area(order: Order, garment: Garment, cloth: str) -> float:
     """The area of all that one garment cuts from ``cloth``, mm²."""
     return sum(piece.cut * area_of(piece) for piece in pieces_on(order, garment, cloth))
+
+
+def with_cloths(order: Order, cloths: Iterable[Cloth]) -> Order:
+    """The order with these cloths in place of those of the same names."""
+    new = {cloth.name: cloth for cloth in cloths}
+    return replace(order, cloths=tuple(new.get(cloth.name, cloth) for cloth in order.cloths))
 
 
 def with_counts(order: Order, counts: Sequence[int]) -> Order:

@@ -23,7 +23,7 @@ from nesting.laid import Lay
 from nesting.order import Garment, Order, Remnant
 from nesting.planning.assigning import assign
 from nesting.planning.knowledge import Knowledge, load_of
-from nesting.planning.laying import LayOne, cloths_used, garment_label, pieces_on, ring_area, with_counts
+from nesting.planning.laying import LayOne, cloths_used, garment_label, led_by, pieces_on, ring_area, with_counts
 from nesting.planning.parts import (
     Fits,
     Kind,
@@ -69,7 +69,8 @@ class Use:
 
 @dataclass(frozen=True)
 class ToBuy:
-    """What of a cloth must still be bought, mm; ``reason`` where it cannot be laid, with no lengths then."""
+    """What of a cloth must still be bought, mm; ``reason`` where it cannot be laid, with no lengths then.
+    ``apart_from``: it is counted as cut by itself, though the order cuts it together with that cloth."""
 
     cloth: str
     garments: tuple[tuple[str, int], ...]
@@ -77,6 +78,7 @@ class ToBuy:
     buy_length: float | None
     cost: float | None
     reason: str | None = None
+    apart_from: str | None = None
 
 
 @dataclass(frozen=True)
@@ -138,6 +140,7 @@ class RemnantPlan:
                     "buy_length": b.buy_length,
                     "cost": b.cost,
                     "reason": b.reason,
+                    "apart_from": b.apart_from,
                 }
                 for b in self.to_buy
             ],
@@ -343,5 +346,6 @@ def _to_buy(order: Order, made: Sequence[int], stocked: set[str], lay: LayOne | 
             wanted.append(ToBuy(cloth, garments, None, None, None, str(error)))
             continue
         cost = None if stuff.price is None else round(found.buy_length / stuff.price_unit * stuff.price, 2)
-        wanted.append(ToBuy(cloth, garments, found.lay_length, found.buy_length, cost))
+        apart = led_by(order, cloth)
+        wanted.append(ToBuy(cloth, garments, found.lay_length, found.buy_length, cost, apart_from=apart))
     return tuple(wanted)

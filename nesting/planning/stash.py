@@ -28,11 +28,12 @@ from typing import Any
 
 from nesting.errors import OrderError, UnitsError
 from nesting.files.outputs import write_outputs
+from nesting.laid import Lay
 from nesting.order import Order, Remnant
 from nesting.pieces.piece import Point, Ring
 from nesting.units import UNITS, parse_length
 
-__all__ = ["Stash", "Stashed", "add", "already_there", "read_stash", "remove", "with_stash", "write_stash"]
+__all__ = ["Stash", "Stashed", "add", "already_there", "read_stash", "remove", "used_by", "with_stash", "write_stash"]
 
 SCHEMA = "stash/1"
 _KEYS = ("name", "cloth", "width", "length", "outline", "flaws", "note")
@@ -74,23 +75,24 @@ def add(stash: Stash, remnants: Iterable[Remnant], *, note: str = "") -> Stash:
     return Stash(tuple(items))
 
 
+def _same(a: Remnant, b: Remnant) -> bool:
+    from shapely.geometry import Polygon
+
+    if a.cloth != b.cloth or len(a.flaws) != len(b.flaws):
+        return False
+    return float(Polygon(a.outline, a.flaws).symmetric_difference(Polygon(b.outline, b.flaws)).area) < _SAME_MM2
+
+
 def already_there(stash: Stash, remnants: Iterable[Remnant], *, note: str) -> dict[str, str]:
     """Which of these leftovers the stash holds with that note, by their names: the name there.
 
     The same are those of one cloth, outline and flaws; each of the stash's answers for one of them only, as a lay may
     leave two equal ones.
     """
-    from shapely.geometry import Polygon
-
-    def same(a: Remnant, b: Remnant) -> bool:
-        if a.cloth != b.cloth or len(a.flaws) != len(b.flaws):
-            return False
-        return float(Polygon(a.outline, a.flaws).symmetric_difference(Polygon(b.outline, b.flaws)).area) < _SAME_MM2
-
     left = [item.remnant for item in stash.items if item.note == note]
     found: dict[str, str] = {}
     for remnant in remnants:
-        twin = next((other for other in left if same(remnant, other)), None)
+        twin = next((other for other in left if _same(remnant, other)), None)
         if twin is not None:
             left.remove(twin)
             found[remnant.name] = twin.name
@@ -106,6 +108,26 @@ def remove(stash: Stash, names: Iterable[str]) -> Stash:
         hint = f"did you mean '{near[0]}'?" if near else f"it holds: {', '.join(known) or 'nothing'}"
         raise OrderError(f"there is no remnant '{name}' in the stash; {hint}")
     return Stash(tuple(item for item in stash.items if item.remnant.name not in gone))
+
+
+def used_by(stash: Stash, lay: Lay) -> tuple[str | None, str | None]:
+    """The name of the stash's leftover that the lay lies on, if it is one; else words where one of the same name is
+    another piece of cloth."""
+    if lay.remnant is None:
+        return None, None
+    mine = next((i.remnant for i in stash.items if (i.remnant.name, i.remnant.cloth) == (lay.remnant, lay.cloth)), None)
+    if mine is None:
+        return None, None
+    spread = lay.sections[0].spread
+    lain = lay.leftover
+    if lain is None and spread.kind == "open":
+        lain = Remnant(lay.remnant, lay.cloth, spread.plies[0].region, spread.plies[0].flaws)
+    if lain is not None and not _same(mine, lain):
+        return None, (
+            f"the stash's '{mine.name}' is of another shape than the leftover of that name that this lay was cut from, "
+            "so it stays; --remove takes it out"
+        )
+    return mine.name, None
 
 
 def with_stash(order: Order, stash: Stash) -> Order:

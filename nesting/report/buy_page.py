@@ -7,7 +7,7 @@ from typing import Any
 
 from nesting.order import Order
 from nesting.planning.batch import BatchPlan, PlannedSection
-from nesting.planning.buy import Buying, BuyRow
+from nesting.planning.buy_rows import Buying, BuyRow
 from nesting.planning.curve import Curve
 from nesting.planning.remnants import RemnantPlan, ToBuy
 from nesting.planning.trims import TrimNeed
@@ -17,6 +17,8 @@ from nesting.report.words import column_length, counted, long_length, shop_colum
 from nesting.units import format_share, format_width
 
 __all__ = [
+    "apart_words",
+    "batch_apart_words",
     "batch_section",
     "buying_section",
     "curve_pictures",
@@ -26,6 +28,7 @@ __all__ = [
     "pieces_by_copy",
     "proof_words",
     "remnants_section",
+    "spread_words",
     "sure_words",
     "to_buy_words",
     "trim_words",
@@ -56,12 +59,32 @@ def _adds(row: BuyRow, imperial: bool) -> str:
     return "free" if row.one_more < 1e-6 else shop_column(row.one_more, imperial)
 
 
+def spread_words(row: BuyRow) -> str:
+    """How the cloth of a row is spread, and whether it lies over another."""
+    if row.over is not None:
+        return f"{row.spread}, laid over {row.over}"
+    return f"{row.spread}, cut apart" if row.apart_from is not None else row.spread
+
+
+def apart_words(bought: Buying, row: BuyRow) -> str:
+    """What a cloth that is laid over another would take if it were cut by itself; empty for others."""
+    apart = [
+        r.buy_length
+        for r in bought.rows
+        if r.apart_from == row.over and (r.cloth, r.width, r.nap) == (row.cloth, row.width, row.nap)
+    ]
+    if row.over is None or not apart:
+        return ""
+    return f"cut apart, {shop_length(min(apart), bought.imperial)} would do"
+
+
 def curve_words(curve: Curve) -> str:
-    """Where the next garment is free."""
+    """Where the next garment is free, and how a second cloth is counted."""
+    apart = f" Counted as cut apart from {curve.apart_from}." if curve.apart_from is not None else ""
     if not curve.free:
-        return "Every further garment lengthens what must be bought."
+        return f"Every further garment lengthens what must be bought.{apart}"
     counts = ", ".join(str(n) for n in curve.free)
-    return f"Free, as the length bought already holds them: number {counts}."
+    return f"Free, as the length bought already holds them: number {counts}.{apart}"
 
 
 def buying_section(bought: Buying) -> str:
@@ -80,7 +103,8 @@ def buying_section(bought: Buying) -> str:
                         "cloth": r.cloth,
                         "width": format_width(r.width, imperial=imperial),
                         "cost": _money(r.cost),
-                        "spread": r.spread,
+                        "spread": spread_words(r),
+                        "apart": apart_words(bought, r),
                         "lay": length(r.lay_length),
                         "garments": r.garments,
                         "each": length(r.per_garment),
@@ -94,7 +118,7 @@ def buying_section(bought: Buying) -> str:
                         "cloth": r.cloth,
                         "width": format_width(r.width, imperial=imperial),
                         "nap": r.nap,
-                        "spread": r.spread,
+                        "spread": spread_words(r),
                         "buy": shop_column(r.buy_length, imperial),
                         "lay": column_length(r.lay_length, imperial),
                         "each": column_length(r.per_garment, imperial),
@@ -105,6 +129,7 @@ def buying_section(bought: Buying) -> str:
                     }
                     for r in bought.rows
                 ],
+                "second": any(r.over is not None for r in bought.rows),
                 "refused": [
                     {
                         "cloth": r.cloth,
@@ -200,7 +225,11 @@ def proof_words(plan: RemnantPlan) -> str:
     """Whether more could be cut."""
     if plan.proved:
         return "no plan gives more"
-    return "the best found, not proved to be the best there is"
+    if plan.value == plan.number and plan.bound == int(plan.bound):
+        most = f"more than {int(plan.bound)} are impossible"
+    else:
+        most = f"worth {plan.value:g}, where more than {plan.bound:g} is impossible"
+    return f"the most that was found, not proved to be the most there is: {most}. More --seconds may find more"
 
 
 def to_buy_words(need: ToBuy, imperial: bool) -> str:
@@ -211,7 +240,8 @@ def to_buy_words(need: ToBuy, imperial: bool) -> str:
     if need.buy_length is None:
         return f"{need.cloth}: for {garments}"
     cost = f", costs {need.cost:.2f}" if need.cost is not None else ""
-    return f"{shop_length(need.buy_length, imperial)} of {need.cloth} for {garments}{cost}"
+    apart = f", cut apart from {need.apart_from}" if need.apart_from is not None else ""
+    return f"{shop_length(need.buy_length, imperial)} of {need.cloth} for {garments}{cost}{apart}"
 
 
 def remnants_section(plan: RemnantPlan) -> str:
@@ -240,6 +270,11 @@ def layer_words(plan: BatchPlan, section: PlannedSection) -> str:
     return ", ".join(f"{n} × {name}" for name, n in zip(plan.garments, section.ratio, strict=True) if n)
 
 
+def batch_apart_words(plan: BatchPlan) -> str:
+    """How a second cloth is counted; empty for others."""
+    return f"counted as cut apart from {plan.apart_from}" if plan.apart_from is not None else ""
+
+
 def sure_words(plan: BatchPlan) -> str:
     """How far the plan is certain."""
     if plan.settled and plan.complete and plan.optimal:
@@ -266,6 +301,7 @@ def _plan(p: BatchPlan) -> dict[str, Any]:
         "single": length(p.one_at_a_time),
         "saved": f"the batch saves {format_share(saved, 1)}" if saved > 0 else "nothing is saved",
         "sure": sure_words(p),
+        "apart": batch_apart_words(p),
         "sections": [
             {
                 "number": number,

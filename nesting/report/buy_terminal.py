@@ -6,16 +6,19 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from nesting.planning.batch import BatchPlan
-from nesting.planning.buy import Buying
+from nesting.planning.buy_rows import Buying
 from nesting.planning.remnants import RemnantPlan
 from nesting.planning.stash import Stash
 from nesting.planning.trims import TrimNeed
 from nesting.report.buy_page import (
+    apart_words,
+    batch_apart_words,
     curve_words,
     layer_words,
     one_more_words,
     pieces_by_copy,
     proof_words,
+    spread_words,
     sure_words,
     to_buy_words,
     trim_words,
@@ -54,12 +57,12 @@ def buying_summary(bought: Buying) -> RenderableType:
                 ("Buy ", "bold"),
                 (shop_length(r.buy_length, imperial), "bold underline"),
                 (f" of {r.cloth}", "bold"),
-                f", {format_width(r.width, imperial=imperial)} wide: {r.spread}",
+                f", {format_width(r.width, imperial=imperial)} wide: {spread_words(r)}",
             )
             if r.cost is not None:
                 words.append(f", costs {r.cost:.2f}")
-            more = one_more_words(r, imperial)
-            parts.append(words.append(f"; {more}" if more else ""))
+            more = [text for text in (apart_words(bought, r), one_more_words(r, imperial)) if text]
+            parts.append(words.append("".join(f"; {text}" for text in more)))
     for cloth in dict.fromkeys(r.cloth for r in bought.rows):
         table = _table("spread", "nap", "width", "buy", "each", "cost", "one more", "", left=2)
         table.title, table.title_justify = cloth, "left"
@@ -68,7 +71,7 @@ def buying_summary(bought: Buying) -> RenderableType:
                 continue
             adds = "" if r.one_more is None else "free" if r.one_more < 1e-6 else shop_column(r.one_more, imperial)
             table.add_row(
-                r.spread,
+                spread_words(r),
                 r.nap,
                 format_width(r.width, imperial=imperial),
                 shop_column(r.buy_length, imperial),
@@ -146,6 +149,8 @@ def batch_summary(plans: Sequence[BatchPlan]) -> RenderableType:
             f": {sum(p.counts)} garments, {long_length(p.per_garment, p.imperial)} each on average; one at a time they "
             f"would take {long_length(p.one_at_a_time, p.imperial)}; {sure_words(p)}"
         )
+        if p.apart_from is not None:
+            words.append(f"; {batch_apart_words(p)}")
         parts.append(words)
         table = _table("spread", "in each layer", "layers", "plies", "lay", "cloth", "outlines", left=2)
         for s in p.sections:

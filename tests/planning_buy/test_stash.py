@@ -8,7 +8,7 @@ import pytest
 
 from nesting.errors import InputError, OrderError
 from nesting.order import Cloth, Remnant
-from nesting.planning.stash import Stash, add, already_there, read_stash, remove, with_stash, write_stash
+from nesting.planning.stash import Stash, add, already_there, read_stash, remove, used_by, with_stash, write_stash
 
 from .builders import order_of, rectangle, scrap
 
@@ -151,12 +151,53 @@ def test_the_command_says_what_it_added(tmp_path):
 
     lay, path = tmp_path / "lay.json", tmp_path / "stash.toml"
     lay.write_bytes(lay_as_bytes(samples.open_lay()))
-    document, words = stash_file(path, lay, "10 cm x 10 cm", None)
+    document, words = stash_file(path, [lay], "10 cm x 10 cm", None)
     names = document["added"]
     assert names and words[0] == f"added {len(names)} leftover{'s' if len(names) > 1 else ''}: {', '.join(names)}"
     kept = path.read_bytes()
-    document, words = stash_file(path, lay, "10 cm x 10 cm", None)
+    document, words = stash_file(path, [lay], "10 cm x 10 cm", None)
     assert document["added"] == [] and document["already_there"] == names
     assert str(words[0]).startswith("not added again") and path.read_bytes() == kept
-    document, words = stash_file(path, lay, "9 m x 9 m", None)
+    document, words = stash_file(path, [lay], "9 m x 9 m", None)
     assert document["added"] == [] and "nothing added: no leftover holds 9 m x 9 m; the largest" in str(words[0])
+
+
+def test_a_leftover_that_was_cut_makes_way_for_its_offcuts(tmp_path):
+    """Adding a lay on a leftover takes that leftover out; doing it again changes nothing. One of the same name that is
+    another piece of cloth stays, and that is said; so does one of another cloth."""
+    from nesting.buying_commands import stash_file
+    from nesting.files.layfile import lay_as_bytes
+    from tests.report import samples
+
+    lay = samples.remnant_lay()
+    ply = lay.sections[0].spread.plies[0]
+    cut = Remnant("scrap-1", lay.cloth, ply.region, ply.flaws)
+    file, path = tmp_path / "lay.json", tmp_path / "stash.toml"
+    file.write_bytes(lay_as_bytes(lay))
+    write_stash(path, add(Stash(), [cut, scrap("scrap-2", 450.0, 600.0, lay.cloth)]))
+    document, words = stash_file(path, [file], "8 cm x 8 cm", None)
+    assert document["taken_out"] == ["scrap-1"] and words[0] == "taken out, as this lay was cut from it: scrap-1"
+    names = [r.name for r in read_stash(path).remnants]
+    assert names[0] == "scrap-2" and len(names) > 1 and names[1:] == document["added"]
+    kept = path.read_bytes()
+    document, _ = stash_file(path, [file, file], "8 cm x 8 cm", None)
+    assert document["taken_out"] == [] and document["added"] == [] and path.read_bytes() == kept
+    for other in (replace(cut, flaws=()), replace(cut, cloth="lining"), scrap("scrap-1", 820.0, 640.0, lay.cloth)):
+        write_stash(path, add(Stash(), [other]))
+        document, words = stash_file(path, [file], "8 cm x 8 cm", None)
+        assert document["taken_out"] == [] and "scrap-1" in [r.name for r in read_stash(path).remnants]
+        assert ("is of another shape" in str(words[0])) == (other.cloth == lay.cloth)
+
+
+def test_a_folded_leftover_is_known_by_what_the_lay_says_of_it():
+    """Folded, its outline does not show: the one that the lay carries is compared, else the name is enough."""
+    from tests.report import samples
+
+    lay = replace(samples.lengthwise_lay(), remnant="r")
+    own = scrap("r", 900.0, 700.0, lay.cloth)
+    stash = add(Stash(), [own])
+    assert used_by(stash, lay) == ("r", None)
+    assert used_by(stash, replace(lay, leftover=own)) == ("r", None)
+    name, doubt = used_by(stash, replace(lay, leftover=scrap("r", 900.0, 650.0, lay.cloth)))
+    assert name is None and doubt is not None and "another shape" in doubt
+    assert used_by(stash, replace(lay, remnant=None)) == (None, None)

@@ -1,0 +1,140 @@
+"""The commands about buying from the command line: one report, lays on leftovers that can be checked, progress."""
+
+from __future__ import annotations
+
+import json
+import os
+import re
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+SHAPES = (
+    '<svg xmlns="http://www.w3.org/2000/svg" width="400mm" height="200mm" viewBox="0 0 400 200">'
+    '<g id="front"><path class="cut" d="M 10 10 H 110 V 110 H 10 Z"/><path class="grain" d="M 50 20 V 80"/></g>'
+    '<g id="back"><path class="cut" d="M 210 10 H 330 V 110 H 210 Z"/><path class="grain" d="M 250 20 V 80"/></g></svg>'
+)
+ORDER = """
+title = "case"
+units = "mm"
+[[pattern]]
+file = "shapes.svg"
+[[cloth]]
+name = "main"
+width = 500
+price = 10.0
+spreads = ["open"]
+[[remnant]]
+name = "square"
+cloth = "main"
+width = 105
+length = 105
+[[trim]]
+name = "tape"
+kind = "binding"
+edges = ["front.hem"]
+[[edge]]
+piece = "front"
+name = "hem"
+from = 1
+to = 2
+[[garment]]
+name = "g"
+count = 2
+pieces = ["front", "back"]
+"""
+FEW = ("--rounds", 1, "--workers", 1)
+
+
+def command(*args: object) -> list[str]:
+    """The command line."""
+    return [sys.executable, "-m", "nesting.cli", *map(str, args)]
+
+
+def run(*args: object, cwd: Path) -> subprocess.CompletedProcess[str]:
+    """The command with these arguments, in its own process."""
+    env = {**os.environ, "COLUMNS": "200"}
+    return subprocess.run(command(*args), cwd=cwd, capture_output=True, text=True, timeout=120, env=env)
+
+
+@pytest.fixture
+def case(tmp_path: Path) -> Path:
+    """A folder with an order of two small garments."""
+    (tmp_path / "shapes.svg").write_text(SHAPES, encoding="utf-8")
+    (tmp_path / "order.toml").write_text(ORDER, encoding="utf-8")
+    return tmp_path
+
+
+def test_all_commands_tell_in_one_report(case: Path) -> None:
+    """Buy, lay, batch and remnants into one folder: one page, one document; a changed order begins anew."""
+    stash = case / "home.toml"
+    stash.write_text(
+        'schema = "stash/1"\nunits = "mm"\n[[remnant]]\nname = "strip"\ncloth = "main"\nwidth = 105\nlength = 250\n',
+        encoding="utf-8",
+    )
+    told = {}
+    for name, more in (("buy", ()), ("lay", ()), ("batch", ()), ("remnants", ("--stash", stash))):
+        done = run(name, "order.toml", "-o", "out", *FEW, "--json", *more, cwd=case)
+        assert done.returncode == 0, done.stderr
+        told[name] = json.loads(done.stdout)
+        assert "left" not in done.stderr
+    report = json.loads((case / "out" / "report.json").read_text(encoding="utf-8"))
+    assert report["lays"] == told["lay"]["lays"] and report["lays"][0]["garments"][0]["share"] == 1.0
+    for name in ("buy", "batch", "remnants"):
+        assert report[name] == told[name]
+    # hem 100 mm, twice, in the ratio that is common for bindings
+    assert report["trims"] == told["buy"]["trims"] == told["lay"]["trims"]
+    assert report["trims"][0]["openings"][0]["edge_length"] == pytest.approx(100.0)
+    assert {Path(f).name for f in report["files"]} == {p.name for p in (case / "out").iterdir()}
+    page = (case / "out" / "report.html").read_text(encoding="utf-8")
+    headings = re.findall(r'<h2 class="part" id="(\w+)">', page)
+    assert headings == ["lay", "buy", "remnants", "batch"]
+    assert page.count(">Trims<") == 1 and page.count("Findings and cautions") == 1
+    # one garment, its back on the strip of the stash and its front on the square or the strip
+    assert told["remnants"]["number"] == 1
+    lays = sorted(p.name for p in (case / "out").glob("lay-main-*.json"))
+    assert lays
+    for name in lays:
+        judged = run("check", case / "out" / name, "--json", cwd=case)
+        assert judged.returncode == 0, judged.stdout
+    # the leftover of the stash makes way for its offcuts
+    lay = case / "out" / "lay-main-strip.json"
+    kept = run("stash", stash, "--add", lay, "--least", "2 cm x 2 cm", "--json", cwd=case)
+    assert kept.returncode == 0 and json.loads(kept.stdout)["taken_out"] == ["strip"]
+    (case / "order.toml").write_text(ORDER.replace("count = 2", "count = 3"), encoding="utf-8")
+    done = run("batch", "order.toml", "-o", "out", *FEW, cwd=case)
+    assert "was not of this order as it is now" in done.stdout
+    report = json.loads((case / "out" / "report.json").read_text(encoding="utf-8"))
+    assert report["lays"] == [] and "buy" not in report and report["batch"]["plans"][0]["garments"][0]["count"] == 3
+
+
+def test_progress_is_for_people_who_watch(case: Path) -> None:
+    """In a terminal, the row and what is left; with --json nothing of it, nor where standard error goes to a file."""
+
+    def seen(*args: object) -> str:
+        ours, theirs = os.openpty()
+        env = {**os.environ, "COLUMNS": "200", "TERM": "xterm"}
+        with subprocess.Popen(
+            command("buy", "order.toml", *FEW, *args), cwd=case, env=env, stdout=subprocess.DEVNULL, stderr=theirs
+        ) as process:
+            os.close(theirs)
+            text = b""
+            while True:
+                try:
+                    block = os.read(ours, 65536)
+                except OSError:
+                    break
+                if not block:
+                    break
+                text += block
+            assert process.wait(timeout=120) == 0
+        os.close(ours)
+        return text.decode("utf-8", "replace")
+
+    shown = seen()
+    assert "main: row 1 of 2, 50 cm wide" in shown
+    assert "the curve, 3 of 3 garments" in shown and re.search(r"about \d+ s left", shown)
+    assert "row" not in seen("--json")
+    assert "row" not in run("buy", "order.toml", *FEW, cwd=case).stderr
