@@ -8,7 +8,7 @@ from __future__ import annotations
 import json
 import os
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -17,7 +17,7 @@ import typer
 from nesting.errors import InputError, InternalError, NestingError
 
 if TYPE_CHECKING:
-    from nesting.order import Order
+    from nesting.order import Order, SpreadName
     from nesting.planning.options import SearchOptions
 
 __all__ = ["app", "main"]
@@ -60,12 +60,19 @@ def _options(seconds: float | None, rounds: int | None, seed: int, workers: int 
     )
 
 
-def _spread(name: str | None) -> Any:
+def _spread(name: str | None) -> SpreadName | None:
+    from difflib import get_close_matches
+
     from nesting.cloth.spreads import ALL_SPREADS
 
-    if name is not None and name not in ALL_SPREADS:
-        raise InputError(f"--spread: '{name}' is not a spread; expected one of: {', '.join(ALL_SPREADS)}")
-    return name
+    if name is None:
+        return None
+    found = next((one for one in ALL_SPREADS if one == " ".join(name.casefold().split())), None)
+    if found is None:
+        near = get_close_matches(name.casefold(), ALL_SPREADS, 1)
+        hint = f" (did you mean '{near[0]}'?)" if near else ""
+        raise InputError(f"--spread: '{name}' is not a spread{hint}; expected one of: {', '.join(ALL_SPREADS)}")
+    return found
 
 
 def _load(path: Path) -> Order:
@@ -79,35 +86,38 @@ def _emit(document: object) -> None:
     sys.stdout.write("\n")
 
 
-def _say(*lines: object) -> None:
+def _show(stderr: bool, *renderables: object) -> None:
+    """Words and tables: on standard output, or on standard error where a JSON document goes to the other."""
     from rich.console import Console
 
-    console = Console(stderr=True)
-    for line in lines:
-        console.print(line, highlight=False)
-
-
-def _show(as_json: bool, *renderables: object) -> None:
-    """Words and tables: on standard output, or on standard error where a JSON document goes there."""
-    from rich.console import Console
-
-    console = Console(stderr=as_json)
+    console = Console(stderr=stderr)
     for one in renderables:
-        console.print(one, highlight=False)
+        console.print(one, highlight=False, markup=False)  # file names may hold brackets
+
+
+def _answer(as_json: bool, document: object, renderables: Iterable[object]) -> None:
+    """What a command has found: the document where one is asked for, and the words."""
+    if as_json:
+        _emit(document)
+    _show(as_json, *renderables)
 
 
 def _tell_findings(order: Order) -> None:
-    from rich.text import Text
-
-    shown = [f for f in order.findings if f.kind != "note"]
-    for finding in shown[:12]:
-        _say(Text(str(finding)))
-    if len(shown) > 12:
-        _say(Text(f"… and {len(shown) - 12} more: 'nesting check' shows all"))
+    shown = [str(f) for f in order.findings if f.kind != "note"]
+    more = [f"… and {len(shown) - 12} more: 'nesting check' shows all"] if len(shown) > 12 else []
+    _show(True, *shown[:12], *more)
 
 
-def _with_progress(options: SearchOptions, work: Callable[[SearchOptions], Any], imperial: bool) -> Any:
-    """Run ``work`` with a progress line on standard error while a person may be watching."""
+def _with_progress(
+    options: SearchOptions,
+    work: Callable[[SearchOptions], Any],
+    imperial: bool,
+    *,
+    steps: bool = False,
+    quiet: bool = False,
+) -> Any:
+    """Run ``work`` with a progress line on standard error while a person may be watching, unless ``quiet``. ``steps``:
+    the work tells how far it is, by its steps; else that is seen from its time."""
     from dataclasses import replace
 
     from rich.console import Console
@@ -130,7 +140,7 @@ def _with_progress(options: SearchOptions, work: Callable[[SearchOptions], Any],
         console=console,
         transient=True,
         auto_refresh=False,  # no thread of its own: worker processes are forked from this one
-        disable=not console.is_terminal,
+        disable=quiet or not console.is_terminal,
     ) as bar:
         task = bar.add_task("reading", total=1.0, best="")
         first: list[float] = []
@@ -146,7 +156,7 @@ def _with_progress(options: SearchOptions, work: Callable[[SearchOptions], Any],
                     first.append(time.monotonic() - begun)
                     if not console.is_terminal:
                         console.print(f"first valid lay after {first[0]:.1f} s: {best}", highlight=False)
-            done = progress.share if seconds is None else min(1.0, (time.monotonic() - begun) / seconds)
+            done = progress.share if steps or seconds is None else min(1.0, (time.monotonic() - begun) / seconds)
             bar.update(task, completed=done, description=f"{progress.cloth}: {progress.doing}", best=best)
             bar.refresh()
 
@@ -170,9 +180,8 @@ def new(
     text = starter_order(sources, folder=output.parent)
     ready_folder(output.parent)
     write_outputs({output: text.encode("utf-8")})
-    if as_json:
-        _emit({"order": str(output)})
-    _show(as_json, f"wrote {output}: read it, fill in cloth and counts, then: nesting check {output}")
+    words = f"wrote {output}: read it, fill in cloth and counts, then: nesting check {output}"
+    _answer(as_json, {"order": str(output)}, [words])
 
 
 @app.command()
@@ -191,9 +200,7 @@ def check(
         ok, document, renderables = check_lay_file(path)
     else:
         ok, document, renderables = check_order_file(path, output, picture=picture)
-    if as_json:
-        _emit(document)
-    _show(as_json, *renderables)
+    _answer(as_json, document, renderables)
     if not ok:
         raise typer.Exit(2)
 
@@ -216,23 +223,25 @@ def lay(
     as_json: Json = False,
 ) -> None:
     """Lay the order: search, prove, and write the lay, its drawing, the placement sheet and the report."""
-    from nesting.commands import lay_order_file
+    from nesting.commands import lay_order_file, start_of
 
     options = _options(seconds, rounds, seed, workers)
     forced = _spread(spread)
+    kept = _kept(keep)
     order = _load(path)
     _tell_findings(order)
+    start, told = start_of(order, begin, kept)
+    _show(True, *map(str, told))
     document, renderables = lay_order_file(
         order,
         output,
         lambda work: _with_progress(options, work, order.imperial),
         spread=forced,
-        begin=begin,
-        keep=_kept(keep),
+        start=start,
+        keep=kept,
+        told=told,
     )
-    if as_json:
-        _emit(document)
-    _show(as_json, *renderables)
+    _answer(as_json, document, renderables)
 
 
 def _kept(text: str | None) -> tuple[tuple[str, int], ...]:
@@ -254,16 +263,20 @@ def print_(
     kinds: Annotated[
         str, typer.Option("--as", help="Any of sheet, whole, tiles, projector, cutter, with commas between.")
     ] = "sheet,whole,tiles,projector,cutter",
-    paper: Annotated[str, typer.Option("--paper", help="a4, letter or a3 (for sheet and tiles).")] = "a4",
+    paper: Annotated[
+        str | None,
+        typer.Option("--paper", help="a4, letter or a3, for sheet and tiles (a4; letter if the order is in inches)."),
+    ] = None,
+    sheet_order: Annotated[
+        bool, typer.Option("--sheet-order", help="Cutter files: keep the sheet's order, not the tool's shortest way.")
+    ] = False,
     as_json: Json = False,
 ) -> None:
     """Make a placement sheet, true-scale PDFs, a projector page or cutter files from a lay."""
     from nesting.commands import print_lay_file
 
-    document, renderables = print_lay_file(path, output, kinds, paper)
-    if as_json:
-        _emit(document)
-    _show(as_json, *renderables)
+    document, renderables = print_lay_file(path, output, kinds, paper, join=not sheet_order)
+    _answer(as_json, document, renderables)
 
 
 @app.command()
@@ -273,26 +286,35 @@ def buy(
         str | None, typer.Option("--widths", help="Widths to compare, for example 90cm,115cm,150cm.")
     ] = None,
     output: Annotated[
-        Path | None, typer.Option("-o", "--output", metavar="DIR", help="Also write buy.html and buy.json here.")
+        Path | None, typer.Option("-o", "--output", metavar="DIR", help="Also write it into the report here.")
     ] = None,
-    seconds: Annotated[float | None, typer.Option("--seconds", min=0.1, help="Search time for each row (5).")] = None,
+    seconds: Annotated[
+        float | None,
+        typer.Option(
+            "--seconds",
+            min=0.1,
+            help="Search time for each row of the table and lay of the curve (5, or less: 2 minutes for them all).",
+        ),
+    ] = None,
     rounds: Rounds = None,
     seed: Seed = 0,
     workers: Workers = None,
     as_json: Json = False,
 ) -> None:
     """What to buy: widths, spreads and nap compared, the curve for one garment more, and the trims."""
-    from nesting.commands import buy_order_file
+    from nesting.buying_commands import BUDGET, buy_order_file
 
     options = _options(5.0 if seconds is None and rounds is None else seconds, rounds, seed, workers)
     order = _load(path)
     _tell_findings(order)
     document, renderables = buy_order_file(
-        order, widths, output, lambda work: _with_progress(options, work, order.imperial)
+        order,
+        widths,
+        output,
+        lambda work: _with_progress(options, work, order.imperial, steps=True, quiet=as_json),
+        budget=BUDGET if seconds is None and rounds is None else None,
     )
-    if as_json:
-        _emit(document)
-    _show(as_json, *renderables)
+    _answer(as_json, document, renderables)
 
 
 @app.command()
@@ -302,34 +324,45 @@ def remnants(
     stash: Annotated[
         Path | None, typer.Option("--stash", metavar="FILE", help="Also use the leftovers kept in this stash (TOML).")
     ] = None,
-    seconds: Seconds = None,
+    seconds: Annotated[
+        float | None,
+        typer.Option(
+            "--seconds",
+            min=1.0,
+            help="Search time in all (60): three quarters for the leftovers, the rest for what must still be bought.",
+        ),
+    ] = None,
     rounds: Rounds = None,
     seed: Seed = 0,
     workers: Workers = None,
     as_json: Json = False,
 ) -> None:
     """Which whole garments the leftovers give, which piece goes where, and what must still be bought."""
-    from nesting.commands import remnants_of_order
+    from nesting.buying_commands import remnants_of_order
 
-    options = _options(seconds, rounds, seed, workers)
+    options = _options(60.0 if seconds is None and rounds is None else seconds, rounds, seed, workers)
     order = _load(path)
     _tell_findings(order)
     document, renderables = remnants_of_order(
-        order, output, stash, lambda work: _with_progress(options, work, order.imperial)
+        order,
+        output,
+        stash,
+        lambda work: _with_progress(options, work, order.imperial, steps=True, quiet=as_json),
     )
-    if as_json:
-        _emit(document)
-    _show(as_json, *renderables)
+    _answer(as_json, document, renderables)
 
 
 @app.command()
 def batch(
     path: OrderArg,
     output: Annotated[
-        Path | None, typer.Option("-o", "--output", metavar="DIR", help="Also write batch.html and batch.json here.")
+        Path | None, typer.Option("-o", "--output", metavar="DIR", help="Also write it into the report here.")
     ] = None,
     seconds: Annotated[
-        float | None, typer.Option("--seconds", min=0.1, help="Search time for each section (5).")
+        float | None,
+        typer.Option(
+            "--seconds", min=0.1, help="Search time for each lay that is measured (5, or less: 2 minutes for them all)."
+        ),
     ] = None,
     rounds: Rounds = None,
     seed: Seed = 0,
@@ -337,22 +370,31 @@ def batch(
     as_json: Json = False,
 ) -> None:
     """Plan a batch in sections and plies, so that exactly the counts come out of the least cloth."""
-    from nesting.commands import batch_order_file
+    from nesting.buying_commands import BUDGET, batch_order_file
 
     options = _options(5.0 if seconds is None and rounds is None else seconds, rounds, seed, workers)
     order = _load(path)
     _tell_findings(order)
-    document, renderables = batch_order_file(order, output, lambda work: _with_progress(options, work, order.imperial))
-    if as_json:
-        _emit(document)
-    _show(as_json, *renderables)
+    document, renderables = batch_order_file(
+        order,
+        output,
+        lambda work: _with_progress(options, work, order.imperial, steps=True, quiet=as_json),
+        budget=BUDGET if seconds is None and rounds is None else None,
+    )
+    _answer(as_json, document, renderables)
 
 
 @app.command()
 def stash(
     file: Annotated[Path, typer.Argument(metavar="STASH", help="The stash (TOML); it is made if it is not there.")],
     add: Annotated[
-        Path | None, typer.Option("--add", metavar="LAY.json", help="Add the usable offcuts of this lay.")
+        list[Path] | None,
+        typer.Option(
+            "--add",
+            metavar="LAY.json",
+            help="Add the usable offcuts of this lay, once it is cut; a leftover that it was cut from is taken out. "
+            "May be given several times.",
+        ),
     ] = None,
     least: Annotated[str, typer.Option("--least", help="With --add: smallest offcut to keep, length × width.")] = (
         "20 cm x 20 cm"
@@ -361,12 +403,10 @@ def stash(
     as_json: Json = False,
 ) -> None:
     """Show the leftovers kept at home, add the offcuts of a lay, or take one out."""
-    from nesting.commands import stash_file
+    from nesting.buying_commands import stash_file
 
-    document, renderables = stash_file(file, add, least, remove)
-    if as_json:
-        _emit(document)
-    _show(as_json, *renderables)
+    document, renderables = stash_file(file, add or [], least, remove)
+    _answer(as_json, document, renderables)
 
 
 @app.command()

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import json
 import os
+import re
+import shutil
 import subprocess
 import sys
 import time
@@ -78,6 +80,7 @@ def test_a_small_order_from_start_to_end(tmp_path: Path) -> None:
     assert {"lay-main.json", "lay-main.svg", "lay-main.png", "report.html", "report.json", "sheet-main.pdf"} <= names
     judged = run("check", tmp_path / "out" / "lay-main.json", "--json", cwd=tmp_path)
     assert judged.returncode == 0 and json.loads(judged.stdout)["ok"] is True
+    assert "1 placement gives 1 cloth piece;" in judged.stderr
 
 
 def test_a_lay_edited_by_hand_is_judged(tmp_path: Path) -> None:
@@ -91,6 +94,64 @@ def test_a_lay_edited_by_hand_is_judged(tmp_path: Path) -> None:
     judged = run("check", path, cwd=tmp_path)
     assert judged.returncode == 2
     assert "front" in judged.stdout
+
+
+#: Two squares side by side on open cloth.
+PAIR = ORDER.replace("count = 1", "count = 2").replace("width = 500", 'width = 500\nspreads = ["open"]')
+
+
+def moved(path: Path, number: int, **to: float) -> None:
+    """The lay file with one placement moved by hand."""
+    lay = json.loads(path.read_text(encoding="utf-8"))
+    lay["placements"][number].update(to)
+    path.write_text(json.dumps(lay), encoding="utf-8")
+
+
+def test_a_lay_that_does_not_hold_is_no_start_and_that_is_said(tmp_path: Path) -> None:
+    """Two squares on one another: told with the place, the search begins anew; both kept there: refused, nothing
+    written; one kept: it stays and the other moves away."""
+    order = write_case(tmp_path, order=PAIR)
+    assert run("lay", order, "-o", tmp_path, "--rounds", 1, "--workers", 1, cwd=tmp_path).returncode == 0
+    path = tmp_path / "lay-main.json"
+    first = json.loads(path.read_text(encoding="utf-8"))["placements"][0]
+    moved(path, 1, x=first["x"] + 20.0, y=first["y"] + 20.0)
+    usual = ("--from", path, "--rounds", 1, "--workers", 1)
+    done = run("lay", order, "-o", tmp_path / "a", *usual, cwd=tmp_path)
+    assert done.returncode == 0, done.stderr
+    assert "so the search begins anew" in done.stderr and "share 6400 mm² of cloth" in done.stderr
+    assert "so the search begins anew" in (tmp_path / "a" / "report.html").read_text(encoding="utf-8")
+    both = run("lay", order, "-o", tmp_path / "b", *usual, "--keep", "front:1,front:2", cwd=tmp_path)
+    assert both.returncode == 2 and "cannot stay" in both.stderr and "share 6400 mm²" in both.stderr
+    assert not (tmp_path / "b").exists() or not list((tmp_path / "b").iterdir())
+    one = run("lay", order, "-o", tmp_path / "c", *usual, "--keep", "front:2", "--json", cwd=tmp_path)
+    assert one.returncode == 0 and "the pieces to keep stay" in one.stderr
+    laid = json.loads((tmp_path / "c" / "lay-main.json").read_text(encoding="utf-8"))["placements"]
+    assert any(p["x"] == pytest.approx(first["x"] + 20.0) for p in laid)
+    assert any("pieces to keep stay" in f["message"] for f in json.loads(one.stdout)["findings"])
+
+
+def test_a_lay_that_holds_is_a_start_without_a_word(tmp_path: Path) -> None:
+    """The same lay, and one of its pieces moved where it may lie, are begun from silently."""
+    order = write_case(tmp_path, order=PAIR)
+    assert run("lay", order, "-o", tmp_path, "--rounds", 1, "--workers", 1, cwd=tmp_path).returncode == 0
+    path = tmp_path / "lay-main.json"
+    moved(path, 1, x=400.0)
+    done = run("lay", order, "-o", tmp_path, "--from", path, "--rounds", 1, "--workers", 1, cwd=tmp_path)
+    assert done.returncode == 0 and "as this lay has them" not in done.stderr
+    alone = run("lay", order, "-o", tmp_path, "--keep", "front:1", "--rounds", 1, cwd=tmp_path)
+    assert alone.returncode == 2 and "--keep needs --from" in alone.stderr
+
+
+def test_a_spread_is_named_in_any_case(tmp_path: Path) -> None:
+    """Capitals do not matter; a misspelt one is told with the nearest."""
+    order = write_case(tmp_path)
+    usual = ("-o", tmp_path, "--rounds", 1, "--workers", 1)
+    done = run("lay", order, *usual, "--spread", "Lengthwise  Fold", cwd=tmp_path)
+    assert done.returncode == 0, done.stderr
+    lay = json.loads((tmp_path / "lay-main.json").read_text(encoding="utf-8"))
+    assert lay["spread"]["kind"] == "lengthwise fold"
+    wrong = run("lay", order, *usual, "--spread", "lenghtwise", cwd=tmp_path)
+    assert wrong.returncode == 2 and "did you mean 'lengthwise fold'?" in wrong.stderr
 
 
 BAD = [
@@ -208,3 +269,38 @@ def test_print_and_stash(tmp_path: Path) -> None:
     kept = run("stash", "home.toml", "--add", "lay-main.json", "--least", "5 cm x 5 cm", "--json", cwd=tmp_path)
     assert kept.returncode == 0, kept.stderr
     assert json.loads(kept.stdout)["remnants"]
+
+
+def test_prints_suit_the_lay(tmp_path: Path) -> None:
+    """Letter where inches are read, unless another paper is asked for; the cutter's way is as short as it was found, or
+    the sheet's if that is wanted."""
+    shutil.copy(HAND / "triangles.svg", tmp_path)
+    text = (HAND / "triangles.toml").read_text(encoding="utf-8")
+    order = tmp_path / "order.toml"
+    order.write_text('units = "in"\n' + re.sub(r"(?m)^units.*$", "", text), encoding="utf-8")
+    done = run("lay", order, "-o", tmp_path, "--rounds", 2, "--workers", 1, cwd=tmp_path)
+    assert done.returncode == 0, done.stderr
+    path = next(tmp_path.glob("lay-*.json"))
+    run("print", path, "-o", tmp_path / "p", "--as", "Tiles,cutter", cwd=tmp_path)
+    run("print", path, "-o", tmp_path / "q", "--as", "tiles,cutter", "--paper", "A3", "--sheet-order", cwd=tmp_path)
+    assert [f.stem.rpartition("-")[2] for f in (tmp_path / "p").glob("tiles*")] == ["letter"]
+    assert [f.stem.rpartition("-")[2] for f in (tmp_path / "q").glob("tiles*")] == ["a3"]
+    way = re.compile(r"moves (.*) without cutting \(in the order of the placement sheet: (.*)\)")
+    shortest, plain = (
+        way.search(next((tmp_path / name).glob("cut-*.txt")).read_text(encoding="utf-8")) for name in "pq"
+    )
+    assert shortest and plain
+    assert plain[1] == plain[2] == shortest[2] and shortest[1] != shortest[2]
+
+
+def test_keys_tell_what_each_may_be(tmp_path: Path) -> None:
+    """Every key with its meaning; where it is one of a few words, these."""
+    done = run("keys", cwd=tmp_path)
+    assert "nap or one-way print; one of: none, one way, by garment" in done.stdout
+    assert "lengthen, shorten, add, take, take strip" in done.stdout and "[[alter]]" in done.stdout
+    rows = {line.split()[0]: line.rstrip() for line in done.stdout.splitlines() if line.strip()}
+    assert rows["end_allowance"].endswith("2 cm") and rows["unfold"].endswith("true")
+    document = json.loads(run("keys", "--json", cwd=tmp_path).stdout)
+    nap = next(key for key in document["cloth"] if key["key"] == "nap")
+    assert nap["allowed"] == ["none", "one way", "by garment"] and nap["required"] is False
+    assert "allowed" not in next(key for key in document["cloth"] if key["key"] == "width")
