@@ -1,13 +1,11 @@
 """Alterations after a fitting: lengthen, shorten, add or take at an edge, take a strip out of the middle.
 
-What is added or taken at an edge fades to nothing at an end that is held, along a raised cosine, (1 - cos)/2: it leaves
-the held point along the old edge's own tangent. An end that is not held moves with the edge; the neighbouring edge is
-produced, or cut short, to meet it.
+What is added or taken at an edge fades to nothing at an end that is held (see ``shift``). An end that is not held moves
+with the edge; the neighbouring edge is produced, or cut short, to meet it.
 """
 
 from __future__ import annotations
 
-import itertools
 import math
 from collections.abc import Sequence
 from dataclasses import replace
@@ -17,20 +15,24 @@ from shapely.geometry import Polygon
 from nesting.errors import OrderError, PatternError
 from nesting.findings import Finding
 from nesting.pieces.body import Body
-from nesting.pieces.contour import Contour, length_of, signed_area, unit
+from nesting.pieces.contour import Contour, signed_area, unit
 from nesting.pieces.cutline import Course, cut_outline
 from nesting.pieces.edges import Span, anchor_point
 from nesting.pieces.finishes import recut
 from nesting.pieces.lengthen import opened_along_grain
-from nesting.pieces.offset import offset_line, right_of
-from nesting.pieces.piece import Line, Notch, Point
+from nesting.pieces.offset import offset_line
+from nesting.pieces.piece import Notch, Point, Ring
 from nesting.pieces.settings import Alteration
+from nesting.pieces.shift import Shift, dense
 
 __all__ = ["altered"]
 
-#: mm. Moved edges are drawn with points this close, so that the fading curve is true to some 0.01 mm.
-_STEP_MM = 1.0
+#: mm. An anchor to hold that lies this near to an end of the edge means that end.
 _HELD_MM = 1.0
+#: mm. A held end that has moved by more has not been held.
+_LOST_MM = 0.05
+#: degrees. An outline that turns by more at the old corner of a moved edge has a step there.
+_STEP_DEG = 20.0
 
 
 def altered(body: Body, alterations: Sequence[Alteration]) -> tuple[Body, tuple[Finding, ...]]:
@@ -137,25 +139,6 @@ def _spans_of(body: Body, name: str, key: str) -> list[int]:
     return found
 
 
-def _profile(share: float, *, start: bool, end: bool) -> float:
-    if start and end:
-        return (1 - math.cos(2 * math.pi * share)) / 2
-    if start:
-        return (1 - math.cos(math.pi * share)) / 2
-    if end:
-        return (1 + math.cos(math.pi * share)) / 2
-    return 1.0
-
-
-def _dense(line: Line) -> Line:
-    out = [line[0]]
-    for p, q in itertools.pairwise(line):
-        k = max(1, math.ceil(math.dist(p, q) / _STEP_MM))
-        out += [(p[0] + (q[0] - p[0]) * i / k, p[1] + (q[1] - p[1]) * i / k) for i in range(1, k)]
-        out.append(q)
-    return tuple(out)
-
-
 def _moved_edge(body: Body, change: Alteration, key: str) -> tuple[Body, tuple[Finding, ...]]:
     def refuse(message: str) -> OrderError:
         return OrderError(message, file=body.file, piece=body.label, key=key)
@@ -183,7 +166,7 @@ def _moved_edge(body: Body, change: Alteration, key: str) -> tuple[Body, tuple[F
     fold = any(body.spans[k].fold for k in numbers)
     if fold and (any(held) or len(numbers) > 1):
         raise refuse("the fold edge stays straight: it can only be moved as a whole, without hold")
-    shift = _Shift(body, numbers, by, held[0], held[1])
+    shift = Shift(body, numbers, by, held[0], held[1])
     courses = []
     for k, span in enumerate(body.spans):
         if k not in numbers:
@@ -192,14 +175,21 @@ def _moved_edge(body: Body, change: Alteration, key: str) -> tuple[Body, tuple[F
             line, folded = offset_line(span.line, by)
             courses.append(Course(span.line, line, by, fold=span.fold, folded=folded))
         else:
-            courses.append(Course(span.line, shift.moved(_dense(span.line)), by))
+            courses.append(Course(span.line, shift.moved(dense(span.line)), by))
     seam_now = cut_outline(courses, say=body.place, piece=body.label, file=body.file)
+    for end, stays in zip(ends, held, strict=True):
+        if stays and Contour(seam_now.ring).locate(end)[1] > _LOST_MM:
+            raise refuse(
+                f"the held end {body.place(end)} would be cut off, as the corner there is too sharp: take less, or do "
+                "not hold it"
+            )
+    steps = _steps(body, numbers, held, seam_now.ring)
     cuts = []
     for k, (span, line) in enumerate(zip(body.spans, seam_now.lines, strict=True)):
         if k not in numbers or not body.seam_known or span.fold:
             cuts.append(line if span.fold or not body.seam_known else span.cut)
         else:
-            cuts.append(shift.moved(_dense(span.cut)) if any(held) else offset_line(span.cut, by)[0])
+            cuts.append(shift.moved(dense(span.cut)) if any(held) else offset_line(span.cut, by)[0])
     spans = tuple(
         Span(line, cut, span.names, span.fold) for span, line, cut in zip(body.spans, seam_now.lines, cuts, strict=True)
     )
@@ -213,47 +203,30 @@ def _moved_edge(body: Body, change: Alteration, key: str) -> tuple[Body, tuple[F
     for old, new in zip(body.spans, spans, strict=True):
         first = next((k for k, v in corners.items() if v == old.line[0]), old.line[0])
         corners[first] = new.line[0]
-    return replace(moved, notches=notches, moved_corners=corners), lost
+    return replace(moved, notches=notches, moved_corners=corners), (*steps, *lost)
 
 
-class _Shift:
-    """How far each point of the moved edge goes."""
-
-    def __init__(self, body: Body, numbers: Sequence[int], by: float, start: bool, end: bool) -> None:
-        self.by, self.start, self.end = by, start, end
-        self.seam = Contour(body.seam_ring)
-        self.first = self.seam.locate(body.spans[numbers[0]].line[0])[0]
-        self.length = math.fsum(length_of(body.spans[k].line) for k in numbers)
-        self.whole = len(numbers) == len(body.spans)
-
-    def on_edge(self, s: float) -> bool:
-        return self.whole or (s - self.first) % self.seam.perimeter <= self.length + 1e-6
-
-    def vector(self, p: Point) -> Point:
-        s, _ = self.seam.locate(p)
-        walked = (s - self.first) % self.seam.perimeter
-        if walked > self.length + (self.seam.perimeter - self.length) / 2:
-            walked = 0.0
-        share = min(1.0, walked / self.length)
-        # at the ends of the edge its own normal counts, not the mean with its neighbour's
-        if share < 1e-9:
-            n = right_of(self.seam.direction(self.first))
-        elif share > 1 - 1e-9:
-            n = right_of(self.seam.direction(self.first + self.length, before=True))
-        else:
-            n = self.seam.outward(s)
-        size = self.by * _profile(share, start=self.start, end=self.end)
-        return (size * n[0], size * n[1])
-
-    def moved(self, line: Line) -> Line:
-        out = []
-        for p in line:
-            v = self.vector(p)
-            out.append((p[0] + v[0], p[1] + v[1]))
-        return tuple(out)
+def _steps(body: Body, numbers: Sequence[int], held: Sequence[bool], ring: Ring) -> list[Finding]:
+    """A warning for each end of the moved edge where the new outline still turns at the old corner: there the edge and
+    its neighbour do not meet."""
+    n = len(body.spans)
+    if len(numbers) == n:
+        return []
+    contour = Contour(ring)
+    found = []
+    for stays, corner in zip(held, (body.spans[numbers[0]].line[0], body.spans[numbers[-1]].line[-1]), strict=True):
+        s, gap = contour.locate(corner)
+        vertex, ahead = contour.index_at(contour.near_vertex(s, 1e-3))
+        if not stays and gap < 1e-3 and ahead < 1e-6 and abs(float(contour.turns[vertex])) > _STEP_DEG:
+            message = (
+                f"the moved edge does not meet its neighbour {body.place(corner)}, so there is a step: hold that end, "
+                "or move the neighbour as well"
+            )
+            found.append(Finding("warning", message, body.file, body.label))
+    return found
 
 
-def _followed(old: Body, new: Body, shift: _Shift) -> tuple[tuple[Notch, ...], tuple[Finding, ...]]:
+def _followed(old: Body, new: Body, shift: Shift) -> tuple[tuple[Notch, ...], tuple[Finding, ...]]:
     """The notches of the moved edge go with it; notches on what was cut off a neighbour are told."""
     cut = Contour(new.cut_ring)
     seam = Contour(new.seam_ring)

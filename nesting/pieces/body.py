@@ -10,11 +10,14 @@ from dataclasses import dataclass, field, replace
 from nesting.errors import PatternError
 from nesting.pieces.contour import Contour, along, cleaned, intersection, length_of, unit
 from nesting.pieces.edges import Anchors, Span, chain, drawn_ring, edges_along, fold_run, named_places, ring_of
-from nesting.pieces.offset import right_of
+from nesting.pieces.offset import SMOOTH_DEG, right_of
 from nesting.pieces.piece import Line, Notch, Piece, Point, Ring
 from nesting.pieces.settings import EdgeSpec
 
 __all__ = ["Body", "body_of"]
+
+#: A drawn mitre longer than this many allowances is not looked for.
+_LONGEST_TIP = 12.0
 
 
 @dataclass(frozen=True)
@@ -120,7 +123,8 @@ def body_of(
 def _with_drawn_cut(piece: Piece, spans: tuple[Span, ...], *, file: str | None) -> tuple[Span, ...]:
     """Each span with the part of the drawn cut outline that belongs to it."""
     cut = Contour(cleaned(piece.outline))
-    corners = [cut.ring[i] for i in cut.corners]
+    # where both sides of a hollow corner have been cut back the outline may turn by less than at the corner itself
+    corners = [p for p, turn in zip(cut.ring, cut.turns, strict=True) if abs(float(turn)) >= SMOOTH_DEG]
     fold = fold_run(cut.ring, piece.fold) if piece.fold is not None else None
 
     def beside(span: Span, *, end: bool) -> float:
@@ -149,17 +153,21 @@ def _with_drawn_cut(piece: Piece, spans: tuple[Span, ...], *, file: str | None) 
             (corner[0] + da * na[0], corner[1] + da * na[1]), a, (corner[0] + db * nb[0], corner[1] + db * nb[1]), b
         )
         reach = max(abs(da), abs(db))
-        if hit is not None and abs(hit[0]) <= 4 * reach + 1:
-            want = (corner[0] + da * na[0] + hit[0] * a[0], corner[1] + da * na[1] + hit[0] * a[1])
-        else:
+        # where the lines beside both edges meet; where they hardly do, beside the corner itself
+        wanted: list[Point] = []
+        if hit is not None and abs(hit[0]) <= _LONGEST_TIP * reach + 1:
+            wanted.append((corner[0] + da * na[0] + hit[0] * a[0], corner[1] + da * na[1] + hit[0] * a[1]))
+        if hit is None or abs(hit[0]) > 4 * reach + 1:
             d = (da + db) / 2
-            want = (corner[0] + d * nb[0], corner[1] + d * nb[1])
-        near = min(corners, key=lambda c: math.dist(c, want), default=None)
+            wanted.append((corner[0] + d * nb[0], corner[1] + d * nb[1]))
         sharp = abs(a[0] * b[1] - a[1] * b[0]) > 0.35
-        if near is not None and sharp and math.dist(near, want) <= 0.5 * reach + 1.0:
-            places.append(cut.locate(near)[0])
-        else:
-            places.append(cut.locate(want)[0])
+        place = wanted[-1]
+        for want in wanted if sharp and corners else ():
+            near = min(corners, key=lambda c: math.dist(c, want))
+            if math.dist(near, want) <= 0.5 * reach + 1.0:
+                place = near
+                break
+        places.append(cut.locate(place)[0])
     n = len(spans)
     walked = math.fsum(cut.span(places[i], places[(i + 1) % n]) for i in range(n))
     if abs(walked - cut.perimeter) > 1e-3:

@@ -127,8 +127,11 @@ class _Run:
         climb = self.climb_of(vertex)
         if not climb.trued:
             return self.cut.rigid(u)
-        share = (u - climb.low) / (climb.high - climb.low)
-        return self.cut.d * min(1.0, max(0.0, share))
+        # from turning point to turning point, so that neighbouring runs stay together
+        low, high = sorted((self.us[climb.a], self.us[climb.b]))
+        if high - low < _EPS:
+            return self.cut.rigid(u)
+        return self.cut.d * min(1.0, max(0.0, (u - low) / (high - low)))
 
     def moved(self) -> list[Point]:
         return [self.cut.moved(p, self.shift(i, u)) for i, (p, u) in enumerate(zip(self.points, self.us, strict=True))]

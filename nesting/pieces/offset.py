@@ -13,6 +13,9 @@ import math
 from collections.abc import Sequence
 from typing import NamedTuple
 
+import numpy as np
+import shapely
+from numpy.typing import NDArray
 from shapely.geometry import LineString
 from shapely.geometry import Point as ShapelyPoint
 from shapely.ops import substring
@@ -30,6 +33,11 @@ SMOOTH_DEG = 10.0
 #: mm. If sides that meet at a shallow bend were chords of a curve, the curve would leave them by more than this, which
 #: no flattening does: the bend is drawn as a bend, so its cut lines are mitred, not rounded.
 DRAWN_BEND_MM = 0.05
+
+#: Loops are looked for among all pairs of sides of lines up to this long.
+_MOST_POINTS = 3000
+
+Array = NDArray[np.float64]
 
 _MITRED = math.radians(60.0)
 _TINY = 1e-9
@@ -49,8 +57,8 @@ def offset_line(line: Sequence[Point], d: float, *, closed: bool = False) -> tup
 
     Curves are rounded on their outer side by arcs of radius d (error below 0.01 mm). On the inner side, and at bends
     between straight sides, the neighbouring lines are intersected, so straight sides stay exactly at d. Where a bend is
-    tighter than d the line runs over its vertex instead: the loops that this makes wind clockwise and are dropped when
-    the whole outline is put together.
+    tighter than d the line runs over its vertex instead. The loops that this makes wind clockwise; those that an open
+    line closes by itself are cut off here, as nothing must meet them, the others when the outline is put together.
     """
     pts = cleaned(line) if closed else _open_cleaned(line)
     if abs(d) < _TINY:
@@ -67,12 +75,9 @@ def offset_line(line: Sequence[Point], d: float, *, closed: bool = False) -> tup
         if abs(turn) < 1e-12:
             return [(v[0] + d * nb[0], v[1] + d * nb[1])], False
         bent = shorter * abs(turn) / 8 > DRAWN_BEND_MM and abs(turn) < _MITRED
-        if turn * d > 0 and not bent:  # outer side of a curve
-            steps = math.ceil(abs(turn) / arc_step)
-            if steps == 1:
-                m = (na[0] + nb[0], na[1] + nb[1])
-                k = d / math.hypot(*m)
-                return [(v[0] + k * m[0], v[1] + k * m[1])], False
+        steps = math.ceil(abs(turn) / arc_step)
+        # one step of the arc differs from the mitre by less than a chord may; the mitre is what the way back undoes
+        if turn * d > 0 and steps > 1 and not bent:  # outer side of a curve
             start = math.atan2(na[1], na[0])
             angles = [start + turn * i / steps for i in range(steps + 1)]
             return [(v[0] + d * math.cos(t), v[1] + d * math.sin(t)) for t in angles], False
@@ -102,7 +107,42 @@ def offset_line(line: Sequence[Point], d: float, *, closed: bool = False) -> tup
         folded = folded or loop
     if closed:
         out.append(out[0])
+    elif folded:
+        out = _unlooped(out)
     return tuple(out), folded
+
+
+def _unlooped(line: list[Point]) -> list[Point]:
+    """The open line without the clockwise loops that it makes with itself."""
+    if len(line) > _MOST_POINTS:
+        return line  # left to the filling of the whole outline
+    p = np.asarray(line) - line[0]
+    steps = np.diff(p, axis=0)
+    sides = np.asarray(shapely.linestrings(np.stack([p[:-1], p[1:]], axis=1)))
+    i, j = shapely.STRtree(sides).query(sides)
+    i, j = i[i < j - 1], j[i < j - 1]
+    u, v, gap = steps[i], steps[j], p[j] - p[i]
+    det = _cross(u, v)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        t, w = _cross(gap, v) / det, _cross(gap, u) / det
+    crossing = (t > 0) & (t < 1) & (w > 0) & (w < 1)
+    i, j, x = i[crossing], j[crossing], (p[i] + t[:, None] * u)[crossing]
+    # twice the area of the loop from the crossing by the points i + 1 to j and back (shoelace formula in prefix sums)
+    walked = np.concatenate(([0.0], np.cumsum(_cross(p[:-1], p[1:]))))
+    clockwise = walked[j] - walked[i + 1] + _cross(p[j], x) + _cross(x, p[i + 1]) < 0
+    i, j, x = i[clockwise], j[clockwise], x[clockwise] + line[0]
+    out: list[Point] = []
+    begin = 0
+    for k in np.lexsort((-j, i)):  # from the start on, each time the loop that leads farthest
+        if i[k] >= begin:
+            out += [*line[begin : int(i[k]) + 1], (float(x[k, 0]), float(x[k, 1]))]
+            begin = int(j[k]) + 1
+    return out + line[begin:]
+
+
+def _cross(a: Array, b: Array) -> Array:
+    product: Array = a[:, 0] * b[:, 1] - a[:, 1] * b[:, 0]
+    return product
 
 
 def _open_cleaned(line: Sequence[Point]) -> list[Point]:

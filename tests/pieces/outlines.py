@@ -7,6 +7,8 @@ import os
 
 from hypothesis import strategies as st
 
+from nesting.pieces.contour import Contour
+from nesting.pieces.edges import numbered_corners
 from nesting.pieces.piece import Piece, Point, Ring
 from nesting.pieces.settings import Finish, Preparation
 
@@ -58,6 +60,22 @@ def outlines(draw: st.DrawFn) -> Ring:
                 out = 4 * bow * t * (1 - t)
                 ring.append((ax + t * (bx - ax) + out * (by - ay), ay + t * (by - ay) - out * (bx - ax)))
     return tuple(ring)
+
+
+def half_sines(ring: Ring) -> list[float]:
+    """The sine of half the angle at each corner, at least 0.05: a mitre reaches 1 / sine offsets."""
+    corners = numbered_corners(drawn(ring))
+    out = []
+    for a, b, c in zip(corners, corners[1:] + corners[:1], corners[2:] + corners[:2], strict=True):
+        u = math.atan2(a[1] - b[1], a[0] - b[0])
+        v = math.atan2(c[1] - b[1], c[0] - b[0])
+        out.append(max(0.05, abs(math.sin((u - v) / 2))))
+    return out
+
+
+def blunt(ring: Ring) -> bool:
+    """Whether no corner is sharper than 25 degrees, so that no mitre reaches its limit."""
+    return float(abs(Contour(ring).turns).max()) < 155.0
 
 
 offsets = st.sampled_from([0.0, 5.0, 6.0, 10.0, 15.0, 20.0, 40.0, -4.0, -6.0, -10.0, -19.05])

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import pytest
 from shapely.geometry import Polygon
@@ -12,7 +13,7 @@ from nesting.pieces.contour import Contour
 from nesting.pieces.piece import Drill, Notch, Piece, Ring
 from nesting.pieces.prepare import prepare
 from nesting.pieces.seams import walk_edge
-from nesting.pieces.settings import Alteration, AlterationKind, Preparation
+from nesting.pieces.settings import Alteration, AlterationKind, EdgeSpec, Preparation
 from tests.pieces.outlines import ellipse
 
 RECTANGLE: Ring = ((0.0, 0.0), (100.0, 0.0), (100.0, 200.0), (0.0, 200.0))
@@ -136,6 +137,28 @@ def test_what_cannot_be_altered_is_refused_with_its_reason(change: Alteration, w
     assert caught.value.key == f"alter 1 ({change.kind})"
 
 
+def test_a_held_end_that_would_be_cut_off_is_refused() -> None:
+    """A tip so thin that the edge, moved in, leaves the piece before it reaches the held point."""
+    upper = ((200.0 - s, 0.001 * s**2 + 0.00005 * s**3) for s in range(1, 201))
+    ring = ((0.0, 0.0), (200.0, 0.0), *upper)
+    change = Alteration("take", 30.0, edge="1-2", hold=(2,))
+    with pytest.raises(OrderError, match=r"the held end at \(200\.0, 0\.0\) mm .* would be cut off"):
+        prepare(Piece("p", ring), Preparation(grain=90.0, alterations=(change,)))
+
+
+def test_a_step_is_told() -> None:
+    """Part of a straight side moved without holding its end: the rest of the side cannot meet it."""
+    side = EdgeSpec("upper side", "half way", 3)
+    piece = Piece("p", RECTANGLE, notches=(Notch((100.0, 120.0), 180.0, name="half way"),))
+    change = Alteration("add", 10.0, edge="upper side")
+    ready, findings = prepare(piece, Preparation(grain=90.0, edges=(side,), alterations=(change,)))
+    assert Polygon(ready.outline).area == pytest.approx(100.0 * 200.0 + 10.0 * 80.0)
+    told = [f.message for f in findings if f.kind == "warning"]
+    assert len(told) == 1 and "so there is a step: hold that end" in told[0] and "(100.0, 120.0)" in told[0]
+    _, fine = prepare(piece, Preparation(grain=90.0, edges=(side,), alterations=(replace(change, hold=("half way",)),)))
+    assert not [f for f in fine if f.kind == "warning"]
+
+
 def test_a_strip_that_holds_a_corner_is_refused() -> None:
     """The corner would be lost."""
     ring = ((0.0, 0.0), (100.0, 0.0), (140.0, 100.0), (100.0, 200.0), (0.0, 200.0))
@@ -170,3 +193,14 @@ def test_an_altered_piece_keeps_its_allowance() -> None:
         assert piece.seam is not None
         want = Polygon(piece.seam).buffer(10.0, join_style="mitre", mitre_limit=10.0)
         assert want.symmetric_difference(Polygon(piece.outline)).area < 0.05 * want.length, change
+
+
+def test_a_sharp_corners_allowance_follows_when_its_edge_is_moved() -> None:
+    """A tip of 22.6°, drawn with its mitre of 51 mm: the moved edge and its neighbour meet in a mitre again."""
+    seam = ((0.0, 0.0), (300.0, -60.0), (300.0, 60.0))
+    cut = tuple((x, y) for x, y in Polygon(seam).buffer(10.0, join_style="mitre", mitre_limit=8.0).exterior.coords)
+    change = Alteration("add", 12.0, edge="1-2")
+    piece, _ = prepare(Piece("p", cut[:-1][::-1], seam=seam), Preparation(grain=90.0, alterations=(change,)))
+    assert piece.seam is not None
+    want = Polygon(piece.seam).buffer(10.0, join_style="mitre", mitre_limit=8.0)
+    assert want.symmetric_difference(Polygon(piece.outline)).area < 1.0

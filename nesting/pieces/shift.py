@@ -1,0 +1,104 @@
+"""How far each point of an edge goes when something is added or taken there.
+
+The whole of it where the edge moves freely; towards an end that is held it fades to nothing along a raised cosine,
+(1 - cos)/2, so that it leaves the held point along the old edge's own tangent.
+"""
+
+from __future__ import annotations
+
+import itertools
+import math
+from collections.abc import Sequence
+
+from nesting.pieces.body import Body
+from nesting.pieces.contour import Contour, length_of
+from nesting.pieces.offset import right_of
+from nesting.pieces.piece import Line, Point
+
+__all__ = ["Shift", "dense"]
+
+#: mm. Moved edges are drawn with points this close, so that the fading curve is true to some 0.01 mm.
+_STEP_MM = 1.0
+#: A mitre reaches at most four offsets from its corner: that far sideways per mm.
+_LEAN = math.sqrt(15.0)
+
+
+def _profile(share: float, *, start: bool, end: bool) -> float:
+    if start and end:
+        return (1 - math.cos(2 * math.pi * share)) / 2
+    if start:
+        return (1 - math.cos(math.pi * share)) / 2
+    if end:
+        return (1 + math.cos(math.pi * share)) / 2
+    return 1.0
+
+
+def dense(line: Line) -> Line:
+    """The line with points at most _STEP_MM apart."""
+    out = [line[0]]
+    for p, q in itertools.pairwise(line):
+        k = max(1, math.ceil(math.dist(p, q) / _STEP_MM))
+        out += [(p[0] + (q[0] - p[0]) * i / k, p[1] + (q[1] - p[1]) * i / k) for i in range(1, k)]
+        out.append(q)
+    return tuple(out)
+
+
+class Shift:
+    """How far each point of the moved edge goes: the spans of these ``numbers``, out ``by`` mm (in, if negative), held
+    at its ``start`` and its ``end`` or not."""
+
+    def __init__(self, body: Body, numbers: Sequence[int], by: float, start: bool, end: bool) -> None:
+        self.by, self.start, self.end = by, start, end
+        self.seam = Contour(body.seam_ring)
+        self.first = self.seam.locate(body.spans[numbers[0]].line[0])[0]
+        self.length = math.fsum(length_of(body.spans[k].line) for k in numbers)
+        self.whole = len(numbers) == len(body.spans)
+
+    def on_edge(self, s: float) -> bool:
+        """Whether the place s of the old seam outline lies on the edge."""
+        return self.whole or (s - self.first) % self.seam.perimeter <= self.length + 1e-6
+
+    def vector(self, p: Point) -> Point:
+        """How far the point of the edge nearest to p goes, mm."""
+        s, _ = self.seam.locate(p)
+        walked = (s - self.first) % self.seam.perimeter
+        if walked > self.length + (self.seam.perimeter - self.length) / 2:
+            walked = 0.0
+        share = min(1.0, walked / self.length)
+        n = self._way(s, share)
+        size = self.by * _profile(share, start=self.start, end=self.end)
+        return (size * n[0], size * n[1])
+
+    def _way(self, s: float, share: float) -> Point:
+        """Where a point of the edge goes per mm that it moves: always 1 mm away from the side on which it lies.
+
+        Along a side this changes evenly between the mitres of its bends, so that neighbouring points never cross before
+        the mitred line beside the edge would. At the ends of the edge its own normal counts, not its neighbour's.
+        """
+        if share < 1e-9:
+            return right_of(self.seam.direction(self.first))
+        if share > 1 - 1e-9:
+            return right_of(self.seam.direction(self.first + self.length, before=True))
+        i, ahead = self.seam.index_at(s)
+        begin = float(self.seam.starts[i])
+        f = min(1.0, ahead / float(self.seam.sides[i]))
+        a, b = self._lean(i, begin), self._lean((i + 1) % len(self.seam.ring), begin + float(self.seam.sides[i]))
+        u = self.seam.direction(begin)
+        n, lean = right_of(u), (1 - f) * -a + f * b
+        return (n[0] + lean * u[0], n[1] + lean * u[1])
+
+    def _lean(self, vertex: int, s: float) -> float:
+        """Tangent of half the turn at a vertex inside the edge, limited as mitres are; 0 at its ends."""
+        inside = (s - self.first) % self.seam.perimeter
+        if not self.whole and not 1e-6 < inside < self.length - 1e-6:
+            return 0.0
+        half = math.radians(float(self.seam.turns[vertex])) / 2
+        return max(-_LEAN, min(_LEAN, math.tan(half)))
+
+    def moved(self, line: Line) -> Line:
+        """The line, each point moved as the point of the edge nearest to it."""
+        out = []
+        for p in line:
+            v = self.vector(p)
+            out.append((p[0] + v[0], p[1] + v[1]))
+        return tuple(out)
