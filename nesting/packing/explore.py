@@ -134,25 +134,34 @@ class Explorer:
 
     # -- attempts
 
-    def separate(self, length: float, patience: int) -> tuple[bool, float]:
+    def separate(self, length: float, patience: int, accept: float = 0.0) -> tuple[bool, float]:
         """Separate the state within ``length``. (True, length reached) with an exact state if that worked.
 
-        Otherwise (False, overlap) with the state of least overlap. A state that is nearly free of overlap may end as
-        an exact one that is longer than ``length`` but shorter than the best so far: that counts as well.
+        Otherwise (False, overlap) with the state of least overlap. A state that is nearly free is tried, too:
+        the exact finish often turns it into a layout hardly longer. Whatever becomes shorter than the best so far
+        counts, and what is longer by no more than the share ``accept``.
         """
         s, t, f, q = self.state, self.model.tables, self.fields.tables(), self.settings
         bx, by, bv = s.cx.copy(), s.cy.copy(), s.var.copy()
         control = np.array([1e300, 0.0, 0.0, 1e300, *q.samples, q.exchange])
-        status = 0
+        limit = length + 1e-6
+        if self.best is not None and self.model.length is None:
+            limit = max(limit, self.best.length - 1e-4, self.best.length * (1.0 + accept))
+        status, tried = 0, q.near_within * self.model.n
         while status == 0 and self.clock() < self.deadline:
             status = kernels.separate(t, f, s, length, 10, patience, control, bx, by, bv)
+            if status == 0 and control[0] < tried:
+                tried = 0.5 * float(control[0])
+                x, y, v = s.cx.copy(), s.cy.copy(), s.var.copy()
+                self._lay(bx, by, bv)
+                got = self.compactor(s)
+                if got is not None and got <= limit:
+                    return True, got
+                self._lay(x, y, v)
         self._lay(bx, by, bv)
         overlap = float(control[0])
         if status == 1 or overlap < q.near * self.model.n:
             kept = self.keep(length)
-            limit = length + 1e-6
-            if self.best is not None and self.model.length is None:
-                limit = max(limit, self.best.length - 1e-4)
             got = self.compactor(s)
             if got is not None and got <= limit:
                 return True, got
@@ -219,15 +228,16 @@ class Explorer:
         if any(len(states) > 1 for states in m.num_states) and uniform(rng) < 0.3:
             moves.flip_group(m, s, length)
         began = self.clock()
-        ok, got = self.separate(length, patience)
+        ok, got = self.separate(length, patience, self.settings.accept if name in KICKS else 0.0)
         row = self.stats.setdefault(name, [0.0, 0.0, 0.0, 0.0])
         row[0] += 1.0
         row[1] += ok
         row[2] += self.clock() - began
         if ok and self.best is not None:
             row[3] += max(0.0, 1.0 - got / self.best.length)
-        self._learn(name, ok)
-        if ok and self._better(got):
+        better = ok and self._better(got)
+        self._learn(name, ok if name == "shrink" else better)
+        if better:
             return True
         if name in KICKS:
             self.since += 1

@@ -34,8 +34,8 @@ class Settings:
     #: share of rounds that compress; its steps: first, least, largest
     compress: float = 0.5
     fine: float = 0.0015
-    least_fine: float = 0.00005
-    most_fine: float = 0.003
+    least_fine: float = 0.0003
+    most_fine: float = 0.004
     #: a kick aims at the present length made shorter by between these shares
     kick: tuple[float, float] = (-0.002, 0.002)
     #: share of kicks that begin from a nearly free layout of an earlier failure; how many of those are kept
@@ -47,8 +47,10 @@ class Settings:
     wander: int = 30
     #: a best found elsewhere replaces a present layout that is this much longer
     near_by: float = 0.004
-    #: overlap per item (internal units, scaled by size) up to which the exact finish is tried
-    near: float = 2e-4
+    #: overlap per item (internal units, scaled by size) up to which the exact finish is tried: when an attempt is given
+    #: up, and on the way (again each time the overlap has halved)
+    near: float = 0.2
+    near_within: float = 0.05
 
 
 SETTINGS = Settings()
