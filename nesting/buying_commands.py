@@ -33,9 +33,9 @@ def buy_order_file(
     from nesting.files.outputs import ready_folder
     from nesting.planning.buy import buy, buying_work, parse_widths
     from nesting.planning.buy_rows import Buying
-    from nesting.planning.laying import laying
+    from nesting.planning.options import search_pool
     from nesting.planning.solve import laid_together
-    from nesting.planning.steps import Steps, seconds_each
+    from nesting.planning.steps import Steps
     from nesting.report.buy_page import buying_section, curve_pictures, trims_section
     from nesting.report.buy_terminal import buying_summary
     from nesting.report.page import care_part
@@ -46,16 +46,14 @@ def buy_order_file(
     asked = parse_widths(widths, order.units) if widths else ()
 
     def work(options: SearchOptions) -> Buying:
-        amount = buying_work(order, widths=asked)
-        if budget is not None:
-            options = replace(options, seconds=seconds_each(budget, amount))
-        steps = Steps(options, amount)
-        search = steps.searching(options)
+        # the same workers for all searches: they know the pieces after the first
+        with search_pool(options) as pool:
+            steps = Steps(replace(options, executor=pool), buying_work(order, widths=asked), budget)
 
-        def over(there: Order, lays: tuple[Lay, ...]) -> tuple[Lay, ...]:
-            return laid_together(there, lays, search)
+            def over(there: Order, lays: tuple[Lay, ...]) -> tuple[Lay, ...]:
+                return laid_together(there, lays, steps.searching())
 
-        return buy(order, laying(search), over=over, widths=asked, on_step=steps.begin)
+            return buy(order, steps.lay, over=over, widths=asked, on_step=steps.begin)
 
     bought = searching(work)
     document = bought.as_dict()
@@ -103,7 +101,7 @@ def remnants_of_order(
         each = None if whole is None else min(USUAL_SECONDS, planning / 6.0)
         rest = None if whole is None else max(0.5, 0.25 * whole / len(cloths_used(order)))
         steps = Steps(replace(options, seconds=1.0), 60.0 if whole is None else whole)
-        search = steps.searching(options)
+        search = steps.searching()
         steps.begin("leftovers", "which piece goes where", planning)
         fits = FitsBySearch(replace(search, seconds=each, workers=1))
         return plan_remnants(order, fits, lay=laying(replace(search, seconds=rest)), seconds=planning)
@@ -114,16 +112,17 @@ def remnants_of_order(
     document = plan.as_dict()
     files: dict[str, bytes] = {}
     used: list[str] = []
-    for lay in plan.lays:
+    verdicts = {}
+    for number, lay in enumerate(plan.lays):
         one = replace(lay, order_file=order_seen_from(folder, order))
         if one.remnant not in own:
             # the order does not have it, so the file must tell what it is
             one = replace(one, leftover=next(r for r in order.remnants if r.name == one.remnant))
             used.append(f"lay-{lay_stem(one)}.json")
-        require(one, order)
+        verdicts[number] = require(one, order)
         files[f"lay-{lay_stem(one)}.json"] = lay_as_bytes(one)
         files.update(lay_outputs(one, order))
-    parts = {"remnants": lay_part(plan.lays, order, extra=(remnants_section(plan),))}
+    parts = {"remnants": lay_part(plan.lays, order, extra=(remnants_section(plan),), verdicts=verdicts)}
     written = write_with_report(folder, asked, files, parts, document, spare={"care": care_part(order.findings)})
     if used:
         adds = " ".join(f"--add {folder / name}" for name in used)
@@ -137,8 +136,8 @@ def batch_order_file(
     """A plan of sections and plies for each cloth. ``budget``: seconds for all lays, not the options' for each."""
     from nesting.files.outputs import ready_folder
     from nesting.planning.batch import BatchPlan, batch, batch_work
-    from nesting.planning.laying import laying
-    from nesting.planning.steps import Steps, seconds_each
+    from nesting.planning.options import search_pool
+    from nesting.planning.steps import Steps
     from nesting.report.buy_page import batch_section
     from nesting.report.buy_terminal import batch_summary
     from nesting.report.page import care_part
@@ -148,11 +147,9 @@ def batch_order_file(
         ready_folder(folder)
 
     def work(options: SearchOptions) -> tuple[BatchPlan, ...]:
-        amount = batch_work(order)
-        if budget is not None:
-            options = replace(options, seconds=seconds_each(budget, amount))
-        steps = Steps(options, amount)
-        return batch(order, laying(steps.searching(options)), steps=steps)
+        with search_pool(options) as pool:
+            steps = Steps(replace(options, executor=pool), batch_work(order), budget)
+            return batch(order, steps.lay, steps=steps)
 
     plans = searching(work)
     document: dict[str, Any] = {"title": order.title, "plans": [plan.as_dict() for plan in plans]}

@@ -154,6 +154,7 @@ def buy(
                 laid[name, table.at] = lying
             if table.cloth == order.cloth_named(name):
                 own[name] = lying
+    rows = _served_by_one_way(rows)
     rows, no = _with_second_cloths(order, tables, rows, laid, lay, over, one_more, on_step)
     refused += no
     curves: list[Curve] = []
@@ -166,6 +167,18 @@ def buy(
             refused.append(one)
     rows = _with_the_best(order, rows)
     return Buying(order.title, order.imperial, tuple(rows), tuple(refused), tuple(curves), trim_needs(order))
+
+
+def _served_by_one_way(rows: list[BuyRow]) -> list[BuyRow]:
+    """The rows without nap, none of them longer than the same with all pieces one way: such a lay does for both."""
+    one_way = {(r.cloth, r.width, r.spread): r for r in rows if r.nap == "one way"}
+    served: list[BuyRow] = []
+    for row in rows:
+        other = one_way.get((row.cloth, row.width, row.spread))
+        if row.nap == "none" and other is not None and other.buy_length < row.buy_length:
+            row = replace(other, nap=row.nap, own=row.own)
+        served.append(row)
+    return served
 
 
 def _with_second_cloths(
@@ -233,10 +246,15 @@ def _own_curve(
     # Open cloth holds for every spread: a folded lay opens out. A lay found before counts, whatever its spread.
     sound = sound_spreads(cloth)[0]
     spread: SpreadName = "open" if "open" in sound or not sound else sound[0]
-    try:
-        return curve(order, cloth.name, lay, spread=spread, known=known, counts=counts, on_step=on_step)
-    except CannotLayError as error:
-        return RefusedRow(cloth.name, cloth.width, cloth.nap, spread, str(error))
+    # Where pieces are cut together through two plies of this cloth, only the spread that was found does.
+    kinds = (spread,) if known is None or len(known.sections) > 1 else (spread, known.sections[0].spread.kind)
+    why: CannotLayError | None = None
+    for kind in dict.fromkeys(kinds):
+        try:
+            return curve(order, cloth.name, lay, spread=kind, known=known, counts=counts, on_step=on_step)
+        except CannotLayError as error:
+            why = why or error
+    return RefusedRow(cloth.name, cloth.width, cloth.nap, spread, str(why))
 
 
 def _rows(

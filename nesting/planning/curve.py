@@ -15,6 +15,7 @@ from nesting.laid import Lay
 from nesting.order import Garment, Order, SpreadName
 from nesting.planning.laying import LayOne, garment_label, led_by, pieces_on, with_counts
 from nesting.planning.steps import OnStep
+from nesting.planning.yardage import cloth_used
 
 __all__ = [
     "CURVE_COUNTS",
@@ -127,8 +128,9 @@ def curve(
 ) -> Curve:
     """The length to buy for 1 … n + 1 garments on ``cloth``, each lay started from the one before.
 
-    ``known`` is a lay of all n garments that has been found already. At most ``counts`` lays are made (always those
-    of 1, n and n + 1). Made monotone from the top: a lay of more garments serves fewer, L(n) = min(L(n), L(n + 1)).
+    ``known`` is a lay of all n garments that has been found already, on this spread or on one that opens out. At most
+    ``counts`` lays are made (always those of 1, n and n + 1). Made monotone from the top: a lay of more garments serves
+    fewer, L(n) = min(L(n), L(n + 1)).
     Raises CannotLayError if not even one garment can be laid; a curve ends early where more do not fit.
     """
     part = on_cloth(order, cloth)
@@ -146,16 +148,20 @@ def curve(
             if not lengths:
                 raise
             break
-        if count == total and known is not None and known.lay_length < found.lay_length:
-            found = known
         lengths[count] = (found.lay_length, found.buy_length)
         before = found
+        if count == total and known is not None:
+            # opened out: the lay of a crosswise fold is half as long on the table as the cloth it takes
+            kind = known.sections[0].spread.kind
+            lengths[count] = _shorter(lengths[count], (_opened_out(order, known), known.buy_length))
+            if kind == spread and known.lay_length < found.lay_length:
+                before = known
     best: tuple[float, float] | None = None
     served: dict[int, tuple[float, float, bool]] = {}
     for count in range(max(lengths), 0, -1):
         measured = count in lengths
         if measured:
-            best = lengths[count] if best is None else min(best, lengths[count])
+            best = lengths[count] if best is None else _shorter(best, lengths[count])
         assert best is not None
         served[count] = (*best, measured)
     points = []
@@ -165,6 +171,17 @@ def curve(
         name = garment_label(next_garment(part, sequence, count - 1))
         points.append(CurvePoint(count, name, lay_length, buy_length, measured, free))
     return Curve(cloth, spread, total, tuple(points), led_by(order, cloth))
+
+
+def _shorter(a: tuple[float, float], b: tuple[float, float]) -> tuple[float, float]:
+    """The shorter lay and the shorter length to buy, which may be those of two lays."""
+    return (min(a[0], b[0]), min(a[1], b[1]))
+
+
+def _opened_out(order: Order, lay: Lay) -> float:
+    if len(lay.sections) > 1:
+        return lay.lay_length
+    return cloth_used(lay.sections[0].spread.kind, order.cloth_named(lay.cloth), lay.lay_length)
 
 
 def counts_measured(total: int, most: int) -> list[int]:

@@ -6,27 +6,29 @@ import time
 from collections.abc import Callable
 from dataclasses import replace
 
+from nesting.laid import Lay
+from nesting.order import Order, Remnant, SpreadName
+from nesting.planning.laying import laying
 from nesting.planning.options import Progress, SearchOptions
 
-__all__ = ["OnStep", "Steps", "seconds_each"]
+__all__ = ["USUAL_SECONDS", "OnStep", "Steps"]
 
 #: Seconds. A search gets at most the usual time of one row, and not less than what a first good lay takes.
 USUAL_SECONDS = 5.0
 LEAST_SECONDS = 0.5
 
 
-def seconds_each(budget: float, steps: float) -> float:
-    """The time of each of so many steps, s, so that all of them take about ``budget`` s: 5 s, less where there are
-    many, and not below half a second, whatever that comes to."""
-    return max(LEAST_SECONDS, min(USUAL_SECONDS, budget / max(steps, 1.0)))
-
-
 class Steps:
-    """Tells ``tell`` of every step of ``total`` in all, and while it lasts. A step of weight 1 searches for the seconds
-    in ``options`` (None where rounds are counted); what steps really took corrects the time that is left."""
+    """Tells of every step of ``total`` in all, and while it lasts. A step of weight 1 searches for the seconds in
+    ``options`` (None where rounds are counted); what steps really took corrects the time that is left.
 
-    def __init__(self, options: SearchOptions, total: float) -> None:
-        self._tell, self._seconds = options.on_progress, options.seconds
+    With a ``budget``, s, for all of them, each gets what is left of that shared by the steps that are left, less what
+    the steps so far took beside their searches: up to 5 s, and half a second at least, whatever that comes to.
+    """
+
+    def __init__(self, options: SearchOptions, total: float, budget: float | None = None) -> None:
+        self._options, self._budget = options, budget
+        self._tell, self._searched = options.on_progress, 0.0
         self.total = total
         self.done = 0.0
         self._weight = 0.0
@@ -34,9 +36,31 @@ class Steps:
         self._begun = time.monotonic()
         self._step_begun = self._begun
 
-    def searching(self, options: SearchOptions) -> SearchOptions:
-        """The options with which the steps search: what these tell becomes news of the whole."""
-        return replace(options, on_progress=None if self._tell is None else self._tick)
+    def searching(self) -> SearchOptions:
+        """The options with which the next search is made: its time, and what it tells becomes news of the whole."""
+        seconds = self._options.seconds if self._budget is None else self._share_of_budget(self._budget)
+        return replace(self._options, seconds=seconds, on_progress=None if self._tell is None else self._tick)
+
+    def lay(
+        self,
+        order: Order,
+        cloth: str,
+        *,
+        spread: SpreadName | None = None,
+        start: Lay | None = None,
+        remnant: Remnant | None = None,
+        share: float = 1.0,
+    ) -> Lay:
+        """Lays one cloth with these options; see ``LayOne``."""
+        options = self.searching()
+        self._searched += share * (options.seconds or 0.0)
+        return laying(options)(order, cloth, spread=spread, start=start, remnant=remnant, share=share)
+
+    def _share_of_budget(self, budget: float) -> float:
+        spent = time.monotonic() - self._begun
+        beside = max(0.0, self._step_begun - self._begun - self._searched) / self.done if self.done > 0.0 else 0.0
+        each = (budget - spent) / max(self.total - self.done, 1.0) - beside
+        return max(LEAST_SECONDS, min(USUAL_SECONDS, each))
 
     def begin(self, cloth: str, doing: str, weight: float) -> None:
         """The step before is done, the next one begins; it weighs so much."""
@@ -67,8 +91,10 @@ class Steps:
         rest = max(0.0, self.total - self.done)
         if self.done > 0.0:
             each = (self._step_begun - self._begun) / self.done
-        elif self._seconds is not None:
-            each = self._seconds
+        elif self._budget is not None:
+            each = self._share_of_budget(self._budget)
+        elif self._options.seconds is not None:
+            each = self._options.seconds
         else:
             return None
         return max(0.0, rest * each - (now - self._step_begun))

@@ -69,16 +69,17 @@ def buying_summary(bought: Buying) -> RenderableType:
         for r in bought.rows:
             if r.cloth != cloth:
                 continue
+            lies = f"over {r.over}" if r.over is not None else "apart" if r.apart_from is not None else ""
             adds = "" if r.one_more is None else "free" if r.one_more < 1e-6 else shop_column(r.one_more, imperial)
             table.add_row(
-                spread_words(r),
+                r.spread,
                 r.nap,
                 format_width(r.width, imperial=imperial),
                 shop_column(r.buy_length, imperial),
                 column_length(r.per_garment, imperial),
                 "" if r.cost is None else f"{r.cost:.2f}",
                 adds,
-                "←" if r.best else "",
+                f"{'←' if r.best else ''} {lies}".strip(),
                 style="bold" if r.best else "",
             )
         for column in table.columns:

@@ -176,6 +176,54 @@ def test_the_curve_never_falls_and_a_larger_lay_serves_a_smaller_order():
         assert p.lay_length == pytest.approx(min(raw[n] for n in range(p.count, 8)))
 
 
+def test_a_known_lay_counts_opened_out():
+    """Four take 200 mm of open cloth. A crosswise fold of 90 mm takes 180 mm of it, not 90: the smaller counts keep
+    their own lengths; one of 110 mm, 220 mm opened out, is no better."""
+    order = shorts(4, end_allowance=0.0, increment=10.0)
+    cloth = order.cloths[0]
+    for half, best in ((90.0, 180.0), (110.0, 200.0)):
+        known = replace(lay_of(order, cloth, half, "crosswise fold"), buy_length=2.0 * half)
+        found = curve(order, "main", AreaLay(0.8), spread="open", known=known)
+        assert [p.lay_length for p in found.points[:4]] == pytest.approx([50.0, 100.0, 150.0, best])
+        assert [p.buy_length for p in found.points[:4]] == pytest.approx([50.0, 100.0, 150.0, best])
+
+
+class Luckier(AreaLay):
+    """A search that does better with a nap than without, by chance."""
+
+    def __call__(self, order, cloth, **how):
+        """The lay, a tenth longer without nap."""
+        lay = super().__call__(order, cloth, **how)
+        if order.cloth_named(cloth).nap == "none" and how.get("spread"):
+            return lay_of(order, order.cloth_named(cloth), 1.2 * lay.lay_length, how["spread"])
+        return lay
+
+
+def test_cloth_without_nap_never_takes_more_than_with_one():
+    """All pieces one way is allowed on plain cloth, too: 4 garments take 210 mm so, 240 mm as it was found."""
+    rows = buy(shorts(4, end_allowance=0.0, increment=10.0), Luckier(0.8), spreads=["open"], curve_counts=0).rows
+    assert [(r.nap, r.own) for r in rows] == [("none", True), ("one way", False)]
+    assert [r.lay_length for r in rows] == pytest.approx([210.0, 210.0])
+
+
+class Folded(AreaLay):
+    """A search for pieces that go through two plies at once: not on open cloth."""
+
+    def __call__(self, order, cloth, **how):
+        """The lay, on a fold."""
+        if how.get("spread") == "open":
+            raise CannotLayError("there is no second ply")
+        return super().__call__(order, cloth, **how)
+
+
+def test_what_cannot_lie_open_has_a_curve_on_its_fold():
+    """The curve is of the spread that was found, not missing."""
+    bought = buy(shorts(4), Folded(0.8), spreads=["open", "lengthwise fold"], naps=["none"])
+    (found,) = bought.curves
+    assert found.spread == "lengthwise fold" and [p.count for p in found.points] == [1, 2, 3, 4, 5]
+    assert [(r.spread, r.reason) for r in bought.refused] == [("open", "there is no second ply")]
+
+
 def test_a_long_curve_is_measured_at_some_counts():
     """Forty garments: twelve lays at most, 1, 40 and 41 among them; between them the next larger lay serves."""
     lay = AreaLay(0.8)

@@ -7,7 +7,7 @@ import pytest
 from nesting.planning import steps as module
 from nesting.planning.batch import batch, batch_work
 from nesting.planning.options import Progress, SearchOptions
-from nesting.planning.steps import Steps, seconds_each
+from nesting.planning.steps import Steps
 
 from .builders import AreaLay
 from .test_buy import shorts
@@ -32,12 +32,31 @@ def clock(monkeypatch):
     return mine
 
 
-def test_a_budget_is_shared_by_all_steps():
+@pytest.mark.parametrize(("total", "seconds"), [(60.0, 2.0), (4.0, 5.0), (5000.0, 0.5), (0.0, 5.0)])
+def test_a_budget_is_shared_by_all_steps(clock, total, seconds):
     """Two minutes for 60 steps are 2 s each; few steps get the usual 5 s; very many half a second."""
-    assert seconds_each(120.0, 60.0) == 2.0
-    assert seconds_each(120.0, 4.0) == 5.0
-    assert seconds_each(120.0, 5000.0) == 0.5
-    assert seconds_each(120.0, 0.0) == 5.0
+    assert Steps(SearchOptions(seconds=9.0), total, 120.0).searching().seconds == seconds
+
+
+def test_what_a_step_takes_beside_its_search_comes_out_of_the_budget(clock, monkeypatch):
+    """120 s for 60 steps: 20 of them searched 2 s each and took 2.5 s. Of 70 s for 40 steps half a second each goes
+    beside, so 1.25 s are left. Without a budget every search gets what was asked for."""
+    given = []
+
+    def laid(options):
+        return lambda *_, share, **how: given.append(options.seconds * share)
+
+    monkeypatch.setattr(module, "laying", laid)
+    steps = Steps(SearchOptions(seconds=9.0), 60.0, 120.0)
+    steps.begin("main", "rows", 20.0)
+    steps.lay(shorts(), "main", share=15.0)
+    steps.lay(shorts(), "main", share=5.0)
+    assert given == [30.0, 10.0]
+    clock.now += 50.0
+    steps.begin("main", "rows", 20.0)
+    assert steps.searching().seconds == pytest.approx(1.25)
+    steps = Steps(SearchOptions(seconds=9.0), 60.0)
+    assert steps.searching().seconds == 9.0
 
 
 def test_the_time_left_is_told_and_corrected(clock):
@@ -47,7 +66,7 @@ def test_the_time_left_is_told_and_corrected(clock):
     steps.begin("main", "rows 1 to 4 of 10", 4.0)
     assert told[-1] == Progress("main", "rows 1 to 4 of 10, about 20 s left", 0.0, None)
     clock.now += 5.0
-    searching = steps.searching(SearchOptions(seconds=2.0, on_progress=told.append))
+    searching = steps.searching()
     assert searching.on_progress is not None
     searching.on_progress(Progress("main", "trying spreads", 0.9, 123.0))
     assert told[-1].doing == "rows 1 to 4 of 10, about 15 s left" and told[-1].share == pytest.approx(0.25)
@@ -75,7 +94,7 @@ def test_nobody_watching_is_told_nothing():
     options = SearchOptions(seconds=1.0)
     steps = Steps(options, 1.0)
     steps.begin("main", "one", 1.0)
-    assert steps.searching(options).on_progress is None
+    assert steps.searching().on_progress is None
 
 
 def test_a_batch_tells_its_lays_and_comes_to_its_end():
