@@ -25,6 +25,7 @@ from nesting.planning.following import follower_motion
 from nesting.planning.jobs import Job, JobStyle, jobs_for
 from nesting.planning.matching import matching_for, phases
 from nesting.planning.rings import search_ring
+from nesting.tolerances import REPEAT_MM
 
 __all__ = ["Assembly", "PoseMeta", "assemble"]
 
@@ -96,9 +97,7 @@ class Assembly:
         if not places or not self.slides or self.turned_end:
             return places
         begin = min(
-            x
-            for p in places
-            for x, _ in self._laid(self.jobs[p.item], self.metas[p.item][p.pose], p)[0].outline
+            x for p in places for x, _ in self._laid(self.jobs[p.item], self.metas[p.item][p.pose], p)[0].outline
         )
         return tuple(replace(p, x=p.x - begin) for p in places)
 
@@ -354,10 +353,14 @@ class _PoseBuilder:
         self.matching = matching_for(order, cloth, self.cut) if matched else None
         self.offset = (0.0, 0.0)
         self.start = (0.0, 0.0)
+        self.both_sides = True
         if self.matching is not None and self.matching.points:
             chain = phases(order, cloth, self.cut.size)
-            self.offset = chain[self.cut.name, ""]
-            self.start = _first_phase(order, cloth, self.cut, chain)
+            phase = chain[self.cut.name]
+            self.offset = phase.offset
+            self.both_sides = phase.both_sides
+            members = [(name, chain[name].offset) for name in phase.chain]
+            self.start = phase.at or _first_phase(order, cloth, self.cut.size, members)
 
     def on_folds(self) -> None:
         """Poses with the fold edge on a fold line of the cloth; halves flip freely, nothing is tilted."""
@@ -483,39 +486,48 @@ class _PoseBuilder:
                 "a repeat across the cloth is matched on open cloth only, where both plies' stripes can be seen",
                 piece=self.cut.piece.label,
             )
+        if across and meta.opened and meta.flipped and not self.both_sides:
+            return None  # the drawn sides are to meet, so all of them lie on the same side
         sign_x = 1.0 if meta.turn == 0.0 else -1.0
         sign_y = sign_x * (-1.0 if meta.flipped else 1.0)
         state: int | None = None
-        offset = [0.0, 0.0]
-        if self.matching.motif is not None:
-            motif = self.matching.motif
-            offset = [motif.offset[0] - sign_x * motif.point[0], motif.offset[1] - sign_y * motif.point[1]]
-        elif self.matching.points:
+        offset = (0.0, 0.0)
+        if self.matching.points:
+            # a motif of the piece, or of one that is joined to it, is the zero of their chain
             state = 0 if meta.turn == 0.0 else 1
-            offset = [self.start[0] + sign_x * self.offset[0], self.start[1] + sign_y * self.offset[1]]
+            offset = (self.start[0] + sign_x * self.offset[0], self.start[1] + sign_y * self.offset[1])
+        motif = self.matching.motif
+        if motif is not None:
+            wanted = (motif.offset[0] - sign_x * motif.point[0], motif.offset[1] - sign_y * motif.point[1])
+            if self.matching.points and not _alike(offset, wanted, (cloth.repeat_along, cloth.repeat_across)):
+                return None
+            offset = wanted
         x_axis = Axis(offset[0], cloth.repeat_along) if cloth.repeat_along > 0.0 else None
         y_axis = Axis(offset[1], cloth.repeat_across) if across else None
         return x_axis, y_axis, state
 
 
 def _first_phase(
-    order: Order, cloth: Cloth, cut: CutPiece, chain: dict[tuple[str, str], tuple[float, float]]
+    order: Order, cloth: Cloth, size: str | None, chain: list[tuple[str, tuple[float, float]]]
 ) -> tuple[float, float]:
     """The phase at which the chain's pieces together can begin nearest to the cut end."""
-    names = [name for name, _ in chain]
-    pieces = [order.cut_piece(name, cut.size) for name in names]
 
     def best(axis: int, period: float, low: float) -> float:
         if period <= 0.0:
             return 0.0
-        least = [
-            (min(p[axis] for p in piece.piece.outline) + chain[name, ""][axis])
-            for name, piece in zip(names, pieces, strict=True)
-        ]
+        outlines = [(order.cut_piece(name, size).piece.outline, offset) for name, offset in chain]
+        least = [min(p[axis] for p in outline) + offset[axis] for outline, offset in outlines]
         candidates = [low - v for v in least]
         return min(candidates, key=lambda phase: sum((phase + v - low) % period for v in least))
 
     return best(0, cloth.repeat_along, 0.0), best(1, cloth.repeat_across, cloth.selvage)
+
+
+def _alike(a: tuple[float, float], b: tuple[float, float], repeats: tuple[float, float]) -> bool:
+    """Whether two places are the same within the repeat."""
+    return all(
+        r <= 0.0 or abs((p - q + r / 2) % r - r / 2) <= REPEAT_MM / 2 for p, q, r in zip(a, b, repeats, strict=True)
+    )
 
 
 def _extended_back(body: NDArray[np.float64], by: float) -> NDArray[np.float64]:

@@ -802,6 +802,9 @@ def _notes(search: _Search, by_kind: Mapping[SpreadName, _Finished], best: _Fini
             f"the {shortest.kind} lay takes {_say(search, extra)} less cloth on the table, but no less has to be "
             f"bought; the {best.kind} is easier to cut"
         )
+    from nesting.planning.matching import unmatched_sides
+
+    notes += unmatched_sides(search.order, search.cloth, sorted({s.cut.size for s in search.stacks}, key=str))
     if search.cloth.nap == "none" and any(s.cut.needs_stretch is not None for s in search.stacks):
         notes.append('many makers cut knits one way; this order says nap = "none", so pieces may lie up or down')
     return tuple(notes)

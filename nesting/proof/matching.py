@@ -14,6 +14,7 @@ from shapely import LinearRing, Point
 from nesting.laid import Lay
 from nesting.order import Cloth, CutPiece, Order, Seam
 from nesting.pieces.piece import Notch
+from nesting.proof.motion import over_line
 from nesting.proof.placing import Judged
 from nesting.proof.unfold import ClothPiece
 from nesting.proof.verdict import Failure
@@ -141,9 +142,46 @@ def _check_seam(
             if (p.garment, p.size) == (garment.name, garment.size) and p.piece in by_name:
                 for copy in set(p.copies or (p.copy,)):
                     groups.setdefault(copy, []).append(piece)
+        both = _both_sides(order, seam, garment.size, cloth.repeat_across)
         for group in groups.values():
-            failures += _check_copy(seam, cloth, by_name, group, judged)
+            failures += _check_copy(seam, cloth, by_name, group, judged, both)
     return failures
+
+
+def _both_sides(order: Order, seam: Seam, size: str | None, repeat: float) -> bool:
+    """Whether crosswise the other sides of halves can match as their drawn sides do.
+
+    Drawn sides that match put every fold edge, motif and match point of the joined pieces at fixed places within the
+    repeat. Mirrored over its fold edge each has to do so alike, and pairs over their motif: they lie alike within half
+    the repeat.
+    """
+    chain: dict[str, float] = {seam.edges[0].partition(".")[0]: 0.0}
+    grown = True
+    while grown:
+        grown = False
+        for other in order.seams:
+            names = [edge.partition(".")[0] for edge in other.edges]
+            if not other.match or not set(names) & set(chain):
+                continue
+            try:
+                points = match_notches(other, [order.cut_piece(name, size) for name in names])
+            except KeyError:
+                continue
+            ys = dict(zip(names, (y for _, y in points or ()), strict=False))
+            known = next(name for name in names if name in chain)
+            for name, y in ys.items():
+                if name not in chain:
+                    chain[name] = chain[known] + ys[known] - y
+                    grown = True
+    axes: list[float] = []
+    for name, at in chain.items():
+        cut = order.cut_piece(name, size)
+        fold = cut.piece.fold
+        if fold is not None and abs(fold[0][1] - fold[1][1]) < ON_EDGE:
+            axes.append(at + fold[0][1])
+        if cut.motif is not None:
+            axes.append(at + cut.motif.point[1])
+    return all(abs(_off(2.0 * (axis - axes[0]), repeat)) <= REPEAT_MM / 2 for axis in axes)
 
 
 def _check_copy(
@@ -152,32 +190,50 @@ def _check_copy(
     points: Mapping[str, tuple[float, float]],
     group: Sequence[ClothPiece],
     judged: Mapping[int, Judged],
+    both_sides: bool,
 ) -> list[Failure]:
     """One garment: the match points of its right pieces agree, and those of its left pieces.
 
-    A piece that is drawn as a half has its seam twice. Lengthwise both sides agree with each other, so it is held
-    against right and left alike. Crosswise its sides lie where its width puts them: only the drawn half is judged.
+    A piece that is drawn as a half has its seam twice: as drawn on one side, mirrored over its fold edge on the other.
+    Lengthwise both agree; crosswise they do if ``both_sides``, else halves have to agree on one side.
     """
     failures: list[Failure] = []
     for axis, repeat, way in ((0, cloth.repeat_along, "lengthwise"), (1, cloth.repeat_across, "crosswise")):
         if repeat <= 0.0:
             continue
+        sides = [(piece, _on_sides(judged[piece.placement], piece, points, axis)) for piece in group]
         told: set[int] = set()
-        for hand in ("right", "left"):
-            side: list[tuple[ClothPiece, float]] = []
-            for piece in group:
-                j = judged[piece.placement]
-                either = axis == 0 and j.cut.piece.fold is not None
-                if either or piece.hand == hand:
-                    side.append((piece, float(piece.to_cloth.points(points[j.placement.piece])[axis])))
-            for piece, at in side[1:]:
-                off = _off(at - side[0][1], repeat)
-                if abs(off) > REPEAT_MM and piece.placement not in told:
+        for i, (piece, here) in enumerate(sides):
+            for first, there in sides[:i]:
+                offs = {hand: _off(here[hand] - there[hand], repeat) for hand in here.keys() & there.keys()}
+                if axis == 1 and not both_sides and first.hand == piece.hand:
+                    offs = {piece.hand: offs[piece.hand]}
+                elif axis == 1 and not both_sides and min(len(here), len(there)) < 2:
+                    continue
+                best = (max if axis == 0 or both_sides else min)(map(abs, offs.values()), default=0.0)
+                if best > REPEAT_MM and piece.placement not in told:
                     told.add(piece.placement)
-                    other = judged[side[0][0].placement].placement.label
                     message = (
-                        f"at the seam {' – '.join(seam.edges)} its match point is {off:.2f} mm off that of {other} "
-                        f"in the {way} repeat of {repeat:g} mm"
+                        f"at the seam {' – '.join(seam.edges)} its match point is {best:.2f} mm off that of "
+                        f"{judged[first.placement].placement.label} in the {way} repeat of {repeat:g} mm"
                     )
                     failures.append(_off_place(judged[piece.placement], message))
     return failures
+
+
+def _on_sides(j: Judged, piece: ClothPiece, points: Mapping[str, tuple[float, float]], axis: int) -> dict[str, float]:
+    """Where the match point lies on the opened-out cloth along ``axis``, mm, by the side of the garment on which it is:
+    "right", "left", or both for a half."""
+    drawn = np.array(points[j.placement.piece])
+    at = {piece.hand: float(piece.to_cloth.points(drawn)[axis])}
+    fold = j.cut.piece.fold
+    if fold is not None and (axis == 0 or _along_grain(j)):
+        # over a fold edge across the grain a piece has no other side, only another end
+        other = over_line(*fold).points(drawn) if _along_grain(j) else drawn
+        at["left" if piece.hand == "right" else "right"] = float(piece.to_cloth.points(other)[axis])
+    return at
+
+
+def _along_grain(j: Judged) -> bool:
+    fold = j.cut.piece.fold
+    return fold is not None and abs(fold[0][1] - fold[1][1]) < ON_EDGE

@@ -547,8 +547,8 @@ def test_match_notches_lie_on_the_seam_line() -> None:
 
 
 def test_stripes_at_a_piece_drawn_as_a_half() -> None:
-    """A back opened out over its fold meets the right front on its drawn half. Lengthwise it is held against right and
-    left alike, crosswise against the right front only, as its own width decides where its other side lies."""
+    """A back opened out over its fold meets the right front on its drawn half, and the left front on the other, which
+    is the mirror image over the fold edge."""
     half = Piece(
         "back",
         ((-100, 0), (100, 0), (100, 90), (-100, 90)),
@@ -561,8 +561,9 @@ def test_stripes_at_a_piece_drawn_as_a_half() -> None:
     order = order_of(cut(front), cut(half), repeat_along=50.0, repeat_across=100.0)
     order = replace(order, seams=(Seam(("front.side", "back.side"), match=True),))
 
-    def lay(right: float, x_right: float, x_left: float, left: float = 637.0) -> Lay:
-        # the back's hip lies at y = 290, the right front's 60 below its grainline
+    def lay(right: float, x_right: float, x_left: float, left: float = 650.0) -> Lay:
+        # the back's hip lies at y = 290 and, over the fold edge at 200, at 110; the right front's 60 below its
+        # grainline, the left one's 60 above it: 710 = 110 + 6 · 100
         return lay_of(
             order,
             "open",
@@ -578,6 +579,48 @@ def test_stripes_at_a_piece_drawn_as_a_half() -> None:
     assert found(lay(451.0, 110, 110), order) == {"repeat"}
     assert found(lay(450.0, 111, 110), order) == {"repeat"}
     assert found(lay(450.0, 110, 111), order) == {"repeat"}
+    assert found(lay(450.0, 110, 110, 637.0), order) == {"repeat"}
+    # a motif that is not on the fold edge decides where the back lies: then the other side comes as it comes
+    motif = replace(order, pieces=(order.pieces[0], replace(order.pieces[1], motif=Motif((10.0, 30.0), (20.0, 30.0)))))
+    assert found(lay(450.0, 110, 110, 637.0), motif) == set()
+    on_fold = replace(motif, pieces=(order.pieces[0], replace(order.pieces[1], motif=Motif((10.0, 0.0), (20.0, 0.0)))))
+    assert found(lay(450.0, 110, 110, 637.0), on_fold) == {"repeat"}
+
+
+@pytest.mark.parametrize("side", [140.0, 115.0])
+def test_stripes_at_two_pieces_drawn_as_halves(side: float) -> None:
+    """Front and back both opened out: their other sides meet where their match points lie equally far from their fold
+    edges, or half a repeat more; if not, nothing can help it, and only the drawn sides are held against each other."""
+
+    def half(name: str, across: float) -> Piece:
+        return Piece(
+            name,
+            ((-100, 0), (100, 0), (100, across), (-100, across)),
+            notches=(Notch((0, across), 270.0, name="hip"),),
+            grainline=((-40, 0), (40, 0)),
+            fold=((-100, 0), (100, 0)),
+            edges=(Edge("side", (100, across), (-100, across)),),
+        )
+
+    front, back = half("front", 90.0), half("back", side)
+    order = order_of(cut(front), cut(back), repeat_across=100.0, width=1500.0)
+    order = replace(order, seams=(Seam(("front.side", "back.side"), match=True),))
+
+    def lay(off: float) -> Lay:
+        # drawn sides at 290 and, three repeats on, at 590 + off
+        places = [put(front, 110, 200, opened=True), put(back, 110, 590 - side + off + 100, opened=True)]
+        return lay_of(order, "open", places)
+
+    assert found(lay(0.0), order) == set()
+    assert found(lay(1.0), order) == {"repeat"}
+
+    def flipped(off: float) -> Lay:
+        # the back's drawn side on the left, at 610 + off, where the front's other side is at 110
+        places = [put(front, 110, 200, opened=True), put(back, 110, 610 + side + off, opened=True, flipped=True)]
+        return lay_of(order, "open", places)
+
+    assert found(flipped(0.0), order) == set()
+    assert found(flipped(1.0), order) == {"repeat"}
 
 
 def test_stripes_on_a_fold() -> None:
