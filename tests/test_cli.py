@@ -118,10 +118,10 @@ def test_a_lay_that_does_not_hold_is_no_start_and_that_is_said(tmp_path: Path) -
     usual = ("--from", path, "--rounds", 1, "--workers", 1)
     done = run("lay", order, "-o", tmp_path / "a", *usual, cwd=tmp_path)
     assert done.returncode == 0, done.stderr
-    assert "so the search begins anew" in done.stderr and "share 6400 mm² of cloth" in done.stderr
+    assert "so the search begins anew" in done.stderr and "share 64.0 cm² of cloth" in done.stderr
     assert "so the search begins anew" in (tmp_path / "a" / "report.html").read_text(encoding="utf-8")
     both = run("lay", order, "-o", tmp_path / "b", *usual, "--keep", "front:1,front:2", cwd=tmp_path)
-    assert both.returncode == 2 and "cannot stay" in both.stderr and "share 6400 mm²" in both.stderr
+    assert both.returncode == 2 and "cannot stay" in both.stderr and "share 64.0 cm²" in both.stderr
     assert not (tmp_path / "b").exists() or not list((tmp_path / "b").iterdir())
     one = run("lay", order, "-o", tmp_path / "c", *usual, "--keep", "front:2", "--json", cwd=tmp_path)
     assert one.returncode == 0 and "the pieces to keep stay" in one.stderr

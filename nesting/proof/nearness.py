@@ -95,7 +95,7 @@ def _overlap(
         place = (float(x), float(y))
     return Failure(
         "overlap",
-        f"{pa.label} ({pa.garment}) and {pb.label} ({pb.garment}) share {shared.area:.4g} mm² of cloth",
+        f"{pa.label} ({pa.garment}) and {pb.label} ({pb.garment}) share {_area(shared.area)} of cloth",
         pa.piece,
         place,
         a.section,
@@ -111,3 +111,7 @@ def _gap(a: ClothPiece, b: ClothPiece, distance: float, gap: float, judged: Mapp
         (pa.x, pa.y),
         a.section,
     )
+
+
+def _area(mm2: float) -> str:
+    return f"{mm2 / 100.0:.1f} cm²" if mm2 >= 10.0 else f"{mm2:.2g} mm²"
