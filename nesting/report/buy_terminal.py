@@ -65,11 +65,13 @@ def buying_summary(bought: Buying) -> RenderableType:
             parts.append(words.append("".join(f"; {text}" for text in more)))
     for cloth in dict.fromkeys(r.cloth for r in bought.rows):
         table = _table("spread", "nap", "width", "buy", "each", "cost", "one more", "", left=2)
-        table.title, table.title_justify = cloth, "left"
+        over = next((r.over for r in bought.rows if r.cloth == cloth and r.over is not None), None)
+        table.title = Text(cloth if over is None else f"{cloth}, laid over {over} or cut apart")
+        table.title_justify = "left"
         for r in bought.rows:
             if r.cloth != cloth:
                 continue
-            lies = f"over {r.over}" if r.over is not None else "apart" if r.apart_from is not None else ""
+            lies = "over" if r.over is not None else "apart" if r.apart_from is not None else ""
             adds = "" if r.one_more is None else "free" if r.one_more < 1e-6 else shop_column(r.one_more, imperial)
             table.add_row(
                 r.spread,

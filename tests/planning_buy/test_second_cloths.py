@@ -109,7 +109,8 @@ def test_over_the_leaders_goes_before_apart_and_both_are_told():
     assert "open, laid over main; cut apart, 20 cm would do" in page.text
     assert "open, laid over main, costs 7.50; cut apart, 20 cm would do" in shown
     assert "open, cut apart" in page.text
-    assert re.search(r"open none 70 cm 150.0 cm .* ← over main open none 70 cm 20.0 cm .* apart", shown)
+    assert "lining, laid over main or cut apart" in shown
+    assert re.search(r"open none 70 cm 150.0 cm .* ← over open none 70 cm 20.0 cm .* apart", shown)
     for text in (page.text, shown):
         assert "Counted as cut apart from main." in text
 
