@@ -286,10 +286,10 @@ def _line(reader: _Reader, entity: Any, kind: str, layer: str, group: Group) -> 
     if kind == "POINT" and role == "notch":
         # Groups of a notch, from memory and doubtful: 30 its depth, 39 its width, 50 its angle.
         depth = abs(float(entity.dxf.location[2])) * scale or None
-        if depth is not None and depth > 25.0:
+        if depth is not None and not depth <= 25.0:
             depth = None
         turned = float(entity.dxf.get("angle", 0.0))
-        angle = turned if turned else None
+        angle = turned if turned and math.isfinite(turned) else None
         if notch is None and float(entity.dxf.get("thickness", 0.0)) > 0:
             notch = "v"
     group.strokes.append(

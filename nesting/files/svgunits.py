@@ -24,6 +24,8 @@ PX_MM = 25.4 / 96
 _CSS_MM = {
     "mm": 1.0, "cm": 10.0, "q": 0.25, "in": 25.4, "pt": 25.4 / 72, "pc": 25.4 / 6, "px": PX_MM, "m": 1000.0,
 }  # fmt: skip
+#: mm per drawing unit: what lies outside is no drawing of cloth.
+_SCALES = (1e-9, 1e9)
 #: Words for the unit of a drawing that does not say it.
 UNIT_MM = {
     **_CSS_MM,
@@ -86,6 +88,11 @@ def _fitted(
     """Scale and shift (sx, sy, tx, ty) of a view box in a box of width × height."""
     x, y, w, h = view
     sx, sy = width / w, height / h
+    if not (_SCALES[0] < sx < _SCALES[1] and _SCALES[0] < sy < _SCALES[1]):
+        raise ctx.error(
+            f"viewBox {w:g} x {h:g} on {width:g} x {height:g} mm makes a drawing unit {sx:g} x {sy:g} mm; expected "
+            "sizes of cloth: give width and height in mm"
+        )
     words = (ratio or "xMidYMid meet").split()
     if words and words[0] == "defer":
         words = words[1:]

@@ -413,6 +413,15 @@ def test_notch_angle_and_depth(read: Callable[..., Reading]) -> None:
     assert notch.direction == pytest.approx(210)
 
 
+@pytest.mark.parametrize("angle", [math.inf, -math.inf, math.nan])
+def test_a_notch_whose_angle_is_no_number_points_into_the_piece(read: Callable[..., Reading], angle: float) -> None:
+    """As if it gave none."""
+    given, plain = new(), new()
+    add_piece(given).add_point((110, 160, 6.0), dxfattribs={"layer": "4", "angle": angle})
+    add_piece(plain).add_point((110, 160, 6.0), dxfattribs={"layer": "4"})
+    assert only(read(given)).notches[1] == only(read(plain)).notches[1]
+
+
 def test_plain_drawing_with_layers_as_roles(read: Callable[..., Reading]) -> None:
     """Layers named as roles; pieces are told apart by where they lie."""
     doc = new()

@@ -88,6 +88,8 @@ def test_the_error_names_the_piece(read_svg: ReadSvg) -> None:
         (HEAD.replace('"0 0 400 300"', '"0 0 0 300"').encode() + b"</svg>", "viewBox"),
         (HEAD.replace('"0 0 400 300"', '"a b c d"').encode() + b"</svg>", "viewBox"),
         (HEAD.replace("400mm", "-5mm").encode() + b"</svg>", "above 0"),
+        (HEAD.replace("300mm", "1e-320mm").encode() + b"</svg>", "makes a drawing unit 1 x .* mm"),
+        (HEAD.replace('"0 0 400 300"', '"0 0 400 1e-300"').encode() + b"</svg>", "makes a drawing unit"),
     ],
 )
 def test_what_is_no_svg(write: Callable[..., Path], content: bytes, words: str) -> None:
