@@ -21,7 +21,7 @@ from shapely.ops import nearest_points
 from nesting.errors import PatternError
 from nesting.pieces.contour import Contour, along, cleaned, intersection, length_of, signed_area, unit
 from nesting.pieces.edges import ring_of
-from nesting.pieces.offset import meet, mirror_meet, right_of
+from nesting.pieces.offset import SMOOTH_DEG, meet, mirror_meet, right_of
 from nesting.pieces.piece import Line, Point, Ring
 from nesting.pieces.settings import Corner
 
@@ -155,16 +155,17 @@ def _joined(courses: Sequence[Course]) -> tuple[list[Line], list[Line]]:
             lines[j], lines[i] = a[::-1], b[::-1]
             continue
         a_dir, b_dir = unit(one.seam[-2], one.seam[-1]), unit(two.seam[0], two.seam[1])
-        met = None
-        if two.corner == "mirror" and one.corner != "mirror" and two.offset > 0:
+        # an edge is turned back onto its neighbour at an outer corner only, and where the two cut lines come near it
+        outer = a_dir[0] * b_dir[1] - a_dir[1] * b_dir[0] > math.sin(math.radians(SMOOTH_DEG))
+        if outer and two.corner == "mirror" and one.corner != "mirror" and two.offset > 0:
             met = mirror_meet(lines[i], lines[j], corner, b_dir, right_of(b_dir), two.offset)
-            if met is not None:
+            if met is not None and math.dist(met.first[-1], corner) <= limit * reach + 1e-9:
                 lines[i], between[i], lines[j] = met
                 continue
-        elif one.corner == "mirror" and two.corner != "mirror" and one.offset > 0:
+        elif outer and one.corner == "mirror" and two.corner != "mirror" and one.offset > 0:
             back = (-a_dir[0], -a_dir[1])
             met = mirror_meet(lines[j][::-1], lines[i][::-1], corner, back, right_of(a_dir), one.offset)
-            if met is not None:
+            if met is not None and math.dist(met.first[-1], corner) <= limit * reach + 1e-9:
                 lines[j], between[i], lines[i] = met.first[::-1], met.between[::-1], met.second[::-1]
                 continue
         kind: Corner = "square" if "square" in (one.corner, two.corner) else "mitre"

@@ -9,6 +9,7 @@ import pytest
 from shapely.geometry import Polygon
 
 from nesting.errors import OrderError, PatternError
+from nesting.pieces.edges import numbered_corners
 from nesting.pieces.piece import Notch, Piece, Ring
 from nesting.pieces.prepare import prepare
 from nesting.pieces.settings import Finish, Preparation
@@ -112,6 +113,30 @@ def test_a_mirrored_hem_lies_flush_when_it_is_turned_back() -> None:
     mitred, _ = prepare(drawn(TRAPEZIUM), replace(how, finishes=(("1-2", Finish("fold back", 20.0)), how.finishes[1])))
     # mitred instead, the sides run straight on, and the hem would be too narrow to lie flush
     assert area(piece) - area(mitred) == pytest.approx(2 * 20.0 * 20.0 * 30.0 / 200.0, rel=1e-6)
+
+
+@pytest.mark.parametrize("radius", [60.0, 100.0])
+def test_at_a_hollow_corner_nothing_is_turned_back(radius: float) -> None:
+    """There an edge that is turned back meets its neighbour, which bulges out and comes back below its line, as with
+    any other finish: no seam allowance is lost."""
+    bulge = [(150.0, 165.0)]
+    for k in range(100):  # an arc to the left, from 26° to the right of the edge before it
+        a = math.radians(167.0 + k)
+        x, y = bulge[-1]
+        bulge.append((x + radius * math.pi / 180 * math.cos(a), y + radius * math.pi / 180 * math.sin(a)))
+    ring = ((bulge[-1][0], 0.0), (300.0, 0.0), (300.0, 200.0), *bulge)
+    corners = numbered_corners(drawn(ring))
+    names = [f"{i}-{i % len(corners) + 1}" for i in range(1, len(corners) + 1)]
+    outlines = []
+    for kind in ("mirror", "mitre"):
+        finishes = tuple((name, Finish("custom", 20.0)) for name in names if name != "3-4")
+        edge = ("3-4", Finish("fold back", 6.0, kind))  # type: ignore[arg-type]
+        piece, _ = prepare(drawn(ring), Preparation(grain=0.0, finishes=(edge, *finishes)))
+        assert piece.seam is not None
+        assert Polygon(piece.outline).buffer(1e-6).covers(Polygon(piece.seam))
+        outlines.append(Polygon(piece.outline))
+    # at the outer corner 3 they do differ
+    assert 1.0 < outlines[0].symmetric_difference(outlines[1]).area < 6.0 * 20.0
 
 
 def test_a_fold_edge_stays_and_its_neighbours_meet_it_produced() -> None:
