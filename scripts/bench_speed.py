@@ -3,7 +3,8 @@
     python scripts/bench_speed.py --seconds 20 --counts 10 50 100 250 500
 
 The pieces are those of one academic instance (``--instance``, default shirts), repeated or left out to reach each
-count. The last columns are what a search of ``--seconds`` with one worker makes of them.
+count. The last columns are what a search of ``--seconds`` with ``--workers`` processes makes of them: density in
+percent and as a share of the density published for the instance, and the most memory that any of the processes took.
 """
 
 from __future__ import annotations
@@ -54,6 +55,7 @@ def _scores(T, F, S, length, times):  # type: ignore[no-untyped-def]
             x,
             y,
             everyone,
+            0,
             n,
             1e300,
         )
@@ -75,14 +77,15 @@ def main() -> int:
     parser.add_argument("--instance", default="shirts")
     parser.add_argument("--counts", type=int, nargs="+", default=[10, 50, 100, 250, 500])
     parser.add_argument("--seconds", type=float, default=20.0)
+    parser.add_argument("--workers", type=int, default=2)
     args = parser.parse_args()
     began = time.perf_counter()
     fresh = warm_up(lambda note: print(note, flush=True))
     print(f"{machine()}\nkernels {'compiled' if fresh else 'loaded'} in {time.perf_counter() - began:.1f} s")
-    whole, _data = read(args.instances_dir / f"{args.instance}.json")
+    whole, data = read(args.instances_dir / f"{args.instance}.json")
     print(
         f"\n{'pieces':>6s} {'fields':>6s} {'built s':>8s} {'grids MB':>8s} {'scores/s':>10s} {'first s':>8s} "
-        f"{'rounds':>6s} {'density':>8s} {'memory MB':>9s}"
+        f"{'rounds':>6s} {'density':>8s} {'ratio':>7s} {'memory MB':>9s}"
     )
     for count in args.counts:
         problem = _resized(whole, count)
@@ -101,12 +104,14 @@ def main() -> int:
         at = time.perf_counter()
         _scores(*tables, 50_000)
         rate = 50_000 / (time.perf_counter() - at)
-        result = solve(problem, Stop(seconds=args.seconds), seed=0)
+        result = solve(problem, Stop(seconds=args.seconds), seed=0, workers=args.workers)
         density = have.model.area / 100.0 / (result.length * have.model.scale)
-        memory = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024.0
+        kinds = (resource.RUSAGE_SELF, resource.RUSAGE_CHILDREN)
+        memory = max(resource.getrusage(kind).ru_maxrss for kind in kinds) / 1024.0
+        ratio = 100.0 * density / float(data["published_density_percent"])
         print(
             f"{count:6d} {have.fields.count:6d} {built:8.2f} {have.fields.nbytes / 1e6:8.1f} {rate:10.0f} "
-            f"{result.trace[0][0]:8.2f} {result.rounds:6d} {100.0 * density:8.2f} {memory:9.0f}",
+            f"{result.trace[0][0]:8.2f} {result.rounds:6d} {100.0 * density:8.2f} {ratio:7.4f} {memory:9.0f}",
             flush=True,
         )
     return 0
