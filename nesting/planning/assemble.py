@@ -424,7 +424,8 @@ class _PoseBuilder:
             for line in touching:
                 # The ring itself stays on this side of the fold, so that the lay can be opened out as it is.
                 if line.along == "y":
-                    body = _extended_back(body, float(body[:, 0].min() - ring[:, 0].min()))
+                    back = float(body[:, 0].min() - ring[:, 0].min())
+                    body = _extended_back(body, back) if back > 0.0 else body
                 elif line.at == 0.0:
                     low = float(body[:, 1].min() - ring[:, 1].min())
                 else:
@@ -531,9 +532,14 @@ def _alike(a: tuple[float, float], b: tuple[float, float], repeats: tuple[float,
 
 
 def _extended_back(body: NDArray[np.float64], by: float) -> NDArray[np.float64]:
-    """The body's box, extended by ``by`` towards x = 0 (what is kept free towards a crosswise fold)."""
-    (x0, y0), (x1, y1) = body.min(axis=0), body.max(axis=0)
-    return np.array([[x0 - by, y0], [x1, y0], [x1, y1], [x0 - by, y1]])
+    """The body's hull, extended by ``by`` towards x = 0 (what is kept free towards a crosswise fold). Not its box: a
+    piece that is tilted may be shorter than the box around it."""
+    from shapely.geometry import MultiPoint, Polygon
+    from shapely.geometry.polygon import orient
+
+    hull = MultiPoint(np.vstack([body, body - (by, 0.0)])).convex_hull
+    assert isinstance(hull, Polygon)
+    return np.array(orient(hull).exterior.coords)[:-1]
 
 
 def _laid_ring(ring: NDArray[np.float64], turn: float, flipped: bool) -> NDArray[np.float64]:
