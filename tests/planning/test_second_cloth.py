@@ -19,6 +19,8 @@ from nesting.pieces.piece import mapped
 from nesting.planning.options import SearchOptions
 from nesting.planning.solve import lay_order
 from nesting.proof import prove
+from nesting.report.folding import folding_steps
+from nesting.report.words import kind_words
 from tests.planning.builders import flag, half, order_of, rect
 
 ONE_ROUND = SearchOptions(seconds=None, rounds=1, seed=1, workers=1)
@@ -346,3 +348,16 @@ def test_garments_in_two_entries() -> None:
     assert second.over is None
     by_garment = {p.garment: p.flipped for p in second.placements}
     assert by_garment == {"g": True, "spare": False}
+
+
+def test_words_of_the_sheet() -> None:
+    """The steps say which way up the second cloth lies, and over what; a stack is not called face up when it is not."""
+    _, second = laid(two_cloths(ONE, LINING, TO_THE_LEADER), "open")
+    steps = folding_steps(second, second.sections[0])
+    assert steps[0] == "Lay the cloth open, one ply, right side down, selvage A towards you."
+    assert steps[1].startswith("Lay it over “main”")
+    _, second = laid(two_cloths(PAIR, LININGS, TO_THE_LEADER), "lengthwise fold")
+    assert "Fold lengthwise, wrong sides together" in folding_steps(second, second.sections[0])[0]
+    main, second = laid(two_cloths(ONE, LINING, TO_THE_LEADER, count=2, **STACK), "stacked face up")
+    assert kind_words(main.sections[0].spread) == "stacked face up"
+    assert kind_words(second.sections[0].spread) == "stacked face down"
