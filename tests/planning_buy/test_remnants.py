@@ -27,6 +27,7 @@ from nesting.planning.parts import (
 from nesting.planning.remnants import plan_remnants
 from nesting.proof import prove
 from nesting.proof.edited import judgement_of
+from nesting.proof.holding import holds_of
 
 from .builders import AreaLay, lay_of, order_of, rectangle, scrap, shape
 from .remnant_cases import CASES
@@ -318,6 +319,10 @@ def test_a_lay_that_does_not_hold_what_it_says_is_refused(split):
     for wrong, kinds in spoiled:
         verdict = prove(wrong, order)
         assert not verdict.ok and {f.kind for f in verdict.failures} & kinds, (kinds, verdict.failures)
+    # the lay may agree with itself, but not with the order
+    for beyond, words in (({"copy": 99}, "no. 99, but"), ({"count": 3}, "needs 2, not 3")):
+        _, failures = holds_of(_changed(lay, 0, **beyond), order)
+        assert any(words in f.message for f in failures), failures
     # a piece that lies wrongly is found as in any lay
     moved = replace(lay.placements[0], y=lay.placements[0].y - 50.0)
     shifted = replace(lay, sections=(replace(lay.sections[0], placements=(moved, *lay.placements[1:])),))

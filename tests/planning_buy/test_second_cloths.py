@@ -71,8 +71,8 @@ def test_what_to_buy_is_what_the_lay_says(spreads):
 class Over:
     """A second cloth laid over the first, so much longer than by itself; remembers what it was given."""
 
-    def __init__(self, extra=300.0, refused=None):
-        self.extra, self.refused = extra, refused
+    def __init__(self, extra=300.0, refused=None, wide=0.0):
+        self.extra, self.refused, self.wide = extra, refused, wide
         self.asked = []
 
     def __call__(self, order, lays):
@@ -84,7 +84,7 @@ class Over:
             if lay.cloth == "lining" and self.refused:
                 lay = replace(lay, notes=(*lay.notes, self.refused))
             elif lay.cloth == "lining":
-                length = main.lay_length + self.extra
+                length = main.lay_length + self.extra + (self.wide if main.width > 800.0 else 0.0)
                 lay = replace(lay, over="main", lay_length=length, buy_length=round_up(length, 100.0))
             found.append(lay)
         return tuple(found)
@@ -118,7 +118,7 @@ def test_over_the_leaders_goes_before_apart_and_both_are_told():
 def test_second_cloths_go_by_the_width_of_the_first():
     """The main cloth is cheapest at 900 mm, so the lining is bought for that lay, though less of it would do at 700."""
     order = lined(price=10.0)
-    over = Over(extra=0.0)
+    over = Over(extra=0.0, wide=900.0)
     bought = buy(order, AreaLay(0.8), over=over, widths=[700.0, 900.0], naps=["none"], spreads=["open"], curve_counts=0)
     best = {r.cloth: r for r in bought.rows if r.best}
     assert (best["main"].width, best["lining"].width, best["lining"].over) == (900.0, 900.0, "main")

@@ -30,7 +30,7 @@ def told(
 ) -> Report:
     """A report with that part, written to the folder."""
     html = {name: f"<section><p>{words or name} is told</p></section>"}
-    files = [str(folder / f"{name}.txt"), str(folder / "report.html")]
+    files = [str(folder / f"{words or name}.txt"), str(folder / "report.html")]
     report = report_with(folder, order, html, {**document, "files": files}, spare=spare)
     write_outputs(report.files)
     return report
@@ -73,6 +73,7 @@ def test_a_part_told_again_takes_the_place_of_the_old_one(tmp_path: Path) -> Non
     assert "old is told" not in text and "first is told" not in text
     assert text.count("new is told") == text.count("second is told") == 1
     assert document["buy"]["rows"] == [2] and document["lays"] == [2]
+    assert {Path(f).name for f in document["files"]} == {"new.txt", "second.txt", "report.html"}
 
 
 @pytest.mark.parametrize("change", ["count", "title", "cloth", "piece"])
