@@ -29,8 +29,9 @@ _STRETCH_MM = 0.05
 class Offcut:
     """A free region on the opened-out cloth.
 
-    ``outline`` and ``holes`` in mm, x along the grain, the lower left of its box at the origin; ``at`` is where that
-    corner lies: x from the lay's beginning, y across the opened cloth. ``rectangle`` (x0, y0, x1, y1) is the largest
+    ``outline`` and ``holes`` in mm as the leftover lies right side up, x along the grain the way the cloth was wound
+    off, the lower left of its box at the origin; ``at`` is where the region's lower left lies on the table: x from the
+    lay's beginning, y across the opened cloth. ``rectangle`` (x0, y0, x1, y1) is the largest
     one along the grain within it. ``ply`` is the lowest of its plies; ``section`` counts from 0.
     """
 
@@ -58,12 +59,15 @@ def offcuts(
     found: list[Offcut] = []
     for number, section in enumerate(lay.sections):
         last = number == len(lay.sections) - 1
+        plies = {p.ply: p for p in section.spread.plies}
         for ply, free in _free(section, beyond if last else 0.0):
+            along = -1.0 if plies[ply].reversed else 1.0
+            across = along if plies[ply].face == "up" else -along
             # Taken in by half the width and put out again, what is narrower has vanished.
             kept = free.buffer(-least_width / 2.0).buffer(least_width / 2.0, join_style="mitre").intersection(free)
             for part in getattr(kept, "geoms", (kept,)):
                 if part.geom_type == "Polygon" and part.area >= least_area:
-                    found.append(_offcut(part, ply, number, section.start))
+                    found.append(_offcut(part, ply, number, section.start, (along, across)))
     return tuple(sorted(found, key=lambda o: (-o.area, o.section, o.ply, o.at)))
 
 
@@ -143,12 +147,14 @@ def _moved(shape: Any, motion: _Motion) -> Any:
     return affine_transform(shape, (ax, 0.0, 0.0, ay, bx, by))
 
 
-def _offcut(shape: Any, ply: int, section: int, start: float) -> Offcut:
-    from shapely.affinity import translate
+def _offcut(shape: Any, ply: int, section: int, start: float, turned: tuple[float, float]) -> Offcut:
+    from shapely.affinity import scale, translate
     from shapely.geometry import polygon
 
-    x0, y0, _, _ = shape.bounds
-    own = polygon.orient(translate(shape.simplify(0.01), -x0, -y0))
+    x0, y0, x1, y1 = shape.bounds
+    # right side up: a ply that lies face down shows the mirror image of what it is
+    own = scale(translate(shape.simplify(0.01), -x0, -y0), *turned, origin=((x1 - x0) / 2, (y1 - y0) / 2))
+    own = polygon.orient(own)
 
     def ring(coords: Any) -> Ring:
         return tuple((float(x), float(y)) for x, y in coords[:-1])

@@ -6,7 +6,7 @@ import math
 from dataclasses import replace
 
 import pytest
-from shapely.geometry import Polygon, box
+from shapely.geometry import Point, Polygon, box
 
 from nesting.laid import FoldLine, Placement, PlyRegion, Section, Spread
 from nesting.order import Cloth
@@ -91,6 +91,26 @@ def test_stacked_plies_leave_one_each():
     plies = tuple(PlyRegion(i, "up", region(1000.0, 0.0, 800.0)) for i in (0, 1))
     left = offcuts(lay_with(placement(0, 0, 1000, 500, (0, 1)), plies=plies))
     assert [o.ply for o in left] == [0, 1]
+
+
+@pytest.mark.parametrize(
+    ("face", "turned_end", "corner"),
+    [
+        ("up", False, (1000.0, 800.0)),
+        ("down", False, (1000.0, 0.0)),  # turned over about its length: left and right change places
+        ("down", True, (0.0, 800.0)),  # turned over end for end
+        ("up", True, (0.0, 0.0)),  # turned round on the table
+    ],
+)
+def test_a_leftover_is_kept_right_side_up_and_the_way_it_was_wound(face, turned_end, corner):
+    """A piece takes the far right corner as seen on the table; by hand, where it is missing from the cloth itself."""
+    ply = PlyRegion(0, face, region(1000.0, 0.0, 800.0), (), turned_end)
+    (left,) = offcuts(lay_with(placement(700, 500, 1000, 800), plies=(ply,)))
+    missing = box(0, 0, 1000, 800).difference(Polygon(left.outline).buffer(1e-6))
+    assert missing.area == pytest.approx(90_000.0, rel=1e-4)
+    assert missing.distance(Point(corner)) < 1e-3
+    x0, y0, x1, y1 = left.rectangle
+    assert Polygon(left.outline).buffer(1e-3).covers(box(x0, y0, x1, y1))
 
 
 def test_cloth_beyond_the_lay_counts_when_it_is_there():
