@@ -161,7 +161,7 @@ class SpreadTried:
 class Lay:
     """One cloth, laid. ``sections`` holds one section, or several where the cloth is refolded on the way.
 
-    ``utilisation`` = cut area / area of washed cloth that the lay uses, opened out (DOMAIN section 6).
+    ``utilisation`` = cut area / area of washed cloth that the lay uses, opened out.
     ``lower_bound`` mm: no lay of this cloth can be shorter. ``remnant`` names the leftover it lies on, if any; ``over``
     the cloth that this one is laid over, so that its pieces are cut together with those of that cloth.
     """

@@ -16,7 +16,7 @@ __all__ = [
     "TOGETHER_MM",
 ]
 
-#: mm. Curves are flattened so that no chord leaves its curve by more than this (DOMAIN: proof and output).
+#: mm. Curves are flattened so that no chord leaves its curve by more than this.
 CHORD_MM = 0.01
 #: mm. The search may use outlines this much coarser, as long as they contain the fine ones.
 SEARCH_CHORD_MM = 0.2

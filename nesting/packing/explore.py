@@ -147,11 +147,13 @@ class Explorer:
         limit = length + 1e-6
         if self.best is not None and self.model.length is None:
             limit = max(limit, self.best.length - 1e-4, self.best.length * (1.0 + accept))
-        status, tried = 0, q.near_within * self.model.n
+        # the least overlap that was tried, and the one below which the next try is due
+        status, tried, due = 0, math.inf, q.near_within * self.model.n
         while status == 0 and self.clock() < self.deadline:
             status = kernels.separate(t, f, s, length, 10, patience, control, bx, by, bv)
-            if status == 0 and control[0] < tried:
-                tried = 0.5 * float(control[0])
+            if status == 0 and control[0] < due:
+                tried = float(control[0])
+                due = 0.5 * tried
                 x, y, v = s.cx.copy(), s.cy.copy(), s.var.copy()
                 self._lay(bx, by, bv)
                 got = self.compactor(s)
@@ -162,7 +164,7 @@ class Explorer:
         overlap = float(control[0])
         if status == 1 or overlap < q.near * self.model.n:
             kept = self.keep(length)
-            got = self.compactor(s)
+            got = self.compactor(s) if overlap < tried else None  # what was tried on the way fails again
             if got is not None and got <= limit:
                 return True, got
             self.take(kept)
