@@ -11,6 +11,11 @@ as short as it can be in its order (``compact``).
                 for a while the best becomes the present layout again (iterated local search with threshold
                 acceptance: Lourenço, Martin, Stützle 2003, in Handbook of Metaheuristics; Dueck, Scheuer 1990,
                 J. Computational Physics 90)
+
+Explorers that run side by side tell each other of their best layouts. While it is young, each takes what is better than
+its own at once, when any gain helps; later it goes its own way, for what different layouts become in minutes differs
+more than what they are now. Without a new best of its own for very long it is *stuck*: it goes on from a fresh
+random layout (restarts: Lourenço, Martin, Stützle 2003), and when that is stuck, too, from the best that anyone found.
 """
 
 from __future__ import annotations
@@ -55,9 +60,13 @@ class Memory:
     """Everything an explorer knows between two rounds."""
 
     rng: int
+    record: Layout | None
     best: Layout | None
     current: Layout | None
     since: int
+    kicks: int
+    idle: int
+    left: int
     pool: tuple[tuple[float, Layout], ...]
     step: float
     fine: float
@@ -67,8 +76,9 @@ class Memory:
 class Explorer:
     """Searches one model. Deterministic for a seed as long as ``deadline`` (on ``clock``) does not cut in.
 
-    ``best`` is its best exact layout, ``fallback`` a plain one for when random ones cannot be separated. ``stats``
-    counts [attempts, successes, seconds, share of length gained] by the name of the attempt.
+    ``record`` is the best exact layout that it knows, ``best`` the one that it works on, ``fallback`` a plain one for
+    when random ones cannot be separated. ``stats`` counts [attempts, successes, seconds, share of length gained] by the
+    name of the attempt.
     """
 
     def __init__(
@@ -83,10 +93,14 @@ class Explorer:
         self.model, self.fields, self.compactor, self.clock, self.settings = model, fields, compactor, clock, settings
         self.deadline = math.inf
         self.state = kernels.new_state(model.tables, len(model.obstacles), seed)
+        self.record: Layout | None = None
         self.best: Layout | None = None
         self.current: Layout | None = None
         self.fallback: Layout | None = None
-        self.since = 0
+        # kicks since the best became the present layout again or was new, all kicks, kicks since the best was new
+        self.since = self.kicks = self.idle = 0
+        #: how often the best was given up
+        self.left = 0
         self.pool: list[tuple[float, Layout]] = []
         self.step, self.fine = settings.step, settings.fine
         self.rounds = 0
@@ -114,20 +128,26 @@ class Explorer:
 
     def memory(self) -> Memory:
         """What has to be kept to go on later, in another process."""
-        return Memory(int(self.state.rng[0]), self.best, self.current, self.since, tuple(self.pool), self.step,
-                      self.fine, self.rounds)  # fmt: skip
+        return Memory(int(self.state.rng[0]), self.record, self.best, self.current, self.since, self.kicks, self.idle,
+                      self.left, tuple(self.pool), self.step, self.fine, self.rounds)  # fmt: skip
 
     def recall(self, memory: Memory) -> None:
         """Go on from a memory."""
         self.state.rng[0] = np.uint64(memory.rng)
-        self.best, self.current, self.since = memory.best, memory.current, memory.since
+        self.record, self.best, self.current = memory.record, memory.best, memory.current
+        self.since, self.kicks, self.idle, self.left = memory.since, memory.kicks, memory.idle, memory.left
         self.pool = list(memory.pool)
         self.step, self.fine, self.rounds = memory.step, memory.fine, memory.rounds
 
     def adopt(self, layout: Layout) -> None:
-        """Take a layout found elsewhere if it is better than our best; our present one stays if it is near enough."""
-        if self.best is None or layout.length < self.best.length - _BETTER:
-            self.best = layout
+        """Hear of a layout found elsewhere. If it is better than our best it takes its place, while we are young.
+
+        Our present layout stays if it is near enough.
+        """
+        if self.record is None or layout.length < self.record.length - _BETTER:
+            self.record = layout
+        if self.best is None or (self.kicks < self.settings.together and layout.length < self.best.length - _BETTER):
+            self.best, self.idle = layout, 0
             if self.current is None or self.current.length > layout.length * (1.0 + self.settings.near_by):
                 self.current = None
                 self.pool.clear()
@@ -188,34 +208,60 @@ class Explorer:
         self.best = self.fallback
 
     def _better(self, length: float) -> bool:
-        if self.best is None or length < self.best.length - _BETTER:
-            self.best = self.current = self.keep(length)
-            self.since = 0
-            self.pool.clear()
-            return True
-        return False
+        if self.best is not None and length >= self.best.length - _BETTER:
+            return False
+        self.best = self.current = self.keep(length)
+        self.since = self.idle = 0
+        self.pool.clear()
+        if self.record is None or length < self.record.length - _BETTER:
+            self.record = self.best
+        return True
 
     def round(self) -> bool:
-        """One attempt; True if the best layout became better."""
+        """One attempt; True if it brought a layout better than all that are known."""
         self.rounds += 1
+        known = self.record
         if self.best is None:
             self.begin()
             return self.best is not None
+        if self.idle >= self.settings.stuck:
+            self._leave(self.best)
+        else:
+            self._improve(self.best)
+        return self.record is not known
+
+    def _leave(self, stuck: Layout) -> None:
+        """Nothing comes of our best any more: go on from a random layout, or, every other time, from the best known."""
+        self.current, self.idle, self.since = None, 0, 0
+        self.pool.clear()
+        self.left += 1
+        if self.left % 2 == 0 and self.record is not None and self.record.length < stuck.length - _BETTER:
+            self.best = self.record
+            return
+        self.best = None
+        self.step, self.fine = self.settings.step, self.settings.fine
+        self.begin()
+        if self.best is None or self.best is self.fallback:
+            self.best = stuck
+
+    def _improve(self, best: Layout) -> None:
         q, rng = self.settings, self.state.rng
         if self.current is None or self.since > q.wander:
-            self.current, self.since = self.best, 0
+            self.current, self.since = best, 0
         if self.step > q.least_step:
-            return self._attempt("shrink", self.best, self.best.length * (1.0 - self.step), q.patience_shrink)
+            self._attempt("shrink", best, best.length * (1.0 - self.step), q.patience_shrink)
+            return
         if uniform(rng) < q.compress:
-            return self._attempt("compress", self.current, self.current.length * (1.0 - self.fine), q.patience_compress)
+            self._attempt("compress", self.current, self.current.length * (1.0 - self.fine), q.patience_compress)
+            return
         length = self.current.length * (1.0 - q.kick[0] - (q.kick[1] - q.kick[0]) * uniform(rng))
         name = KICKS[int(uniform(rng) * len(KICKS))]
         base = self.current
         if self.pool and uniform(rng) < q.from_pool:
             base = self.pool[int(len(self.pool) * uniform(rng) ** 2)][1]
-        return self._attempt(name, base, length, q.patience_kick)
+        self._attempt(name, base, length, q.patience_kick)
 
-    def _attempt(self, name: str, base: Layout, length: float, patience: int) -> bool:
+    def _attempt(self, name: str, base: Layout, length: float, patience: int) -> None:
         m, s, rng = self.model, self.state, self.state.rng
         length = max(self.least, length)
         self.take(base)
@@ -239,17 +285,19 @@ class Explorer:
             row[3] += max(0.0, 1.0 - got / self.best.length)
         better = ok and self._better(got)
         self._learn(name, ok if name == "shrink" else better)
+        if name in KICKS:
+            self.kicks += 1
         if better:
-            return True
+            return
         if name in KICKS:
             self.since += 1
+            self.idle += 1
             if not ok:
                 self.pool.append((got, self.keep(length)))
                 self.pool.sort(key=lambda entry: entry[0])
                 del self.pool[self.settings.pool :]
         if ok and self.current is not None and got < self.current.length * (1.0 + self.settings.accept):
             self.current = self.keep(got)
-        return False
 
     def _learn(self, name: str, ok: bool) -> None:
         q = self.settings

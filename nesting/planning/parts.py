@@ -35,6 +35,7 @@ __all__ = [
     "copy_numbers",
     "part_order",
     "restored",
+    "unbound",
     "units_of",
 ]
 
@@ -139,6 +140,20 @@ def part_order(order: Order, units: Sequence[Unit]) -> Order:
             pieces[u.alias, u.kind.size] = _alone(_cut(order, u.kind), u.kind.hand == "left", u.alias, u.kind.cloth)
         garments.append(Garment(own[0].name, order.garments[index].size, 1, tuple(u.alias for u in own)))
     return replace(order, pieces=tuple(pieces.values()), garments=tuple(garments), together=(), seams=(), trims=())
+
+
+def unbound(order: Order, units: Sequence[Unit]) -> tuple[str, ...]:
+    """What the order asks of these cloth pieces that ``part_order`` leaves out: each is cut by itself."""
+    here = {u.kind.piece for u in units}
+    found = [
+        f"{t.follower} is cut by itself here, not together with {t.leader}: lay one on the other before they are sewn"
+        for t in order.together
+        if {t.leader, t.follower} & here
+    ]
+    for seam in order.seams:
+        if seam.match and any(edge.partition(".")[0] in here for edge in seam.edges):
+            found.append(f"stripes are not matched at the seam of {' and '.join(seam.edges)}: see where they meet")
+    return tuple(found)
 
 
 def _copies(units: Sequence[Unit]) -> list[tuple[int, int]]:

@@ -35,6 +35,7 @@ from nesting.planning.parts import (
     copy_numbers,
     part_order,
     restored,
+    unbound,
     units_of,
 )
 from nesting.planning.shortfall import why_no_more
@@ -89,6 +90,7 @@ class RemnantPlan:
     those cloth pieces alone: against it a lay is proved, also where the pieces of a garment, or left and right of a
     pair, come from different remnants. ``value`` reached, ``bound`` what no plan can exceed (area, and what is proved
     not to lie); ``proved``: the value is the best there is. ``reason`` says why nothing (more) can be cut.
+    ``unbound``: what the order asks of these pieces and leftovers do not keep to.
     """
 
     title: str
@@ -105,6 +107,7 @@ class RemnantPlan:
     reason: str | None
     seconds: float = 0.0
     refused: tuple[str, ...] = field(default=())
+    unbound: tuple[str, ...] = field(default=())
 
     @property
     def number(self) -> int:
@@ -145,6 +148,7 @@ class RemnantPlan:
                 for b in self.to_buy
             ],
             "refused": list(self.refused),
+            "unbound": list(self.unbound),
         }
 
 
@@ -191,6 +195,7 @@ def plan_remnants(order: Order, fits: Fits, *, lay: LayOne | None = None, second
         why_no_more(kinds, remnants, room, areas, known, placed, found.made, proved),
         time.monotonic() - began,
         known.texts(),
+        unbound(order, placed),
     )
 
 

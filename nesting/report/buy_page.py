@@ -257,6 +257,7 @@ def remnants_section(plan: RemnantPlan) -> str:
                 "proof": proof_words(plan),
                 "reason": plan.reason,
                 "uses": pieces_by_copy(plan),
+                "unbound": plan.unbound,
                 "unused": ", ".join(plan.unused),
                 "to_buy": [to_buy_words(b, plan.imperial) for b in plan.to_buy],
                 "refused": plan.refused,

@@ -130,6 +130,7 @@ def remnants_summary(plan: RemnantPlan) -> RenderableType:
             table.add_row(row["remnant"], row["garment"], str(row["number"]), row["pieces"])
         table.columns[3].justify = "left"
         parts.append(table)
+    parts += [Text(text) for text in plan.unbound]
     if plan.unused:
         parts.append(Text(f"not used: {', '.join(plan.unused)}", style="dim"))
     parts += [Text("still to be bought: " + to_buy_words(b, plan.imperial)) for b in plan.to_buy]

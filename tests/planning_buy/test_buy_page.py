@@ -11,7 +11,7 @@ from html.parser import HTMLParser
 from PIL import Image
 from rich.console import Console
 
-from nesting.order import Cloth, Garment, Trim
+from nesting.order import Cloth, Garment, Seam, Together, Trim
 from nesting.pieces.piece import Edge
 from nesting.planning.batch import batch
 from nesting.planning.buy import buy
@@ -180,6 +180,27 @@ def test_leftovers_say_which_piece_goes_where():
     assert "10 cm of main for 1 × briefs" in page.text
     shown = words_of(remnants_summary(plan))
     assert "1 whole garment from leftovers: 1 of 2 briefs" in shown and "still to be bought: 10 cm" in shown
+
+
+def test_leftovers_say_what_they_do_not_keep_to():
+    """Pieces cut together and stripes that meet: each piece lies by itself on a leftover, and that is said."""
+    pieces = [rectangle(name, 100.0, 100.0) for name in ("front", "lining", "back")]
+    seams = (Seam(("front.side", "back.side"), match=True), Seam(("front.rise", "back.rise")))
+    order = order_of(
+        pieces, [Garment("briefs", None, 1, ("front", "lining", "back"))], remnants=(scrap("a", 350.0, 100.0),),
+        together=(Together("front", "lining"),), seams=seams,
+    )  # fmt: skip
+    plan = plan_remnants(order, Judge(lambda *_: True), lay=AreaLay(0.8))
+    assert plan.number == 1
+    cut, stripes = plan.as_dict()["unbound"]
+    assert cut.startswith("lining is cut by itself here, not together with front")
+    assert stripes.startswith("stripes are not matched at the seam of front.side and back.side")
+    page, shown = Reader(remnants_section(plan)), words_of(remnants_summary(plan))
+    assert page.wrong == []
+    for text in (page.text, shown):
+        assert "lining is cut by itself here" in text and "stripes are not matched" in text
+    plain = plan_remnants(replace(order, together=(), seams=seams[1:]), Judge(lambda *_: True), lay=AreaLay(0.8))
+    assert plain.unbound == ()
 
 
 def test_a_batch_shows_sections_and_shares():
