@@ -12,10 +12,11 @@ as short as it can be in its order (``compact``).
                 acceptance: Lourenço, Martin, Stützle 2003, in Handbook of Metaheuristics; Dueck, Scheuer 1990,
                 J. Computational Physics 90)
 
-Explorers that run side by side tell each other of their best layouts. While it is young, each takes what is better than
-its own at once, when any gain helps; later it goes its own way, for what different layouts become in minutes differs
-more than what they are now. Without a new best of its own for very long it is *stuck*: it goes on from a fresh
-random layout (restarts: Lourenço, Martin, Stützle 2003), and when that is stuck, too, from the best that anyone found.
+Explorers that run side by side tell each other of their best layouts. Each takes what is better than its own as long as
+bests come often, for then any gain helps. When they have become rare, the surroundings of the best are known: each goes
+its own way from there, as what different layouts become in minutes differs more than what they are now. Without a new
+best of its own for very long it is *stuck*: it goes on from a fresh random layout (restarts: Lourenço, Martin, Stützle
+2003), and when that is stuck, too, from the best that anyone found.
 """
 
 from __future__ import annotations
@@ -64,8 +65,8 @@ class Memory:
     best: Layout | None
     current: Layout | None
     since: int
-    kicks: int
     idle: int
+    alone: bool
     left: int
     pool: tuple[tuple[float, Layout], ...]
     step: float
@@ -97,8 +98,9 @@ class Explorer:
         self.best: Layout | None = None
         self.current: Layout | None = None
         self.fallback: Layout | None = None
-        # kicks since the best became the present layout again or was new, all kicks, kicks since the best was new
-        self.since = self.kicks = self.idle = 0
+        # kicks since the best became the present layout again or was new; kicks since the best was new
+        self.since = self.idle = 0
+        self.alone = False
         #: how often the best was given up
         self.left = 0
         self.pool: list[tuple[float, Layout]] = []
@@ -128,25 +130,25 @@ class Explorer:
 
     def memory(self) -> Memory:
         """What has to be kept to go on later, in another process."""
-        return Memory(int(self.state.rng[0]), self.record, self.best, self.current, self.since, self.kicks, self.idle,
+        return Memory(int(self.state.rng[0]), self.record, self.best, self.current, self.since, self.idle, self.alone,
                       self.left, tuple(self.pool), self.step, self.fine, self.rounds)  # fmt: skip
 
     def recall(self, memory: Memory) -> None:
         """Go on from a memory."""
         self.state.rng[0] = np.uint64(memory.rng)
         self.record, self.best, self.current = memory.record, memory.best, memory.current
-        self.since, self.kicks, self.idle, self.left = memory.since, memory.kicks, memory.idle, memory.left
+        self.since, self.idle, self.alone, self.left = memory.since, memory.idle, memory.alone, memory.left
         self.pool = list(memory.pool)
         self.step, self.fine, self.rounds = memory.step, memory.fine, memory.rounds
 
     def adopt(self, layout: Layout) -> None:
-        """Hear of a layout found elsewhere. If it is better than our best it takes its place, while we are young.
+        """Hear of a layout found elsewhere. If it is better than our best it takes its place, unless we are alone.
 
         Our present layout stays if it is near enough.
         """
         if self.record is None or layout.length < self.record.length - _BETTER:
             self.record = layout
-        if self.best is None or (self.kicks < self.settings.together and layout.length < self.best.length - _BETTER):
+        if self.best is None or (not self.alone and layout.length < self.best.length - _BETTER):
             self.best, self.idle = layout, 0
             if self.current is None or self.current.length > layout.length * (1.0 + self.settings.near_by):
                 self.current = None
@@ -194,6 +196,7 @@ class Explorer:
         """A fresh random layout, separated at a comfortable length; the fallback if that fails again and again."""
         m, q = self.model, self.settings
         length = m.length if m.length is not None else max(self.least, m.area / SIDE / q.density)
+        self.state.weight[:] = 1.0
         for _ in range(40):
             first.choose_states(m, self.state)
             first.random_places(m, self.state, length)
@@ -224,7 +227,7 @@ class Explorer:
         if self.best is None:
             self.begin()
             return self.best is not None
-        if self.idle >= self.settings.stuck:
+        if self.idle >= self.settings.stuck * self.model.n:
             self._leave(self.best)
         else:
             self._improve(self.best)
@@ -285,13 +288,12 @@ class Explorer:
             row[3] += max(0.0, 1.0 - got / self.best.length)
         better = ok and self._better(got)
         self._learn(name, ok if name == "shrink" else better)
-        if name in KICKS:
-            self.kicks += 1
         if better:
             return
         if name in KICKS:
             self.since += 1
             self.idle += 1
+            self.alone = self.alone or self.idle >= self.settings.together * self.model.n
             if not ok:
                 self.pool.append((got, self.keep(length)))
                 self.pool.sort(key=lambda entry: entry[0])
