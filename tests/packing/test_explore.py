@@ -7,6 +7,7 @@ from dataclasses import replace
 import pytest
 from judging import copies, ell, ply, rect
 
+from nesting.packing import kernels, moves
 from nesting.packing.compact import Compactor
 from nesting.packing.explore import Explorer, Layout
 from nesting.packing.fields import Fields
@@ -119,3 +120,21 @@ def test_a_search_goes_on_from_its_memory_as_if_it_had_not_stopped(parts: tuple[
     assert memory.left == whole.left and memory.alone and memory.rng == whole.memory().rng
     assert memory.record is not None and whole.record is not None
     assert memory.record.length == whole.record.length
+
+
+def test_a_window_holds_a_handful_however_many_pieces_there_are() -> None:
+    """Of pieces in a row, at most eight change places, next to each other; of few, at most 30 % of the length."""
+    for count, most in ((80, 8), (8, 4)):
+        model = prepare(Problem((ply(),), copies(rect(2, 3), count)))
+        one = Explorer(model, Fields(model), Compactor(model), 6)
+        length = 10.0 * count
+        moved = []
+        for _ in range(60):
+            for k in range(count):
+                kernels.put(model.tables, one.state, k, int(one.state.var[k]), 10.0 * k + 5.0, 50.0)
+            moves.shuffle_window(model, one.state, length)
+            at = [k for k in range(count) if one.state.cx[k] != 10.0 * k + 5.0]
+            if at:
+                moved.append(at[-1] - at[0] + 1)
+        assert 2 <= max(moved) <= most
+        assert len(moved) > 20
