@@ -12,11 +12,11 @@ as short as it can be in its order (``compact``).
                 acceptance: Lourenço, Martin, Stützle 2003, in Handbook of Metaheuristics; Dueck, Scheuer 1990,
                 J. Computational Physics 90)
 
-Explorers that run side by side tell each other of their best layouts. Each takes what is better than its own as long as
-bests come often, for then any gain helps. When they have become rare, the surroundings of the best are known: each goes
-its own way from there, as what different layouts become in minutes differs more than what they are now. Without a new
-best of its own for very long it is *stuck*: it goes on from a fresh random layout (restarts: Lourenço, Martin, Stützle
-2003), and when that is stuck, too, from the best that anyone found.
+Explorers that run side by side tell each other of their best layouts. In the beginning each takes what is better than
+its own, for then any gain helps. Later the surroundings of the best are known: each goes its own way from there, as
+what different layouts become in minutes differs more than what they are now. Without a new best of its own for very
+long it is *stuck*: it goes on from the best that anyone found, or, if that is its own, from a fresh random layout
+(restarts: Lourenço, Martin, Stützle 2003).
 """
 
 from __future__ import annotations
@@ -66,7 +66,7 @@ class Memory:
     current: Layout | None
     since: int
     idle: int
-    alone: bool
+    kicks: int
     left: int
     pool: tuple[tuple[float, Layout], ...]
     step: float
@@ -98,9 +98,8 @@ class Explorer:
         self.best: Layout | None = None
         self.current: Layout | None = None
         self.fallback: Layout | None = None
-        # kicks since the best became the present layout again or was new; kicks since the best was new
-        self.since = self.idle = 0
-        self.alone = False
+        # kicks since the best became the present layout again or was new; since the best was new; all
+        self.since = self.idle = self.kicks = 0
         #: how often the best was given up
         self.left = 0
         self.pool: list[tuple[float, Layout]] = []
@@ -130,14 +129,14 @@ class Explorer:
 
     def memory(self) -> Memory:
         """What has to be kept to go on later, in another process."""
-        return Memory(int(self.state.rng[0]), self.record, self.best, self.current, self.since, self.idle, self.alone,
+        return Memory(int(self.state.rng[0]), self.record, self.best, self.current, self.since, self.idle, self.kicks,
                       self.left, tuple(self.pool), self.step, self.fine, self.rounds)  # fmt: skip
 
     def recall(self, memory: Memory) -> None:
         """Go on from a memory."""
         self.state.rng[0] = np.uint64(memory.rng)
         self.record, self.best, self.current = memory.record, memory.best, memory.current
-        self.since, self.idle, self.alone, self.left = memory.since, memory.idle, memory.alone, memory.left
+        self.since, self.idle, self.kicks, self.left = memory.since, memory.idle, memory.kicks, memory.left
         self.pool = list(memory.pool)
         self.step, self.fine, self.rounds = memory.step, memory.fine, memory.rounds
 
@@ -148,11 +147,15 @@ class Explorer:
         """
         if self.record is None or layout.length < self.record.length - _BETTER:
             self.record = layout
-        if self.best is None or (not self.alone and layout.length < self.best.length - _BETTER):
+        if self.best is None or (not self.alone() and layout.length < self.best.length - _BETTER):
             self.best, self.idle = layout, 0
             if self.current is None or self.current.length > layout.length * (1.0 + self.settings.near_by):
                 self.current = None
                 self.pool.clear()
+
+    def alone(self) -> bool:
+        """Whether we go our own way by now."""
+        return self.kicks >= self.settings.together * self.model.n
 
     # -- attempts
 
@@ -234,11 +237,11 @@ class Explorer:
         return self.record is not known
 
     def _leave(self, stuck: Layout) -> None:
-        """Nothing comes of our best any more: go on from a random layout, or, every other time, from the best known."""
+        """Nothing comes of our best any more: go on from a better one if it is known, else from a random one."""
         self.current, self.idle, self.since = None, 0, 0
         self.pool.clear()
         self.left += 1
-        if self.left % 2 == 0 and self.record is not None and self.record.length < stuck.length - _BETTER:
+        if self.record is not None and self.record.length < stuck.length - _BETTER:
             self.best = self.record
             return
         self.best = None
@@ -288,12 +291,13 @@ class Explorer:
             row[3] += max(0.0, 1.0 - got / self.best.length)
         better = ok and self._better(got)
         self._learn(name, ok if name == "shrink" else better)
+        if name in KICKS:
+            self.kicks += 1
         if better:
             return
         if name in KICKS:
             self.since += 1
             self.idle += 1
-            self.alone = self.alone or self.idle >= self.settings.together * self.model.n
             if not ok:
                 self.pool.append((got, self.keep(length)))
                 self.pool.sort(key=lambda entry: entry[0])

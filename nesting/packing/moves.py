@@ -48,9 +48,9 @@ def swap(model: Model, state: State, length: float) -> None:
 
 
 def shuffle_window(model: Model, state: State, length: float) -> None:
-    """The items inside a vertical window exchange their places at random: three to seven, by its width, and at most
-    30 % of the length. Of a shuffle of a dozen or more hardly any can be separated."""
-    width = length * min(0.3, (3.0 + 4.0 * uniform(state.rng)) / model.n)
+    """The items inside a vertical window exchange their places at random: four to nine, and at most 30 % of the
+    length. Of a shuffle of a dozen or more hardly any can be separated."""
+    width = length * min(0.3, (3.6 + 5.4 * uniform(state.rng)) / model.n)
     left = uniform(state.rng) * (length - width)
     inside = [i for i in _free(model) if left <= state.cx[i] <= left + width]
     _permute(model, state, inside, length)

@@ -45,9 +45,9 @@ class Settings:
     accept: float = 0.001
     #: kicks without a new best after which the best becomes the present layout again
     wander: int = 30
-    #: kicks per item without a new best until a worker goes its own way, and until it gives its own best up
+    #: kicks per item until a worker goes its own way; kicks per item without a new best until it gives its own up
     together: float = 2.0
-    stuck: float = 10.0
+    stuck: float = 13.0
     #: a best found elsewhere replaces a present layout that is this much longer
     near_by: float = 0.004
     #: overlap per item (internal units, scaled by size) up to which the exact finish is tried: when an attempt is given
