@@ -145,9 +145,9 @@ class Explorer:
 
         Our present layout stays if it is near enough.
         """
-        if self.record is None or layout.length < self.record.length - _BETTER:
+        if _shorter(layout.length, self.record):
             self.record = layout
-        if self.best is None or (not self.alone() and layout.length < self.best.length - _BETTER):
+        if self.best is None or (not self.alone() and _shorter(layout.length, self.best)):
             self.best, self.idle = layout, 0
             if self.current is None or self.current.length > layout.length * (1.0 + self.settings.near_by):
                 self.current = None
@@ -214,12 +214,12 @@ class Explorer:
         self.best = self.fallback
 
     def _better(self, length: float) -> bool:
-        if self.best is not None and length >= self.best.length - _BETTER:
+        if not _shorter(length, self.best):
             return False
         self.best = self.current = self.keep(length)
         self.since = self.idle = 0
         self.pool.clear()
-        if self.record is None or length < self.record.length - _BETTER:
+        if _shorter(length, self.record):
             self.record = self.best
         return True
 
@@ -241,7 +241,7 @@ class Explorer:
         self.current, self.idle, self.since = None, 0, 0
         self.pool.clear()
         self.left += 1
-        if self.record is not None and self.record.length < stuck.length - _BETTER:
+        if self.record is not None and _shorter(self.record.length, stuck):
             self.best = self.record
             return
         self.best = None
@@ -311,6 +311,10 @@ class Explorer:
             self.fine = min(q.most_fine, self.fine * 1.5) if ok else max(q.least_fine, self.fine * 0.7)
         elif name == "shrink" and not ok:
             self.step *= 0.5
+
+
+def _shorter(length: float, than: Layout | None) -> bool:
+    return than is None or length < than.length - _BETTER
 
 
 def extent(model: Model, state: State) -> float:
