@@ -121,7 +121,7 @@ def depth(meta: Floats, data: NDArray[np.float32], f: int, dx: float, dy: float)
     return value if value > 0.0 else 0.0
 
 
-@njit(cache=True, error_model="numpy")
+@njit(cache=True, error_model="numpy", inline="always")
 def score(
     at: Floats, mask: NDArray[np.int64], weight: Floats, pair: NDArray[np.int32], meta: Floats,
     data: NDArray[np.float32], i: int, s: int, plies: int, hw: float, hh: float, x: float, y: float,
@@ -136,10 +136,11 @@ def score(
     for c in range(begin, end):
         j = near[c]
         dx = x - at[j, CX]
-        if abs(dx) >= hw + at[j, HW]:
-            continue
         dy = y - at[j, CY]
-        if abs(dy) >= hh + at[j, HH] or j == i or mask[j] & plies == 0:
+        # one branch that is nearly always taken, rather than two that cannot be foretold
+        if min(hw + at[j, HW] - abs(dx), hh + at[j, HH] - abs(dy)) <= 0.0:
+            continue
+        if j == i or mask[j] & plies == 0:
             continue
         f = pair[int(at[j, RING]), s]
         if f & 1:
@@ -245,34 +246,91 @@ def _reach(heads: NDArray[np.int64], grid: Floats, x: float, half: float) -> tup
 
 
 @njit(cache=True, error_model="numpy")
-def _around(at: Floats, x: float, y: float, a: float, b: float, near: NDArray[np.int64]) -> int:
-    """Items whose boxes come within (a, b) of the point (x, y)."""
+def _gather(
+    T: Tables, F: FieldTables, S: State, i: int, v: int, x: float, y: float, reach: float,
+    order: NDArray[np.int64], begin: int, end: int, close: Floats,
+) -> int:  # fmt: skip
+    """What item i, as variant v, may meet within ``reach`` of (x, y), of the items ``order[begin:end]`` and obstacles.
+
+    Fills one row of ``close`` for each: a, b, nx, c, d, ny, offset of its field's grid, weight. The item's centre
+    (x, y) lies in the field at column a x + b and line c y + d. Returns how many there are.
+    """
+    n = len(S.at)
+    s = T.v_ring[v]
+    plies = T.v_mask[v]
+    hw, hh = T.s_hw[s] + reach, T.s_hh[s] + reach
+    root = S.at[i, ROOT]
     count = 0
-    for j in range(len(at)):
-        if abs(at[j, CX] - x) < a + at[j, HW] and abs(at[j, CY] - y) < b + at[j, HH]:
-            near[count] = j
+    for c in range(begin, end):
+        j = order[c]
+        if min(hw + S.at[j, HW] - abs(S.at[j, CX] - x), hh + S.at[j, HH] - abs(S.at[j, CY] - y)) <= 0.0:
+            continue
+        if j == i or S.mask[j] & plies == 0:
+            continue
+        f = F.pair[int(S.at[j, RING]), s]
+        sign = -1.0 if f & 1 else 1.0
+        _row(close, count, F.meta, f >> 1, sign, S.at[j, CX], S.at[j, CY], S.weight[i, j] * S.at[j, ROOT] * root)
+        count += 1
+    for o in range(len(T.o_mask)):
+        if T.o_mask[o] & plies:
+            f = F.body[T.v_body[v], o]
+            _row(close, count, F.meta, f, 1.0, -T.v_lim[v, BDX], -T.v_lim[v, BDY], S.weight[i, n + o] * T.i_size[i])
             count += 1
     return count
 
 
 @njit(cache=True, error_model="numpy")
+def _row(close: Floats, k: int, meta: Floats, f: int, sign: float, x: float, y: float, weight: float) -> None:
+    close[k, 0] = sign * meta[f, 2]
+    close[k, 1] = (-sign * x - meta[f, 0]) * meta[f, 2]
+    close[k, 2] = meta[f, 4]
+    close[k, 3] = sign * meta[f, 3]
+    close[k, 4] = (-sign * y - meta[f, 1]) * meta[f, 3]
+    close[k, 5] = meta[f, 5]
+    close[k, 6] = meta[f, 6]
+    close[k, 7] = weight
+
+
+@njit(cache=True, error_model="numpy", inline="always")
+def _score_close(close: Floats, count: int, data: NDArray[np.float32], x: float, y: float, limit: float) -> float:
+    """What ``score`` says, of what ``_gather`` found. Gives up as soon as ``limit`` is reached."""
+    total = 0.0
+    for k in range(count):
+        u = x * close[k, 0] + close[k, 1]
+        if not 0.0 <= u < close[k, 2]:
+            continue
+        v = y * close[k, 3] + close[k, 4]
+        if not 0.0 <= v < close[k, 5]:
+            continue
+        column = int(u)
+        line = int(v)
+        width = int(close[k, 5]) + 1
+        at = int(close[k, 6]) + column * width + line
+        u -= column
+        v -= line
+        a = data[at] + v * (data[at + 1] - data[at])
+        b = data[at + width] + v * (data[at + width + 1] - data[at + width])
+        value = a + u * (b - a)
+        if value > 0.0:
+            total += close[k, 7] * value
+            if total >= limit:
+                break
+    return total
+
+
+@njit(cache=True, error_model="numpy")
 def _descend(
-    T: Tables, F: FieldTables, S: State, i: int, v: int, x: float, y: float, value: float, length: float,
-    first: float, last: float, near: NDArray[np.int64], found: Floats,
+    r: Floats, close: Floats, count: int, data: NDArray[np.float32], rng: NDArray[np.uint64],
+    x: float, y: float, value: float, length: float, first: float, last: float, found: Floats,
 ) -> None:  # fmt: skip
-    """Pattern search from (x, y); leaves x, y and the score in ``found``."""
+    """Pattern search from (x, y) among what is ``close``; leaves x, y and the score in ``found``. ``r``: v_lim."""
     reach = 4.0 * first
-    s = T.v_ring[v]
-    hw, hh, plies = T.s_hw[s], T.s_hh[s], T.v_mask[v]
-    count = _around(S.at, x, y, hw + reach, hh + reach, near)
-    r = T.v_lim[v]
     xlo, xhi, ylo, yhi = r[XLO], min(r[XCAP], length - r[XR]), r[YLO], r[YHI]
     lx, px, ly, py = r[LX], r[PX], r[LY], r[PY]
-    obstacles = len(T.o_mask) > 0
     x0, y0 = x, y
     step = first
     while step > last and value > 0.0:
-        way = uniform(S.rng)
+        way = uniform(rng)
         sx = step
         sy = step
         if way < 0.25:
@@ -291,12 +349,7 @@ def _descend(
             ny = _on(y + sy if side == 0 else y - sy, ylo, yhi, ly, py)
             if abs(nx - x0) > reach or abs(ny - y0) > reach:
                 continue
-            new = 0.0
-            if obstacles:
-                new = _on_obstacles(T, F, S, i, v, nx, ny)
-            if new < value:
-                new += score(S.at, S.mask, S.weight, F.pair, F.meta, F.data, i, s, plies, hw, hh, nx, ny,
-                             near, 0, count, value - new)  # fmt: skip
+            new = _score_close(close, count, data, nx, ny, value)
             if new < value:
                 value = new
                 x = nx
@@ -319,15 +372,16 @@ def _allowed(T: Tables, S: State, i: int, v: int, length: float) -> bool:
 
 @njit(cache=True, error_model="numpy")
 def _best_move(
-    T: Tables, F: FieldTables, S: State, i: int, length: float, whole: int, local: int, contact: int,
-    order: NDArray[np.int64], heads: NDArray[np.int64], grid: Floats, near: NDArray[np.int64], found: Floats,
+    T: Tables, F: FieldTables, S: State, i: int, length: float, samples: NDArray[np.int64],
+    order: NDArray[np.int64], heads: NDArray[np.int64], grid: Floats, close: Floats, found: Floats,
 ) -> float:  # fmt: skip
     """The best place for item i that sampling and descent find; returns its present score.
 
-    ``found``: x, y, score, variant. Samples per variant: ``whole`` over all the cloth, ``local`` around the present
-    place, ``contact`` at vertices of no-fit regions.
+    ``found``: x, y, score, variant. ``samples`` per variant: over all the cloth, around the present place, at vertices
+    of no-fit regions.
     """
     n = len(S.at)
+    whole, local, contact = samples[0], samples[1], samples[2]
     keep = 3
     top = np.full((keep, 4), _BIG)
     size = T.i_size[i]
@@ -406,15 +460,21 @@ def _best_move(
     for c in range(keep):
         if top[c, 0] >= _BIG:
             continue
-        _descend(T, F, S, i, int(top[c, 1]), top[c, 2], top[c, 3], top[c, 0], length,
-                 0.15 * size, 0.01 * size, near, found)  # fmt: skip
+        v = int(top[c, 1])
+        begin, end = _reach(heads, grid, top[c, 2], T.s_hw[T.v_ring[v]] + 0.6 * size)
+        count = _gather(T, F, S, i, v, top[c, 2], top[c, 3], 0.6 * size, order, begin, end, close)
+        _descend(T.v_lim[v], close, count, F.data, S.rng, top[c, 2], top[c, 3], top[c, 0], length,
+                 0.15 * size, 0.01 * size, found)  # fmt: skip
         top[c, 2], top[c, 3], top[c, 0] = found[0], found[1], found[2]
         if top[c, 0] < top[best, 0]:
             best = c
     found[2] = _BIG
     if top[best, 0] < _BIG:
-        _descend(T, F, S, i, int(top[best, 1]), top[best, 2], top[best, 3], top[best, 0], length,
-                 0.01 * size, 0.0003 * size, near, found)  # fmt: skip
+        v = int(top[best, 1])
+        begin, end = _reach(heads, grid, top[best, 2], T.s_hw[T.v_ring[v]] + 0.04 * size)
+        count = _gather(T, F, S, i, v, top[best, 2], top[best, 3], 0.04 * size, order, begin, end, close)
+        _descend(T.v_lim[v], close, count, F.data, S.rng, top[best, 2], top[best, 3], top[best, 0], length,
+                 0.01 * size, 0.0003 * size, found)  # fmt: skip
         found[3] = top[best, 1]
     return present
 
@@ -435,7 +495,7 @@ def _whole_score(
 @njit(cache=True, error_model="numpy")
 def _exchange(
     T: Tables, F: FieldTables, S: State, i: int, length: float, order: NDArray[np.int64], heads: NDArray[np.int64],
-    grid: Floats, near: NDArray[np.int64], found: Floats,
+    grid: Floats, close: Floats, found: Floats, samples: NDArray[np.int64],
 ) -> bool:  # fmt: skip
     """Try item i at the place of another of about its size, and that one at the place of i; keep it if it is better."""
     n = len(S.at)
@@ -454,14 +514,14 @@ def _exchange(
     before = _whole_score(T, F, S, i, order, heads, grid) + _whole_score(T, F, S, j, order, heads, grid) - shared
     S.mask[j] = 0
     put(T, S, i, vi, fit_x(T, vi, xj, length), fit_y(T, vi, yj))
-    _best_move(T, F, S, i, length, 0, 6, 3, order, heads, grid, near, found)
+    _best_move(T, F, S, i, length, samples[1], order, heads, grid, close, found)
     after = found[2]
     ok = after < before
     if ok:
         put(T, S, i, int(found[3]), found[0], found[1])
         put(T, S, j, vj, fit_x(T, vj, xi, length), fit_y(T, vj, yi))
         _sort(S.at, order, heads, grid)
-        _best_move(T, F, S, j, length, 3, 6, 3, order, heads, grid, near, found)
+        _best_move(T, F, S, j, length, samples[2], order, heads, grid, close, found)
         after += found[2]
         ok = after < before
     if ok:
@@ -492,11 +552,13 @@ def separate(
     heads = np.zeros(min(4 * n, int(length * grid[0]) + 1) + 1, dtype=np.int64)
     order = np.empty(n, dtype=np.int64)
     _sort(S.at, order, heads, grid)
-    near = np.empty(n, dtype=np.int64)
+    close = np.empty((n + len(T.o_mask), 8))
     found = np.zeros(4)
     turn = np.empty(n, dtype=np.int64)
     width = S.pen.shape[1]
-    whole, local, contact = int(control[4]), int(control[5]), int(control[6])
+    # of a move; of an exchange: the item at the other's place, then the other at its place. (An array, as numba compiles
+    # a function anew for every number written out in a call)
+    samples = np.array([[int(control[4]), int(control[5]), int(control[6])], [0, 6, 3], [3, 6, 3]])
     for i in range(n):
         _refresh(T, F, S, i)
     for _ in range(passes + 1):
@@ -551,9 +613,9 @@ def separate(
             if not bad:
                 continue
             if control[7] > 0.0 and uniform(S.rng) < control[7]:
-                _exchange(T, F, S, i, length, order, heads, grid, near, found)
+                _exchange(T, F, S, i, length, order, heads, grid, close, found, samples)
                 continue
-            before = _best_move(T, F, S, i, length, whole, local, contact, order, heads, grid, near, found)
+            before = _best_move(T, F, S, i, length, samples[0], order, heads, grid, close, found)
             if found[2] < before:
                 put(T, S, i, int(found[3]), found[0], found[1])
                 _sort(S.at, order, heads, grid)
