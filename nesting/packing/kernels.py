@@ -556,8 +556,8 @@ def separate(
     found = np.zeros(4)
     turn = np.empty(n, dtype=np.int64)
     width = S.pen.shape[1]
-    # of a move; of an exchange: the item at the other's place, then the other at its place. (An array, as numba compiles
-    # a function anew for every number written out in a call)
+    # of a move; of an exchange: the item at the other's place, then the other at its place. An array, as numba compiles
+    # a function anew for every number written out in a call
     samples = np.array([[int(control[4]), int(control[5]), int(control[6])], [0, 6, 3], [3, 6, 3]])
     for i in range(n):
         _refresh(T, F, S, i)

@@ -19,6 +19,7 @@ import shapely
 from numpy.typing import NDArray
 
 from nesting.packing import geometry
+from nesting.packing.parts import parts_of
 from nesting.packing.problem import Axis, NeverFits, PackingError, Place, Pose, Problem, Region, RingArray
 
 __all__ = ["SIDE", "Model", "Shape", "Tables", "Variant", "prepare", "tilts_of"]
@@ -178,7 +179,7 @@ class _Builder:
         number = self.shape_of.get(key)
         if number is None:
             number = len(self.shapes)
-            self.shapes.append(Shape(pts, geometry.convex_parts(pts), abs(geometry.ring_area(pts))))
+            self.shapes.append(Shape(pts, parts_of(pts, self.scale), abs(geometry.ring_area(pts))))
             self.shape_of[key] = number
             other = self.shape_of.get(_key(-pts))
             if other is not None:

@@ -1,8 +1,8 @@
 """Lay one cloth: try every sound spread, open out the best folded lays, and return the easiest of the shortest.
 
-Time is spent in four stages: open cloth by itself; a short run of every folded candidate side by side; a longer run of
-the best candidate of each spread; then open cloth again, from the best of all lays opened out, so that it is never
-longer than any of them.
+Time is spent in stages: open cloth by itself; a first layout of every folded candidate; a short run of the best
+candidates of each spread, side by side, and a longer one of the two that are best then; at last open cloth again, from
+the best of all lays opened out, so that it is never longer than any of them.
 """
 
 from __future__ import annotations
@@ -21,7 +21,7 @@ from nesting.cloth.spreads import Refusal, cloth_of_remnant, sound_spreads
 from nesting.errors import CannotLayError, OrderError
 from nesting.laid import Lay, Section, SpreadTried
 from nesting.order import Cloth, Order, Remnant, SpreadName
-from nesting.packing.problem import Bound, Item, NeverFits, PackingError, Place, Result, Stop
+from nesting.packing.problem import Bound, Item, NeverFits, PackingError, Place, Problem, Result, Stop
 from nesting.planning.assemble import Assembly, assemble, with_length
 from nesting.planning.candidates import Candidate, candidates_for
 from nesting.planning.demand import Counts, Stack, garment_counts, stacks_of
@@ -38,8 +38,10 @@ __all__ = ["Keep", "SearchOptions", "laid_together", "lay_cloth", "lay_order", "
 Keep = tuple[str, int]
 
 #: shares of the time: open cloth at first by itself, at the end from the best of all lays; folds take what is between
-_OPEN_FIRST = 0.40
+_OPEN_FIRST = 0.30
 _OPEN_LAST = 0.15
+#: share of the folds' time that is divided among the best candidates of all spreads
+_EACH = 0.35
 #: share of the time for a lay that is only compared with
 _COMPARED = 0.25
 
@@ -326,7 +328,15 @@ def _try_all(
             finished.append(_Finished("sections", made, None))
         else:
             refused.append(Refusal("sections", why))
-    _run_side_by_side(search, best_of, for_folds, "better lays of the best spreads")
+    seconds = search.options.seconds
+    if seconds is not None and search.options.rounds is None:
+        # first layouts and sections took theirs; open cloth has its last share of the time all the same
+        left = 1.0 - (time.monotonic() - search.begun) / seconds - (_OPEN_LAST if opener is not None else 0.0)
+        for_folds = min(for_folds, max(0.1, left))
+    # a little for each, the rest for the two that are best then
+    _run_side_by_side(search, best_of, for_folds * _EACH, "better lays of each spread")
+    leading = sorted((t for t in best_of if t.promising), key=_trial_rank)[:2]
+    _run_side_by_side(search, leading, for_folds * (1.0 - _EACH), "better lays of the best spreads", again=True)
     for kind in folded:
         done = [t for t in trials if t.candidate.kind == kind and t.result is not None]
         finished += [_finish(search, t) for t in done]
@@ -455,19 +465,21 @@ def _first_lay(search: _Search, kinds: tuple[SpreadName, ...]) -> None:
             return
 
 
-def _run_side_by_side(search: _Search, trials: list[_Trial], share: float | None, doing: str) -> None:
+def _run_side_by_side(
+    search: _Search, trials: list[_Trial], share: float | None, doing: str, *, again: bool = False
+) -> None:
     """Each trial once, one worker each, all within ``share`` of the time (None: first layouts only); results only ever
-    get better."""
+    get better. ``again``: they go on from what they have, with other random numbers."""
     ready = [t for t in trials if t.assembly is not None]
     if not ready:
         return
     lanes = max(1, search.options.workers) if search.pool is not None else 1
-    stop = Stop(seconds=0.0) if share is None else share_of(search.options, share * min(1.0, lanes / len(ready)))
+    stop = Stop(seconds=0.0) if share is None else share_of(search.options, share / math.ceil(len(ready) / lanes))
     futures: dict[Future[Result | NeverFits | PackingError], _Trial] = {}
     for number, trial in enumerate(ready):
         assert trial.assembly is not None
         begin = trial.result.places if trial.result is not None else _begin(search, trial.assembly)
-        seed = search.options.seed * 1009 + number
+        seed = search.options.seed * 1009 + number + 500 * again
         bound = _shared_bound(search, trial.candidate.kind)
         search.tell(doing, number / len(ready))
         if search.pool is None:
@@ -750,22 +762,35 @@ def _what_rules_cost(search: _Search, lay: Lay) -> tuple[str, ...]:
         without.append(("matching the repeat", plain, stacks_of(plain, cloth, counts)))
     if any(s.needs[0].follower is not None for s in search.stacks):
         without.append(("cutting together", order, stacks_of(order, cloth, _counted(search.stacks), apart=True)))
-    notes = []
+    stop = share_of(search.options, 0.15)
+    asked: list[tuple[str, Problem]] = []
     for what, other, stacks in without:
-        found: list[float] = []
         for candidate in candidates_for(kind, stacks, cloth)[:2]:
             try:
                 assembly = assemble(other, cloth, stacks, kind, depths=candidate.depths, style=candidate.style)
             except CannotLayError:
                 continue
-            stop = share_of(search.options, 0.15)
-            outcome = run_search(assembly.problem, stop, search.options.seed * 1009 + 900, None)
-            if isinstance(outcome, Result):
-                found.append(outcome.length)
-        if found:
-            more = full_widths(kind, cloth) * (lay.lay_length - min(found))
-            length = _say(search, max(0.0, more))
-            notes.append(f"{what} costs about {length} of cloth against a lay without it, on the same spread")
+            asked.append((what, assembly.problem))
+    seed = search.options.seed * 1009 + 900
+    if search.pool is None:
+        outcomes = [run_search(problem, stop, seed, None) for _, problem in asked]
+    else:
+        running = [search.pool.submit(run_search, problem, stop, seed, None) for _, problem in asked]
+        try:
+            outcomes = [future.result() for future in running]
+        except KeyboardInterrupt:  # the lay is there; only what the rules cost stays unsaid
+            for future in running:
+                future.cancel()
+            search.interrupted()
+            return ()
+    found: dict[str, list[float]] = {}
+    for (what, _), outcome in zip(asked, outcomes, strict=True):
+        if isinstance(outcome, Result):
+            found.setdefault(what, []).append(outcome.length)
+    notes = []
+    for what, lengths in found.items():
+        length = _say(search, max(0.0, full_widths(kind, cloth) * (lay.lay_length - min(lengths))))
+        notes.append(f"{what} costs about {length} of cloth against a lay without it, on the same spread")
     return tuple(notes)
 
 

@@ -12,7 +12,7 @@ from nesting.packing import first, kernels
 from nesting.packing.compact import Compactor
 from nesting.packing.explore import Explorer
 from nesting.packing.fields import Fields
-from nesting.packing.model import prepare
+from nesting.packing.model import BDX, BDY, prepare
 from nesting.packing.problem import Axis, Item, Pose, Problem
 
 
@@ -52,6 +52,84 @@ def test_places_are_rounded_to_their_lines() -> None:
     assert low[0] == pytest.approx([0.0, 3.0, 30.0, 90.0])
     assert low[1] == pytest.approx([3.0] * 4)
     assert low[2] == pytest.approx([3.0, 3.0, 31.0, 80.0])
+
+
+@given(st.integers(0, 10_000), st.floats(0.5, 30.0))
+@settings(max_examples=40, deadline=None)
+def test_what_is_gathered_is_all_that_counts(seed: int, reach: float) -> None:
+    """Anywhere within its reach the sum over what is near is the plain sum over all items of its plies and all holes;
+    so is the sum over columns, and one that is given up has reached its limit."""
+    state, near, order, heads, grid = _strewn(seed)
+    t, f = GATHERED.model.tables, GATHERED.fields.tables()
+    rng = np.random.default_rng(seed)
+    n = len(state.at)
+    i = int(rng.integers(n))
+    v = int(rng.integers(t.i_v0[i], t.i_v1[i]))
+    s = t.v_ring[v]
+    x0, y0 = (float(q) for q in rng.uniform(0.0, 100.0, 2))
+    begin, end = kernels._reach(heads, grid, x0, t.s_hw[s] + reach)
+    count = kernels._gather(t, f, state, i, v, x0, y0, reach, order, begin, end, near)
+    for _ in range(8):
+        x, y = x0 + rng.uniform(-reach, reach), y0 + rng.uniform(-reach, reach)
+        want, holes = _plain_sum(state, i, v, x, y)
+        assert kernels._score_close(near, count, f.data, x, y, 1e300) == pytest.approx(want + holes, rel=1e-9, abs=1e-9)
+        begin, end = kernels._reach(heads, grid, x, t.s_hw[s])
+        columns = (t.v_mask[v], t.s_hw[s], t.s_hh[s], x, y, order, begin, end)
+        args = (state.at, state.mask, state.weight, f.pair, f.meta, f.data, i, s, *columns)
+        assert kernels.score(*args, 1e300) == pytest.approx(want, rel=1e-9, abs=1e-9)
+        if want > 0.0:
+            assert want * 0.5 <= kernels._score_close(near, count, f.data, x, y, want * 0.5) * (1.0 + 1e-9)
+            assert want * 0.5 <= kernels.score(*args, want * 0.5) * (1.0 + 1e-9)
+
+
+class _Gathered:
+    """Items of two plies on cloth with two holes."""
+
+    def __init__(self) -> None:
+        plies = (ply(100.0, rect(9, 7, 30, 20), length=300.0), ply(100.0, rect(9, 7, 60, 70), length=300.0))
+        items = []
+        for k in range(14):
+            ring = ell(30, 45, 12) if k % 2 else rect(17.0, 26.0)
+            where = ((0,), (1,), (0, 1))[k % 3]
+            items.append(Item(f"{k}", (Pose(ring, plies=where), Pose(-ring, plies=where)), kind=k % 6))
+        self.model = prepare(Problem(plies, tuple(items), length=300.0))
+        self.fields = Fields(self.model, 32)
+        self.fields.build()
+
+
+GATHERED = _Gathered()
+
+
+def _strewn(seed: int) -> tuple[kernels.State, np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
+    """Items anywhere with any weights; room for what is near; the items by columns."""
+    model = GATHERED.model
+    n, m = model.n, len(model.obstacles)
+    state = kernels.new_state(model.tables, m, seed)
+    rng = np.random.default_rng(seed)
+    for i in range(n):
+        v = int(rng.integers(model.tables.i_v0[i], model.tables.i_v1[i]))
+        kernels.put(model.tables, state, i, v, float(rng.uniform(0, 120)), float(rng.uniform(0, 100)))
+    state.weight[:] = rng.uniform(1.0, 9.0, state.weight.shape)
+    order, heads, grid = np.empty(n, dtype=np.int64), np.zeros(9, dtype=np.int64), np.array([0.07, 0.0])
+    kernels._sort(state.at, order, heads, grid)
+    return state, np.empty((n + m, 8)), order, heads, grid
+
+
+def _plain_sum(state: kernels.State, i: int, v: int, x: float, y: float) -> tuple[float, float]:
+    """Weighted overlap with all items and with all holes, from the definition in the module's head."""
+    t, f = GATHERED.model.tables, GATHERED.fields.tables()
+    n, total, holes = len(state.at), 0.0, 0.0
+    for j in range(n):
+        if j != i and state.mask[j] & t.v_mask[v]:
+            number = int(f.pair[int(state.at[j, kernels.RING]), t.v_ring[v]])
+            sign = -1.0 if number & 1 else 1.0
+            p = kernels.depth(f.meta, f.data, number >> 1, sign * (x - state.cx[j]), sign * (y - state.cy[j]))
+            total += float(state.weight[i, j] * p * np.sqrt(t.i_size[i] * t.i_size[j]))
+    for o, mask in enumerate(t.o_mask):
+        if mask & t.v_mask[v]:
+            p = kernels.depth(f.meta, f.data, f.body[t.v_body[v], o], x + t.v_lim[v, BDX], y + t.v_lim[v, BDY])
+            holes += float(state.weight[i, n + o] * p * t.i_size[i])
+    return total, holes
 
 
 def test_free_means_free() -> None:
