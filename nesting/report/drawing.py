@@ -67,7 +67,7 @@ def lay_scene(lay: Lay, view: View | None = None, order: Order | None = None) ->
     items += _headings(lay, placed, view, x0, top)
     left, right = x0 - 5.0 * em, max(x1 + _room_right(placed, em), x0 + 44.0 * em)
     legend, bottom = legend_items(
-        lay, view, [rows[i] for i in sorted(rows) if rows[i].number in set(listed)], x0, -5.6 * em, right - em
+        lay, view, [rows[i] for i in sorted(rows) if rows[i].number in set(listed)], both, x0, -5.6 * em, right - em
     )
     items += legend
     box = (left, bottom - em, right, top + 5.4 * em + (1.6 * em if len(lay.sections) > 1 else 0.0))

@@ -5,14 +5,15 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 
 from nesting.laid import Lay
+from nesting.pieces.piece import Drill
 from nesting.report import looks
 from nesting.report.fonts import shown, text_width
 from nesting.report.marked import groups
 from nesting.report.plies import ply_styles
 from nesting.report.scene import Item, Shape, Stroke, Text
-from nesting.report.shapes import arrow_head, box_of, hatch
+from nesting.report.shapes import box_of, hatch
 from nesting.report.sheet import Row
-from nesting.report.symbols import place_on_fold
+from nesting.report.symbols import drill_lines, grain_arrow, inside_stroke, place_on_fold, seam_stroke
 from nesting.report.view import View
 
 __all__ = ["legend_items"]
@@ -21,11 +22,13 @@ _Sign = Callable[[float, float], list[Item]]
 
 
 def legend_items(
-    lay: Lay, view: View, small: Sequence[Row], x0: float, y0: float, x1: float
+    lay: Lay, view: View, small: Sequence[Row], both_ways: frozenset[int], x0: float, y0: float, x1: float
 ) -> tuple[list[Item], float]:
-    """The key from (x0, y0) downwards, no wider than x1; also the y at which it ends."""
+    """The key from (x0, y0) downwards, no wider than x1; also the y at which it ends. ``both_ways``: placements whose
+    arrows have two heads."""
     em = view.em
-    entries: list[tuple[_Sign | None, str]] = [*_groups(lay, view), *_line_styles(lay, view), *_signs(lay, view)]
+    signs = _signs(lay, view, both_ways)
+    entries: list[tuple[_Sign | None, str]] = [*_groups(lay, view), *_line_styles(lay, view), *signs]
     items: list[Item] = []
     x, y = x0, y0 - em
     for sign, words in entries:
@@ -122,16 +125,20 @@ def _line(style: str, view: View) -> _Sign:
     return sign
 
 
-def _signs(lay: Lay, view: View) -> list[tuple[_Sign | None, str]]:
+def _signs(lay: Lay, view: View, both_ways: frozenset[int]) -> list[tuple[_Sign | None, str]]:
+    """Every sign that the lay's pieces bear, drawn as it is drawn on them."""
     em = view.em
+    pen = Stroke(looks.INK, 0.5 * view.line)
     out: list[tuple[_Sign | None, str]] = []
 
-    def grain(x: float, y: float) -> list[Item]:
-        tip = (x + 3.0 * em, y + 0.3 * em)
-        return [
-            Shape("legend", "legend", (((x, y + 0.3 * em), tip),), stroke=Stroke(looks.INK, 0.5 * view.line)),
-            Shape("legend", "legend", (arrow_head(tip, 0.0, 0.8 * em),), True, None, looks.INK),
-        ]
+    def grain(both: bool) -> _Sign:
+        def sign(x: float, y: float) -> list[Item]:
+            shaft, heads = grain_arrow((x, y + 0.3 * em), (x + 3.0 * em, y + 0.3 * em), 0.8 * em, both)
+            fills = (looks.INK, looks.PAPER)
+            drawn = [Shape("legend", "legend", (h,), True, pen, c) for h, c in zip(heads, fills, strict=False)]
+            return [Shape("legend", "legend", shaft, stroke=pen), *drawn]
+
+        return sign
 
     def on_fold(x: float, y: float) -> list[Item]:
         lines, heads = place_on_fold(((x, y - 0.3 * em), (x + 3.0 * em, y - 0.3 * em)), 90.0, 0.6 * em)
@@ -148,9 +155,30 @@ def _signs(lay: Lay, view: View) -> list[tuple[_Sign | None, str]]:
             Shape("legend", "legend", (slit,), stroke=Stroke(looks.INK, 0.9 * view.line)),
         ]
 
-    out.append((grain, "grain"))
-    if any(p.on_fold for p in lay.placements):
+    def drill(x: float, y: float) -> list[Item]:
+        lines = drill_lines(Drill((x + 1.5 * em, y + 0.3 * em)), max(4.0, 0.5 * em))
+        return [Shape("legend", "legend", lines, stroke=pen)]
+
+    def dashed(pattern: Stroke) -> _Sign:
+        def sign(x: float, y: float) -> list[Item]:
+            line = ((x, y + 0.3 * em), (x + 3.2 * em, y + 0.3 * em))
+            return [Shape("legend", "legend", (line,), stroke=pattern)]
+
+        return sign
+
+    pieces = lay.placements
+    if len(both_ways) < len(pieces):
+        out.append((grain(False), "grain"))
+    if both_ways:
+        out.append((grain(True), "grain, may lie either way"))
+    if any(p.on_fold for p in pieces):
         out.append((on_fold, "place on fold"))
-    if any(p.notches for p in lay.placements):
+    if any(p.notches for p in pieces):
         out.append((notch, "notch"))
+    if any(p.drills for p in pieces):
+        out.append((drill, "drill mark"))
+    if any(p.seam is not None for p in pieces):
+        out.append((dashed(seam_stroke(view.line, em)), "seam line"))
+    if any(p.inside for p in pieces):
+        out.append((dashed(inside_stroke(view.line, em)), "line inside the piece"))
     return out

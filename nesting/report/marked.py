@@ -17,7 +17,14 @@ from nesting.report.plies import ply_styles
 from nesting.report.scene import Item, Shape, Stroke, Text
 from nesting.report.shapes import area, box_of, chords, hatch, ring_box, thinned
 from nesting.report.sheet import Row, garment_order
-from nesting.report.symbols import drill_lines, grain_arrow, notch_lines, place_on_fold
+from nesting.report.symbols import (
+    drill_lines,
+    grain_arrow,
+    inside_stroke,
+    notch_lines,
+    place_on_fold,
+    seam_stroke,
+)
 from nesting.report.view import Laid, View
 from nesting.units import format_fraction
 
@@ -87,7 +94,6 @@ def mark_items(
     items: list[Item] = []
     labeller = Labeller(em)
     fine = Stroke(looks.INK, 0.5 * view.line)
-    faint = Stroke(looks.SOFT, 0.45 * view.line, (0.45 * em, 0.3 * em))
     styles = ply_styles(laid.section)
     crowded = any(style != "all" for style in styles)
     for i, p in enumerate(laid.section.placements):
@@ -100,12 +106,12 @@ def mark_items(
                     "marks",
                     (thinned(p.seam, view.thin),),
                     True,
-                    replace(faint, dash=(0.2 * em, 0.2 * em)),
+                    seam_stroke(view.line, em),
                     of=number,
                 )
             )
         if p.inside:
-            items.append(Shape("inside", "marks", p.inside, stroke=faint, of=number))
+            items.append(Shape("inside", "marks", p.inside, stroke=inside_stroke(view.line, em), of=number))
         for notch in p.notches:
             lines = notch_lines(notch)
             items.append(

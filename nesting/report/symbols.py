@@ -5,9 +5,21 @@ from __future__ import annotations
 import math
 
 from nesting.pieces.piece import Drill, Line, Notch, Point, Ring
+from nesting.report import looks
+from nesting.report.scene import Stroke
 from nesting.report.shapes import arrow_head, turned
 
-__all__ = ["drill_lines", "grain_arrow", "notch_lines", "place_on_fold"]
+__all__ = ["drill_lines", "grain_arrow", "inside_stroke", "notch_lines", "place_on_fold", "seam_stroke"]
+
+
+def seam_stroke(line: float, em: float) -> Stroke:
+    """The short dashes of a seam line; ``line`` is the width of a cut line, ``em`` the text size, mm."""
+    return Stroke(looks.SOFT, 0.45 * line, (0.2 * em, 0.2 * em))
+
+
+def inside_stroke(line: float, em: float) -> Stroke:
+    """The longer dashes of a line inside a piece."""
+    return Stroke(looks.SOFT, 0.45 * line, (0.45 * em, 0.3 * em))
 
 
 def notch_lines(notch: Notch) -> tuple[Line, ...]:

@@ -18,6 +18,7 @@ from nesting.laid import Lay
 from nesting.report import looks
 from nesting.report.drawing import lay_scene
 from nesting.report.fonts import text_width
+from nesting.report.legend import _signs
 from nesting.report.offcuts import free_rectangles
 from nesting.report.png import png_bytes
 from nesting.report.scene import Scene, Shape, Text
@@ -108,6 +109,32 @@ def test_labels_lie_in_their_pieces(name: str) -> None:
         if row.flipped:
             key = [t.words for t in scene.items if isinstance(t, Text) and t.role == "legend" and t.of == row.number]
             assert "flipped" in mine or any("flipped" in words for words in key)
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_the_key_names_every_sign_and_no_other(name: str) -> None:
+    """What pieces bear is in the key once, and what none bears is not. Without an order, arrows have one head."""
+    lay, scene = drawn(name)
+    key = [t.words for t in scene.items if isinstance(t, Text) and t.role == "legend" and t.of is None]
+    borne = {
+        "grain": True,
+        "grain, may lie either way": False,
+        "place on fold": any(p.on_fold for p in lay.placements),
+        "notch": any(p.notches for p in lay.placements),
+        "drill mark": any(p.drills for p in lay.placements),
+        "seam line": any(p.seam is not None for p in lay.placements),
+        "line inside the piece": any(p.inside for p in lay.placements),
+    }
+    assert {words: key.count(words) for words in borne} == {words: int(there) for words, there in borne.items()}
+
+
+def test_the_key_shows_arrows_as_they_are_drawn() -> None:
+    """Where some pieces may lie either way and others not, the key has both arrows: one head and two."""
+    lay = samples.lengthwise_lay()
+    for both, heads in ((frozenset({0}), (1, 2)), (frozenset(range(len(lay.placements))), (2,))):
+        signs = _signs(lay, picture(lay), both)
+        arrows = [sign(0.0, 0.0) for sign, words in signs if words.startswith("grain") and sign is not None]
+        assert tuple(sum(isinstance(s, Shape) and s.closed for s in arrow) for arrow in arrows) == heads
 
 
 @pytest.mark.parametrize("name", NAMES)
