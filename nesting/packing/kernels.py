@@ -102,23 +102,32 @@ def fit_y(T: Tables, v: int, y: float) -> float:
     return _on(y, r[YLO], r[YHI], r[LY], r[PY])
 
 
-@njit(cache=True, error_model="numpy")
-def depth(meta: Floats, data: NDArray[np.float32], f: int, dx: float, dy: float) -> float:
-    """Penetration at displacement (dx, dy): bilinear, then clamped, so that straight edges stay sharp."""
-    u = (dx - meta[f, 0]) * meta[f, 2]
-    v = (dy - meta[f, 1]) * meta[f, 3]
-    if u < 0.0 or v < 0.0 or u >= meta[f, 4] or v >= meta[f, 5]:
-        return 0.0
+@njit(cache=True, error_model="numpy", inline="always")
+def _between(data: NDArray[np.float32], begin: int, u: float, v: float, lines: float) -> float:
+    """The value at (u, v), in cells, of the grid that begins at ``begin`` and has ``lines`` cells in a column.
+
+    Bilinear, then clamped, so that straight edges stay sharp.
+    """
     i = int(u)
     j = int(v)
-    row = int(meta[f, 5]) + 1
-    k = int(meta[f, 6]) + i * row + j
+    row = int(lines) + 1
+    k = begin + i * row + j
     u -= i
     v -= j
     a = data[k] + v * (data[k + 1] - data[k])
     b = data[k + row] + v * (data[k + row + 1] - data[k + row])
     value = a + u * (b - a)
     return value if value > 0.0 else 0.0
+
+
+@njit(cache=True, error_model="numpy")
+def depth(meta: Floats, data: NDArray[np.float32], f: int, dx: float, dy: float) -> float:
+    """Penetration at displacement (dx, dy)."""
+    u = (dx - meta[f, 0]) * meta[f, 2]
+    v = (dy - meta[f, 1]) * meta[f, 3]
+    if u < 0.0 or v < 0.0 or u >= meta[f, 4] or v >= meta[f, 5]:
+        return 0.0
+    return _between(data, int(meta[f, 6]), u, v, meta[f, 5])
 
 
 @njit(cache=True, error_model="numpy", inline="always")
@@ -302,15 +311,7 @@ def _score_close(close: Floats, count: int, data: NDArray[np.float32], x: float,
         v = y * close[k, 3] + close[k, 4]
         if not 0.0 <= v < close[k, 5]:
             continue
-        column = int(u)
-        line = int(v)
-        width = int(close[k, 5]) + 1
-        at = int(close[k, 6]) + column * width + line
-        u -= column
-        v -= line
-        a = data[at] + v * (data[at + 1] - data[at])
-        b = data[at + width] + v * (data[at + width + 1] - data[at + width])
-        value = a + u * (b - a)
+        value = _between(data, int(close[k, 6]), u, v, close[k, 5])
         if value > 0.0:
             total += close[k, 7] * value
             if total >= limit:
@@ -320,17 +321,21 @@ def _score_close(close: Floats, count: int, data: NDArray[np.float32], x: float,
 
 @njit(cache=True, error_model="numpy")
 def _descend(
-    r: Floats, close: Floats, count: int, data: NDArray[np.float32], rng: NDArray[np.uint64],
-    x: float, y: float, value: float, length: float, first: float, last: float, found: Floats,
+    T: Tables, F: FieldTables, S: State, i: int, v: int, x: float, y: float, value: float, length: float,
+    first: float, last: float, order: NDArray[np.int64], heads: NDArray[np.int64], grid: Floats,
+    close: Floats, found: Floats,
 ) -> None:  # fmt: skip
-    """Pattern search from (x, y) among what is ``close``; leaves x, y and the score in ``found``. ``r``: v_lim."""
+    """Pattern search from (x, y); leaves x, y and the score in ``found``. ``close`` is room for what is near."""
     reach = 4.0 * first
+    begin, end = _reach(heads, grid, x, T.s_hw[T.v_ring[v]] + reach)
+    count = _gather(T, F, S, i, v, x, y, reach, order, begin, end, close)
+    r = T.v_lim[v]
     xlo, xhi, ylo, yhi = r[XLO], min(r[XCAP], length - r[XR]), r[YLO], r[YHI]
     lx, px, ly, py = r[LX], r[PX], r[LY], r[PY]
     x0, y0 = x, y
     step = first
     while step > last and value > 0.0:
-        way = uniform(rng)
+        way = uniform(S.rng)
         sx = step
         sy = step
         if way < 0.25:
@@ -349,7 +354,7 @@ def _descend(
             ny = _on(y + sy if side == 0 else y - sy, ylo, yhi, ly, py)
             if abs(nx - x0) > reach or abs(ny - y0) > reach:
                 continue
-            new = _score_close(close, count, data, nx, ny, value)
+            new = _score_close(close, count, F.data, nx, ny, value)
             if new < value:
                 value = new
                 x = nx
@@ -460,21 +465,15 @@ def _best_move(
     for c in range(keep):
         if top[c, 0] >= _BIG:
             continue
-        v = int(top[c, 1])
-        begin, end = _reach(heads, grid, top[c, 2], T.s_hw[T.v_ring[v]] + 0.6 * size)
-        count = _gather(T, F, S, i, v, top[c, 2], top[c, 3], 0.6 * size, order, begin, end, close)
-        _descend(T.v_lim[v], close, count, F.data, S.rng, top[c, 2], top[c, 3], top[c, 0], length,
-                 0.15 * size, 0.01 * size, found)  # fmt: skip
+        _descend(T, F, S, i, int(top[c, 1]), top[c, 2], top[c, 3], top[c, 0], length,
+                 0.15 * size, 0.01 * size, order, heads, grid, close, found)  # fmt: skip
         top[c, 2], top[c, 3], top[c, 0] = found[0], found[1], found[2]
         if top[c, 0] < top[best, 0]:
             best = c
     found[2] = _BIG
     if top[best, 0] < _BIG:
-        v = int(top[best, 1])
-        begin, end = _reach(heads, grid, top[best, 2], T.s_hw[T.v_ring[v]] + 0.04 * size)
-        count = _gather(T, F, S, i, v, top[best, 2], top[best, 3], 0.04 * size, order, begin, end, close)
-        _descend(T.v_lim[v], close, count, F.data, S.rng, top[best, 2], top[best, 3], top[best, 0], length,
-                 0.01 * size, 0.0003 * size, found)  # fmt: skip
+        _descend(T, F, S, i, int(top[best, 1]), top[best, 2], top[best, 3], top[best, 0], length,
+                 0.01 * size, 0.0003 * size, order, heads, grid, close, found)  # fmt: skip
         found[3] = top[best, 1]
     return present
 

@@ -102,6 +102,13 @@ class _Search:
                 self._bound = None
         return self._bound
 
+    def share_left(self) -> float | None:
+        """The share of the time that is left, below 0 when it is over; None where rounds are counted."""
+        seconds = self.options.seconds
+        if seconds is None or self.options.rounds is not None:
+            return None
+        return 1.0 - (time.monotonic() - self.begun) / seconds
+
     def interrupted(self) -> None:
         """Ctrl-C: what is found is kept; the stages that follow are asked for their first layout only."""
         self.options = replace(self.options, seconds=0.05, rounds=None)
@@ -328,11 +335,10 @@ def _try_all(
             finished.append(_Finished("sections", made, None))
         else:
             refused.append(Refusal("sections", why))
-    seconds = search.options.seconds
-    if seconds is not None and search.options.rounds is None:
+    left = search.share_left()
+    if left is not None:
         # first layouts and sections took theirs; open cloth has its last share of the time all the same
-        left = 1.0 - (time.monotonic() - search.begun) / seconds - (_OPEN_LAST if opener is not None else 0.0)
-        for_folds = min(for_folds, max(0.1, left))
+        for_folds = min(for_folds, max(0.1, left - (_OPEN_LAST if opener is not None else 0.0)))
     # a little for each, the rest for the two that are best then
     _run_side_by_side(search, best_of, for_folds * _EACH, "better lays of each spread")
     leading = sorted((t for t in best_of if t.promising), key=_trial_rank)[:2]
@@ -589,9 +595,9 @@ class _OpenCloth:
 
         search.tell("open cloth", 1.0 - share if until_end else 0.0)
         stop = share_of(search.options, share)
-        if until_end and search.options.seconds is not None and search.options.rounds is None:
-            left = search.options.seconds - (time.monotonic() - search.begun)
-            stop = replace(stop, seconds=max(0.1, left))
+        left = search.share_left() if until_end else None
+        if left is not None:
+            stop = replace(stop, seconds=max(0.1, left * (search.options.seconds or 0.0)))
         try:
             result = solve(
                 assembly.problem,

@@ -114,13 +114,14 @@ def _line_styles(lay: Lay, view: View) -> list[tuple[_Sign | None, str]]:
         "bottom": "cut the bottom ply only",
         "with": "cut with the piece around it",
     }
-    return [(_line(style, view), text) for style, text in words.items() if style in used]
+    strokes = {style: Stroke(looks.INK, view.line, looks.dash_of(style, view.em)) for style in words}
+    return [(_line(strokes[style], view.em), text) for style, text in words.items() if style in used]
 
 
-def _line(style: str, view: View) -> _Sign:
+def _line(stroke: Stroke, em: float) -> _Sign:
     def sign(x: float, y: float) -> list[Item]:
-        line = ((x, y + 0.3 * view.em), (x + 3.2 * view.em, y + 0.3 * view.em))
-        return [Shape("legend", "legend", (line,), stroke=Stroke(looks.INK, view.line, looks.dash_of(style, view.em)))]
+        line = ((x, y + 0.3 * em), (x + 3.2 * em, y + 0.3 * em))
+        return [Shape("legend", "legend", (line,), stroke=stroke)]
 
     return sign
 
@@ -159,13 +160,6 @@ def _signs(lay: Lay, view: View, both_ways: frozenset[int]) -> list[tuple[_Sign 
         lines = drill_lines(Drill((x + 1.5 * em, y + 0.3 * em)), max(4.0, 0.5 * em))
         return [Shape("legend", "legend", lines, stroke=pen)]
 
-    def dashed(pattern: Stroke) -> _Sign:
-        def sign(x: float, y: float) -> list[Item]:
-            line = ((x, y + 0.3 * em), (x + 3.2 * em, y + 0.3 * em))
-            return [Shape("legend", "legend", (line,), stroke=pattern)]
-
-        return sign
-
     pieces = lay.placements
     if len(both_ways) < len(pieces):
         out.append((grain(False), "grain"))
@@ -178,7 +172,7 @@ def _signs(lay: Lay, view: View, both_ways: frozenset[int]) -> list[tuple[_Sign 
     if any(p.drills for p in pieces):
         out.append((drill, "drill mark"))
     if any(p.seam is not None for p in pieces):
-        out.append((dashed(seam_stroke(view.line, em)), "seam line"))
+        out.append((_line(seam_stroke(view.line, em), em), "seam line"))
     if any(p.inside for p in pieces):
-        out.append((dashed(inside_stroke(view.line, em)), "line inside the piece"))
+        out.append((_line(inside_stroke(view.line, em), em), "line inside the piece"))
     return out
