@@ -14,14 +14,14 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from nesting.api import lay
-    from nesting.errors import CannotLayError, InputError, NestingError
     from nesting.files import read_pieces
-    from nesting.files.layfile import read_lay
-    from nesting.files.order import load_order
-    from nesting.findings import Finding
-    from nesting.laid import Lay, Placement
-    from nesting.order import Order
-    from nesting.pieces.piece import Piece
+    from nesting.files.lays.layfile import read_lay
+    from nesting.files.orders.order import load_order
+    from nesting.model.errors import CannotLayError, InputError, NestingError
+    from nesting.model.findings import Finding
+    from nesting.model.lay import Lay, Placement
+    from nesting.model.order import Order
+    from nesting.model.piece import Piece
     from nesting.proof import prove
 
 __version__ = "0.1.0"
@@ -43,18 +43,18 @@ __all__ = [
 ]
 
 _HOMES = {
-    "CannotLayError": "nesting.errors",
-    "Finding": "nesting.findings",
-    "InputError": "nesting.errors",
-    "Lay": "nesting.laid",
-    "NestingError": "nesting.errors",
-    "Order": "nesting.order",
-    "Piece": "nesting.pieces.piece",
-    "Placement": "nesting.laid",
+    "CannotLayError": "nesting.model.errors",
+    "Finding": "nesting.model.findings",
+    "InputError": "nesting.model.errors",
+    "Lay": "nesting.model.lay",
+    "NestingError": "nesting.model.errors",
+    "Order": "nesting.model.order",
+    "Piece": "nesting.model.piece",
+    "Placement": "nesting.model.lay",
     "lay": "nesting.api",
-    "load_order": "nesting.files.order",
+    "load_order": "nesting.files.orders.order",
     "prove": "nesting.proof",
-    "read_lay": "nesting.files.layfile",
+    "read_lay": "nesting.files.lays.layfile",
     "read_pieces": "nesting.files",
 }
 

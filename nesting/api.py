@@ -6,10 +6,10 @@ import os
 from collections.abc import Callable, Sequence
 from concurrent.futures import Executor
 
-from nesting.laid import Lay
-from nesting.order import Order, SpreadName
-from nesting.planning.options import Progress, SearchOptions
-from nesting.planning.solve import Keep, lay_order
+from nesting.model.lay import Lay
+from nesting.model.order import Order, SpreadName
+from nesting.planning.layout.options import Progress, SearchOptions
+from nesting.planning.layout.solve import Keep, lay_order
 from nesting.proof import Verdict, require
 
 __all__ = ["lay", "lay_proved"]

@@ -23,7 +23,7 @@ import shapely
 from shapely import affinity
 
 from nesting.packing.problem import Item, Place, Pose, Problem, Region, Stop
-from nesting.packing.search import solve
+from nesting.packing.search.search import solve
 
 SHARES = (0.97, 0.98, 0.99, 1.0)
 ROUNDING = 1e-6

@@ -19,11 +19,12 @@ import numpy as np
 from bench_layout import machine, read
 from numba import njit
 
-from nesting.packing import kernels, workers
-from nesting.packing.explore import Explorer
+from nesting.packing.kernel import kernels
 from nesting.packing.problem import Problem, Stop
-from nesting.packing.search import solve
-from nesting.packing.warm import warm_up
+from nesting.packing.search import workers
+from nesting.packing.search.explore import Explorer
+from nesting.packing.search.search import solve
+from nesting.packing.search.warm import warm_up
 
 _score, _uniform = kernels.score, kernels.uniform
 
@@ -96,7 +97,7 @@ def main() -> int:
         built = time.perf_counter() - at
         explorer = Explorer(have.model, have.fields, have.compactor, 0)
         length = have.model.area / 100.0 / 0.8
-        from nesting.packing import first
+        from nesting.packing.search import first
 
         first.random_places(have.model, explorer.state, length)
         tables = (have.model.tables, have.fields.tables(), explorer.state, length)

@@ -14,11 +14,11 @@ import time
 from dataclasses import replace
 from pathlib import Path
 
-from nesting.files.order import load_order
-from nesting.order import Order
-from nesting.planning.buy import of_one_garment
-from nesting.planning.laying import laying
-from nesting.planning.options import SearchOptions
+from nesting.files.orders.order import load_order
+from nesting.model.order import Order
+from nesting.planning.buying.buy import of_one_garment
+from nesting.planning.layout.laying import laying
+from nesting.planning.layout.options import SearchOptions
 
 DEMO = Path(__file__).resolve().parent.parent / "fixtures" / "demo" / "chorus.toml"
 #: "Fabric Conversion Chart" (three web copies agree; attributed to Rutgers Cooperative Extension, from memory), yards.

@@ -13,10 +13,10 @@ import platform
 import time
 from pathlib import Path
 
-from nesting.files.order import load_order
-from nesting.planning.options import SearchOptions
-from nesting.planning.solve import lay_cloth
-from nesting.planning.yardage import cloth_used
+from nesting.files.orders.order import load_order
+from nesting.planning.layout.options import SearchOptions
+from nesting.planning.layout.solve import lay_cloth
+from nesting.planning.layout.yardage import cloth_used
 from nesting.proof import prove
 
 

@@ -25,9 +25,9 @@ from collections import Counter
 from pathlib import Path
 from types import FrameType
 
-from nesting.errors import NestingError
 from nesting.files import read_pieces
 from nesting.files.remnant import read_remnant
+from nesting.model.errors import NestingError
 
 ROOT = Path(__file__).resolve().parent.parent
 #: Values that break naive readers.

@@ -3,8 +3,8 @@
     python scripts/keep_lays.py store FOLDER      # with the program as it was
     python scripts/keep_lays.py compare FOLDER    # with the program as it is: exit 1 where a placement differs
 
-Every spread, a second cloth, leftovers and a batch are among them. Searches by rounds repeat exactly, so a change that is
-meant to move code and nothing else must leave every number here as it was.
+Every spread, a second cloth, leftovers and a batch are among them. Searches by rounds repeat exactly, so a change that
+is meant to move code and nothing else must leave every number here as it was.
 """
 
 from __future__ import annotations
@@ -47,7 +47,7 @@ def made(name: str, folder: Path) -> None:
         own = Path(scratch) / f"own-{order}"
         own.write_text(text, encoding="utf-8")
         out = Path(scratch) / "out"
-        call = [sys.executable, "-m", "nesting.cli", command, str(own), "-o", str(out), "--json", *ROUNDS, *more]
+        call = [sys.executable, "-m", "nesting.cli.app", command, str(own), "-o", str(out), "--json", *ROUNDS, *more]
         done = subprocess.run(call, capture_output=True, text=True, check=False)
         folder.mkdir(parents=True, exist_ok=True)
         if done.returncode != 0:

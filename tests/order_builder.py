@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from nesting.files.order import load_order
-from nesting.order import Order
+from nesting.files.orders.order import load_order
+from nesting.model.order import Order
 
 __all__ = ["CLOTH", "GARMENT", "PANEL", "load", "panel_svg", "write"]
 

@@ -11,17 +11,17 @@ import pytest
 from rich.console import Console
 from shapely.geometry import LinearRing, Polygon
 
-from nesting.checking import check_order, small_length
-from nesting.errors import OrderError
-from nesting.order import Cloth, CutPiece, Garment, Order, Seam, Together
-from nesting.pieces.piece import Edge, Notch, Piece, Ring
+from nesting.checking.judging import check_order, small_length
+from nesting.model.errors import OrderError
+from nesting.model.order import Cloth, CutPiece, Garment, Order, Seam, Together
+from nesting.model.piece import Edge, Notch, Piece, Ring
 from nesting.pieces.prepare import prepare
 from nesting.pieces.seams import Mark
-from nesting.pieces.settings import Alteration, EdgeSpec, Finish, Preparation
-from nesting.report.check_drawing import corner_scene
-from nesting.report.check_labels import text_corners
-from nesting.report.check_page import check_summary, verdict, write_check
-from nesting.report.scene import Text
+from nesting.pieces.wishes import Alteration, EdgeSpec, Finish, Preparation
+from nesting.report.drawing.scene import Text
+from nesting.report.html.check_drawing import corner_scene
+from nesting.report.html.check_labels import text_corners
+from nesting.report.html.check_page import check_summary, verdict, write_check
 
 FRONT: Ring = ((0.0, 0.0), (40.0, 0.0), (160.0, 180.0), (165.0, 260.0), (0.0, 260.0))
 BACK: Ring = ((0.0, 0.0), (40.0, 0.0), (170.0, 180.0), (175.0, 260.0), (0.0, 260.0))
@@ -220,7 +220,7 @@ def test_the_demo_fits() -> None:
     path = Path(__file__).parents[1] / "fixtures" / "demo" / "chorus.toml"
     if not path.exists():
         pytest.skip("the demo is not there")
-    from nesting.files.order import load_order
+    from nesting.files.orders.order import load_order
 
     check = check_order(load_order(path))
     assert check.ok

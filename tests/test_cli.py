@@ -39,7 +39,7 @@ pieces = ["front"]
 def run(*args: object, cwd: Path) -> subprocess.CompletedProcess[str]:
     """The command with these arguments, in its own process."""
     return subprocess.run(
-        [sys.executable, "-m", "nesting.cli", *map(str, args)],
+        [sys.executable, "-m", "nesting.cli.app", *map(str, args)],
         cwd=cwd,
         capture_output=True,
         text=True,
@@ -237,7 +237,7 @@ def test_new_writes_an_order_that_loads_and_never_overwrites(tmp_path: Path) -> 
     target = tmp_path / "order.toml"
     done = run("new", DEMO / "shorts-m.svg", "-o", target, cwd=tmp_path)
     assert done.returncode == 0, done.stderr
-    from nesting.files.order import load_order
+    from nesting.files.orders.order import load_order
 
     assert {cut.name for cut in load_order(target).pieces} >= {"shorts front", "shorts back"}
     before = target.read_bytes()

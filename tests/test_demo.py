@@ -13,11 +13,11 @@ import pytest
 from shapely import affinity
 from shapely.geometry import LinearRing, Point, Polygon, box
 
-from nesting.checking import check_order
+from nesting.checking.judging import check_order
 from nesting.files import read_pieces
-from nesting.files.order import load_order
-from nesting.order import Order
-from nesting.pieces.piece import Piece
+from nesting.files.orders.order import load_order
+from nesting.model.order import Order
+from nesting.model.piece import Piece
 
 ROOT = Path(__file__).parent.parent
 DEMO, HAND = ROOT / "fixtures" / "demo", ROOT / "fixtures" / "hand"

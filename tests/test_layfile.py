@@ -14,9 +14,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from nesting.errors import InternalError, OrderError
-from nesting.files.layfile import lay_as_bytes, lay_as_dict, lay_from_dict, read_lay
-from nesting.laid import (
+from nesting.files.lays.layfile import lay_as_bytes, lay_as_dict, lay_from_dict, read_lay
+from nesting.model.errors import InternalError, OrderError
+from nesting.model.lay import (
     FoldLine,
     GarmentShare,
     Lay,
@@ -26,7 +26,7 @@ from nesting.laid import (
     Spread,
     SpreadTried,
 )
-from nesting.pieces.piece import Drill, Notch
+from nesting.model.piece import Drill, Notch
 
 EXAMPLES = int(os.environ.get("NESTING_EXAMPLES", "60"))
 

@@ -8,10 +8,10 @@ from pathlib import Path
 
 import pytest
 
-from nesting.files.order import load_order
-from nesting.files.order_cloth import TRIM_RATIO
-from nesting.files.order_schema import BLOCKS, TOP
-from nesting.order import Cloth, Order
+from nesting.files.orders.order import load_order
+from nesting.files.orders.order_cloth import TRIM_RATIO
+from nesting.files.orders.order_schema import BLOCKS, TOP
+from nesting.model.order import Cloth, Order
 from tests.order_builder import CLOTH, GARMENT, PANEL, load, panel_svg, write
 
 BAND = '[[piece]]\nname = "band"\nrectangle = ["62 cm", "4 cm"]\n'

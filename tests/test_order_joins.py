@@ -7,13 +7,13 @@ from pathlib import Path
 import pytest
 from shapely.geometry import Polygon
 
-from nesting.errors import InputError, OrderError, UnitsError
-from nesting.files.order_finish import finish_from_phrase
-from nesting.files.order_joins import alterations, edge_specs
-from nesting.files.order_schema import read_blocks
-from nesting.files.order_values import Place
-from nesting.order import Seam, Together
-from nesting.pieces.settings import Alteration, EdgeSpec, Finish
+from nesting.files.orders.order_finish import finish_from_phrase
+from nesting.files.orders.order_joins import alterations, edge_specs
+from nesting.files.orders.order_schema import read_blocks
+from nesting.files.orders.order_values import Place
+from nesting.model.errors import InputError, OrderError, UnitsError
+from nesting.model.order import Seam, Together
+from nesting.pieces.wishes import Alteration, EdgeSpec, Finish
 from tests.order_builder import CLOTH, GARMENT, PANEL, load, panel_svg
 
 TWO = PANEL + '[[pattern]]\nfile = "back.svg"\n' + CLOTH + GARMENT

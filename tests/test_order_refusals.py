@@ -10,9 +10,9 @@ import tomli_w
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from nesting.errors import InputError, OrderError, PatternError, UnitsError
-from nesting.files.order import load_order
-from nesting.files.order_schema import BLOCKS
+from nesting.files.orders.order import load_order
+from nesting.files.orders.order_schema import BLOCKS
+from nesting.model.errors import InputError, OrderError, PatternError, UnitsError
 from tests.order_builder import CLOTH, GARMENT, PANEL, load, panel_svg, write
 
 BAND = '[[piece]]\nname = "band"\nrectangle = ["62 cm", "4 cm"]\n'

@@ -7,10 +7,10 @@ from pathlib import Path
 
 import pytest
 
-from nesting.checking import check_order
-from nesting.errors import NestingError, OrderError, PatternError
-from nesting.files.order import load_order
-from nesting.files.starter import starter_order
+from nesting.checking.judging import check_order
+from nesting.files.orders.order import load_order
+from nesting.files.orders.starter import starter_order
+from nesting.model.errors import NestingError, OrderError, PatternError
 from tests.order_builder import panel_svg
 
 DEMO = Path(__file__).parent.parent / "fixtures" / "demo"

@@ -12,9 +12,9 @@ import pytest
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
-from nesting.errors import UnitsError
-from nesting.tolerances import LARGEST_MM
-from nesting.units import (
+from nesting.model.errors import UnitsError
+from nesting.model.tolerances import LARGEST_MM
+from nesting.model.units import (
     UNIT_MM,
     format_fraction,
     format_length,
@@ -300,7 +300,7 @@ def test_fractions_and_shares_are_shown_in_lowest_terms() -> None:
 def test_the_import_is_light() -> None:
     """Every command pays for it, so no library of quantities, no numbers library and no geometry is loaded."""
     heavy = "pint numpy shapely scipy ezdxf svgelements"
-    code = f"import sys, nesting.units; print([m for m in {heavy.split()!r} if m in sys.modules])"
+    code = f"import sys, nesting.model.units; print([m for m in {heavy.split()!r} if m in sys.modules])"
     assert (
         subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True).stdout.strip() == "[]"
     )

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from nesting.order import Cloth, CutPiece
+from nesting.model.order import Cloth, CutPiece
 from nesting.pieces.grain import GRAIN_KEY
 
 __all__ = ["Orientation", "drawn_on_the_bias", "orientation"]

@@ -9,9 +9,9 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from typing import get_args
 
-from nesting.laid import FoldLine, PlyRegion, Spread
-from nesting.order import Cloth, Remnant, SpreadName
-from nesting.pieces.piece import Ring
+from nesting.model.lay import FoldLine, PlyRegion, Spread
+from nesting.model.order import Cloth, Remnant, SpreadName
+from nesting.model.piece import Ring
 
 __all__ = ["ALL_SPREADS", "Refusal", "cloth_of_remnant", "make_spread", "sides_words", "sound_spreads"]
 

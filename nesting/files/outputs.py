@@ -8,7 +8,7 @@ from collections.abc import Mapping
 from contextlib import suppress
 from pathlib import Path
 
-from nesting.errors import InputError
+from nesting.model.errors import InputError
 
 __all__ = ["ready_folder", "write_outputs"]
 

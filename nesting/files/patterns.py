@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from nesting.files.context import Context
+from nesting.files.drawn.context import Context
+from nesting.files.drawn.sketch import Group
 from nesting.files.reading import Reading
-from nesting.files.sketch import Group
-from nesting.tolerances import CHORD_MM, JOIN_GAP_MM
+from nesting.model.tolerances import CHORD_MM, JOIN_GAP_MM
 
 __all__ = ["LARGEST_FILE", "open_drawing", "read_pieces"]
 
@@ -34,13 +34,13 @@ def read_pieces(
     crosses itself or has no area; a coordinate is not finite or beyond 100 m; the size is not in the file. UnitsError:
     ``units`` is no unit.
     """
-    from nesting.files.gather import gather
-    from nesting.files.make import make_pieces
+    from nesting.files.drawn.gather import gather
+    from nesting.files.drawn.make import make_pieces
 
     if not (chord > 0 and join_gap >= 0):
         raise ValueError(f"chord must be above 0 and join_gap at least 0 mm, got {chord} and {join_gap}")
     if units is not None:
-        from nesting.files.svgunits import unit_mm
+        from nesting.files.svg.svgunits import unit_mm
 
         unit_mm(units)
     path = Path(path)
@@ -58,11 +58,11 @@ def open_drawing(path: Path, ctx: Context, units: str | None) -> tuple[Group, bo
     text = head.decode("utf-16", "ignore") if head[:2] in (b"\xff\xfe", b"\xfe\xff") else head.decode("latin-1")
     start = text.lstrip("\ufeff\xef\xbb\xbf \t\r\n\0")
     if start.startswith("<"):
-        from nesting.files.svg import read_svg
+        from nesting.files.svg.svg import read_svg
 
         return read_svg(data, ctx, units), True
-    from nesting.files.dxf import read_dxf
-    from nesting.files.dxffile import looks_like_dxf
+    from nesting.files.dxf.dxf import read_dxf
+    from nesting.files.dxf.dxffile import looks_like_dxf
 
     if looks_like_dxf(data):
         return read_dxf(data, ctx, units)

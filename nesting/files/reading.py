@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from nesting.findings import Finding
-from nesting.pieces.piece import Piece
+from nesting.model.findings import Finding
+from nesting.model.piece import Piece
 
 __all__ = ["Reading"]
 

@@ -5,14 +5,14 @@ from __future__ import annotations
 import math
 from pathlib import Path
 
-from nesting.files import marks, outline
-from nesting.files.context import Context
-from nesting.files.loops import find_loops
+from nesting.files.drawn import marks, outline
+from nesting.files.drawn.context import Context
+from nesting.files.drawn.loops import find_loops
+from nesting.files.drawn.sketch import Stroke
 from nesting.files.patterns import open_drawing
-from nesting.files.sketch import Stroke
-from nesting.findings import Finding
-from nesting.pieces.piece import Point, Ring
-from nesting.tolerances import CHORD_MM, JOIN_GAP_MM
+from nesting.model.findings import Finding
+from nesting.model.piece import Point, Ring
+from nesting.model.tolerances import CHORD_MM, JOIN_GAP_MM
 
 __all__ = ["read_remnant"]
 

@@ -12,8 +12,9 @@ from dataclasses import replace
 
 from shapely.geometry import Polygon
 
-from nesting.errors import OrderError, PatternError
-from nesting.findings import Finding
+from nesting.model.errors import OrderError, PatternError
+from nesting.model.findings import Finding
+from nesting.model.piece import Notch, Point, Ring
 from nesting.pieces.body import Body
 from nesting.pieces.contour import Contour, signed_area, unit
 from nesting.pieces.cutline import Course, cut_outline
@@ -21,9 +22,8 @@ from nesting.pieces.edges import Span, anchor_point
 from nesting.pieces.finishes import recut
 from nesting.pieces.lengthen import opened_along_grain
 from nesting.pieces.offset import offset_line
-from nesting.pieces.piece import Notch, Point, Ring
-from nesting.pieces.settings import Alteration
 from nesting.pieces.shift import Shift, dense
+from nesting.pieces.wishes import Alteration
 
 __all__ = ["altered"]
 

@@ -7,12 +7,12 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 
-from nesting.errors import PatternError
+from nesting.model.errors import PatternError
+from nesting.model.piece import Line, Notch, Piece, Point, Ring
 from nesting.pieces.contour import Contour, along, cleaned, intersection, length_of, unit
 from nesting.pieces.edges import Anchors, Span, chain, drawn_ring, edges_along, fold_run, named_places, ring_of
 from nesting.pieces.offset import SMOOTH_DEG, right_of
-from nesting.pieces.piece import Line, Notch, Piece, Point, Ring
-from nesting.pieces.settings import EdgeSpec
+from nesting.pieces.wishes import EdgeSpec
 
 __all__ = ["Body", "body_of"]
 

@@ -13,7 +13,7 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
-from nesting.pieces.piece import Line, Point, Ring
+from nesting.model.piece import Line, Point, Ring
 
 __all__ = [
     "CORNER_DEG",

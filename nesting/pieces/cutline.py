@@ -18,12 +18,12 @@ import shapely
 from shapely.geometry import LinearRing, Polygon
 from shapely.ops import nearest_points
 
-from nesting.errors import PatternError
+from nesting.model.errors import PatternError
+from nesting.model.piece import Line, Point, Ring
 from nesting.pieces.contour import Contour, along, cleaned, intersection, length_of, signed_area, unit
 from nesting.pieces.edges import ring_of
 from nesting.pieces.offset import SMOOTH_DEG, meet, mirror_meet, right_of
-from nesting.pieces.piece import Line, Point, Ring
-from nesting.pieces.settings import Corner
+from nesting.pieces.wishes import Corner
 
 __all__ = ["Course", "CutOutline", "cut_outline", "own_part"]
 

@@ -11,12 +11,12 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from nesting.errors import OrderError
+from nesting.model.errors import OrderError
+from nesting.model.piece import Edge, Line, Piece, Point, Ring
+from nesting.model.tolerances import JOIN_GAP_MM
 from nesting.pieces.contour import Contour, as_points
 from nesting.pieces.grain import on_fold_line
-from nesting.pieces.piece import Edge, Line, Piece, Point, Ring
-from nesting.pieces.settings import Anchor, EdgeSpec
-from nesting.tolerances import JOIN_GAP_MM
+from nesting.pieces.wishes import Anchor, EdgeSpec
 
 __all__ = [
     "Anchors",

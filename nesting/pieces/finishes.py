@@ -14,15 +14,15 @@ from dataclasses import replace
 from shapely.geometry import LineString
 from shapely.geometry import Point as ShapelyPoint
 
-from nesting.errors import OrderError, PatternError
-from nesting.findings import Finding
+from nesting.model.errors import OrderError, PatternError
+from nesting.model.findings import Finding
+from nesting.model.piece import Notch, Point
 from nesting.pieces.body import Body
 from nesting.pieces.contour import Contour, along
 from nesting.pieces.cutline import Course, cut_outline, own_part
 from nesting.pieces.edges import Span
 from nesting.pieces.offset import offset_line, right_of
-from nesting.pieces.piece import Notch, Point
-from nesting.pieces.settings import Finish
+from nesting.pieces.wishes import Finish
 
 __all__ = ["finished", "mean_offset", "on_ray", "recut", "seam_from_allowance"]
 

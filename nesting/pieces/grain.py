@@ -7,12 +7,12 @@ from dataclasses import replace
 
 from shapely.geometry import LineString, Polygon
 
-from nesting.errors import PatternError
-from nesting.findings import Finding
+from nesting.model.errors import PatternError
+from nesting.model.findings import Finding
+from nesting.model.piece import Piece, Point, Ring, in_grain_frame
+from nesting.model.tolerances import JOIN_GAP_MM
 from nesting.pieces.contour import Contour, cleaned
-from nesting.pieces.piece import Piece, Point, Ring, in_grain_frame
-from nesting.pieces.settings import Side
-from nesting.tolerances import JOIN_GAP_MM
+from nesting.pieces.wishes import Side
 
 __all__ = ["GRAIN_KEY", "grained", "in_exact_grain_frame", "on_fold_line", "with_fold"]
 

@@ -16,13 +16,13 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
-from nesting.errors import OrderError
-from nesting.findings import Finding
+from nesting.model.errors import OrderError
+from nesting.model.findings import Finding
+from nesting.model.piece import Line, Notch, Piece, Point
 from nesting.pieces.body import Body
 from nesting.pieces.contour import CORNER_DEG, Contour, length_of, unit
 from nesting.pieces.edges import Span
 from nesting.pieces.finishes import on_ray, recut
-from nesting.pieces.piece import Line, Notch, Piece, Point
 
 __all__ = ["opened_along_grain"]
 

@@ -20,10 +20,10 @@ from shapely.geometry import LineString
 from shapely.geometry import Point as ShapelyPoint
 from shapely.ops import substring
 
+from nesting.model.piece import Line, Point
+from nesting.model.tolerances import CHORD_MM
 from nesting.pieces.contour import as_points, cleaned, intersection, unit
-from nesting.pieces.piece import Line, Point
-from nesting.pieces.settings import Corner
-from nesting.tolerances import CHORD_MM
+from nesting.pieces.wishes import Corner
 
 __all__ = ["SMOOTH_DEG", "Meeting", "extended", "meet", "mirror_meet", "offset_line", "right_of"]
 

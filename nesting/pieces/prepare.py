@@ -8,18 +8,18 @@ from dataclasses import replace
 from shapely.geometry import MultiPoint, Point, Polygon
 from shapely.validation import explain_validity
 
-from nesting.errors import OrderError, PatternError
-from nesting.findings import Finding
+from nesting.model.errors import OrderError, PatternError
+from nesting.model.findings import Finding
+from nesting.model.piece import Piece, Ring
+from nesting.model.tolerances import JOIN_GAP_MM
 from nesting.pieces.alter import altered
 from nesting.pieces.body import body_of
 from nesting.pieces.contour import cleaned, signed_area
 from nesting.pieces.edges import anchors_of, edges_along
 from nesting.pieces.finishes import finished, seam_from_allowance
 from nesting.pieces.grain import grained, in_exact_grain_frame, with_fold
-from nesting.pieces.piece import Piece, Ring
 from nesting.pieces.seams import edge_names, with_centre_notches
-from nesting.pieces.settings import Preparation
-from nesting.tolerances import JOIN_GAP_MM
+from nesting.pieces.wishes import Preparation
 
 __all__ = ["prepare", "sound", "sound_ring"]
 

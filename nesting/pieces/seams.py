@@ -12,12 +12,12 @@ import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
-from nesting.findings import Finding
+from nesting.model.findings import Finding
+from nesting.model.piece import Edge, Notch, Piece, Point
+from nesting.model.tolerances import SEAM_MM
 from nesting.pieces.contour import Contour, cleaned
 from nesting.pieces.finishes import on_ray
 from nesting.pieces.grain import on_fold_line
-from nesting.pieces.piece import Edge, Notch, Piece, Point
-from nesting.tolerances import SEAM_MM
 
 __all__ = [
     "Mark",

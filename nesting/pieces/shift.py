@@ -10,10 +10,10 @@ import itertools
 import math
 from collections.abc import Sequence
 
+from nesting.model.piece import Line, Point
 from nesting.pieces.body import Body
 from nesting.pieces.contour import Contour, length_of
 from nesting.pieces.offset import right_of
-from nesting.pieces.piece import Line, Point
 
 __all__ = ["Shift", "dense"]
 

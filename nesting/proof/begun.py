@@ -6,11 +6,11 @@ from collections.abc import Iterable, Sequence
 from dataclasses import replace
 from pathlib import Path
 
-from nesting.errors import InputError
-from nesting.files.layfile import read_lay
-from nesting.findings import Finding
-from nesting.laid import Lay, Placement
-from nesting.order import Order
+from nesting.files.lays.layfile import read_lay
+from nesting.model.errors import InputError
+from nesting.model.findings import Finding
+from nesting.model.lay import Lay, Placement
+from nesting.model.order import Order
 from nesting.proof.edited import redrawn
 from nesting.proof.proving import prove
 from nesting.proof.verdict import Failure, FailureKind

@@ -6,8 +6,8 @@ from collections import Counter
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 
-from nesting.laid import Lay, Placement
-from nesting.order import Cloth, CutPiece, Order
+from nesting.model.lay import Lay, Placement
+from nesting.model.order import Cloth, CutPiece, Order
 from nesting.proof.following import left_on_leader
 from nesting.proof.holding import Held
 from nesting.proof.pattern import plain

@@ -7,16 +7,16 @@ from pathlib import Path
 
 import numpy as np
 
-from nesting.errors import OrderError
-from nesting.files.layfile import read_lay
-from nesting.findings import Finding
-from nesting.laid import GarmentShare, Lay, Placement, PlyRegion, Section, mirrored_over_fold, placed
-from nesting.order import Order
+from nesting.files.lays.layfile import read_lay
+from nesting.model.errors import OrderError
+from nesting.model.findings import Finding
+from nesting.model.lay import GarmentShare, Lay, Placement, PlyRegion, Section, mirrored_over_fold, placed
+from nesting.model.order import Order
+from nesting.model.tolerances import SHAPE_MM
 from nesting.proof.holding import parts_told, with_leftover
 from nesting.proof.pattern import near
 from nesting.proof.proving import measure, prove
 from nesting.proof.verdict import Verdict
-from nesting.tolerances import SHAPE_MM
 
 __all__ = ["Judgement", "judge_lay_file", "judgement_of", "redrawn"]
 
@@ -85,7 +85,7 @@ def _said_of(anew: Verdict) -> str:
 
 
 def _named_order(path: Path, lay: Lay) -> Order:
-    from nesting.files.order import load_order
+    from nesting.files.orders.order import load_order
 
     if lay.order_file is None:
         raise OrderError(

@@ -9,13 +9,13 @@ from itertools import pairwise
 
 from shapely import Polygon
 
-from nesting.laid import Lay, Section
-from nesting.order import Cloth, Remnant
+from nesting.model.lay import Lay, Section
+from nesting.model.order import Cloth, Remnant
+from nesting.model.tolerances import SEARCH_CHORD_MM
 from nesting.proof.placing import EDGE_SLACK, Judged
 from nesting.proof.table import Table, cloth_facts
 from nesting.proof.unfold import ClothPiece
 from nesting.proof.verdict import Failure
-from nesting.tolerances import SEARCH_CHORD_MM
 
 __all__ = ["Figures", "check_figures", "check_stated", "cut_areas", "farthest"]
 

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from functools import lru_cache
 
-from nesting.laid import Lay
-from nesting.order import Garment, Order, Together
-from nesting.pieces.piece import Piece
-from nesting.pieces.together import Agreement, agreement
+from nesting.model.lay import Lay
+from nesting.model.order import Garment, Order, Together
+from nesting.model.piece import Piece
+from nesting.model.tolerances import TOGETHER_MM
+from nesting.pieces.agreement import Agreement, agreement
 from nesting.proof.verdict import Failure
-from nesting.tolerances import TOGETHER_MM
 
 __all__ = ["agreed", "leads_from", "left_on_leader", "lies_over", "tolerance_of"]
 

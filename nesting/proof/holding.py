@@ -10,9 +10,9 @@ from collections import Counter
 from collections.abc import Mapping
 from dataclasses import replace
 
-from nesting.findings import Finding
-from nesting.laid import Lay
-from nesting.order import CutPiece, Order
+from nesting.model.findings import Finding
+from nesting.model.lay import Lay
+from nesting.model.order import CutPiece, Order
 from nesting.proof.following import left_on_leader
 from nesting.proof.verdict import Failure
 

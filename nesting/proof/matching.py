@@ -11,14 +11,14 @@ from dataclasses import dataclass
 import numpy as np
 from shapely import LinearRing, Point
 
-from nesting.laid import Lay
-from nesting.order import Cloth, CutPiece, Order, Seam
-from nesting.pieces.piece import Notch
+from nesting.model.lay import Lay
+from nesting.model.order import Cloth, CutPiece, Order, Seam
+from nesting.model.piece import Notch
+from nesting.model.tolerances import REPEAT_MM
 from nesting.proof.motion import over_line
 from nesting.proof.placing import Judged
 from nesting.proof.unfold import ClothPiece
 from nesting.proof.verdict import Failure
-from nesting.tolerances import REPEAT_MM
 
 __all__ = ["check_repeats", "match_notches"]
 

@@ -10,12 +10,12 @@ from shapely import STRtree
 from shapely.affinity import translate
 from shapely.geometry.base import BaseGeometry
 
+from nesting.model.tolerances import OVERLAP_SHARE
 from nesting.proof.motion import shift
 from nesting.proof.placing import EDGE_SLACK, Judged
 from nesting.proof.table import Table
 from nesting.proof.unfold import ClothPiece
 from nesting.proof.verdict import Failure
-from nesting.tolerances import OVERLAP_SHARE
 
 __all__ = ["check_nearness"]
 

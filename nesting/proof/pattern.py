@@ -11,7 +11,7 @@ import shapely
 from shapely import LinearRing, LineString, Polygon
 from shapely.geometry.base import BaseGeometry
 
-from nesting.pieces.piece import Piece, Point, Ring
+from nesting.model.piece import Piece, Point, Ring
 from nesting.proof.motion import Array, Motion, over_line
 
 __all__ = ["Mark", "Pattern", "near", "opened", "pattern_of", "plain", "polygons_of"]

@@ -9,16 +9,16 @@ from dataclasses import dataclass
 import numpy as np
 from shapely import Polygon
 
-from nesting.laid import Placement
-from nesting.order import Cloth, CutPiece
-from nesting.pieces.piece import Point
+from nesting.model.lay import Placement
+from nesting.model.order import Cloth, CutPiece
+from nesting.model.piece import Point
+from nesting.model.tolerances import FOLD_MM, MARK_MM, SHAPE_MM
 from nesting.proof.motion import Array, Motion, lying
 from nesting.proof.pattern import Mark, Pattern, near, pattern_of
 from nesting.proof.table import Fold, Table
 from nesting.proof.turning import why_not_turned
 from nesting.proof.unfold import off_fold
 from nesting.proof.verdict import Failure, FailureKind
-from nesting.tolerances import FOLD_MM, MARK_MM, SHAPE_MM
 
 __all__ = ["EDGE_SLACK", "Judged", "judge"]
 

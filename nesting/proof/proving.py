@@ -8,10 +8,11 @@ from dataclasses import replace
 import numpy as np
 import shapely
 
-from nesting.errors import ProofError
-from nesting.laid import FoldLine, Lay, Placement, Section
-from nesting.order import Cloth, CutPiece, Order, Remnant
-from nesting.pieces.piece import Ring
+from nesting.model.errors import ProofError
+from nesting.model.lay import FoldLine, Lay, Placement, Section
+from nesting.model.order import Cloth, CutPiece, Order, Remnant
+from nesting.model.piece import Ring
+from nesting.model.tolerances import FOLD_MM, SHAPE_MM
 from nesting.proof.counting import asked_of, check_counts, counts_of, garment_failures
 from nesting.proof.figures import Figures, check_figures, check_stated, cut_areas, farthest
 from nesting.proof.following import lies_over
@@ -24,7 +25,6 @@ from nesting.proof.table import SpreadError, Table, table_of
 from nesting.proof.together import check_places_over, check_together
 from nesting.proof.unfold import ClothPiece, cut_through
 from nesting.proof.verdict import Failure, Verdict
-from nesting.tolerances import FOLD_MM, SHAPE_MM
 
 __all__ = ["measure", "prove", "require"]
 

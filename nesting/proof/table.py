@@ -13,8 +13,8 @@ from dataclasses import dataclass, replace
 from shapely import Polygon, box
 from shapely.geometry.base import BaseGeometry
 
-from nesting.laid import PlyRegion, Section
-from nesting.order import Cloth, Remnant, SpreadName
+from nesting.model.lay import PlyRegion, Section
+from nesting.model.order import Cloth, Remnant, SpreadName
 from nesting.proof.motion import IDENTITY, Motion
 
 __all__ = ["Fold", "Ply", "SpreadError", "Table", "cloth_facts", "table_of"]

@@ -6,8 +6,8 @@ from collections.abc import Mapping, Sequence
 
 import numpy as np
 
-from nesting.laid import Lay, Section
-from nesting.order import Order, Together
+from nesting.model.lay import Lay, Section
+from nesting.model.order import Order, Together
 from nesting.proof.counting import Asked, Key
 from nesting.proof.following import agreed, leads_from, tolerance_of
 from nesting.proof.motion import Array, Motion, lying

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 
-from nesting.order import Cloth, CutPiece
+from nesting.model.order import Cloth, CutPiece
 from nesting.pieces.grain import GRAIN_KEY
 
 __all__ = ["allowed_turns", "heading", "why_not_turned"]

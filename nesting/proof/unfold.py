@@ -16,10 +16,10 @@ import shapely
 from shapely import Polygon
 from shapely.geometry.base import BaseGeometry
 
+from nesting.model.tolerances import FOLD_MM
 from nesting.proof.motion import Array, Motion, shift
 from nesting.proof.pattern import polygons_of
 from nesting.proof.table import Fold, Ply, Table
-from nesting.tolerances import FOLD_MM
 
 __all__ = ["ClothPiece", "cut_through", "off_fold"]
 

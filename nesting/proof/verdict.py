@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any, Literal
 
-from nesting.pieces.piece import Point
+from nesting.model.piece import Point
 
 __all__ = ["Failure", "FailureKind", "Verdict"]
 

@@ -5,8 +5,8 @@ from __future__ import annotations
 import math
 import re
 
-from nesting.laid import Lay, Placement, Spread
-from nesting.units import format_fraction, format_length, parse_length, round_up
+from nesting.model.lay import Lay, Placement, Spread
+from nesting.model.units import format_fraction, format_length, parse_length, round_up
 
 __all__ = [
     "cautions",

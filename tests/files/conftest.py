@@ -7,7 +7,7 @@ import pytest
 
 from nesting.files import read_pieces
 from nesting.files.reading import Reading
-from nesting.pieces.piece import Piece
+from nesting.model.piece import Piece
 
 #: Reads the body of an SVG drawing whose user unit is 1 mm.
 ReadSvg = Callable[..., Reading]

@@ -14,10 +14,10 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from shapely import Polygon
 
-from nesting.errors import NestingError
 from nesting.files import read_pieces
 from nesting.files.remnant import read_remnant
-from nesting.pieces.piece import Piece
+from nesting.model.errors import NestingError
+from nesting.model.piece import Piece
 
 from .conftest import only
 
@@ -124,7 +124,7 @@ def test_the_demo_pieces_agree(svg: str, dxf: str) -> None:
 
 def grain_frame(piece: Piece) -> list[tuple[float, float]]:
     """The piece's notches in its grain frame."""
-    from nesting.pieces.piece import in_grain_frame
+    from nesting.model.piece import in_grain_frame
 
     return [n.at for n in in_grain_frame(piece).notches]
 

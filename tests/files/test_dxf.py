@@ -12,10 +12,10 @@ import pytest
 from ezdxf.document import Drawing
 from shapely import Polygon
 
-from nesting.errors import PatternError
 from nesting.files import read_pieces
-from nesting.files.dxffile import INSUNITS_MM
+from nesting.files.dxf.dxffile import INSUNITS_MM
 from nesting.files.reading import Reading
+from nesting.model.errors import PatternError
 
 from .conftest import kinds, only
 

@@ -6,8 +6,8 @@ from itertools import pairwise
 import numpy as np
 import pytest
 
-from nesting.files import outline
-from nesting.files.flatten import CurveError, bulge_points, cubic_points, ellipse_points, quadratic_points
+from nesting.files.drawn import outline
+from nesting.files.drawn.flatten import CurveError, bulge_points, cubic_points, ellipse_points, quadratic_points
 
 CHORDS = [1.0, 0.1, 0.01]
 

@@ -2,8 +2,8 @@
 
 import pytest
 
-from nesting.files.labels import Label, keyword_of, read_label, square_side_mm
-from nesting.files.words import is_made_up, read_role
+from nesting.files.drawn.texts import Label, keyword_of, read_label, square_side_mm
+from nesting.files.drawn.vocabulary import is_made_up, read_role
 
 
 @pytest.mark.parametrize(

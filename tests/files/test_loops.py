@@ -9,7 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from shapely import LineString, Polygon
 
-from nesting.files.loops import find_loops
+from nesting.files.drawn.loops import find_loops
 
 EXAMPLES = int(os.environ.get("NESTING_EXAMPLES", "150"))
 SQUARE = [(0.0, 0.0), (100.0, 0.0), (100.0, 100.0), (0.0, 100.0)]

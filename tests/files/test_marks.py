@@ -7,8 +7,8 @@ import math
 import pytest
 from shapely import LineString, Point, Polygon
 
-from nesting.errors import PatternError
-from nesting.pieces.piece import Piece
+from nesting.model.errors import PatternError
+from nesting.model.piece import Piece
 
 from .conftest import ReadSvg, kinds, only
 

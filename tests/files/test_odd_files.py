@@ -11,8 +11,8 @@ from typing import Any
 import pytest
 from shapely import Polygon
 
-from nesting.errors import PatternError
 from nesting.files import read_pieces
+from nesting.model.errors import PatternError
 
 ROOT = Path(__file__).resolve().parents[2]
 FOLDER = ROOT / "fixtures" / "odd"

@@ -10,8 +10,8 @@ from pathlib import Path
 import pytest
 from shapely import Polygon
 
-from nesting.errors import PatternError
 from nesting.files import patterns, read_pieces
+from nesting.model.errors import PatternError
 
 from .conftest import ReadSvg, kinds, only
 

@@ -11,9 +11,9 @@ import ezdxf
 import pytest
 from shapely import Polygon
 
-from nesting.errors import PatternError
 from nesting.files.remnant import read_remnant
-from nesting.order import Remnant
+from nesting.model.errors import PatternError
+from nesting.model.order import Remnant
 
 HEAD = '<svg xmlns="http://www.w3.org/2000/svg" width="600mm" height="500mm" viewBox="0 0 600 500">'
 CLOTH = '<path d="M100 50H500V400L300 450L100 400Z"/>'

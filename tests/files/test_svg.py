@@ -9,8 +9,8 @@ from pathlib import Path
 import pytest
 from shapely import Polygon
 
-from nesting.errors import PatternError, UnitsError
 from nesting.files import read_pieces
+from nesting.model.errors import PatternError, UnitsError
 
 from .conftest import ReadSvg, kinds, only
 

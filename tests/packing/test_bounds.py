@@ -13,9 +13,17 @@ from hypothesis import strategies as st
 from shapely import LineString, Polygon, affinity, box
 from shapely.ops import split, unary_union
 
-from nesting.packing.bounds import area_bound, lower_bound
-from nesting.packing.bounds_functions import SLACK, identity, rounded_counts, rounding, standard, threshold
-from nesting.packing.bounds_shapes import box_range, chain_of, edges_of, eroded, profile_of, rectangles_in, turned
+from nesting.packing.bounds.bounds import area_bound, lower_bound
+from nesting.packing.bounds.bounds_functions import SLACK, identity, rounded_counts, rounding, standard, threshold
+from nesting.packing.bounds.bounds_shapes import (
+    box_range,
+    chain_of,
+    edges_of,
+    eroded,
+    profile_of,
+    rectangles_in,
+    turned,
+)
 from nesting.packing.problem import Axis, Item, NeverFits, Place, Pose, Problem, Region
 
 #: The published instances, if they are at hand (see the benchmark script for where they come from).

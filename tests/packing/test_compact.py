@@ -6,10 +6,11 @@ import numpy as np
 import pytest
 from judging import copies, ell, judge, ply, rect
 
-from nesting.packing import check, kernels
-from nesting.packing.compact import Compactor
-from nesting.packing.model import prepare
+from nesting.packing.kernel import kernels
+from nesting.packing.kernel.arrays import prepare
 from nesting.packing.problem import Axis, Item, Place, Pose, Problem
+from nesting.packing.search import check
+from nesting.packing.search.compact import Compactor
 
 
 def laid(problem: Problem, spots: list[tuple[float, float]]):  # type: ignore[no-untyped-def]

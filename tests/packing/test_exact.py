@@ -12,10 +12,10 @@ from hypothesis import strategies as st
 from shapely import Polygon, affinity, box
 from shapely.ops import unary_union
 
-from nesting.packing.bounds import lower_bound
-from nesting.packing.bounds_shapes import ring_area, turned
-from nesting.packing.exact import place_exactly
-from nesting.packing.exact_tables import collisions, trapezoids
+from nesting.packing.bounds.bounds import lower_bound
+from nesting.packing.bounds.bounds_shapes import ring_area, turned
+from nesting.packing.exact.exact import place_exactly
+from nesting.packing.exact.exact_tables import collisions, trapezoids
 from nesting.packing.problem import Axis, Item, Place, Pose, Problem, Region
 
 EXAMPLES = int(os.environ.get("NESTING_EXAMPLES", "0"))
@@ -315,7 +315,7 @@ def test_no_bound_exceeds_the_grids_best(seed, plies, flaw, deep):
 @pytest.mark.parametrize("case", ["four triangles", "four L in 3 x 4", "singles beside the fold", "three on two plies"])
 def test_the_search_finds_what_is_best(case):
     """The grid confirms the search, or beats it: here its best is the best there is, so the search must find it."""
-    search = pytest.importorskip("nesting.packing.search")
+    search = pytest.importorskip("nesting.packing.search.search")
     from nesting.packing.problem import Stop
 
     problem, _, length = known_answers()[case]

@@ -7,13 +7,14 @@ from dataclasses import replace
 import pytest
 from judging import copies, ell, ply, rect
 
-from nesting.packing import kernels, moves
-from nesting.packing.compact import Compactor
-from nesting.packing.explore import Explorer, Layout
-from nesting.packing.fields import Fields
-from nesting.packing.model import Model, prepare
+from nesting.packing.kernel import kernels
+from nesting.packing.kernel.arrays import Model, prepare
+from nesting.packing.kernel.fields import Fields
 from nesting.packing.problem import Problem
-from nesting.packing.settings import SETTINGS, Settings
+from nesting.packing.search import moves
+from nesting.packing.search.compact import Compactor
+from nesting.packing.search.explore import Explorer, Layout
+from nesting.packing.search.settings import SETTINGS, Settings
 
 
 @pytest.fixture(scope="module")

@@ -12,9 +12,9 @@ from hypothesis import strategies as st
 from judging import ell, ply, rect
 from shapely import MultiPoint, Point, Polygon, affinity, union_all
 
-from nesting.packing import geometry, kernels, nfp
-from nesting.packing.fields import Fields
-from nesting.packing.model import prepare
+from nesting.packing.kernel import geometry, kernels, nfp
+from nesting.packing.kernel.arrays import prepare
+from nesting.packing.kernel.fields import Fields
 from nesting.packing.problem import Item, PackingError, Pose, Problem
 
 

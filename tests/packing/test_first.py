@@ -7,10 +7,11 @@ import time
 import pytest
 from judging import copies, ell, judge, ply, rect
 
-from nesting.packing import first, kernels, warm
-from nesting.packing.model import prepare
+from nesting.packing.kernel import kernels
+from nesting.packing.kernel.arrays import prepare
 from nesting.packing.problem import Item, Pose, Problem, Stop
-from nesting.packing.search import solve
+from nesting.packing.search import first, warm
+from nesting.packing.search.search import solve
 
 
 @pytest.mark.parametrize("count", [1, 12, 200])

@@ -8,12 +8,13 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from judging import copies, ell, ply, rect
 
-from nesting.packing import first, kernels
-from nesting.packing.compact import Compactor
-from nesting.packing.explore import Explorer
-from nesting.packing.fields import Fields
-from nesting.packing.model import BDX, BDY, prepare
+from nesting.packing.kernel import kernels
+from nesting.packing.kernel.arrays import BDX, BDY, prepare
+from nesting.packing.kernel.fields import Fields
 from nesting.packing.problem import Axis, Item, Pose, Problem
+from nesting.packing.search import first
+from nesting.packing.search.compact import Compactor
+from nesting.packing.search.explore import Explorer
 
 
 def test_random_numbers_are_splitmix64() -> None:

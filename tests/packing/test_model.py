@@ -9,10 +9,11 @@ import pytest
 from judging import either_way, ell, judge, ply, rect
 from shapely import Polygon, affinity
 
-from nesting.packing import first, kernels
-from nesting.packing.model import LMIN, XLO, XR, YHI, YLO, prepare
+from nesting.packing.kernel import kernels
+from nesting.packing.kernel.arrays import LMIN, XLO, XR, YHI, YLO, prepare
 from nesting.packing.problem import Axis, Item, NeverFits, PackingError, Place, Pose, Problem, Region, Stop
-from nesting.packing.search import solve
+from nesting.packing.search import first
+from nesting.packing.search.search import solve
 
 
 def test_limits_of_the_centre_by_hand() -> None:

@@ -9,8 +9,9 @@ from hypothesis import strategies as st
 from judging import ell, rect
 from shapely import Polygon, unary_union
 
-from nesting.packing import geometry, parts
-from nesting.packing.parts import parts_of
+from nesting.packing.kernel import convex as parts
+from nesting.packing.kernel import geometry
+from nesting.packing.kernel.convex import parts_of
 from nesting.packing.problem import PackingError
 
 

@@ -10,7 +10,7 @@ import pytest
 from judging import copies, either_way, ell, holds, judge, ply, rect
 
 from nesting.packing.problem import Axis, Item, NeverFits, NoLayoutFound, Place, Pose, Problem, Region, Stop
-from nesting.packing.search import solve
+from nesting.packing.search.search import solve
 
 ROUNDS = Stop(rounds=12)
 

@@ -16,8 +16,8 @@ from judging import copies, either_way, ell, holds, judge, ply, rect
 from test_fields import star
 
 from nesting.packing.problem import Axis, Item, NoLayoutFound, PackingError, Place, Problem, Region, Stop
-from nesting.packing.search import solve
-from nesting.packing.workers import Slice, packed, run_slice
+from nesting.packing.search.search import solve
+from nesting.packing.search.workers import Slice, packed, run_slice
 
 EXAMPLES = int(os.environ.get("NESTING_EXAMPLES", "25"))
 OPEN_DATA = Path(__file__).resolve().parents[3] / "shared" / "open-data"

@@ -7,10 +7,10 @@ import os
 
 from hypothesis import strategies as st
 
+from nesting.model.piece import Piece, Point, Ring
 from nesting.pieces.contour import Contour
 from nesting.pieces.edges import numbered_corners
-from nesting.pieces.piece import Piece, Point, Ring
-from nesting.pieces.settings import Finish, Preparation
+from nesting.pieces.wishes import Finish, Preparation
 
 #: Examples of each random test; the bar asks for 1,000: NESTING_EXAMPLES=1000.
 EXAMPLES = int(os.environ.get("NESTING_EXAMPLES", "60"))

@@ -8,12 +8,12 @@ from dataclasses import replace
 import pytest
 from shapely.geometry import Polygon
 
-from nesting.errors import OrderError
+from nesting.model.errors import OrderError
+from nesting.model.piece import Drill, Notch, Piece, Ring
 from nesting.pieces.contour import Contour
-from nesting.pieces.piece import Drill, Notch, Piece, Ring
 from nesting.pieces.prepare import prepare
 from nesting.pieces.seams import walk_edge
-from nesting.pieces.settings import Alteration, AlterationKind, EdgeSpec, Preparation
+from nesting.pieces.wishes import Alteration, AlterationKind, EdgeSpec, Preparation
 from tests.pieces.outlines import ellipse
 
 RECTANGLE: Ring = ((0.0, 0.0), (100.0, 0.0), (100.0, 200.0), (0.0, 200.0))

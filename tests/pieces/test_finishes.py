@@ -8,11 +8,11 @@ from dataclasses import replace
 import pytest
 from shapely.geometry import Polygon
 
-from nesting.errors import OrderError, PatternError
+from nesting.model.errors import OrderError, PatternError
+from nesting.model.piece import Notch, Piece, Ring
 from nesting.pieces.edges import numbered_corners
-from nesting.pieces.piece import Notch, Piece, Ring
 from nesting.pieces.prepare import prepare
-from nesting.pieces.settings import Finish, Preparation
+from nesting.pieces.wishes import Finish, Preparation
 from tests.pieces.outlines import all_round, circle, drawn, ellipse
 
 RECTANGLE: Ring = ((0.0, 0.0), (100.0, 0.0), (100.0, 200.0), (0.0, 200.0))

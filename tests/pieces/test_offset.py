@@ -7,8 +7,8 @@ import math
 import pytest
 from shapely.geometry import LineString, Point
 
+from nesting.model.piece import Line
 from nesting.pieces.offset import offset_line
-from nesting.pieces.piece import Line
 
 
 def arcs(chord: float, bend: float, *, radius: float = 120.0, sweep: float = 20.0) -> Line:

@@ -9,12 +9,12 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from shapely.geometry import LineString, Polygon
 
-from nesting.errors import OrderError, PatternError
+from nesting.model.errors import OrderError, PatternError
+from nesting.model.piece import Edge, Notch, Piece, Ring
 from nesting.pieces.contour import Contour, signed_area
 from nesting.pieces.edges import anchors_of, notch_names, numbered_corners
-from nesting.pieces.piece import Edge, Notch, Piece, Ring
 from nesting.pieces.prepare import prepare
-from nesting.pieces.settings import EdgeSpec, Preparation
+from nesting.pieces.wishes import EdgeSpec, Preparation
 from tests.pieces.outlines import EXAMPLES, circle, ellipse, outlines
 
 RECTANGLE: Ring = ((0.0, 0.0), (100.0, 0.0), (100.0, 200.0), (0.0, 200.0))

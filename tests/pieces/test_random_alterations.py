@@ -11,13 +11,13 @@ from hypothesis import HealthCheck, assume, given, settings
 from hypothesis import strategies as st
 from shapely.geometry import Polygon
 
-from nesting.errors import OrderError, PatternError
+from nesting.model.errors import OrderError, PatternError
+from nesting.model.piece import Notch, Piece, Point, Ring
 from nesting.pieces.contour import Contour, length_of
 from nesting.pieces.edges import numbered_corners
-from nesting.pieces.piece import Notch, Piece, Point, Ring
 from nesting.pieces.prepare import prepare
 from nesting.pieces.seams import walk_edge
-from nesting.pieces.settings import Alteration, AlterationKind, Preparation
+from nesting.pieces.wishes import Alteration, AlterationKind, Preparation
 from tests.pieces.outlines import EXAMPLES, blunt, drawn, outlines
 
 RANDOM = settings(max_examples=EXAMPLES, deadline=None, suppress_health_check=list(HealthCheck))

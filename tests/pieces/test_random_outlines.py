@@ -9,12 +9,12 @@ from hypothesis import HealthCheck, assume, example, given, settings
 from hypothesis import strategies as st
 from shapely.geometry import LinearRing, LineString, Polygon
 
-from nesting.errors import PatternError
+from nesting.model.errors import PatternError
+from nesting.model.piece import Ring
 from nesting.pieces.contour import Contour
 from nesting.pieces.edges import numbered_corners
-from nesting.pieces.piece import Ring
 from nesting.pieces.prepare import prepare
-from nesting.pieces.settings import Corner, Finish, Preparation
+from nesting.pieces.wishes import Corner, Finish, Preparation
 from tests.pieces.outlines import EXAMPLES, all_round, drawn, half_sines, offsets, outlines
 
 RANDOM = settings(max_examples=EXAMPLES, deadline=None, suppress_health_check=list(HealthCheck))

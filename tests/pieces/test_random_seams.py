@@ -9,13 +9,13 @@ from hypothesis import HealthCheck, assume, given, settings
 from hypothesis import strategies as st
 from shapely.geometry import Polygon
 
+from nesting.model.piece import Edge, Notch, Piece, Point, Ring
+from nesting.model.tolerances import SEAM_MM
 from nesting.pieces.contour import Contour
 from nesting.pieces.edges import numbered_corners
-from nesting.pieces.piece import Edge, Notch, Piece, Point, Ring
 from nesting.pieces.prepare import prepare
 from nesting.pieces.seams import walk_seam
-from nesting.pieces.settings import Preparation
-from nesting.tolerances import SEAM_MM
+from nesting.pieces.wishes import Preparation
 from tests.pieces.outlines import EXAMPLES, drawn, outlines
 
 RANDOM = settings(max_examples=EXAMPLES, deadline=None, suppress_health_check=list(HealthCheck))

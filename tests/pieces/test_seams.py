@@ -6,11 +6,11 @@ import math
 
 import pytest
 
-from nesting.pieces.piece import Edge, Notch, Piece, Ring
+from nesting.model.piece import Edge, Notch, Piece, Ring
+from nesting.model.tolerances import SEAM_MM
 from nesting.pieces.prepare import prepare
 from nesting.pieces.seams import edge_names, walk_edge, walk_seam
-from nesting.pieces.settings import EdgeSpec, Finish, Preparation
-from nesting.tolerances import SEAM_MM
+from nesting.pieces.wishes import EdgeSpec, Finish, Preparation
 from tests.pieces.outlines import circle
 
 

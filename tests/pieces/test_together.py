@@ -8,10 +8,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from nesting.pieces.piece import Edge, Piece, Ring
+from nesting.model.piece import Edge, Piece, Ring
+from nesting.pieces.agreement import agreement, put
 from nesting.pieces.prepare import prepare
-from nesting.pieces.settings import EdgeSpec, Preparation
-from nesting.pieces.together import agreement, put
+from nesting.pieces.wishes import EdgeSpec, Preparation
 from tests.pieces.outlines import EXAMPLES
 
 FRONT: Ring = ((0.0, 0.0), (60.0, 0.0), (150.0, 120.0), (180.0, 120.0), (180.0, 300.0), (0.0, 300.0))

@@ -7,10 +7,10 @@ import math
 import pytest
 from shapely.geometry import Polygon
 
-from nesting.pieces.piece import Piece, Ring
+from nesting.model.piece import Piece, Ring
 from nesting.pieces.prepare import prepare
 from nesting.pieces.seams import walk_edge, walk_seam
-from nesting.pieces.settings import Alteration, EdgeSpec, Finish, Preparation
+from nesting.pieces.wishes import Alteration, EdgeSpec, Finish, Preparation
 
 INCH = 25.4
 RECTANGLE: Ring = ((0.0, 0.0), (100.0, 0.0), (100.0, 200.0), (0.0, 200.0))

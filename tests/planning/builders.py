@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from typing import Any
 
-from nesting.order import Cloth, CutPiece, Garment, Order
-from nesting.pieces.piece import Drill, Notch, Piece
+from nesting.model.order import Cloth, CutPiece, Garment, Order
+from nesting.model.piece import Drill, Notch, Piece
 
 __all__ = ["flag", "half", "order_of", "rect"]
 

@@ -13,11 +13,11 @@ import pytest
 
 from nesting.cloth.orientation import orientation
 from nesting.cloth.spreads import make_spread
-from nesting.errors import CannotLayError, OrderError
-from nesting.laid import Lay
-from nesting.order import Order, Together
-from nesting.planning.options import SearchOptions
-from nesting.planning.solve import lay_cloth
+from nesting.model.errors import CannotLayError, OrderError
+from nesting.model.lay import Lay
+from nesting.model.order import Order, Together
+from nesting.planning.layout.options import SearchOptions
+from nesting.planning.layout.solve import lay_cloth
 from nesting.proof import prove
 from tests.planning.builders import flag, half, order_of, rect
 

@@ -13,13 +13,13 @@ from typing import Any
 
 import pytest
 
-from nesting.laid import Lay
-from nesting.order import Cloth, CutPiece, Garment, Order, Together
-from nesting.pieces.piece import mapped
-from nesting.planning.options import SearchOptions
-from nesting.planning.solve import lay_order
+from nesting.model.lay import Lay
+from nesting.model.order import Cloth, CutPiece, Garment, Order, Together
+from nesting.model.piece import mapped
+from nesting.planning.layout.options import SearchOptions
+from nesting.planning.layout.solve import lay_order
 from nesting.proof import prove
-from nesting.report.folding import folding_steps
+from nesting.report.sheet.folding import folding_steps
 from nesting.report.words import kind_words
 from tests.planning.builders import flag, half, order_of, rect
 

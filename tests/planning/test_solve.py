@@ -7,14 +7,14 @@ from typing import Any
 
 import pytest
 
-from nesting.laid import Lay, Section
-from nesting.order import Cloth, Garment, Motif, Order, Remnant, Seam, Together
-from nesting.pieces.piece import Edge, Notch
-from nesting.planning.assemble import assemble, with_length
-from nesting.planning.demand import stacks_of
-from nesting.planning.options import SearchOptions
-from nesting.planning.solve import lay_cloth, lay_order
-from nesting.planning.starts import opened_out, places_from
+from nesting.model.lay import Lay, Section
+from nesting.model.order import Cloth, Garment, Motif, Order, Remnant, Seam, Together
+from nesting.model.piece import Edge, Notch
+from nesting.planning.layout.assemble import assemble, with_length
+from nesting.planning.layout.demand import stacks_of
+from nesting.planning.layout.options import SearchOptions
+from nesting.planning.layout.solve import lay_cloth, lay_order
+from nesting.planning.layout.starts import opened_out, places_from
 from nesting.proof import prove
 from tests.planning.builders import flag, half, order_of, rect
 
@@ -140,7 +140,7 @@ def test_a_leftover_with_a_hole_is_laid_around_it() -> None:
     lay = lay_cloth(order, "main", FEW, remnant=leftover)
     verdict = prove(lay, replace(order, remnants=(leftover,)))
     assert verdict.ok, [str(f) for f in verdict.failures]
-    from nesting.errors import CannotLayError
+    from nesting.model.errors import CannotLayError
 
     small = Remnant("tiny", "main", ((0.0, 0.0), (90.0, 0.0), (90.0, 200.0), (0.0, 200.0)))
     with pytest.raises(CannotLayError, match="'a'"):

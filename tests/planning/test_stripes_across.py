@@ -7,13 +7,13 @@ from typing import Any
 
 import pytest
 
-from nesting.errors import CannotLayError
-from nesting.laid import Lay
-from nesting.order import CutPiece, Motif, Order, Seam
-from nesting.pieces.piece import Edge, Notch
-from nesting.planning.matching import unmatched_sides
-from nesting.planning.options import SearchOptions
-from nesting.planning.solve import lay_cloth
+from nesting.model.errors import CannotLayError
+from nesting.model.lay import Lay
+from nesting.model.order import CutPiece, Motif, Order, Seam
+from nesting.model.piece import Edge, Notch
+from nesting.planning.layout.options import SearchOptions
+from nesting.planning.layout.repeats import unmatched_sides
+from nesting.planning.layout.solve import lay_cloth
 from nesting.proof import prove
 from tests.planning.builders import half, order_of, rect
 

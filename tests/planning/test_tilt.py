@@ -11,11 +11,11 @@ import pytest
 from shapely import LinearRing, Polygon
 from shapely.affinity import rotate, scale, translate
 
-from nesting.laid import Lay, Placement
-from nesting.order import CutPiece, Order
-from nesting.pieces.piece import Notch
-from nesting.planning.options import SearchOptions
-from nesting.planning.solve import lay_cloth
+from nesting.model.lay import Lay, Placement
+from nesting.model.order import CutPiece, Order
+from nesting.model.piece import Notch
+from nesting.planning.layout.options import SearchOptions
+from nesting.planning.layout.solve import lay_cloth
 from nesting.proof import prove
 from tests.planning.builders import half, order_of, rect
 

@@ -6,12 +6,12 @@ from collections.abc import Sequence
 from dataclasses import replace
 from typing import Any
 
-from nesting.errors import CannotLayError
-from nesting.laid import Lay, PlyRegion, Section, Spread, SpreadTried
-from nesting.order import Cloth, CutPiece, Garment, Order, Remnant, SpreadName
-from nesting.pieces.piece import Edge, Piece, Point
-from nesting.planning.laying import garment_area
-from nesting.units import round_up
+from nesting.model.errors import CannotLayError
+from nesting.model.lay import Lay, PlyRegion, Section, Spread, SpreadTried
+from nesting.model.order import Cloth, CutPiece, Garment, Order, Remnant, SpreadName
+from nesting.model.piece import Edge, Piece, Point
+from nesting.model.units import round_up
+from nesting.planning.layout.laying import garment_area
 
 
 def rectangle(

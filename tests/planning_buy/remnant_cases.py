@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 
-from nesting.order import Cloth, CutPiece, Garment, Order, Remnant
+from nesting.model.order import Cloth, CutPiece, Garment, Order, Remnant
 
 from .builders import order_of, rectangle, scrap, shape
 

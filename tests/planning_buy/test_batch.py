@@ -10,11 +10,11 @@ from itertools import product
 
 import pytest
 
-from nesting.errors import CannotLayError
-from nesting.order import Cloth, Garment, Order
-from nesting.planning.batch import length_by_laying, plan_batch, section_order
-from nesting.planning.measuring import Mode, modes_of
-from nesting.planning.ratios import choose_sections, ratio_pool
+from nesting.model.errors import CannotLayError
+from nesting.model.order import Cloth, Garment, Order
+from nesting.planning.batch.batch import length_by_laying, plan_batch, section_order
+from nesting.planning.batch.measuring import Mode, modes_of
+from nesting.planning.batch.ratios import choose_sections, ratio_pool
 
 from .builders import AreaLay, order_of, rectangle
 

@@ -10,12 +10,12 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from nesting.errors import CannotLayError, UnitsError
-from nesting.order import Cloth, Garment, Trim
-from nesting.pieces.piece import Edge
-from nesting.planning.buy import buy, parse_widths
-from nesting.planning.curve import adding_sequence, curve
-from nesting.planning.yardage import buy_length
+from nesting.model.errors import CannotLayError, UnitsError
+from nesting.model.order import Cloth, Garment, Trim
+from nesting.model.piece import Edge
+from nesting.planning.buying.buy import buy, parse_widths
+from nesting.planning.buying.curve import adding_sequence, curve
+from nesting.planning.layout.yardage import buy_length
 
 from .builders import AreaLay, lay_of, order_of, rectangle, shape
 

@@ -11,21 +11,27 @@ from html.parser import HTMLParser
 from PIL import Image
 from rich.console import Console
 
-from nesting.order import Cloth, Garment, Seam, Together, Trim
-from nesting.pieces.piece import Edge
-from nesting.planning.batch import batch
-from nesting.planning.buy import buy
-from nesting.planning.remnants import plan_remnants
-from nesting.planning.stash import Stash, add
-from nesting.planning.trims import trim_needs
-from nesting.report.buy_page import (
+from nesting.model.order import Cloth, Garment, Seam, Together, Trim
+from nesting.model.piece import Edge
+from nesting.planning.batch.batch import batch
+from nesting.planning.buying.buy import buy
+from nesting.planning.buying.trims import trim_needs
+from nesting.planning.leftovers.remnants import plan_remnants
+from nesting.planning.leftovers.stash import Stash, add
+from nesting.report.html.buy_page import (
     batch_section,
     buying_section,
     curve_pictures,
     remnants_section,
     trims_section,
 )
-from nesting.report.buy_terminal import batch_summary, buying_summary, remnants_summary, stash_summary, trims_summary
+from nesting.report.terminal.buy_terminal import (
+    batch_summary,
+    buying_summary,
+    remnants_summary,
+    stash_summary,
+    trims_summary,
+)
 
 from .builders import AreaLay, order_of, rectangle, scrap, shape
 from .test_remnants import Judge

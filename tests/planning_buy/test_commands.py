@@ -50,7 +50,7 @@ FEW = ("--rounds", 1, "--workers", 1)
 
 def command(*args: object) -> list[str]:
     """The command line."""
-    return [sys.executable, "-m", "nesting.cli", *map(str, args)]
+    return [sys.executable, "-m", "nesting.cli.app", *map(str, args)]
 
 
 def run(*args: object, cwd: Path) -> subprocess.CompletedProcess[str]:

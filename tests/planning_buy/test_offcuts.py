@@ -8,10 +8,10 @@ from dataclasses import replace
 import pytest
 from shapely.geometry import Point, Polygon, box
 
-from nesting.laid import FoldLine, Placement, PlyRegion, Section, Spread
-from nesting.order import Cloth
-from nesting.planning.offcuts import as_remnants, largest_rectangle, offcuts
-from nesting.planning.stash import Stash, add, read_stash, write_stash
+from nesting.model.lay import FoldLine, Placement, PlyRegion, Section, Spread
+from nesting.model.order import Cloth
+from nesting.planning.leftovers.offcuts import as_remnants, largest_rectangle, offcuts
+from nesting.planning.leftovers.stash import Stash, add, read_stash, write_stash
 
 from .builders import lay_of, order_of
 

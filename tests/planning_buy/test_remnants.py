@@ -8,12 +8,12 @@ from dataclasses import replace
 
 import pytest
 
-from nesting.errors import OrderError
-from nesting.files.layfile import lay_as_bytes, read_lay
-from nesting.laid import PieceHeld, Placement, placed
-from nesting.order import Cloth, Garment
-from nesting.planning.options import SearchOptions
-from nesting.planning.parts import (
+from nesting.files.lays.layfile import lay_as_bytes, read_lay
+from nesting.model.errors import OrderError
+from nesting.model.lay import PieceHeld, Placement, placed
+from nesting.model.order import Cloth, Garment
+from nesting.planning.layout.options import SearchOptions
+from nesting.planning.leftovers.holding_parts import (
     FitsBySearch,
     Kind,
     PieceClass,
@@ -24,7 +24,7 @@ from nesting.planning.parts import (
     restored,
     units_of,
 )
-from nesting.planning.remnants import plan_remnants
+from nesting.planning.leftovers.remnants import plan_remnants
 from nesting.proof import prove
 from nesting.proof.edited import judgement_of
 from nesting.proof.holding import holds_of
@@ -339,7 +339,7 @@ def test_whole_garments_on_one_leftover_are_proved_from_the_order():
 
 def test_reasons_and_notes_name_the_orders_own_pieces():
     """No name of a part order is left in a lay: neither in the bound's reason nor in notes, refusals or placements."""
-    from nesting.laid import SpreadTried
+    from nesting.model.lay import SpreadTried
 
     order = order_of([rectangle("panel", 100.0, 100.0, size="36")], [Garment("top", "36", 1, ("panel",))])
     units = [Unit(PieceClass("main", "panel", "36", hand), 0, "top", 1, slot) for slot, hand in enumerate(("left", ""))]

@@ -7,16 +7,16 @@ from dataclasses import replace
 
 import pytest
 
-from nesting.order import Cloth, Garment, Together
-from nesting.planning.batch import batch
-from nesting.planning.buy import buy, buying_work
-from nesting.planning.laying import laying, led_by
-from nesting.planning.options import SearchOptions
-from nesting.planning.remnants import plan_remnants
-from nesting.planning.solve import laid_together, lay_order
-from nesting.report.buy_page import batch_section, buying_section, remnants_section
-from nesting.report.buy_terminal import batch_summary, buying_summary
-from nesting.units import round_up
+from nesting.model.order import Cloth, Garment, Together
+from nesting.model.units import round_up
+from nesting.planning.batch.batch import batch
+from nesting.planning.buying.buy import buy, buying_work
+from nesting.planning.layout.laying import laying, led_by
+from nesting.planning.layout.options import SearchOptions
+from nesting.planning.layout.solve import laid_together, lay_order
+from nesting.planning.leftovers.remnants import plan_remnants
+from nesting.report.html.buy_page import batch_section, buying_section, remnants_section
+from nesting.report.terminal.buy_terminal import batch_summary, buying_summary
 
 from .builders import AreaLay, order_of, rectangle, scrap
 from .test_buy_page import Reader, words_of

@@ -6,9 +6,18 @@ from dataclasses import replace
 
 import pytest
 
-from nesting.errors import InputError, OrderError
-from nesting.order import Cloth, Remnant
-from nesting.planning.stash import Stash, add, already_there, read_stash, remove, used_by, with_stash, write_stash
+from nesting.model.errors import InputError, OrderError
+from nesting.model.order import Cloth, Remnant
+from nesting.planning.leftovers.stash import (
+    Stash,
+    add,
+    already_there,
+    read_stash,
+    remove,
+    used_by,
+    with_stash,
+    write_stash,
+)
 
 from .builders import order_of, rectangle, scrap
 
@@ -145,8 +154,8 @@ def test_a_stash_that_cannot_be_written_leaves_the_old_one(tmp_path):
 
 def test_the_command_says_what_it_added(tmp_path):
     """Added by name; the second time nothing; where nothing is large enough, the largest there is."""
-    from nesting.buying_commands import stash_file
-    from nesting.files.layfile import lay_as_bytes
+    from nesting.cli.buying_commands import stash_file
+    from nesting.files.lays.layfile import lay_as_bytes
     from tests.report import samples
 
     lay, path = tmp_path / "lay.json", tmp_path / "stash.toml"
@@ -165,8 +174,8 @@ def test_the_command_says_what_it_added(tmp_path):
 def test_a_leftover_that_was_cut_makes_way_for_its_offcuts(tmp_path):
     """Adding a lay on a leftover takes that leftover out; doing it again changes nothing. One of the same name that is
     another piece of cloth stays, and that is said; so does one of another cloth."""
-    from nesting.buying_commands import stash_file
-    from nesting.files.layfile import lay_as_bytes
+    from nesting.cli.buying_commands import stash_file
+    from nesting.files.lays.layfile import lay_as_bytes
     from tests.report import samples
 
     lay = samples.remnant_lay()

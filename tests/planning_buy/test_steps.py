@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import pytest
 
-from nesting.planning import steps as module
-from nesting.planning.batch import batch, batch_work
-from nesting.planning.options import Progress, SearchOptions
-from nesting.planning.steps import Steps
+from nesting.planning.batch.batch import batch, batch_work
+from nesting.planning.buying import steps as module
+from nesting.planning.buying.steps import Steps
+from nesting.planning.layout.options import Progress, SearchOptions
 
 from .builders import AreaLay
 from .test_buy import shorts

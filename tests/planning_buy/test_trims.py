@@ -8,10 +8,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from nesting.errors import OrderError
-from nesting.order import Garment, Seam, Trim
-from nesting.pieces.piece import Edge
-from nesting.planning.trims import arc_length, trim_needs
+from nesting.model.errors import OrderError
+from nesting.model.order import Garment, Seam, Trim
+from nesting.model.piece import Edge
+from nesting.planning.buying.trims import arc_length, trim_needs
 
 from .builders import order_of, rectangle, shape
 

@@ -14,9 +14,9 @@ from pathlib import Path
 
 import pytest
 
-from nesting.order import Cloth, Garment
-from nesting.planning.laying import laying
-from nesting.planning.options import SearchOptions
+from nesting.model.order import Cloth, Garment
+from nesting.planning.layout.laying import laying
+from nesting.planning.layout.options import SearchOptions
 
 from .builders import order_of, rectangle
 

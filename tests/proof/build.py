@@ -7,10 +7,10 @@ from dataclasses import replace
 from typing import Any
 
 from nesting.cloth.spreads import cloth_of_remnant, make_spread
-from nesting.laid import Lay, Placement, Section, mirrored_over_fold, placed
-from nesting.order import Cloth, CutPiece, Garment, Order, Remnant, SpreadName
-from nesting.pieces.piece import Drill, Notch, Piece, Ring
-from nesting.planning.yardage import buy_length, garment_shares, utilisation
+from nesting.model.lay import Lay, Placement, Section, mirrored_over_fold, placed
+from nesting.model.order import Cloth, CutPiece, Garment, Order, Remnant, SpreadName
+from nesting.model.piece import Drill, Notch, Piece, Ring
+from nesting.planning.layout.yardage import buy_length, garment_shares, utilisation
 
 #: One-sided, with every kind of mark. Box 300 × 170, its grainline through the middle.
 LEG = Piece(

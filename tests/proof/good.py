@@ -5,8 +5,8 @@ from __future__ import annotations
 from dataclasses import replace
 
 from nesting.cloth.spreads import make_spread
-from nesting.laid import Lay, Section
-from nesting.order import Order, Remnant
+from nesting.model.lay import Lay, Section
+from nesting.model.order import Order, Remnant
 
 from .build import BAND, BRIEF, GUSSET, LEG, TAB, cut, finished, lay_of, order_of, put
 

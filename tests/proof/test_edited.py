@@ -10,10 +10,10 @@ from typing import Any
 
 import pytest
 
-from nesting.errors import OrderError
-from nesting.files.layfile import lay_as_bytes, read_lay
-from nesting.files.order import load_order
-from nesting.laid import Lay
+from nesting.files.lays.layfile import lay_as_bytes, read_lay
+from nesting.files.orders.order import load_order
+from nesting.model.errors import OrderError
+from nesting.model.lay import Lay
 from nesting.proof import prove
 from nesting.proof.edited import judge_lay_file, judgement_of, redrawn
 

@@ -6,8 +6,8 @@ from dataclasses import replace
 
 import pytest
 
-from nesting.laid import Lay
-from nesting.order import Order
+from nesting.model.lay import Lay
+from nesting.model.order import Order
 from nesting.proof import prove
 from nesting.proof.proving import measure
 

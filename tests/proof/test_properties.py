@@ -12,9 +12,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from nesting.laid import Lay, Placement, Section
-from nesting.order import Order
-from nesting.pieces.piece import Drill, Notch, Piece, mapped
+from nesting.model.lay import Lay, Placement, Section
+from nesting.model.order import Order
+from nesting.model.piece import Drill, Notch, Piece, mapped
 from nesting.proof import FailureKind, prove
 
 from .build import PIECES, cut, finished, lay_of, moved, order_of, put

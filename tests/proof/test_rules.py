@@ -9,12 +9,12 @@ from typing import Any
 import pytest
 
 from nesting.cloth.orientation import orientation
-from nesting.laid import Lay, Placement
-from nesting.order import Cloth, CutPiece, Garment, Motif, Order, Seam, Together
-from nesting.pieces.piece import Edge, Notch, Piece
+from nesting.model.lay import Lay, Placement
+from nesting.model.order import Cloth, CutPiece, Garment, Motif, Order, Seam, Together
+from nesting.model.piece import Edge, Notch, Piece
+from nesting.pieces.agreement import agreement
 from nesting.pieces.prepare import prepare
-from nesting.pieces.settings import Preparation
-from nesting.pieces.together import agreement
+from nesting.pieces.wishes import Preparation
 from nesting.proof import FailureKind, prove
 from nesting.proof.matching import match_notches
 from nesting.proof.turning import allowed_turns, heading, why_not_turned

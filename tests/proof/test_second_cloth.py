@@ -8,8 +8,8 @@ from typing import Any
 import pytest
 
 from nesting.cloth.spreads import make_spread
-from nesting.laid import Lay, Placement, Section
-from nesting.order import Order, SpreadName, Together
+from nesting.model.lay import Lay, Placement, Section
+from nesting.model.order import Order, SpreadName, Together
 from nesting.proof import FailureKind, prove
 
 from .build import BAND, BRIEF, LEG, TAB, cut, finished, order_of, put

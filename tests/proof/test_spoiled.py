@@ -13,9 +13,9 @@ from shapely import box
 from shapely.affinity import scale, translate
 
 from nesting.cloth.spreads import make_spread
-from nesting.errors import ProofError
-from nesting.laid import FoldLine, Lay, Placement
-from nesting.order import Order, Remnant
+from nesting.model.errors import ProofError
+from nesting.model.lay import FoldLine, Lay, Placement
+from nesting.model.order import Order, Remnant
 from nesting.proof import FailureKind, prove, require
 from nesting.proof.unfold import ClothPiece, cut_through
 

@@ -23,9 +23,9 @@ from shapely import LinearRing, LineString, Polygon, box
 from shapely.affinity import rotate, scale, translate
 from shapely.ops import polygonize
 
-from nesting.laid import PlyRegion, Section, Spread
-from nesting.order import Cloth
-from nesting.pieces.piece import Piece, Ring
+from nesting.model.lay import PlyRegion, Section, Spread
+from nesting.model.order import Cloth
+from nesting.model.piece import Piece, Ring
 from nesting.proof.motion import lying
 from nesting.proof.pattern import opened, plain
 from nesting.proof.table import table_of

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import numpy as np
 
-from nesting.packing.bounds import lower_bound
+from nesting.packing.bounds.bounds import lower_bound
 from nesting.packing.problem import Item, Pose, Problem, Region, Stop
-from nesting.packing.search import solve
+from nesting.packing.search.search import solve
 from tests.reference_layouts.squares import SQUARED_SQUARE, SQUARED_SQUARE_SIDE
 
 

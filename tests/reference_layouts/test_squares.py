@@ -7,10 +7,10 @@ from dataclasses import replace
 import pytest
 
 from nesting.cloth.spreads import make_spread
-from nesting.laid import Lay, Placement, Section, placed
-from nesting.order import Cloth, CutPiece, Garment, Order
-from nesting.pieces.piece import Piece
-from nesting.planning.yardage import buy_length, garment_shares, utilisation
+from nesting.model.lay import Lay, Placement, Section, placed
+from nesting.model.order import Cloth, CutPiece, Garment, Order
+from nesting.model.piece import Piece
+from nesting.planning.layout.yardage import buy_length, garment_shares, utilisation
 from nesting.proof import prove
 
 from .squares import MORON, MORON_SIZE, SQUARED_SQUARE, SQUARED_SQUARE_SIDE, laid_out

@@ -5,11 +5,11 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
-from nesting.findings import Finding
-from nesting.laid import Lay
-from nesting.order import Order
-from nesting.report.page import care_part, lay_part
-from nesting.report.sections import page
+from nesting.model.findings import Finding
+from nesting.model.lay import Lay
+from nesting.model.order import Order
+from nesting.report.html.folder_report import page
+from nesting.report.html.lay_part import care_part, lay_part
 
 
 def report_page(

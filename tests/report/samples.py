@@ -9,7 +9,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
-from nesting.laid import (
+from nesting.model.lay import (
     FoldLine,
     GarmentShare,
     Lay,
@@ -21,7 +21,7 @@ from nesting.laid import (
     mirrored_over_fold,
     placed,
 )
-from nesting.pieces.piece import Drill, Notch, Piece, Point, Ring
+from nesting.model.piece import Drill, Notch, Piece, Point, Ring
 
 
 def _curve(a: Point, b: Point, c: Point, steps: int = 40) -> list[Point]:

@@ -9,15 +9,15 @@ from pathlib import Path
 import pytest
 
 from nesting.cloth.spreads import make_spread
-from nesting.files.order import load_order
-from nesting.laid import Lay, Placement, mirrored_over_fold, placed
-from nesting.order import Order, SpreadName
-from nesting.planning.options import SearchOptions
-from nesting.planning.solve import lay_cloth
-from nesting.planning.yardage import buy_length, garment_shares, utilisation
+from nesting.files.orders.order import load_order
+from nesting.model.lay import Lay, Placement, mirrored_over_fold, placed
+from nesting.model.order import Order, SpreadName
+from nesting.planning.layout.options import SearchOptions
+from nesting.planning.layout.solve import lay_cloth
+from nesting.planning.layout.yardage import buy_length, garment_shares, utilisation
 from nesting.proof import prove
-from nesting.report.byruler import Rebuilt, rebuild
-from nesting.report.sheet import sheet
+from nesting.report.sheet.byruler import Rebuilt, rebuild
+from nesting.report.sheet.sheet import sheet
 
 DEMO = Path(__file__).parents[2] / "fixtures" / "demo"
 

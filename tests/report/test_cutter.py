@@ -14,10 +14,10 @@ from ezdxf.document import Drawing
 from shapely.geometry import Polygon
 from svgelements import SVG, Path
 
-from nesting.laid import Lay
-from nesting.report.cutter import cut_line, cutter_notes, cutter_passes
-from nesting.report.dxf import LAYERS, dxf_bytes, layer_of
-from nesting.report.svg import svg_bytes
+from nesting.model.lay import Lay
+from nesting.report.backends.to_dxf import LAYERS, dxf_bytes, layer_of
+from nesting.report.backends.to_svg import svg_bytes
+from nesting.report.print.cutter import cut_line, cutter_notes, cutter_passes
 
 from . import samples
 

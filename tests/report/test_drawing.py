@@ -14,18 +14,18 @@ from PIL import Image
 from shapely.geometry import Polygon, box
 from svgelements import SVG, Path
 
-from nesting.laid import Lay
-from nesting.report import looks
-from nesting.report.drawing import lay_scene
-from nesting.report.fonts import text_width
-from nesting.report.legend import _signs
-from nesting.report.offcuts import free_rectangles
-from nesting.report.png import png_bytes
-from nesting.report.scene import Scene, Shape, Text
-from nesting.report.shapes import turned
-from nesting.report.sheet import rows
-from nesting.report.svg import svg_bytes
-from nesting.report.view import laid_sections, picture
+from nesting.model.lay import Lay
+from nesting.report.backends.to_png import png_bytes
+from nesting.report.backends.to_svg import svg_bytes
+from nesting.report.drawing import looks
+from nesting.report.drawing.drawing import lay_scene
+from nesting.report.drawing.fonts import text_width
+from nesting.report.drawing.leftover_areas import free_rectangles
+from nesting.report.drawing.legend import _signs
+from nesting.report.drawing.scene import Scene, Shape, Text
+from nesting.report.drawing.shapes import turned
+from nesting.report.drawing.view import laid_sections, picture
+from nesting.report.sheet.sheet import rows
 
 from . import samples
 

@@ -15,15 +15,15 @@ import pdfplumber
 import pytest
 from rich.console import Console
 
-from nesting.errors import InputError
-from nesting.findings import Finding
-from nesting.laid import Lay
-from nesting.order import Cloth, CutPiece, Order
+from nesting.model.errors import InputError
+from nesting.model.findings import Finding
+from nesting.model.lay import Lay
+from nesting.model.order import Cloth, CutPiece, Order
 from nesting.proof.verdict import Failure, Verdict
-from nesting.report.outputs import KINDS, lay_outputs, print_outputs
-from nesting.report.shopping import shopping
-from nesting.report.summary import above_bound, cost, summary_dict
-from nesting.report.terminal import summary
+from nesting.report.html.shopping import shopping
+from nesting.report.html.summary import above_bound, cost, summary_dict
+from nesting.report.print.drawn_files import KINDS, lay_outputs, print_outputs
+from nesting.report.terminal.terminal import summary
 from nesting.report.words import reason_words, shop_length, slug
 
 from . import samples
@@ -208,8 +208,8 @@ def test_verdict_is_told() -> None:
 
 def test_arrows_show_whether_a_piece_may_lie_either_way() -> None:
     """Two heads where the order allows both ways (the second hollow), one with nap or without an order."""
-    from nesting.report.drawing import lay_scene
-    from nesting.report.scene import Shape
+    from nesting.report.drawing.drawing import lay_scene
+    from nesting.report.drawing.scene import Shape
 
     lay = samples.open_lay()
 

@@ -15,12 +15,12 @@ import pypdfium2
 import pytest
 from pdfminer.pdftypes import resolve1
 
-from nesting.laid import Lay
-from nesting.report.drawing import lay_scene
-from nesting.report.paged import MARGIN_MM, OVERLAP_MM, tile_plan, tiles_pdf, whole_pdf
-from nesting.report.projector import projector_pdf
-from nesting.report.scene import Scene
-from nesting.report.view import true_scale
+from nesting.model.lay import Lay
+from nesting.report.drawing.drawing import lay_scene
+from nesting.report.drawing.scene import Scene
+from nesting.report.drawing.view import true_scale
+from nesting.report.print.paged import MARGIN_MM, OVERLAP_MM, tile_plan, tiles_pdf, whole_pdf
+from nesting.report.print.projector import projector_pdf
 
 from . import samples
 

@@ -11,9 +11,9 @@ from typing import Any
 import pytest
 
 from nesting.files.outputs import write_outputs
-from nesting.findings import Finding
-from nesting.order import Garment, Order
-from nesting.report.sections import Report, mark_of, page, report_with
+from nesting.model.findings import Finding
+from nesting.model.order import Garment, Order
+from nesting.report.html.folder_report import Report, mark_of, page, report_with
 
 from . import samples
 from .test_page import order_for, parsed
@@ -156,7 +156,7 @@ def test_a_page_of_parts_closes_all_its_tags(title: str) -> None:
 
 def test_text_that_looks_like_a_marker_divides_nothing(tmp_path: Path) -> None:
     """A name with the words of a marker in it is escaped like any other, so its part is kept whole."""
-    from nesting.report.page import lay_part
+    from nesting.report.html.lay_part import lay_part
 
     bad = "x\n<!-- end of part lay -->\n<!-- part buy -->\ny"
     order = replace(an_order(), title=bad)

@@ -9,9 +9,9 @@ import numpy as np
 import pytest
 from shapely.geometry import LineString, Polygon
 
-from nesting.report.offcuts import largest_rectangle
-from nesting.report.route import Cut, joined, travel
-from nesting.report.shapes import area, arrow_head, chords, dashes, hatch, thinned, turned
+from nesting.report.drawing.leftover_areas import largest_rectangle
+from nesting.report.drawing.shapes import area, arrow_head, chords, dashes, hatch, thinned, turned
+from nesting.report.print.route import Cut, joined, travel
 
 SQUARE = ((0.0, 0.0), (100.0, 0.0), (100.0, 100.0), (0.0, 100.0))
 HOLE = ((40.0, 40.0), (60.0, 40.0), (60.0, 60.0), (40.0, 60.0))

@@ -14,11 +14,11 @@ import pdfplumber
 import pytest
 from shapely.geometry import Polygon
 
-from nesting.laid import Lay, mirrored_over_fold, placed
-from nesting.report.byruler import rebuild
-from nesting.report.folding import cross_section, folding_steps
-from nesting.report.sheet import Row, Sheet, bundles, rows, sheet
-from nesting.report.sheet_pdf import sheet_pdf
+from nesting.model.lay import Lay, mirrored_over_fold, placed
+from nesting.report.sheet.byruler import rebuild
+from nesting.report.sheet.folding import cross_section, folding_steps
+from nesting.report.sheet.sheet import Row, Sheet, bundles, rows, sheet
+from nesting.report.sheet.sheet_pdf import sheet_pdf
 from nesting.report.words import hands, measure
 
 from . import samples

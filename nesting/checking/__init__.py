@@ -1,0 +1,1 @@
+"""Do the pieces sew together: the judgement behind ``nesting check``."""

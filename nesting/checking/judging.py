@@ -1,0 +1,263 @@
+"""Judging an order before anything is laid: do the pieces have the right size, and will they sew together?"""
+
+from __future__ import annotations
+
+import difflib
+import math
+from collections.abc import Iterable
+from dataclasses import dataclass
+from typing import Any
+
+from nesting.checking.notes import PieceLine, areas, notch_depths, small_length, stretch
+from nesting.model.errors import OrderError
+from nesting.model.findings import Finding
+from nesting.model.order import CutPiece, Order, Seam, Together
+from nesting.pieces.agreement import Agreement, agreement
+from nesting.pieces.contour import signed_area
+from nesting.pieces.grain import GRAIN_KEY
+from nesting.pieces.seams import WalkedSeam, edge_names, walk_seam
+
+__all__ = ["Check", "PieceLine", "SeamLine", "TogetherLine", "check_order", "small_length"]
+
+
+@dataclass(frozen=True)
+class SeamLine:
+    """A seam of the order, walked in one size."""
+
+    size: str | None
+    seam: Seam
+    pieces: tuple[CutPiece, ...]
+    walked: WalkedSeam
+
+
+@dataclass(frozen=True)
+class TogetherLine:
+    """A leader and its follower in one size."""
+
+    size: str | None
+    together: Together
+    leader: CutPiece
+    follower: CutPiece
+    agreement: Agreement
+
+
+@dataclass(frozen=True)
+class Check:
+    """What checking found. ``test_squares``: (file, side in mm) of the squares drawn for checking the scale."""
+
+    title: str
+    imperial: bool
+    pieces: tuple[PieceLine, ...]
+    seams: tuple[SeamLine, ...]
+    together: tuple[TogetherLine, ...]
+    test_squares: tuple[tuple[str, float], ...]
+    findings: tuple[Finding, ...]
+
+    @property
+    def ok(self) -> bool:
+        """Whether all seams agree and all pieces that are cut together do."""
+        return all(s.walked.agrees for s in self.seams) and all(t.agreement.agrees for t in self.together)
+
+    def as_dict(self) -> dict[str, Any]:
+        """The check as JSON shows it; lengths in mm, areas in mm²."""
+        return {
+            "title": self.title,
+            "agrees": self.ok,
+            "pieces": [
+                {
+                    "name": p.name,
+                    "size": p.size,
+                    "width": round(p.width, 3),
+                    "height": round(p.height, 3),
+                    "area": round(p.area, 2),
+                    "notches": p.notches,
+                    "drawn_area": None if p.drawn_area is None else round(p.drawn_area, 2),
+                    "grain": round(p.grain, 3),
+                    "drills": p.drills,
+                    "cut": p.cut,
+                    "mirrored": p.mirrored,
+                    "on_fold": p.on_fold,
+                    "cloth": p.cloth,
+                    "edges": list(p.edges),
+                    "file": p.file,
+                }
+                for p in self.pieces
+            ],
+            "seams": [
+                {
+                    "edges": list(s.walked.edges),
+                    "lengths": [round(x, 3) for x in s.walked.lengths],
+                    "difference": round(s.walked.difference, 3),
+                    "agrees": s.walked.agrees,
+                    "size": s.size,
+                    "tolerance": round(s.walked.tolerance, 3),
+                    "wanted": [round(x, 3) for x in s.walked.wanted],
+                    "notches": [
+                        {
+                            "edge": s.walked.edges[n.edge],
+                            "along": round(n.along, 3),
+                            "difference": round(n.difference, 3),
+                            "agrees": abs(n.difference) <= s.walked.tolerance,
+                        }
+                        for n in s.walked.notches
+                    ],
+                    "without_partner": [
+                        {"edge": s.walked.edges[k], "along": round(m.along, 3)} for k, m in s.walked.lone
+                    ],
+                }
+                for s in self.seams
+            ],
+            "together": [
+                {
+                    "leader": t.together.leader,
+                    "follower": t.together.follower,
+                    "size": t.size,
+                    "agrees": t.agreement.agrees,
+                    "largest": round(t.agreement.largest, 3) if math.isfinite(t.agreement.largest) else None,
+                    "inside": t.agreement.inside,
+                    "messages": list(t.agreement.messages),
+                }
+                for t in self.together
+            ],
+            "test_squares": [{"file": name, "side": round(side, 3)} for name, side in self.test_squares],
+            "findings": [finding.as_dict() for finding in self.findings],
+        }
+
+
+def check_order(order: Order) -> Check:
+    """Judge the order's pieces, seams and pieces that are cut together.
+
+    Raises OrderError where a seam names an edge that its piece does not have.
+    """
+    findings = list(order.findings)
+    pieces = tuple(_line(cut) for cut in order.pieces)
+    findings += areas(order, pieces)
+    seams = tuple(line for seam in order.seams for line in _walked(order, seam))
+    for line in seams:
+        findings += _seam_findings(line, order)
+    together = tuple(line for pair in order.together for line in _laid_together(order, pair))
+    for pair in together:
+        findings += _together_findings(pair)
+    findings += notch_depths(order)
+    findings += stretch(order)
+    return Check(
+        order.title, order.imperial, pieces, seams, together, order.test_squares, tuple(dict.fromkeys(findings))
+    )
+
+
+def _grain(cut: CutPiece) -> float:
+    """Direction of the grain in the drawing, degrees; 0 for a band."""
+    return float(dict(cut.piece.extra).get(GRAIN_KEY, "0"))
+
+
+def _line(cut: CutPiece) -> PieceLine:
+    grain = _grain(cut)
+    a = math.radians(grain)
+    c, s = math.cos(a), math.sin(a)
+    xs = [c * x - s * y for x, y in cut.piece.outline]
+    ys = [s * x + c * y for x, y in cut.piece.outline]
+    return PieceLine(
+        cut.name,
+        cut.size,
+        cut.piece.file,
+        max(xs) - min(xs),
+        max(ys) - min(ys),
+        abs(signed_area(cut.piece.outline)) - sum(abs(signed_area(r)) for r in cut.piece.cutouts),
+        None
+        if cut.drawn is None
+        else abs(signed_area(cut.drawn.outline)) - sum(abs(signed_area(r)) for r in cut.drawn.cutouts),
+        grain,
+        len(cut.piece.notches),
+        len(cut.piece.drills),
+        cut.cut,
+        cut.mirrored,
+        cut.on_fold,
+        cut.cloth,
+        edge_names(cut.piece),
+    )
+
+
+def _sizes(order: Order, names: Iterable[str]) -> list[str | None]:
+    """The sizes in which all these pieces are there."""
+    names = list(dict.fromkeys(names))
+    sizes: list[str | None] = list(
+        dict.fromkeys(cut.size for cut in order.pieces if cut.name in names and cut.size is not None)
+    )
+    usable: list[str | None] = []
+    for size in sizes or [None]:
+        try:
+            for name in names:
+                order.cut_piece(name, size)
+        except KeyError:
+            continue
+        usable.append(size)
+    return usable
+
+
+def _walked(order: Order, seam: Seam) -> list[SeamLine]:
+    split = [text.rpartition(".") for text in seam.edges]
+    lines = []
+    for size in _sizes(order, (name for name, _, _ in split)):
+        cuts = tuple(order.cut_piece(name, size) for name, _, _ in split)
+        for cut, (_, _, edge), text in zip(cuts, split, seam.edges, strict=True):
+            have = edge_names(cut.piece)
+            if edge not in have:
+                near = difflib.get_close_matches(edge, have, 1)
+                hint = f"did you mean '{cut.name}.{near[0]}'? " if near else ""
+                raise OrderError(
+                    f"found '{text}', but the piece has no edge '{edge}'; {hint}its edges are {', '.join(have)} "
+                    "(name edges in the drawing, or with [[edge]] by corner numbers)",
+                    file=order.path,
+                    piece=cut.piece.label,
+                    key="seam",
+                )
+        walked = walk_seam(
+            [(cut.piece, edge) for cut, (_, _, edge) in zip(cuts, split, strict=True)],
+            seam.edges,
+            ease=seam.ease,
+            ratio=seam.ratio,
+            tolerance=seam.tolerance,
+            pairs=[cut.mirrored and not cut.on_fold for cut in cuts],
+        )
+        lines.append(SeamLine(size, seam, cuts, walked))
+    return lines
+
+
+def _seam_findings(line: SeamLine, order: Order) -> list[Finding]:
+    size = f" (size {line.size})" if line.size else ""
+    name = " to ".join(line.walked.edges) + size
+    found = [
+        Finding("warning", f"seam {name}: {message}")
+        for message in line.walked.messages(lambda mm: small_length(mm, order.imperial))
+    ]
+    if line.walked.no_centre:
+        found.append(
+            Finding(
+                "question",
+                f"seam {name}: no centre notch on {', '.join(line.walked.no_centre)}; to have it added, write "
+                "add_centre_notches = true in this [[seam]]",
+            )
+        )
+    return found
+
+
+def _laid_together(order: Order, pair: Together) -> list[TogetherLine]:
+    lines = []
+    for size in _sizes(order, (pair.leader, pair.follower)):
+        leader, follower = order.cut_piece(pair.leader, size), order.cut_piece(pair.follower, size)
+        lines.append(
+            TogetherLine(size, pair, leader, follower, agreement(leader.piece, follower.piece, pair.tolerance))
+        )
+    return lines
+
+
+def _together_findings(line: TogetherLine) -> list[Finding]:
+    size = f" (size {line.size})" if line.size else ""
+    kind = "note" if line.agreement.agrees else "warning"
+    return [
+        Finding(
+            "note" if kind == "note" else "warning",
+            f"'{line.together.follower}' cut together with '{line.together.leader}'{size}: {message}",
+        )
+        for message in line.agreement.messages
+    ]

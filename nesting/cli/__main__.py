@@ -1,0 +1,5 @@
+"""``python -m nesting.cli.app``."""
+
+from nesting.cli.app import main
+
+main()

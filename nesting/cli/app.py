@@ -1,0 +1,467 @@
+"""The command line: thin, and quick to answer; everything heavy is imported by the command that needs it.
+
+Exit codes: 0 done, 1 our fault, 2 the input is wrong, 3 it cannot be laid.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+import sys
+from collections.abc import Callable, Iterable
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from nesting.model.errors import InputError, InternalError, NestingError
+
+if TYPE_CHECKING:
+    from nesting.model.order import Order, SpreadName
+    from nesting.planning.layout.options import SearchOptions
+
+__all__ = ["app", "main"]
+
+app = typer.Typer(
+    name="nesting",
+    help="Fabric layout for people who sew: what to buy, how to fold it, where each piece goes.\n\n"
+    "Begin with 'nesting new' in the folder of your pattern files; it writes a cutting order to fill in. "
+    "'nesting check' judges it, 'nesting lay' lays it, 'nesting print' makes paper and cutter files of a lay.",
+    no_args_is_help=True,
+    add_completion=False,
+    pretty_exceptions_enable=False,
+    rich_markup_mode="rich",
+)
+
+OrderArg = Annotated[Path, typer.Argument(metavar="ORDER", help="The cutting order (TOML).")]
+Json = Annotated[bool, typer.Option("--json", help="One JSON document on standard output; words go to standard error.")]
+Out = Annotated[Path, typer.Option("-o", "--output", metavar="DIR", help="Folder for the results.")]
+Seconds = Annotated[float | None, typer.Option("--seconds", min=0.1, help="Search time for each cloth (20).")]
+Rounds = Annotated[
+    int | None, typer.Option("--rounds", min=1, help="Search by rounds instead of time: repeats exactly.")
+]
+Seed = Annotated[int, typer.Option("--seed", help="Another seed, another search.")]
+Workers = Annotated[int | None, typer.Option("--workers", min=1, help="Processes to search with (all cores).")]
+SpreadOpt = Annotated[
+    str | None, typer.Option("--spread", help="Force one spread, for example 'open' or 'lengthwise fold'.")
+]
+
+
+def _options(seconds: float | None, rounds: int | None, seed: int, workers: int | None) -> SearchOptions:
+    from nesting.planning.layout.options import SearchOptions
+
+    if seconds is not None and rounds is not None:
+        raise InputError("--seconds and --rounds exclude each other: give one of them")
+    return SearchOptions(
+        seconds=None if rounds is not None else (20.0 if seconds is None else seconds),
+        rounds=rounds,
+        seed=seed,
+        workers=workers or os.cpu_count() or 1,
+    )
+
+
+def _spread(name: str | None) -> SpreadName | None:
+    from difflib import get_close_matches
+
+    from nesting.cloth.spreads import ALL_SPREADS
+
+    if name is None:
+        return None
+    found = next((one for one in ALL_SPREADS if one == " ".join(name.casefold().split())), None)
+    if found is None:
+        near = get_close_matches(name.casefold(), ALL_SPREADS, 1)
+        hint = f" (did you mean '{near[0]}'?)" if near else ""
+        raise InputError(f"--spread: '{name}' is not a spread{hint}; expected one of: {', '.join(ALL_SPREADS)}")
+    return found
+
+
+def _load(path: Path) -> Order:
+    from nesting.files.orders.order import load_order
+
+    return load_order(path)
+
+
+def _emit(document: object) -> None:
+    json.dump(document, sys.stdout, indent=1, ensure_ascii=False)
+    sys.stdout.write("\n")
+
+
+def _show(stderr: bool, *renderables: object) -> None:
+    """Words and tables: on standard output, or on standard error where a JSON document goes to the other."""
+    from rich.console import Console
+
+    console = Console(stderr=stderr)
+    for one in renderables:
+        console.print(one, highlight=False, markup=False)  # file names may hold brackets
+
+
+def _answer(as_json: bool, document: object, renderables: Iterable[object]) -> None:
+    """What a command has found: the document where one is asked for, and the words."""
+    if as_json:
+        _emit(document)
+    _show(as_json, *renderables)
+
+
+def _tell_findings(order: Order) -> None:
+    shown = [str(f) for f in order.findings if f.kind != "note"]
+    more = [f"… and {len(shown) - 12} more: 'nesting check' shows all"] if len(shown) > 12 else []
+    _show(True, *shown[:12], *more)
+
+
+def _with_progress(
+    options: SearchOptions,
+    work: Callable[[SearchOptions], Any],
+    imperial: bool,
+    *,
+    steps: bool = False,
+    quiet: bool = False,
+) -> Any:
+    """Run ``work`` with a progress line on standard error while a person may be watching, unless ``quiet``. ``steps``:
+    the work tells how far it is, by its steps; else that is seen from its time."""
+    from dataclasses import replace
+
+    from rich.console import Console
+    from rich.progress import BarColumn, Progress, SpinnerColumn, TextColumn, TimeElapsedColumn
+
+    from nesting.model.units import format_length
+    from nesting.planning.layout.options import Progress as Step
+
+    console = Console(stderr=True)
+    from nesting.packing.search.warm import warm_up
+
+    warm_up(lambda note: console.print(note, highlight=False))
+    seconds = options.seconds
+    with Progress(
+        SpinnerColumn(),
+        TextColumn("{task.description}"),
+        BarColumn(bar_width=24),
+        TimeElapsedColumn(),
+        TextColumn("{task.fields[best]}"),
+        console=console,
+        transient=True,
+        auto_refresh=False,  # no thread of its own: worker processes are forked from this one
+        disable=quiet or not console.is_terminal,
+    ) as bar:
+        task = bar.add_task("reading", total=1.0, best="")
+        first: list[float] = []
+        import time
+
+        begun = time.monotonic()
+
+        def step(progress: Step) -> None:
+            best = ""
+            if progress.length is not None:
+                best = f"best so far: {format_length(progress.length, imperial=imperial, step=None)} of cloth"
+                if not first:
+                    first.append(time.monotonic() - begun)
+                    if not console.is_terminal:
+                        console.print(f"first valid lay after {first[0]:.1f} s: {best}", highlight=False)
+            done = progress.share if steps or seconds is None else min(1.0, (time.monotonic() - begun) / seconds)
+            bar.update(task, completed=done, description=f"{progress.cloth}: {progress.doing}", best=best)
+            bar.refresh()
+
+        return work(replace(options, on_progress=step))
+
+
+@app.command()
+def new(
+    sources: Annotated[list[Path], typer.Argument(metavar="DIR-or-FILES…", help="Pattern files, or a folder of them.")],
+    output: Annotated[Path, typer.Option("-o", "--output", metavar="FILE", help="The order to write.")] = Path(
+        "order.toml"
+    ),
+    as_json: Json = False,
+) -> None:
+    """Write a commented starter order from the pattern files found."""
+    from nesting.files.orders.starter import starter_order
+    from nesting.files.outputs import ready_folder, write_outputs
+
+    if output.exists():
+        raise InputError("there is such a file already, and it is left as it is: give another with -o", file=output)
+    text = starter_order(sources, folder=output.parent)
+    ready_folder(output.parent)
+    write_outputs({output: text.encode("utf-8")})
+    words = f"wrote {output}: read it, fill in cloth and counts, then: nesting check {output}"
+    _answer(as_json, {"order": str(output)}, [words])
+
+
+@app.command()
+def check(
+    path: Annotated[Path, typer.Argument(metavar="ORDER-or-LAY", help="A cutting order (TOML) or a lay file (JSON).")],
+    output: Out = Path("."),
+    picture: Annotated[
+        bool, typer.Option("--picture", help="Also draw every piece with its corners and edges numbered.")
+    ] = False,
+    as_json: Json = False,
+) -> None:
+    """Read and judge an order without laying it, or judge a lay file that was edited by hand."""
+    from nesting.cli.commands import check_lay_file, check_order_file
+
+    if path.suffix.lower() == ".json":
+        ok, document, renderables = check_lay_file(path)
+    else:
+        ok, document, renderables = check_order_file(path, output, picture=picture)
+    _answer(as_json, document, renderables)
+    if not ok:
+        raise typer.Exit(2)
+
+
+@app.command()
+def lay(
+    path: OrderArg,
+    output: Out = Path("."),
+    seconds: Seconds = None,
+    rounds: Rounds = None,
+    seed: Seed = 0,
+    workers: Workers = None,
+    spread: SpreadOpt = None,
+    begin: Annotated[
+        Path | None, typer.Option("--from", metavar="LAY.json", help="Continue from this lay of the same order.")
+    ] = None,
+    keep: Annotated[
+        str | None, typer.Option("--keep", metavar="NAME:COPY,…", help="With --from: pieces that stay where they are.")
+    ] = None,
+    as_json: Json = False,
+) -> None:
+    """Lay the order: search, prove, and write the lay, its drawing, the placement sheet and the report."""
+    from nesting.cli.commands import lay_order_file, start_of
+
+    options = _options(seconds, rounds, seed, workers)
+    forced = _spread(spread)
+    kept = _kept(keep)
+    order = _load(path)
+    _tell_findings(order)
+    start, told = start_of(order, begin, kept)
+    _show(True, *map(str, told))
+    document, renderables = lay_order_file(
+        order,
+        output,
+        lambda work: _with_progress(options, work, order.imperial),
+        spread=forced,
+        start=start,
+        keep=kept,
+        told=told,
+    )
+    _answer(as_json, document, renderables)
+
+
+def _kept(text: str | None) -> tuple[tuple[str, int], ...]:
+    kept = []
+    for part in (text or "").split(","):
+        if not part.strip():
+            continue
+        name, _, number = part.strip().rpartition(":")
+        if not name or not number.isdigit():
+            raise InputError(f"--keep: found '{part.strip()}', expected a piece and its copy, like front:1")
+        kept.append((name, int(number)))
+    return tuple(kept)
+
+
+@app.command("print")
+def print_(
+    path: Annotated[Path, typer.Argument(metavar="LAY.json", help="A lay file.")],
+    output: Out = Path("."),
+    kinds: Annotated[
+        str, typer.Option("--as", help="Any of sheet, whole, tiles, projector, cutter, with commas between.")
+    ] = "sheet,whole,tiles,projector,cutter",
+    paper: Annotated[
+        str | None,
+        typer.Option("--paper", help="a4, letter or a3, for sheet and tiles (a4; letter if the order is in inches)."),
+    ] = None,
+    sheet_order: Annotated[
+        bool, typer.Option("--sheet-order", help="Cutter files: keep the sheet's order, not the tool's shortest way.")
+    ] = False,
+    as_json: Json = False,
+) -> None:
+    """Make a placement sheet, true-scale PDFs, a projector page or cutter files from a lay."""
+    from nesting.cli.commands import print_lay_file
+
+    document, renderables = print_lay_file(path, output, kinds, paper, join=not sheet_order)
+    _answer(as_json, document, renderables)
+
+
+@app.command()
+def buy(
+    path: OrderArg,
+    widths: Annotated[
+        str | None, typer.Option("--widths", help="Widths to compare, for example 90cm,115cm,150cm.")
+    ] = None,
+    output: Annotated[
+        Path | None, typer.Option("-o", "--output", metavar="DIR", help="Also write it into the report here.")
+    ] = None,
+    seconds: Annotated[
+        float | None,
+        typer.Option(
+            "--seconds",
+            min=0.1,
+            help="Search time for each row of the table and lay of the curve (5, or less: 2 minutes for them all).",
+        ),
+    ] = None,
+    rounds: Rounds = None,
+    seed: Seed = 0,
+    workers: Workers = None,
+    as_json: Json = False,
+) -> None:
+    """What to buy: widths, spreads and nap compared, the curve for one garment more, and the trims."""
+    from nesting.cli.buying_commands import BUDGET, buy_order_file
+
+    options = _options(5.0 if seconds is None and rounds is None else seconds, rounds, seed, workers)
+    order = _load(path)
+    _tell_findings(order)
+    document, renderables = buy_order_file(
+        order,
+        widths,
+        output,
+        lambda work: _with_progress(options, work, order.imperial, steps=True, quiet=as_json),
+        budget=BUDGET if seconds is None and rounds is None else None,
+    )
+    _answer(as_json, document, renderables)
+
+
+@app.command()
+def remnants(
+    path: OrderArg,
+    output: Out = Path("."),
+    stash: Annotated[
+        Path | None, typer.Option("--stash", metavar="FILE", help="Also use the leftovers kept in this stash (TOML).")
+    ] = None,
+    seconds: Annotated[
+        float | None,
+        typer.Option(
+            "--seconds",
+            min=1.0,
+            help="Search time in all (60): three quarters for the leftovers, the rest for what must still be bought.",
+        ),
+    ] = None,
+    rounds: Rounds = None,
+    seed: Seed = 0,
+    workers: Workers = None,
+    as_json: Json = False,
+) -> None:
+    """Which whole garments the leftovers give, which piece goes where, and what must still be bought."""
+    from nesting.cli.buying_commands import remnants_of_order
+
+    options = _options(60.0 if seconds is None and rounds is None else seconds, rounds, seed, workers)
+    order = _load(path)
+    _tell_findings(order)
+    document, renderables = remnants_of_order(
+        order,
+        output,
+        stash,
+        lambda work: _with_progress(options, work, order.imperial, steps=True, quiet=as_json),
+    )
+    _answer(as_json, document, renderables)
+
+
+@app.command()
+def batch(
+    path: OrderArg,
+    output: Annotated[
+        Path | None, typer.Option("-o", "--output", metavar="DIR", help="Also write it into the report here.")
+    ] = None,
+    seconds: Annotated[
+        float | None,
+        typer.Option(
+            "--seconds", min=0.1, help="Search time for each lay that is measured (5, or less: 2 minutes for them all)."
+        ),
+    ] = None,
+    rounds: Rounds = None,
+    seed: Seed = 0,
+    workers: Workers = None,
+    as_json: Json = False,
+) -> None:
+    """Plan a batch in sections and plies, so that exactly the counts come out of the least cloth."""
+    from nesting.cli.buying_commands import BUDGET, batch_order_file
+
+    options = _options(5.0 if seconds is None and rounds is None else seconds, rounds, seed, workers)
+    order = _load(path)
+    _tell_findings(order)
+    document, renderables = batch_order_file(
+        order,
+        output,
+        lambda work: _with_progress(options, work, order.imperial, steps=True, quiet=as_json),
+        budget=BUDGET if seconds is None and rounds is None else None,
+    )
+    _answer(as_json, document, renderables)
+
+
+@app.command()
+def stash(
+    file: Annotated[Path, typer.Argument(metavar="STASH", help="The stash (TOML); it is made if it is not there.")],
+    add: Annotated[
+        list[Path] | None,
+        typer.Option(
+            "--add",
+            metavar="LAY.json",
+            help="Add the usable offcuts of this lay, once it is cut; a leftover that it was cut from is taken out. "
+            "May be given several times.",
+        ),
+    ] = None,
+    least: Annotated[str, typer.Option("--least", help="With --add: smallest offcut to keep, length × width.")] = (
+        "20 cm x 20 cm"
+    ),
+    remove: Annotated[str | None, typer.Option("--remove", metavar="NAME", help="Take a leftover out.")] = None,
+    as_json: Json = False,
+) -> None:
+    """Show the leftovers kept at home, add the offcuts of a lay, or take one out."""
+    from nesting.cli.buying_commands import stash_file
+
+    document, renderables = stash_file(file, add or [], least, remove)
+    _answer(as_json, document, renderables)
+
+
+@app.command()
+def keys(as_json: Json = False) -> None:
+    """List every key of a cutting order: what it means and its default."""
+    from nesting.cli.commands import order_keys
+
+    document, renderables = order_keys()
+    if as_json:
+        _emit(document)
+    else:
+        _show(as_json, *renderables)
+
+
+def main() -> None:
+    """Run the command line; every error becomes one clear message and its exit code."""
+    as_json = "--json" in sys.argv
+    try:
+        app(standalone_mode=True)
+    except NestingError as error:
+        _fail(error, as_json)
+        sys.exit(error.exit_code)
+    except KeyboardInterrupt:
+        sys.stderr.write("\nstopped before there was a first lay; nothing was written\n")
+        sys.exit(130)
+    except BrokenPipeError:
+        sys.exit(0)
+    except Exception as error:
+        if os.environ.get("NESTING_DEBUG"):
+            raise
+        _fail(
+            InternalError(
+                f"{type(error).__name__}: {error}. This is our fault, not yours; nothing was written. "
+                "Set NESTING_DEBUG=1 to see where it happened"
+            ),
+            as_json,
+        )
+        sys.exit(1)
+
+
+def _fail(error: NestingError, as_json: bool) -> None:
+    sys.stderr.write(f"nesting: {error}\n")
+    if as_json:
+        _emit(
+            {
+                "error": {
+                    "kind": type(error).__name__,
+                    "message": error.message,
+                    "file": error.file,
+                    "piece": error.piece,
+                    "key": error.key,
+                }
+            }
+        )
+
+
+if __name__ == "__main__":
+    main()

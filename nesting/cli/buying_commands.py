@@ -1,0 +1,258 @@
+"""What the commands about buying do, apart from the command line itself: buy, remnants, batch and stash."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import replace
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from nesting.model.errors import InputError
+
+if TYPE_CHECKING:
+    from nesting.model.lay import Lay
+    from nesting.model.order import Order
+    from nesting.planning.layout.options import SearchOptions
+    from nesting.planning.leftovers.stash import Stash
+
+__all__ = ["BUDGET", "batch_order_file", "buy_order_file", "remnants_of_order", "stash_file"]
+
+#: runs a piece of work with search options, showing progress
+WithOptions = Callable[[Callable[["SearchOptions"], Any]], Any]
+
+
+#: Seconds that all searches of a table, or of a batch, take together where no time is given for each.
+BUDGET = 120.0
+
+
+def buy_order_file(
+    order: Order, widths: str | None, folder: Path | None, searching: WithOptions, *, budget: float | None = None
+) -> tuple[dict[str, Any], list[object]]:
+    """What to buy, for some widths, as tables and a curve. ``budget``: seconds for all of it, instead of the options'
+    seconds for each row."""
+    from nesting.cli.writing import write_with_report
+    from nesting.files.outputs import ready_folder
+    from nesting.planning.buying.buy import buy, buying_work, parse_widths
+    from nesting.planning.buying.buy_rows import Buying
+    from nesting.planning.buying.steps import Steps
+    from nesting.planning.layout.options import search_pool
+    from nesting.planning.layout.solve import laid_together
+    from nesting.report.html.buy_page import buying_section, curve_pictures, trims_section
+    from nesting.report.html.lay_part import care_part
+    from nesting.report.terminal.buy_terminal import buying_summary
+
+    if folder is not None:
+        ready_folder(folder)
+    asked = parse_widths(widths, order.units) if widths else ()
+
+    def work(options: SearchOptions) -> Buying:
+        # the same workers for all searches: they know the pieces after the first
+        with search_pool(options) as pool:
+            steps = Steps(replace(options, executor=pool), buying_work(order, widths=asked), budget)
+
+            def over(there: Order, lays: tuple[Lay, ...]) -> tuple[Lay, ...]:
+                return laid_together(there, lays, steps.searching())
+
+            return buy(order, steps.lay, over=over, widths=asked, on_step=steps.begin)
+
+    bought = searching(work)
+    document = bought.as_dict()
+    words: list[object] = [buying_summary(bought)]
+    if folder is not None:
+        parts = {"buy": buying_section(bought)}
+        if bought.trims:
+            parts["trims"] = trims_section(bought.trims, order)
+        spare = {"care": care_part(order.findings)}
+        pictures = curve_pictures(bought)
+        words += write_with_report(folder, order, pictures, parts, document, trims=document["trims"], spare=spare)
+    return document, words
+
+
+def remnants_of_order(
+    order: Order, folder: Path, stash: Path | None, searching: WithOptions
+) -> tuple[dict[str, Any], list[object]]:
+    """The most whole garments from the leftovers, each leftover's lay proved, drawn and written.
+
+    Of the options' seconds three quarters are for the leftovers, the rest for what must still be bought.
+    """
+    from nesting.cli.writing import order_seen_from, write_with_report
+    from nesting.files.lays.layfile import lay_as_bytes
+    from nesting.files.outputs import ready_folder
+    from nesting.planning.buying.steps import USUAL_SECONDS, Steps
+    from nesting.planning.layout.laying import cloths_used, laying
+    from nesting.planning.leftovers.holding_parts import FitsBySearch
+    from nesting.planning.leftovers.remnants import RemnantPlan, plan_remnants
+    from nesting.planning.leftovers.stash import read_stash, with_stash
+    from nesting.proof import require
+    from nesting.report.html.buy_page import remnants_section
+    from nesting.report.html.lay_part import care_part, lay_part
+    from nesting.report.print.drawn_files import lay_outputs, lay_stem
+    from nesting.report.terminal.buy_terminal import remnants_summary
+
+    ready_folder(folder)
+    asked = order
+    own = {remnant.name for remnant in order.remnants}
+    if stash is not None:
+        order = with_stash(order, read_stash(stash))
+
+    def work(options: SearchOptions) -> RemnantPlan:
+        whole = options.seconds
+        planning = 60.0 if whole is None else 0.75 * whole
+        each = None if whole is None else min(USUAL_SECONDS, planning / 6.0)
+        rest = None if whole is None else max(0.5, 0.25 * whole / len(cloths_used(order)))
+        steps = Steps(replace(options, seconds=1.0), 60.0 if whole is None else whole)
+        search = steps.searching()
+        steps.begin("leftovers", "which piece goes where", planning)
+        fits = FitsBySearch(replace(search, seconds=each, workers=1))
+        return plan_remnants(order, fits, lay=laying(replace(search, seconds=rest)), seconds=planning)
+
+    plan = searching(work)
+    for found, part in plan.parts:
+        require(found, part)
+    document = plan.as_dict()
+    files: dict[str, bytes] = {}
+    used: list[str] = []
+    verdicts = {}
+    for number, lay in enumerate(plan.lays):
+        one = replace(lay, order_file=order_seen_from(folder, order))
+        if one.remnant not in own:
+            # the order does not have it, so the file must tell what it is
+            one = replace(one, leftover=next(r for r in order.remnants if r.name == one.remnant))
+            used.append(f"lay-{lay_stem(one)}.json")
+        verdicts[number] = require(one, order)
+        files[f"lay-{lay_stem(one)}.json"] = lay_as_bytes(one)
+        files.update(lay_outputs(one, order))
+    parts = {"remnants": lay_part(plan.lays, order, extra=(remnants_section(plan),), verdicts=verdicts)}
+    written = write_with_report(folder, asked, files, parts, document, spare={"care": care_part(order.findings)})
+    if used:
+        adds = " ".join(f"--add {folder / name}" for name in used)
+        written.append(f"once they are cut, this takes them out of the stash: nesting stash {stash} {adds}")
+    return document, [remnants_summary(plan), *written]
+
+
+def batch_order_file(
+    order: Order, folder: Path | None, searching: WithOptions, *, budget: float | None = None
+) -> tuple[dict[str, Any], list[object]]:
+    """A plan of sections and plies for each cloth. ``budget``: seconds for all lays, not the options' for each."""
+    from nesting.cli.writing import write_with_report
+    from nesting.files.outputs import ready_folder
+    from nesting.planning.batch.batch import BatchPlan, batch, batch_work
+    from nesting.planning.buying.steps import Steps
+    from nesting.planning.layout.options import search_pool
+    from nesting.report.html.buy_page import batch_section
+    from nesting.report.html.lay_part import care_part
+    from nesting.report.terminal.buy_terminal import batch_summary
+
+    if folder is not None:
+        ready_folder(folder)
+
+    def work(options: SearchOptions) -> tuple[BatchPlan, ...]:
+        with search_pool(options) as pool:
+            steps = Steps(replace(options, executor=pool), batch_work(order), budget)
+            return batch(order, steps.lay, steps=steps)
+
+    plans = searching(work)
+    document: dict[str, Any] = {"title": order.title, "plans": [plan.as_dict() for plan in plans]}
+    words: list[object] = [batch_summary(plans)]
+    if folder is not None:
+        parts = {"batch": batch_section(plans)}
+        words += write_with_report(folder, order, {}, parts, document, spare={"care": care_part(order.findings)})
+    return document, words
+
+
+def stash_file(
+    path: Path, add_lays: Sequence[Path], least: str, remove_name: str | None
+) -> tuple[dict[str, Any], list[object]]:
+    """Show the stash after adding the offcuts of lays or taking a leftover out. A leftover that such a lay was cut from
+    is taken out, too."""
+    from nesting.files.lays.layfile import read_lay
+    from nesting.model.units import parse_length
+    from nesting.planning.leftovers.stash import Stashed, read_stash, remove, write_stash
+    from nesting.report.terminal.buy_terminal import stash_summary
+
+    stash = read_stash(path)
+    changed = stash
+    told: list[object] = []
+    added: list[str] = []
+    known: list[str] = []
+    gone: list[str] = []
+    if remove_name is not None:
+        changed = remove(changed, [remove_name])
+        gone.append(remove_name)
+        told.append(f"taken out: {remove_name}")
+    sides = [parse_length(part, "cm") for part in least.replace("×", "x").split("x")]
+    if len(sides) != 2:
+        raise InputError(f"--least: found '{least}', expected length x width, like '20 cm x 20 cm'")
+    for lay in [read_lay(one) for one in add_lays]:
+        changed, cut, fresh, twins, words = _with_offcuts(changed, lay, sides, least)
+        gone += cut
+        added += fresh
+        known += twins
+        told += words
+    if changed != stash or not path.exists():
+        write_stash(path, changed)
+
+    def row(item: Stashed) -> dict[str, Any]:
+        xs = [p[0] for p in item.remnant.outline]
+        ys = [p[1] for p in item.remnant.outline]
+        return {
+            "name": item.remnant.name,
+            "cloth": item.remnant.cloth,
+            "length": max(xs) - min(xs),
+            "width": max(ys) - min(ys),
+            "flaws": len(item.remnant.flaws),
+            "note": item.note,
+        }
+
+    document = {
+        "stash": str(path),
+        "added": added,
+        "already_there": known,
+        "taken_out": gone,
+        "remnants": [row(item) for item in changed.items],
+    }
+    return document, [*told, stash_summary(changed)]
+
+
+def _with_offcuts(
+    stash: Stash, lay: Lay, sides: Sequence[float], least: str
+) -> tuple[Stash, list[str], list[str], list[str], list[str]]:
+    """The stash without the leftover that the lay was cut from and with the lay's offcuts; the names of what went, what
+    came and what was there before; and words."""
+    from nesting.planning.leftovers.offcuts import Offcut, as_remnants, offcuts
+    from nesting.planning.leftovers.stash import add, already_there, remove, used_by
+    from nesting.report.words import counted, long_length
+
+    told: list[str] = []
+    gone: list[str] = []
+    used, doubt = used_by(stash, lay)
+    if used is not None:
+        stash, gone = remove(stash, [used]), [used]
+        told.append(f"taken out, as this lay was cut from it: {used}")
+    elif doubt:
+        told.append(doubt)
+
+    def size(offcut: Offcut) -> str:
+        along, across = (long_length(side, lay.imperial) for side in offcut.rectangle_size)
+        return f"{along} along the grain and {across} across it"
+
+    found = tuple(
+        o
+        for o in offcuts(lay, least_width=min(sides), least_area=sides[0] * sides[1])
+        if o.rectangle_size[0] >= sides[0] - 1e-9 and o.rectangle_size[1] >= sides[1] - 1e-9
+    )
+    fresh = as_remnants(found, cloth=lay.cloth, prefix=(lay.remnant or lay.cloth).replace(" ", "-"))
+    known = already_there(stash, fresh, note=lay.title)
+    before = len(stash.items)
+    stash = add(stash, [r for r in fresh if r.name not in known], note=lay.title)
+    added = [item.remnant.name for item in stash.items[before:]]
+    if added:
+        told.append(f"added {counted(len(added), 'leftover')}: {', '.join(added)}")
+    if known:
+        told.append(f"not added again, as the stash holds the same from '{lay.title}': {', '.join(known.values())}")
+    if not found:
+        rest = offcuts(lay, least_width=20.0, least_area=400.0)
+        most = max(rest, key=lambda o: o.rectangle_size[0] * o.rectangle_size[1], default=None)
+        largest = f"; the largest rectangle left is {size(most)}" if most is not None else ""
+        told.append(f"nothing added: no leftover holds {least}{largest}. --least takes smaller ones")
+    return stash, gone, added, list(known.values()), told

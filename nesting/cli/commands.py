@@ -1,0 +1,195 @@
+"""What the commands do, apart from the command line itself: files in, files out, documents and words to show."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import replace
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from nesting.model.errors import InputError
+
+if TYPE_CHECKING:
+    from nesting.model.findings import Finding
+    from nesting.model.lay import Lay
+    from nesting.model.order import Order, SpreadName
+    from nesting.planning.layout.options import SearchOptions
+
+__all__ = [
+    "check_lay_file",
+    "check_order_file",
+    "lay_order_file",
+    "order_keys",
+    "print_lay_file",
+    "start_of",
+]
+
+#: runs a piece of work with search options, showing progress
+WithOptions = Callable[[Callable[["SearchOptions"], Any]], Any]
+
+
+def lay_order_file(
+    order: Order,
+    folder: Path,
+    searching: WithOptions,
+    *,
+    spread: SpreadName | None = None,
+    start: Lay | None = None,
+    keep: tuple[tuple[str, int], ...] = (),
+    told: tuple[Finding, ...] = (),
+) -> tuple[dict[str, Any], list[object]]:
+    """Lay, prove and write everything: lay file, drawings, sheet and report for each cloth.
+
+    ``start``, ``keep``: see ``start_of``; ``told``: findings that people have read already, for the report.
+    """
+    from rich.text import Text
+
+    from nesting.api import lay_proved
+    from nesting.checking.judging import check_order
+    from nesting.cli.writing import order_seen_from, write_with_report
+    from nesting.files.lays.layfile import lay_as_bytes
+    from nesting.files.outputs import ready_folder
+    from nesting.planning.buying.trims import trim_needs
+    from nesting.report.html.buy_page import trims_section
+    from nesting.report.html.lay_part import care_part, lay_part
+    from nesting.report.html.summary import summary_dict
+    from nesting.report.print.drawn_files import lay_outputs, lay_stem
+    from nesting.report.terminal.buy_terminal import trims_summary
+    from nesting.report.terminal.terminal import summary
+
+    ready_folder(folder)
+    needs = trim_needs(order)
+    proved = searching(lambda options: lay_proved(order, options, spread=spread, start=start, keep=keep))
+    lays = tuple(replace(one, order_file=order_seen_from(folder, order)) for one, _ in proved)
+    verdicts = {number: verdict for number, (_, verdict) in enumerate(proved)}
+    files: dict[str, bytes] = {}
+    for one in lays:
+        files[f"lay-{lay_stem(one)}.json"] = lay_as_bytes(one)
+        files.update(lay_outputs(one, order))
+    judged = check_order(order)
+    more = (*told, *(f for f in judged.findings if f not in order.findings))
+    sections = (trims_section(needs, order),) if needs else ()
+    parts = {
+        "lay": lay_part(lays, order, extra=sections, verdicts=verdicts),
+        "care": care_part((*order.findings, *more)),
+    }
+    document = summary_dict(lays, order, findings=more, verdicts=verdicts)
+    document["trims"] = [need.as_dict() for need in needs]
+    written = write_with_report(folder, order, files, parts, document, trims=document["trims"])
+    warned = [Text(str(f)) for f in more if f.kind in ("warning", "question") and f not in told]
+    trims = [trims_summary(needs, order.imperial)] if needs else []
+    return document, [summary(lays, order), *trims, *warned, *written]
+
+
+def start_of(
+    order: Order, begin: Path | None, keep: tuple[tuple[str, int], ...]
+) -> tuple[Lay | None, tuple[Finding, ...]]:
+    """The lay in ``begin`` to continue from, if one was given, and what there is to tell about it."""
+    if begin is None:
+        if keep:
+            raise InputError("--keep needs --from LAY.json: the lay that has the pieces where they shall stay")
+        return None, ()
+    from nesting.proof.begun import lay_to_continue
+
+    return lay_to_continue(begin, order, keep)
+
+
+def print_lay_file(
+    path: Path, folder: Path, kinds: str, paper: str | None, *, join: bool = True
+) -> tuple[dict[str, Any], list[object]]:
+    """Paper, projector and cutter files of a lay; ``paper`` None is A4, or Letter where inches are read. ``join``: the
+    cutter goes the shortest way found, not in the order of the placement sheet."""
+    from nesting.files.lays.layfile import read_lay
+    from nesting.files.outputs import ready_folder, write_outputs
+    from nesting.report.print.drawn_files import KINDS, print_outputs
+
+    wanted = tuple(part.strip().casefold() for part in kinds.split(",") if part.strip())
+    unknown = [kind for kind in wanted if kind not in KINDS]
+    if unknown or not wanted:
+        raise InputError(f"--as: found '{kinds}', expected any of {', '.join(KINDS)} with commas between")
+    if paper is not None and paper.lower() not in ("a4", "a3", "letter"):
+        raise InputError(f"--paper: found '{paper}', expected a4, letter or a3")
+    one = read_lay(path)
+    sheets = paper.lower() if paper is not None else "letter" if one.imperial else "a4"
+    ready_folder(folder)
+    files = {folder / name: content for name, content in print_outputs(one, wanted, sheets, join=join).items()}
+    write_outputs(files)
+    names = sorted(str(p) for p in files)
+    return {"files": names}, [f"written to {folder}: " + ", ".join(Path(n).name for n in names)]
+
+
+def check_order_file(path: Path, folder: Path, *, picture: bool) -> tuple[bool, dict[str, Any], list[object]]:
+    """Read and judge an order; ``check.html`` goes to ``folder``."""
+    from nesting.checking.judging import check_order
+    from nesting.files.orders.order import load_order
+    from nesting.files.outputs import ready_folder, write_outputs
+    from nesting.planning.layout.feasible import laying_findings
+    from nesting.report.html.check_page import check_summary, write_check
+
+    order = load_order(path)
+    laying = laying_findings(order)
+    judged = check_order(order)
+    result = replace(judged, findings=(*judged.findings, *laying))
+    ready_folder(folder)
+    files = {folder / name: content for name, content in write_check(result, order, picture=picture).items()}
+    write_outputs(files)
+    document = result.as_dict()
+    document["files"] = sorted(str(p) for p in files)
+    names = ", ".join(sorted(p.name for p in files))
+    words: list[object] = [check_summary(result, order), f"written to {folder}: {names}"]
+    lies = not any("cannot be laid" in f.message for f in laying)
+    document["can_be_laid"] = lies
+    return result.ok and lies, document, words
+
+
+def check_lay_file(path: Path) -> tuple[bool, dict[str, Any], list[object]]:
+    """Judge a lay file, edited by hand or not, against the order that it names."""
+    from nesting.proof.edited import judge_lay_file
+    from nesting.report.words import counted
+
+    lay, verdict, notes = judge_lay_file(path)
+    document = {"lay": str(path), "cloth": lay.cloth, "notes": list(notes), **verdict.as_dict()}
+    words: list[object] = list(notes)
+    if verdict.ok:
+        words.append(
+            f"{path}: holds. {counted(verdict.placements, 'placement')} "
+            f"{'gives' if verdict.placements == 1 else 'give'} {counted(verdict.cloth_pieces, 'cloth piece')}; "
+            "nothing overlaps, every piece is there and lies right"
+        )
+    else:
+        words.append(f"{path}: does not hold:")
+        words += [f"  {failure}" for failure in verdict.failures[:20]]
+        if len(verdict.failures) > 20:
+            words.append(f"  … and {len(verdict.failures) - 20} more")
+    return verdict.ok, document, words
+
+
+def order_keys() -> tuple[dict[str, Any], list[object]]:
+    """Every key of the cutting order, its meaning and its default."""
+    from rich.table import Table
+    from rich.text import Text
+
+    from nesting.files.orders.order_schema import BLOCKS, REQUIRED, TOP
+
+    document: dict[str, Any] = {}
+    tables: list[object] = []
+    for title, rows in (("", TOP), *((name, keys) for name, keys in BLOCKS.items())):
+        heading = f"[[{title}]]" if title else "the order itself"
+        # a title in brackets would be taken for markup
+        table = Table(title=heading.replace("[", "\\["), title_justify="left", box=None, pad_edge=False)
+        for column in ("key", "meaning", "default"):
+            table.add_column(column, no_wrap=column == "key")
+        for key in rows:
+            words = f"; one of: {', '.join(key.allowed)}" if key.allowed else ""
+            table.add_row(key.name, Text(key.meaning + words), key.default_shown)
+        tables += [table, ""]
+        document[title or "order"] = [
+            {
+                "key": key.name,
+                "meaning": key.meaning,
+                "required": key.default is REQUIRED,
+                **({"allowed": list(key.allowed)} if key.allowed else {}),
+            }
+            for key in rows
+        ]
+    return document, tables

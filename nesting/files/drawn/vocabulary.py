@@ -1,0 +1,121 @@
+"""The words a pattern drawing may use for the roles of lines, in one table.
+
+A role may stand in a class, an id, a layer's label or a layer's name, in any case, with spaces, hyphens or
+underscores, in the singular or plural: ``Cut``, ``cutting-line``, ``grain_line``, ``Notches``. ``edge: waist`` names
+a stretch of the outline; ``notch: centre front`` names a notch.
+"""
+
+from __future__ import annotations
+
+import re
+from typing import Literal
+
+from nesting.model.piece import NotchKind
+
+__all__ = ["Role", "Source", "is_made_up", "plain", "read_role"]
+
+Role = Literal["cut", "sew", "grain", "fold", "notch", "drill", "inside", "cutout", "edge", "test", "flaw", "aside"]
+
+#: Role, and the words that stand for it. "aside" is what is drawn for other purposes and is left out.
+_ROLE_WORDS: dict[Role, tuple[str, ...]] = {
+    "cut": (
+        "cut", "cutting", "cut line", "cutline", "cutting line", "cut edge", "cut outline", "outline", "boundary",
+        "piece boundary", "seam allowance line", "pattern outline",
+    ),
+    "sew": (
+        "sew", "sewing", "sew line", "sewline", "sewing line", "seam", "seam line", "seamline", "stitch line",
+        "stitching line", "stitch", "stitching",
+    ),
+    "grain": ("grain", "grain line", "grainline", "straight grain", "straight of grain", "grain arrow"),
+    "fold": (
+        "fold", "fold line", "foldline", "on fold", "place on fold", "cut on fold", "fold edge", "mirror line",
+        "centre fold", "center fold",
+    ),
+    "notch": ("notch", "notche", "nick", "balance mark", "match mark"),
+    "drill": ("drill", "drill hole", "drill mark", "drill point", "dart point"),
+    "inside": (
+        "inside", "inside line", "internal", "internal line", "inner line", "placement", "placement line", "marking",
+        "mark", "dart", "pleat", "lengthen shorten", "lengthen shorten line", "lengthen line", "shorten line",
+        "lengthen or shorten", "lengthen or shorten here", "adjustment line", "annotation line",
+    ),
+    "cutout": ("cutout", "cut out", "internal cutout", "inside cutout", "hole", "window"),
+    "test": (
+        "test", "test square", "testsquare", "scale", "scale square", "scale check", "gauge square", "gauge",
+        "calibration square", "control square",
+    ),
+    "flaw": ("flaw", "defect", "damage", "stain", "fault"),
+    "aside": (
+        "guide", "construction", "construction line", "frame", "border", "page", "page border", "background", "grid",
+        "legend", "title block",
+    ),
+}  # fmt: skip
+_ROLE_OF: dict[str, Role] = {word: role for role, words in _ROLE_WORDS.items() for word in words}
+#: What may stand before a name: "notch-centre-front", "edge: waist", "cut_front".
+_NAMING = re.compile(
+    r"^(notche?|edge|drill|cutout|cut|grainline|grain|fold|sew|seam|inside|internal|hole|flaw)s?([\s:._-]+)(.+)$", re.I
+)
+#: "test square 5 cm": a role word with the side it should measure.
+_MEASURED = re.compile(r"^([a-z: ]+?)\s*\d[\d., /]*\s*(?:mm|cm|in|inch|inches|\"|″)(?:\s.*)?$")
+_NOTCH_KINDS: dict[str, NotchKind] = {
+    "slit": "slit", "i": "slit", "v": "v", "t": "t", "castle": "castle", "check": "check", "u": "u",
+}  # fmt: skip
+_KIND_BEFORE = re.compile(r"^(slit|i|v|t|castle|check|u) notch(?:es)?\b\s*:?\s*(.*)$")
+_MADE_UP = re.compile(
+    r"^(?:path|line|polyline|polygon|rect|circle|ellipse|g|use|svg|layer|ebene|text|tspan|shape|object|group|symbol|"
+    r"image|compound path|vector|root|page|artwork|document|piece|pattern)?[\s_-]*[\d\s._-]*$",
+    re.I,
+)
+
+#: Where words come from: the id or class of a drawn line, a label or a layer's name, or a bare word.
+Source = Literal["id", "label", "word"]
+
+
+def plain(words: str) -> str:
+    """Lower case, one space where there were hyphens, underscores, slashes or several spaces."""
+    return re.sub(r"[\s_/-]+", " ", words).strip().lower()
+
+
+def is_made_up(name: str) -> bool:
+    """Whether a name was given by a program ("path1234", "Layer 1"), so that it says nothing."""
+    return _MADE_UP.fullmatch(name.strip()) is not None
+
+
+def _singular(word: str) -> str:
+    return word[:-2] if word.endswith(("ches", "shes")) else word[:-1] if word.endswith("s") else word
+
+
+def read_role(words: str, source: Source = "label") -> tuple[Role, str | None, NotchKind | None] | None:
+    """The role that ``words`` stand for, with the name and the kind of notch they add; None if they are no role.
+
+    A trailing number ("cut-2", "notch-3") is taken off a role word. A name may follow: any role's in the id of a
+    drawn line ("grain-front"), but in a ``label`` only that of a notch, an edge or a drill mark, or after a colon, as
+    "Fold back facing" and "Inside leg" are names of pieces.
+    """
+    text = plain(words).rstrip(": ")
+    if not text:
+        return None
+    measured = _MEASURED.match(text)
+    if measured and _ROLE_OF.get(measured[1].strip(" :")) == "test":
+        return "test", None, None
+    for word in (text, _singular(text)):
+        if word in _ROLE_OF:
+            return _ROLE_OF[word], None, None
+    kind = _KIND_BEFORE.match(text)
+    if kind:
+        return "notch", (kind[2] or None), _NOTCH_KINDS[kind[1]]
+    numbered = re.match(r"^(.*?)[\s#]*(\d+)$", text)
+    if numbered and numbered[1]:
+        inner = read_role(numbered[1], "word")
+        if inner is not None:
+            role, name, notch = inner
+            return role, name or (numbered[2] if role in ("notch", "drill") else None), notch
+    named = _NAMING.match(words.strip()) if source != "word" else None
+    if named and (source == "id" or ":" in named[2] or named[1].lower() in ("notch", "notche", "edge", "drill")):
+        rest = re.sub(r"[\s_-]+", " ", named[3]).strip()
+        first = named[1].lower()
+        if first == "edge":
+            return "edge", rest, None
+        inner = read_role(first, "word")
+        if inner is not None and rest:
+            return inner[0], rest, None
+    return None

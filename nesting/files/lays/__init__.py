@@ -1,0 +1,1 @@
+"""Lay files, in and out."""

@@ -1,0 +1,1 @@
+"""Cutting orders (TOML) in, and starter orders out."""

@@ -1,0 +1,265 @@
+"""Reading a cutting order: the TOML file that says what to cut, from what."""
+
+from __future__ import annotations
+
+import hashlib
+import tomllib
+from collections.abc import Mapping, Sequence
+from pathlib import Path
+from typing import Any
+
+from nesting.files.orders.order_cloth import read_cloth, read_remnants, read_trim, refuse_unknown_cloth
+from nesting.files.orders.order_finish import named_finish
+from nesting.files.orders.order_joins import (
+    PieceKey,
+    alterations,
+    centre_notches,
+    edge_specs,
+    edges_of,
+    read_seam,
+    read_together,
+)
+from nesting.files.orders.order_pieces import Asked, Drawn, ask, drawn_pieces, ready_piece, refuse_unknown_piece
+from nesting.files.orders.order_schema import TOP, Block, read_block, read_blocks
+from nesting.files.orders.order_values import Place, listing
+from nesting.model.errors import OrderError, PatternError
+from nesting.model.findings import Finding
+from nesting.model.order import Cloth, CutPiece, Garment, Order
+from nesting.pieces.wishes import Finish
+
+__all__ = ["load_order"]
+
+#: bytes. A cutting order is a page or two; a larger file is something else.
+LARGEST_ORDER = 2_000_000
+
+
+def load_order(path: str | Path) -> Order:
+    """The cutting order in ``path`` (TOML), its pattern files read and its pieces made ready to be laid.
+
+    File names in it are seen from the order's own folder. Everything repaired, ignored or unclear is in
+    ``Order.findings``.
+
+    Raises OrderError where the order is wrong, PatternError where a drawing is, UnitsError where a length cannot be
+    read; the message names file and key, what was found, what was expected and what to do.
+    """
+    path = Path(path)
+    content = _content(path)
+    document = _document(content, path)
+    root = Place(str(path))
+    top = read_block({k: v for k, v in document.items() if k in {key.name for key in TOP}}, TOP, root)
+    units: str | None = top["units"]
+    root = Place(str(path), units=units)
+    blocks = read_blocks(document, root)
+    imperial = units in ("in", "yd")
+    _refuse_empty(blocks, root)
+
+    cloths = tuple(read_cloth(block, imperial=imperial) for block in blocks["cloth"])
+    finishes: dict[str, Finish] = {block["name"]: named_finish(block) for block in blocks["finish"]}
+    drawn, findings, squares = drawn_pieces(blocks["pattern"], blocks["piece"], path.parent)
+    keys = list(drawn)
+    garments, notes = _garments(blocks["garment"], keys, cloths, root)
+    findings += notes
+    asked = _asked(blocks, keys, root)
+    pieces = _ready(drawn, asked, finishes, garments, cloths, findings)
+    _refuse_unknown_cloths(garments, pieces, asked, cloths, blocks["garment"])
+    remnants, told = read_remnants(blocks["remnant"], cloths, path.parent)
+    return Order(
+        title=top["title"] or path.stem,
+        units=units or "cm",
+        path=path,
+        sha256=hashlib.sha256(content).hexdigest(),
+        pieces=pieces,
+        cloths=cloths,
+        garments=garments,
+        remnants=remnants,
+        together=read_together(blocks["together"], keys, {p.piece.key: p.cut for p in pieces}),
+        seams=tuple(read_seam(block, pieces) for block in blocks["seam"]),
+        trims=tuple(read_trim(block, edges_of(block, pieces), imperial=imperial) for block in blocks["trim"]),
+        findings=(*findings, *told),
+        least_fibre_stretch=top["fibre_stretch"],
+        test_squares=tuple(squares.items()),
+    )
+
+
+def _content(path: Path) -> bytes:
+    if path.is_dir():
+        raise OrderError("this is a folder; a cutting order (*.toml) was expected", file=path)
+    try:
+        with path.open("rb") as stream:
+            content = stream.read(LARGEST_ORDER + 1)
+    except FileNotFoundError:
+        raise OrderError(
+            "there is no such file; a cutting order (*.toml) was expected: 'nesting new' writes one to start from",
+            file=path,
+        ) from None
+    except OSError as error:
+        raise OrderError(f"the file cannot be read ({error.strerror}); check its permissions", file=path) from None
+    if len(content) > LARGEST_ORDER:
+        raise OrderError(
+            f"more than {LARGEST_ORDER // 1_000_000} MB, too large for a cutting order (*.toml)", file=path
+        )
+    return content
+
+
+def _document(content: bytes, path: Path) -> dict[str, Any]:
+    if path.suffix.lower() in (".svg", ".dxf"):
+        raise OrderError(
+            "this is a pattern file; a cutting order (*.toml) was expected: 'nesting new' writes one from pattern "
+            "files",
+            file=path,
+        )
+    try:
+        text = content.decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        raise OrderError(
+            f"not UTF-8 text (byte {error.start + 1}); a cutting order in TOML was expected: save it as UTF-8",
+            file=path,
+        ) from None
+    try:
+        return tomllib.loads(text)
+    except (ValueError, RecursionError) as error:  # tomllib's own error is a ValueError
+        said = "too deeply nested" if isinstance(error, RecursionError) else str(error)
+        raise OrderError(f"not readable as TOML ({said}); correct the text there", file=path) from None
+
+
+def _refuse_empty(blocks: Mapping[str, Sequence[Block]], root: Place) -> None:
+    if not blocks["pattern"] and not any(block["rectangle"] for block in blocks["piece"]):
+        root.at("pattern").refuse('no [[pattern]] is given; at least one with file = "…" (SVG or DXF) was expected')
+    if not blocks["cloth"]:
+        root.at("cloth").refuse(
+            'no [[cloth]] is given; at least one with name = "main" and width = "150 cm" was expected'
+        )
+    if not blocks["garment"]:
+        root.at("garment").refuse("no [[garment]] is given; at least one with name, size and count was expected")
+
+
+def _asked(blocks: Mapping[str, Sequence[Block]], keys: Sequence[PieceKey], root: Place) -> dict[PieceKey, Asked]:
+    edges = edge_specs(blocks["edge"], keys)
+    changes = alterations(blocks["alter"], keys)
+    notched = centre_notches(blocks["seam"], keys)
+    return {
+        key: Asked(
+            one.root, one.blocks, tuple(edges.get(key, ())), tuple(changes.get(key, ())), tuple(notched.get(key, ()))
+        )
+        for key, one in ask(blocks["piece"], keys, root).items()
+    }
+
+
+def _garments(
+    blocks: Sequence[Block], keys: Sequence[PieceKey], cloths: Sequence[Cloth], root: Place
+) -> tuple[tuple[Garment, ...], list[Finding]]:
+    """The garments, each with the pieces it is made of, and the pieces that none of them uses."""
+    sizes = list(dict.fromkeys(size for _, size in keys if size is not None))
+    garments: list[Garment] = []
+    for block in blocks:
+        size: str | None = block["size"]
+        if size is not None and sizes and size not in sizes:
+            block.at("size").refuse(f"found '{size}', but the pattern files have {listing(sizes)}: use one of these")
+        if size is None and len(sizes) > 1:
+            block.at("size").refuse(f"this key is missing, and the pattern files have several sizes: {listing(sizes)}")
+        if size is None and sizes:
+            size = sizes[0]
+        here = [name for name, of in keys if of is None or of == size or size is None]
+        for name in block["pieces"] or ():
+            if name not in here:
+                refuse_unknown_piece(block.at("pieces"), name, size if name in [k[0] for k in keys] else None, keys)
+        pieces = block["pieces"] or tuple(dict.fromkeys(here))
+        for name, other in block["cloth"]:
+            if other not in [cloth.name for cloth in cloths]:
+                refuse_unknown_cloth(block.at("cloth").at(name), other, cloths)
+        garments.append(
+            Garment(
+                name=block["name"],
+                size=size,
+                count=block["count"],
+                pieces=pieces,
+                cloth=block["cloth"],
+                value=block["value"],
+                same_cloth=block["same_cloth"],
+            )
+        )
+    used = {(name, g.size) for g in garments for name in g.pieces}
+    notes = [
+        Finding(
+            "note", f"in no garment of the order, so it is not cut{f' (size {size})' if size else ''}", root.file, name
+        )
+        for name, size in keys
+        if not _is_used((name, size), used)
+    ]
+    return tuple(garments), notes
+
+
+def _is_used(key: PieceKey, used: set[PieceKey]) -> bool:
+    name, size = key
+    return any(n == name and (size is None or s is None or s == size) for n, s in used)
+
+
+def _ready(
+    drawn: Mapping[PieceKey, Drawn],
+    asked: Mapping[PieceKey, Asked],
+    finishes: Mapping[str, Finish],
+    garments: Sequence[Garment],
+    cloths: Sequence[Cloth],
+    findings: list[Finding],
+) -> tuple[CutPiece, ...]:
+    used = {(name, g.size) for g in garments for name in g.pieces}
+    pieces: list[CutPiece] = []
+    for key, one in drawn.items():
+        try:
+            notes = findings if _is_used(key, used) else []
+            piece, told = ready_piece(one, asked[key], _cloth_of(one, asked[key], cloths, notes), finishes)
+        except PatternError as error:
+            if _is_used(key, used):
+                raise
+            # A file may hold more than this order cuts; what is wrong there is told and stops nothing.
+            findings.append(
+                Finding("ignored", f"not cut, and not usable: {error.message}", error.file, one.piece.label)
+            )
+            continue
+        pieces.append(piece)
+        findings.extend(told)
+    return tuple(pieces)
+
+
+def _cloth_of(drawn: Drawn, asked: Asked, cloths: Sequence[Cloth], findings: list[Finding]) -> str:
+    """The order's cloth; else the file's material, if a cloth is called so; else "main", or the only cloth."""
+    if asked["cloth"] is not None:
+        return str(asked["cloth"])
+    by_name = {cloth.name.casefold(): cloth.name for cloth in cloths}
+    material = (drawn.piece.material or "").strip()
+    if material.casefold() in by_name:
+        return by_name[material.casefold()]
+    name = cloths[0].name if len(cloths) == 1 else "main"
+    if material:
+        findings.append(
+            Finding(
+                "note",
+                f"the file says material '{material}', but no cloth is called so; '{name}' is taken "
+                "(the key cloth under its [[piece]] changes that)",
+                drawn.piece.file,
+                drawn.piece.label,
+            )
+        )
+    return name
+
+
+def _refuse_unknown_cloths(
+    garments: Sequence[Garment],
+    pieces: Sequence[CutPiece],
+    asked: Mapping[PieceKey, Asked],
+    cloths: Sequence[Cloth],
+    blocks: Sequence[Block],
+) -> None:
+    known = {cloth.name for cloth in cloths}
+    for garment, block in zip(garments, blocks, strict=True):
+        mapping = dict(garment.cloth)
+        mine = [p for p in pieces if p.name in garment.pieces and p.size in (None, garment.size)]
+        for source in mapping:
+            if source not in known | {p.cloth for p in mine}:
+                block.at("cloth").at(source).refuse(
+                    f"none of its pieces is cut from '{source}'; they are cut from "
+                    f"{listing(sorted({p.cloth for p in mine}))}"
+                )
+        for piece in mine:
+            if mapping.get(piece.cloth, piece.cloth) not in known:
+                refuse_unknown_cloth(asked[piece.piece.key].at("cloth"), piece.cloth, cloths, piece=piece.piece.label)

@@ -1,0 +1,290 @@
+"""Every key of the cutting order in one table: how its value is read, its default, and what it means."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any, get_args
+
+from nesting.files.orders.order_values import (
+    Choice,
+    Place,
+    Reader,
+    anchor,
+    angle,
+    choice,
+    count,
+    flag,
+    length,
+    list_of,
+    mapping_of,
+    nearest,
+    number,
+    pair_of,
+    price,
+    share,
+    text,
+)
+from nesting.model.order import Faces, Nap, SpreadName, TurnRule
+from nesting.model.units import UNITS
+from nesting.pieces.wishes import AlterationKind, Corner, FinishKind, Side
+
+__all__ = ["BLOCKS", "REQUIRED", "TOP", "Block", "Key", "read_block", "read_blocks"]
+
+#: Stands for "no default: the key must be there".
+REQUIRED: Any = object()
+
+
+@dataclass(frozen=True)
+class Key:
+    """One key: its name, its reader, what it means, and its default (``REQUIRED`` where there is none), ``written`` as
+    an order would have it where that is not plain."""
+
+    name: str
+    read: Reader
+    meaning: str
+    default: Any = None
+    written: str | None = None
+
+    @property
+    def default_shown(self) -> str:
+        """The default for people, empty where there is none."""
+        if self.default is REQUIRED:
+            return "must be given"
+        if self.written is not None or self.default in (None, ()):
+            return self.written or ""
+        if isinstance(self.default, bool):
+            return str(self.default).lower()
+        return f"{self.default:g}" if isinstance(self.default, float) else str(self.default)
+
+    @property
+    def allowed(self) -> tuple[str, ...]:
+        """The words that it may be, where it is one of a few."""
+        return self.read.allowed if isinstance(self.read, Choice) else ()
+
+
+@dataclass(frozen=True)
+class Block:
+    """A block of the order after reading: every key with its value or default, and which of them were ``given``."""
+
+    place: Place
+    values: Mapping[str, Any]
+    given: frozenset[str]
+
+    def __getitem__(self, key: str) -> Any:
+        return self.values[key]
+
+    def at(self, key: str) -> Place:
+        """The place of one of its keys."""
+        return self.place.at(key)
+
+
+def _raw(value: Any, place: Place) -> Any:
+    return value
+
+
+_edges = list_of(text, expected='a list of "piece.edge"')
+
+_SPREADS = ", ".join(get_args(SpreadName))
+
+#: Keys at the top of the file, before any block.
+TOP: tuple[Key, ...] = (
+    Key("title", text, "what the order is called; default: the file's name"),
+    Key("units", choice(*UNITS), "what bare numbers are in"),
+    Key("fibre_stretch", share(most=1.0), "least share of stretch fibre for pieces that need stretch", 0.05),
+)
+
+#: Keys of each kind of ``[[block]]``.
+BLOCKS: dict[str, tuple[Key, ...]] = {
+    "pattern": (
+        Key("file", text, "SVG or DXF, seen from the order's folder", REQUIRED),
+        Key("size", text, "size of its pieces where the file does not say; of several sizes the one to take"),
+        Key("units", choice(*UNITS), "units of a file that does not say them"),
+        Key("join_gap", length(), "ends that lie this near are taken as touching"),
+    ),
+    "piece": (
+        Key("name", text, "as in the pattern file", REQUIRED),
+        Key("size", text, "only this size; default: every size"),
+        Key("cut", count(1, 1000), "cloth pieces per garment"),
+        Key("mirrored", flag, "left and right; false: alike"),
+        Key("fold", choice(*get_args(Side)), "side of the drawing that lies on the fold"),
+        Key("grain", angle, "degrees in the drawing, 0 to the right, 90 up"),
+        Key("cloth", text, "name of its cloth"),
+        Key("turn", choice(*get_args(TurnRule)), "how it may be turned; default: as the cloth allows"),
+        Key("tilt", number(0.0, 45.0, "a grain tolerance in degrees"), "grain tolerance, degrees", 0.0),
+        Key("needs_stretch", share(), 'stretch needed across its grain, as in "40 %"'),
+        Key("finish", mapping_of(_raw, 'a table such as { waist = "fold back 2 cm" }'),
+            'finish per named edge, as in { waist = "fold back 2 cm", leg = "raw" }', ()),
+        Key("allowance", mapping_of(length(negative=True), 'a table such as { "*" = "1 cm" }'),
+            'what the drawn cut outline already includes, per edge ("*": all others)', ()),
+        Key("unfold", flag, "an on-fold piece may also be opened out", True),
+        Key("alike_ok", flag, "mirrored copies do as well (cloth without a right side)", False),
+        Key("rectangle", pair_of(length(above=True), 'two lengths such as ["4 cm", "62 cm"] (along × across the '
+                                                     'grain)'),
+            'a band by its measures along × across the grain, as in ["4 cm", "62 cm"]; no drawing'),
+        Key("motif", _raw, "a point that lies on the repeat"),
+        Key("add_centre_notches", list_of(text, expected="a list of edge names"), "edges to be notched at the "
+                                                                                  "middle", ()),
+        Key("trim_short", mapping_of(length(), 'a table such as { waist = "2 cm" }'),
+            "edges at which a lining ends short by this", ()),
+    ),
+    "together": (
+        Key("leader", text, "piece whose place is taken", REQUIRED),
+        Key("follower", text, "piece cut through at that place", REQUIRED),
+        Key("faces", choice(*get_args(Faces)), "which way the follower's right side faces", "same"),
+        Key("tolerance", length(), "how far shared edges may differ"),
+    ),
+    "seam": (
+        Key("edges", list_of(text, least=2, expected='a list of "piece.edge"'), "edges sewn together", REQUIRED),
+        Key("ease", length(negative=True), "the second edge is longer by this", 0.0),
+        Key("ratio", number(0.05, 20.0, "a ratio"), "second edge per first edge", 1.0),
+        Key("tolerance", length(), "difference that still agrees"),
+        Key("match", flag, "stripes meet at the notches", False),
+        Key("add_centre_notches", flag, "add missing notches at the middle of these edges", False),
+    ),
+    "edge": (
+        Key("piece", text, "piece it belongs to", REQUIRED),
+        Key("size", text, "only this size; default: every size"),
+        Key("name", text, "the edge's name", REQUIRED),
+        Key("from", anchor, "notch name or corner number where it begins", REQUIRED),
+        Key("to", anchor, "where it ends, anticlockwise as drawn", REQUIRED),
+    ),
+    "finish": (
+        Key("name", text, "how pieces call it", REQUIRED),
+        Key("kind", choice(*get_args(FinishKind)), "what is done to the edge", REQUIRED),
+        Key("offset", length(negative=True), "how far the cut edge lies outside the finished edge"),
+        Key("corner", choice(*get_args(Corner)), "shape of its corners", "mitre"),
+        Key("mitre_limit", number(1.0, 100.0, "a mitre limit in offsets"), "longest mitre, in offsets", 4.0),
+    ),
+    "alter": (
+        Key("piece", text, "piece to change"),
+        Key("pieces", list_of(text, expected="a list of piece names"), "pieces to change alike"),
+        Key("size", text, "only this size; default: every size"),
+        Key("kind", choice(*get_args(AlterationKind)), "what is done", REQUIRED),
+        Key("by", length(above=True), "by how much", REQUIRED),
+        Key("at", _raw, "distance along the grain with its unit, corner number or notch name"),
+        Key("edge", text, "edge that is moved"),
+        Key("hold", _raw, "anchors that stay where they are", ()),
+        Key("true_edges", list_of(text, least=0, expected="a list of edge names"), "edges trued across the join"),
+    ),
+    "cloth": (
+        Key("name", text, "as pieces call it", REQUIRED),
+        Key("width", length(above=True), "from selvage to selvage, before washing", REQUIRED),
+        Key("selvage", length(), "margin lost at each selvage", 0.0),
+        Key("length", length(above=True), "all there is"),
+        Key("nap", choice(*get_args(Nap)), "nap or one-way print", "none"),
+        Key("stretch_across", share(), "stretch across the width"),
+        Key("stretch_along", share(), "stretch along the length"),
+        Key("stretch_tolerance", share(most=1.0), "difference that still counts as equal", 0.05),
+        Key("fibre_stretch", share(most=1.0), "share of stretch fibre in it"),
+        Key("shrink_along", share(below=1.0), "shrinkage in the wash, along", 0.0),
+        Key("shrink_across", share(below=1.0), "shrinkage in the wash, across", 0.0),
+        Key("spreads", list_of(choice(*get_args(SpreadName)), expected="a list of spreads"),
+            f"spreads to try, of: {_SPREADS}; default: all that are sound"),
+        Key("plies", count(1, 1000), "stacked copies of the open spread", 1),
+        Key("max_plies", count(1, 1000), "what the cutter can take"),
+        Key("table_length", length(above=True), "longest lay the table takes"),
+        Key("increment", length(above=True), "the shop sells by this; default 10 cm, or 1/8 yd with inches or yards"),
+        Key("price", price, "per metre, or per yard with inches or yards"),
+        Key("gap", length(), "between cuts", 0.0),
+        Key("end_allowance", length(), "left at each end", 20.0, "2 cm"),
+        Key("repeat_along", length(), "stripe or print repeat along", 0.0),
+        Key("repeat_across", length(), "stripe or print repeat across", 0.0),
+        Key("tubular", flag, "a tube, width measured flat", False),
+        Key("right_side", flag, "it has a right side", True),
+        Key("may_turn_plies", flag, "every second ply may be cut off and turned", False),
+        Key("surplus", flag, "stacked plies may give more than asked", False),
+    ),
+    "remnant": (
+        Key("name", text, "what it is called", REQUIRED),
+        Key("cloth", text, "which cloth it is of", REQUIRED),
+        Key("file", text, "SVG or DXF with outline and flaws"),
+        Key("width", length(above=True), "across the grain, instead of a file"),
+        Key("length", length(above=True), "along the grain, instead of a file"),
+    ),
+    "garment": (
+        Key("name", text, "what it is called", REQUIRED),
+        Key("size", text, "its size"),
+        Key("count", count(1, 10_000), "how many", 1),
+        Key("pieces", list_of(text, expected="a list of piece names"), "its pieces; default: all of that size"),
+        Key("cloth", mapping_of(text, 'a table such as { main = "navy jersey" }'), "another cloth for its pieces", ()),
+        Key("value", number(0.0, 1e6, "a value"), "worth against other garments, for remnants", 1.0),
+        Key("same_cloth", flag, "all its pieces from the same piece of cloth", False),
+    ),
+    "trim": (
+        Key("name", text, "what it is called", REQUIRED),
+        Key("kind", choice("elastic", "binding", "lace", "fold-over elastic"), "what it is", REQUIRED),
+        Key("edges", _edges, "edges it is sewn to", REQUIRED),
+        Key("ratio", number(0.05, 5.0, "a ratio"), "trim length per edge length"),
+        Key("openings", count(1, 1000), "openings of one garment that it goes round; default: counted from the pieces"),
+        Key("join", length(), "added for each join", 0.0),
+        Key("increment", length(above=True), "sold by this; default as for cloth"),
+        Key("price", price, "per metre, or per yard with inches or yards"),
+    ),
+}  # fmt: skip
+
+
+def read_block(raw: Mapping[str, Any], keys: Sequence[Key], place: Place) -> Block:
+    """The values of one block, checked, defaults filled in.
+
+    Raises OrderError for an unknown key (with the nearest known one), a missing key or a value that is not as expected.
+    """
+    known = {key.name: key for key in keys}
+    for name in raw:
+        if name not in known:
+            near = nearest(name, known)
+            hint = f"did you mean '{near}'? " if near else ""
+            place.at(name).refuse(f"this key is not known here; {hint}Known are {', '.join(known)}")
+    values: dict[str, Any] = {}
+    for name, key in known.items():
+        if name in raw:
+            values[name] = key.read(raw[name], place.at(name))
+        elif key.default is REQUIRED:
+            place.at(name).refuse(f"this key is missing: {key.meaning}")
+        else:
+            values[name] = key.default
+    return Block(place, values, frozenset(raw))
+
+
+def read_blocks(document: Mapping[str, Any], place: Place) -> dict[str, list[Block]]:
+    """All blocks of an order by kind. Raises OrderError for what does not belong there."""
+    tops = {key.name for key in TOP}
+    for name, raw in document.items():
+        if name in BLOCKS or name in tops:
+            continue
+        near = nearest(name, [*BLOCKS, *tops])
+        shown = f"[[{near}]]" if near in BLOCKS else f"'{near}'"
+        hint = f"did you mean {shown}? " if near else ""
+        what = "block" if isinstance(raw, list | dict) else "key"
+        place.at(name).refuse(
+            f"this {what} is not known; {hint}Known are the keys {', '.join(sorted(tops))} and the blocks "
+            f"{', '.join(f'[[{b}]]' for b in BLOCKS)}"
+        )
+    blocks: dict[str, list[Block]] = {}
+    for kind, keys in BLOCKS.items():
+        raw = document.get(kind, [])
+        if not isinstance(raw, list) or not all(isinstance(one, dict) for one in raw):
+            place.at(kind).refuse(
+                f"found a single value or table; a block headed [[{kind}]], with double brackets, was expected"
+            )
+        blocks[kind] = []
+        for n, one in enumerate(raw, 1):
+            name = one.get("name")
+            at = place.at(f"{kind}[{name if isinstance(name, str) and name.strip() else n}]")
+            blocks[kind].append(read_block(one, keys, at))
+        _refuse_twice(kind, blocks[kind])
+    return blocks
+
+
+def _refuse_twice(kind: str, blocks: list[Block]) -> None:
+    if kind not in ("piece", "finish", "cloth", "remnant", "garment", "trim"):
+        return
+    seen: set[tuple[str, str | None]] = set()
+    for block in blocks:
+        name, size = block["name"], block.values.get("size")
+        if (name, size) in seen:
+            where = f"'{name}' in size '{size}'" if size else f"'{name}'"
+            block.place.refuse(
+                f"there are two [[{kind}]] blocks {where}; one was expected: put them together or rename one"
+            )
+        seen.add((name, size))

@@ -1,0 +1,229 @@
+"""Single values of a cutting order: each reader turns what stands behind a key into a checked value or refuses it.
+
+A reader is called with the raw TOML value and the place it stands at, and raises an OrderError (a UnitsError where a
+length or share cannot be read) that names the file, the key, what was found and what was expected.
+"""
+
+from __future__ import annotations
+
+import difflib
+import math
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass, replace
+from typing import Any, NoReturn
+
+from nesting.model.errors import OrderError, UnitsError
+from nesting.model.units import parse_length, parse_share
+
+__all__ = [
+    "Choice",
+    "Place",
+    "Reader",
+    "anchor",
+    "angle",
+    "choice",
+    "count",
+    "flag",
+    "length",
+    "list_of",
+    "listing",
+    "mapping_of",
+    "nearest",
+    "number",
+    "pair_of",
+    "price",
+    "share",
+    "text",
+]
+
+Reader = Callable[[Any, "Place"], Any]
+
+
+@dataclass(frozen=True)
+class Place:
+    """Where in which order a value stands: ``units`` is what bare numbers are in (None: not said)."""
+
+    file: str
+    key: str = ""
+    units: str | None = None
+
+    def at(self, key: str) -> Place:
+        """The place of ``key`` within this one."""
+        return replace(self, key=f"{self.key}.{key}" if self.key else key)
+
+    def refuse(self, message: str, *, piece: str | None = None) -> NoReturn:
+        """Raise the OrderError that belongs here."""
+        raise OrderError(message, file=self.file, key=self.key or None, piece=piece)
+
+
+def listing(names: Iterable[object]) -> str:
+    """Names for a message: 'a', 'b' and 'c'."""
+    quoted = [f"'{name}'" for name in names]
+    return " and ".join([", ".join(quoted[:-1]), quoted[-1]]) if len(quoted) > 1 else "".join(quoted) or "none"
+
+
+def nearest(name: str, known: Iterable[str]) -> str | None:
+    """The known name that a misspelt one most likely means, None where nothing comes near."""
+    by_lower = {k.lower(): k for k in known}
+    found = difflib.get_close_matches(name.lower(), list(by_lower), n=1, cutoff=0.6)
+    return by_lower[found[0]] if found else None
+
+
+def _shown(value: object) -> str:
+    """The value as an order would have it."""
+    shown = str(value).lower() if isinstance(value, bool) else repr(value)
+    return shown if len(shown) <= 60 else shown[:57] + "…"
+
+
+def text(value: Any, place: Place) -> str:
+    """A text that is not empty."""
+    if not isinstance(value, str) or not value.strip():
+        place.refuse(f'found {_shown(value)}; a text in quotes was expected, as in "front"')
+    return value.strip()
+
+
+def flag(value: Any, place: Place) -> bool:
+    """``true`` or ``false``."""
+    if not isinstance(value, bool):
+        place.refuse(f"found {_shown(value)}; true or false was expected, without quotes")
+    return value
+
+
+def count(least: int, most: int) -> Reader:
+    """A whole number from ``least`` to ``most``."""
+
+    def read(value: Any, place: Place) -> int:
+        if isinstance(value, bool) or not isinstance(value, int):
+            place.refuse(f"found {_shown(value)}; a whole number from {least} to {most} was expected")
+        if not least <= value <= most:
+            hint = ": leave the block out if none is wanted" if value == 0 and least == 1 else ""
+            place.refuse(f"found {_shown(value)}; a whole number from {least} to {most} was expected{hint}")
+        return value
+
+    return read
+
+
+def number(least: float, most: float, expected: str) -> Reader:
+    """A plain number from ``least`` to ``most``; ``expected`` says what it is."""
+
+    def read(value: Any, place: Place) -> float:
+        plain = isinstance(value, int | float) and not isinstance(value, bool)
+        if not plain or not least <= value <= most:  # NaN compares false
+            place.refuse(f"found {_shown(value)}; {expected} from {least:g} to {most:g} was expected")
+        return float(value)
+
+    return read
+
+
+def angle(value: Any, place: Place) -> float:
+    """Degrees from -360 to 360."""
+    return float(number(-360.0, 360.0, "an angle in degrees (0 = to the right, 90 = up)")(value, place))
+
+
+price = number(0.0, 1e6, "a price as a plain number (per metre; per yard where units are inches or yards)")
+
+
+def length(*, least: float = 0.0, above: bool = False, negative: bool = False) -> Reader:
+    """A length in mm, at least ``least`` mm (``above``: more than that); ``negative`` allows any sign."""
+
+    def read(value: Any, place: Place) -> float:
+        try:
+            mm = parse_length(value, place.units, negative=negative)
+        except UnitsError as error:
+            raise UnitsError(error.message, file=place.file, key=place.key) from None
+        if not negative and (mm < least or (above and mm <= least)):
+            bound = f"more than {least:g} mm" if above else f"at least {least:g} mm"
+            place.refuse(f"found {_shown(value)}; a length of {bound} was expected")
+        return mm
+
+    return read
+
+
+def share(*, below: float = math.inf, most: float = 10.0) -> Reader:
+    """A share as a fraction of 1, not above ``most`` and less than ``below``."""
+
+    def read(value: Any, place: Place) -> float:
+        try:
+            found = parse_share(value)
+        except UnitsError as error:
+            raise UnitsError(error.message, file=place.file, key=place.key) from None
+        if found >= below:
+            place.refuse(f"found {_shown(value)}; a share below {100 * below:g} % was expected")
+        if found > most:
+            place.refuse(f"found {_shown(value)}; a share of at most {100 * most:g} % was expected")
+        return found
+
+    return read
+
+
+class Choice:
+    """Reads one of some words."""
+
+    def __init__(self, allowed: tuple[str, ...]) -> None:
+        self.allowed = allowed
+
+    def __call__(self, value: Any, place: Place) -> str:
+        """The word. OrderError for any other, with the nearest and all that are allowed."""
+        if value not in self.allowed:
+            near = nearest(value, self.allowed) if isinstance(value, str) else None
+            hint = f" (did you mean '{near}'?)" if near else ""
+            quotes = "" if isinstance(value, str) else ", in quotes"
+            words = ", ".join(repr(a) for a in self.allowed)
+            place.refuse(f"found {_shown(value)}{hint}; one of {words} was expected{quotes}")
+        return str(value)
+
+
+def choice(*allowed: str) -> Choice:
+    """One of the ``allowed`` words."""
+    return Choice(allowed)
+
+
+def list_of(reader: Reader, *, least: int = 1, expected: str = "a list in square brackets") -> Reader:
+    """A list of at least ``least`` values, none of them twice, as a tuple."""
+
+    def read(value: Any, place: Place) -> tuple[Any, ...]:
+        if not isinstance(value, list) or len(value) < least:
+            place.refuse(f"found {_shown(value)}; {expected} with at least {least} in it was expected")
+        read_all = tuple(
+            reader(one, Place(place.file, f"{place.key}[{n}]", place.units)) for n, one in enumerate(value, 1)
+        )
+        for n, one in enumerate(read_all):
+            if one in read_all[:n]:
+                place.refuse(f"found {_shown(value[n])} twice; each is given once: take one away")
+        return read_all
+
+    return read
+
+
+def pair_of(reader: Reader, expected: str) -> Reader:
+    """Two values, as a tuple."""
+
+    def read(value: Any, place: Place) -> tuple[Any, Any]:
+        if not isinstance(value, list) or len(value) != 2:
+            place.refuse(f"found {_shown(value)}; {expected} was expected")
+        return reader(value[0], place), reader(value[1], place)
+
+    return read
+
+
+def mapping_of(reader: Reader, expected: str) -> Reader:
+    """An inline table, as a tuple of (key, value)."""
+
+    def read(value: Any, place: Place) -> tuple[tuple[str, Any], ...]:
+        if not isinstance(value, dict):
+            place.refuse(f"found {_shown(value)}; {expected} was expected")
+        return tuple((key, reader(one, place.at(key))) for key, one in value.items())
+
+    return read
+
+
+def anchor(value: Any, place: Place) -> int | str:
+    """A place on an outline: the name of a notch, or the number of a corner."""
+    if isinstance(value, int) and not isinstance(value, bool) and 1 <= value <= 10_000:
+        return value
+    if isinstance(value, str) and value.strip():
+        return value.strip()
+    place.refuse(
+        f"found {_shown(value)}; the name of a notch in quotes, or the number of a corner (1, 2, …) as 'nesting "
+        "check --picture' draws it, was expected"
+    )

@@ -1,0 +1,338 @@
+"""A cutting order to start from: everything that the pattern files say, and a question where they say too little."""
+
+from __future__ import annotations
+
+import json
+import os
+import re
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+from nesting.files.reading import Reading
+from nesting.model.errors import OrderError, PatternError
+from nesting.model.findings import Finding
+from nesting.model.piece import Piece
+from nesting.model.units import format_length
+
+__all__ = ["starter_order"]
+
+_SUFFIXES = (".svg", ".dxf")
+#: Size letters that a file's name may carry: "front-m.svg".
+_SIZE_IN_NAME = re.compile(r"(?:^|[\s_.-])((?:[2-6]?X{0,3}[SL])|M)(?:$|[\s_.-])", re.I)
+
+
+@dataclass(frozen=True)
+class _File:
+    """One pattern file as far as it can be read. ``size`` comes from its name; ``twin`` holds the same pieces."""
+
+    name: str
+    reading: Reading | None = None
+    error: str | None = None
+    size: str | None = None
+    twin: str | None = None
+
+    @property
+    def used(self) -> bool:
+        return self.reading is not None and self.twin is None
+
+    @property
+    def pieces(self) -> list[Piece]:
+        if self.reading is None:
+            return []
+        return [replace(p, size=self.size) if self.size else p for p in self.reading.pieces]
+
+
+def starter_order(paths: str | Path | Sequence[str | Path], *, folder: str | Path | None = None) -> str:
+    """The text of a commented cutting order (TOML) for the pattern files in ``paths``, files or folders of them.
+
+    File names in it are written as seen from ``folder``, where the order will stand (default: the folder of the first
+    path). It can be loaded as it is whenever the files say enough; else what is missing stands there as a comment with
+    a question. Raises OrderError where there is no pattern file, PatternError where none of them can be used.
+    """
+    sources = [Path(p) for p in ([paths] if isinstance(paths, str | Path) else paths)]
+    if not sources:
+        raise OrderError("no file was given; pattern files (SVG or DXF) or a folder of them were expected")
+    base = Path(folder) if folder is not None else (sources[0] if sources[0].is_dir() else sources[0].parent)
+    files = _without_twins([_read(path, base) for path in _pattern_files(sources)])
+    if not any(file.reading for file in files):
+        raise PatternError(
+            f"none of the pattern files can be used: {files[0].error}"
+            + (f"; and {len(files) - 1} more" if len(files) > 1 else ""),
+            file=files[0].name,
+        )
+    title = _title(sources, files)
+    pieces = [piece for file in files if file.used for piece in file.pieces]
+    return "\n".join(
+        [
+            *_head(title),
+            *(line for file in files for line in _pattern_lines(file)),
+            *_piece_lines(pieces),
+            *_seam_lines(pieces),
+            *_cloth_lines(_materials(pieces)),
+            *_garment_lines(title, pieces),
+        ]
+    )
+
+
+def _pattern_files(sources: Iterable[Path]) -> list[Path]:
+    found: list[Path] = []
+    for source in sources:
+        if source.is_dir():
+            inside = sorted(p for p in source.iterdir() if p.suffix.lower() in _SUFFIXES and p.is_file())
+            if not inside:
+                raise OrderError(
+                    "there is no pattern file (*.svg, *.dxf) in this folder; name one that has some", file=source
+                )
+            found += inside
+        elif source.is_file():
+            found.append(source)
+        else:
+            raise OrderError(
+                "there is no such file; a pattern file (SVG or DXF) or a folder of them was expected", file=source
+            )
+    return list(dict.fromkeys(found))
+
+
+def _read(path: Path, base: Path) -> _File:
+    from nesting.files import read_pieces  # the drawing libraries load slowly
+
+    name = Path(os.path.relpath(path, base)).as_posix()
+    try:
+        reading = read_pieces(path)
+    except PatternError as error:
+        where = f"piece '{error.piece}': " if error.piece else ""
+        return _File(name, error=where + error.message)
+    size = None
+    if all(p.size is None for p in reading.pieces):
+        match = _SIZE_IN_NAME.search(path.stem)
+        size = match[1].upper() if match else None
+    return _File(name, reading, size=size)
+
+
+def _without_twins(files: Sequence[_File]) -> list[_File]:
+    """Files that hold pieces of the same name and size as one before are marked, as only one of them can be cut."""
+    holder: dict[tuple[str, str | None], str] = {}
+    kept: list[_File] = []
+    for file in files:
+        twin = next((holder[p.key] for p in file.pieces if p.key in holder), None)
+        kept.append(replace(file, twin=twin))
+        if twin is None:
+            holder.update((p.key, file.name) for p in file.pieces)
+    return kept
+
+
+def _title(sources: Sequence[Path], files: Sequence[_File]) -> str:
+    folder = sources[0] if sources[0].is_dir() else None
+    stem = folder.resolve().name if folder else Path(files[0].name).stem
+    if files[0].size and not folder:
+        stem = _SIZE_IN_NAME.sub(" ", stem)
+    return " ".join(re.split(r"[\s_-]+", stem)).strip().capitalize() or "Cutting order"
+
+
+def _text(value: str) -> str:
+    """A TOML string."""
+    return json.dumps(value, ensure_ascii=False).replace("\x7f", "\\u007f")
+
+
+def _comment(text: str) -> str:
+    """One line of comment: control characters may not stand in one."""
+    return "# " + " ".join("".join(c if c.isprintable() else " " for c in text).split())
+
+
+def _aside(setting: str, comment: str) -> str:
+    """A setting with a comment behind it."""
+    return f"{setting:<34} {_comment(comment)}"
+
+
+def _head(title: str) -> list[str]:
+    return [
+        _comment(
+            "Cutting order: what to cut, from what. Read it through, answer the questions, put in cloth and counts,"
+        ),
+        _comment("then look at it with 'nesting check' and lay it with 'nesting lay'."),
+        "",
+        f"title = {_text(title)}",
+        _aside('units = "cm"', 'for bare numbers; a length may carry its own: "12 mm", "3/8 in", "1 1/2 yd"'),
+        "",
+        _comment("--- Pattern files ---"),
+    ]
+
+
+def _told(finding: Finding) -> str:
+    word = "QUESTION" if finding.kind == "question" else finding.kind
+    return _comment(f"{word}: {finding.piece + ': ' if finding.piece else ''}{finding.message}")
+
+
+def _size_order(size: str | None) -> tuple[int, float, str]:
+    """Letter sizes from small to large, then numbers, then whatever else."""
+    word = (size or "").upper()
+    if word == "M":
+        return (0, 0.0, "")
+    letters = re.fullmatch(r"(\d{0,2})(X*)([SL])", word)
+    if letters:
+        steps = 1 + (int(letters[1]) if letters[1] else len(letters[2]))
+        return (0, float(steps if letters[3] == "L" else -steps), "")
+    number = re.fullmatch(r"\d{1,6}(?:\.\d{1,6})?", word)
+    return (1, float(number[0]), "") if number else (2, 0.0, word)
+
+
+def _pattern_lines(file: _File) -> list[str]:
+    lines = [""]
+    off = "" if file.used else "# "
+    if file.error:
+        lines.append(_comment(f"QUESTION: this file cannot be used as it is: {file.error}"))
+    if file.twin:
+        lines.append(
+            _comment(
+                f"QUESTION: this file has pieces of the same name and size as {file.twin}; which of the two is "
+                "right? If both are, give it another size or name its pieces in the drawing"
+            )
+        )
+    lines += [f"{off}[[pattern]]", f"{off}file = {_text(file.name)}"]
+    if file.reading is None:
+        return lines
+    if file.size:
+        lines.append(_aside(f"{off}size = {_text(file.size)}", "taken from the file's name"))
+    if not file.reading.units_known:
+        lines.append(_aside('# units = "mm"', 'QUESTION: the file does not say its units: "mm", "cm" or "in"?'))
+    if file.reading.test_square is not None:
+        side = format_length(file.reading.test_square, imperial=False)
+        lines.append(_comment(f"its test square measures {side}: hold a ruler to it"))
+    lines += [_told(f) for f in file.reading.findings if f.kind != "note"]
+    return lines
+
+
+def _piece_lines(pieces: Sequence[Piece]) -> list[str]:
+    lines = ["", _comment("--- Pieces: what the files say; change what should differ ---")]
+    for name in dict.fromkeys(p.name for p in pieces):
+        lines += ["", *_one_piece([p for p in pieces if p.name == name])]
+    return lines
+
+
+def _one_piece(sizes: Sequence[Piece]) -> list[str]:
+    piece = sizes[0]
+    about = [_measure(p) for p in sorted(sizes, key=lambda p: _size_order(p.size))]
+    seen = "1 notch" if len(piece.notches) == 1 else f"{len(piece.notches)} notches"
+    if piece.drills:
+        seen += f", {len(piece.drills)} drill mark{'s' if len(piece.drills) > 1 else ''}"
+    if piece.seam is not None:
+        seen += ", seam line drawn"
+    if piece.edges:
+        seen += ", edges " + ", ".join(e.name for e in piece.edges)
+    lines = [_comment("; ".join(about)), _comment(seen), "[[piece]]", f"name = {_text(piece.name)}"]
+    lines += _cut_lines(sizes)
+    lines.append(
+        _aside(f"cloth = {_text(_material(piece))}", "as the file says" if piece.material else "the file does not say")
+    )
+    if piece.fold is not None:
+        lines.append(_comment("half a piece: its fold edge is drawn"))
+    else:
+        asked = any("fold" in text.lower() for text in piece.text)
+        question = "QUESTION: its label speaks of a fold, but no fold line is drawn: which side?" if asked else ""
+        lines.append(
+            _aside('# fold = "left"', question or "if it is half a piece: the side of the drawing on the fold")
+        )
+    if all(p.grainline is None for p in sizes):
+        lines.append(_aside("# grain = 90", "QUESTION: no grainline is drawn: 90 is up the page, 0 to the right"))
+    elif any(p.grainline is None for p in sizes):
+        without = ", ".join(p.label for p in sizes if p.grainline is None)
+        lines.append(_aside("# grain = 90", f"QUESTION: no grainline is drawn for {without}: 90 is up the page"))
+    lines.append(_aside('# needs_stretch = "40 %"', "around the body, across its grain"))
+    lines.append(
+        _aside('# turn = "either way"', 'or "one way", "quarter turns", "bias", "any"; else as the cloth allows')
+    )
+    return lines
+
+
+def _measure(piece: Piece) -> str:
+    xs, ys = [p[0] for p in piece.outline], [p[1] for p in piece.outline]
+    width = format_length(max(xs) - min(xs), imperial=False)
+    height = format_length(max(ys) - min(ys), imperial=False)
+    return f"{piece.label}: {width} × {height}"
+
+
+def _cut_lines(sizes: Sequence[Piece]) -> list[str]:
+    piece = sizes[0]
+    if any((p.cut, p.mirrored) != (piece.cut, piece.mirrored) for p in sizes):
+        return [_comment("cut and mirrored differ between the sizes, so the files decide")]
+    mirrored = bool(piece.mirrored) and piece.fold is None
+    said = "as the file says"
+    if piece.cut is None:
+        cut = _aside(f"cut = {2 if mirrored else 1}", "QUESTION: the file does not say how many per garment")
+    elif mirrored and piece.cut % 2:
+        cut = _aside(f"cut = {piece.cut + 1}", f"QUESTION: the file says {piece.cut}, but left and right: how many?")
+    else:
+        cut = _aside(f"cut = {piece.cut}", said)
+    if piece.fold is not None:
+        return [cut]
+    word = "left and right" if mirrored else "all alike"
+    return [
+        cut,
+        _aside(
+            f"mirrored = {str(mirrored).lower()}", f"{word}, {said if piece.mirrored is not None else 'as it seems'}"
+        ),
+    ]
+
+
+def _seam_lines(pieces: Sequence[Piece]) -> list[str]:
+    """Edges of one name on several pieces of a file may be a seam: offered as comments, for a person to judge."""
+    groups: dict[tuple[str | None, str], list[str]] = {}
+    for piece in pieces:
+        for name in dict.fromkeys(e.name for e in piece.edges if e.name != "fold"):
+            named = groups.setdefault((piece.file, name), [])
+            if f"{piece.name}.{name}" not in named:
+                named.append(f"{piece.name}.{name}")
+    lines = ["", _comment("--- Seams: 'nesting check' walks them, to see that the pieces will sew together ---")]
+    likely = list(dict.fromkeys(tuple(named) for named in groups.values() if len(named) > 1))
+    if likely:
+        lines.append(_comment("QUESTION: which of these edges are sewn to one another? Take the # away before those"))
+    for edges in likely or [("front.side", "back.side")]:
+        lines += ["# [[seam]]", "# edges = [" + ", ".join(_text(edge) for edge in edges) + "]"]
+    return lines
+
+
+def _material(piece: Piece) -> str:
+    return (piece.material or "").strip() or "main"
+
+
+def _materials(pieces: Sequence[Piece]) -> list[str]:
+    names: dict[str, str] = {}
+    for piece in pieces:
+        names.setdefault(_material(piece).casefold(), _material(piece))
+    return list(names.values())
+
+
+def _cloth_lines(names: Sequence[str]) -> list[str]:
+    lines = ["", _comment("--- Cloth, as the shop sells it, before washing ---")]
+    for name in names:
+        lines += [
+            "",
+            "[[cloth]]",
+            f"name = {_text(name)}",
+            _aside('width = "150 cm"', "QUESTION: how wide? Common: 90, 115, 140, 150 cm (36, 44/45, 54, 58/60 in)"),
+            _aside('selvage = "1 cm"', "not to be used, at each side"),
+            _aside('# nap = "one way"', 'with nap or a one-way print; or "by garment"'),
+            _aside('# stretch_across = "60 %"', "measured: (stretched - at rest) / at rest"),
+            '# stretch_along = "60 %"',
+            _aside('# shrink_along = "5 %"', "in the first wash"),
+            '# shrink_across = "3 %"',
+            _aside('increment = "10 cm"', 'what the shop cuts by; or "1/8 yd"'),
+            _aside("# price = 14.90", "per metre (per yard where units are inches or yards)"),
+            _aside('gap = "3 mm"', "between cuts"),
+            _aside('end_allowance = "2 cm"', "at each end"),
+        ]
+    return lines
+
+
+def _garment_lines(title: str, pieces: Sequence[Piece]) -> list[str]:
+    lines = ["", _comment("--- What to cut: one block for each garment and size ---")]
+    sizes: list[str | None] = sorted({p.size for p in pieces if p.size is not None}, key=_size_order)
+    for size in sizes or [None]:
+        names = list(dict.fromkeys(p.name for p in pieces if p.size in (size, None)))
+        lines += ["", "[[garment]]", f"name = {_text(title.lower())}"]
+        if size is not None:
+            lines.append(f"size = {_text(size)}")
+        lines.append(_aside("count = 1", "QUESTION: how many?"))
+        lines.append(_aside("# pieces = [" + ", ".join(_text(n) for n in names) + "]", "all of the size, if left out"))
+    return [*lines, ""]

@@ -1,0 +1,155 @@
+"""The XML of an SVG drawing: safe parsing, attributes, names, and the little of CSS that hides or draws arrows."""
+
+from __future__ import annotations
+
+import io
+import re
+from collections.abc import Iterator
+from typing import Any
+
+from nesting.files.drawn.context import Context
+from nesting.files.drawn.vocabulary import is_made_up
+
+__all__ = [
+    "MOST_ELEMENTS",
+    "MOST_LEVELS",
+    "Rule",
+    "attribute",
+    "css",
+    "declarations",
+    "describe",
+    "ident_of",
+    "label_of",
+    "parse",
+    "style_of",
+    "tag_of",
+]
+
+#: A pattern has some thousand elements in a few levels. Beyond these limits a drawing is hostile.
+MOST_ELEMENTS = 100_000
+MOST_LEVELS = 200
+#: A selector and what it declares.
+Rule = tuple[str, dict[str, str]]
+
+
+def parse(data: bytes, ctx: Context) -> Any:
+    """The root element. Raises PatternError for what is no sound XML, for entities, and for hostile sizes."""
+    from xml.etree.ElementTree import ParseError
+
+    from defusedxml import DefusedXmlException
+    from defusedxml.ElementTree import iterparse
+
+    try:
+        level = count = 0
+        root = None
+        for event, element in iterparse(io.BytesIO(data), events=("start", "end"), forbid_dtd=False):
+            if event == "start":
+                root = element if root is None else root
+                level += 1
+                count += 1
+                if level > MOST_LEVELS or count > MOST_ELEMENTS:
+                    raise ctx.error(
+                        f"the drawing has more than {MOST_LEVELS} levels or {MOST_ELEMENTS} elements; that is no "
+                        "pattern. Save only the pattern pieces"
+                    )
+            else:
+                level -= 1
+        if root is None:
+            raise ctx.error("the file is empty: expected an SVG drawing")
+        return root
+    except DefusedXmlException as error:
+        raise ctx.error(
+            f"the file declares XML entities or outside references ({type(error).__name__}), which drawings do not "
+            "need; it is refused. Save it again as plain SVG"
+        ) from None
+    except ParseError as error:
+        raise ctx.error(f"the file is no sound XML ({error}); save the drawing again as SVG") from None
+    except (LookupError, UnicodeError, ValueError) as error:
+        raise ctx.error(f"the file's text encoding cannot be read ({error}); save it as UTF-8") from None
+
+
+def tag_of(element: Any) -> str:
+    """The element's local name, empty for comments and the like."""
+    tag = element.tag
+    return tag.rsplit("}", 1)[-1] if isinstance(tag, str) else ""
+
+
+def attribute(element: Any, name: str) -> str | None:
+    """An attribute by its local name, whatever its namespace."""
+    value = element.get(name)
+    if value is not None:
+        return str(value)
+    for key, found in element.attrib.items():
+        if key.rsplit("}", 1)[-1] == name:
+            return str(found)
+    return None
+
+
+def css(text: str) -> Iterator[Rule]:
+    """Rules with one simple selector each (``.name``, ``#name``, ``tag``); others do not matter for outlines."""
+    text = re.sub(r"/\*.*?\*/", "", text, flags=re.S)
+    for selectors, body in re.findall(r"([^{}]+)\{([^{}]*)\}", text):
+        style = declarations(body)
+        if {
+            "display",
+            "visibility",
+            "marker",
+            "marker-start",
+            "marker-end",
+            "transform",
+            "transform-origin",
+        } & style.keys():
+            for selector in selectors.split(","):
+                yield selector.strip(), style
+
+
+def declarations(body: str) -> dict[str, str]:
+    """The declarations of a style attribute or of a rule."""
+    pairs = (part.split(":", 1) for part in body.split(";") if ":" in part)
+    return {key.strip().lower(): value.replace("!important", "").strip() for key, value in pairs}
+
+
+def style_of(element: Any, rules: list[Rule]) -> dict[str, str]:
+    """What hides an element or puts arrowheads on it: attributes, then rules, then its own style."""
+    style = {
+        key: value
+        for key in ("display", "visibility", "marker-start", "marker-end", "marker")
+        if (value := element.get(key)) is not None
+    }
+    classes = (element.get("class") or "").split()
+    for selector, rule in rules:
+        if (
+            (selector.startswith(".") and selector[1:] in classes)
+            or (selector.startswith("#") and selector[1:] == element.get("id"))
+            or selector == tag_of(element)
+        ):
+            style.update(rule)
+    style.update(declarations(element.get("style") or ""))
+    return style
+
+
+def label_of(element: Any) -> str | None:
+    """The label that a person gave: an attribute of that name in any namespace, or a title."""
+    for name in ("data-name", "label", "aria-label", "data-label"):
+        value = attribute(element, name)
+        if value and value.strip() and not is_made_up(value):
+            return value.strip()
+    for child in element:
+        if isinstance(child.tag, str) and tag_of(child) == "title" and child.text and not is_made_up(child.text):
+            return str(child.text).strip()
+    return None
+
+
+def ident_of(element: Any) -> str | None:
+    """The id if a person gave it, with the escapes that drawing programs write for blanks undone."""
+    ident = element.get("id")
+    if not ident or is_made_up(ident):
+        return None
+    ident = re.sub(r"_x([0-9A-Fa-f]{2,4})_", lambda m: chr(int(m[1], 16)), str(ident))
+    return ident.strip() or None
+
+
+def describe(element: Any) -> str:
+    """The element for a message."""
+    ident = label_of(element) or element.get("id")
+    return f"{tag_of(element)} '{ident}'" if ident else f"a {tag_of(element)}"

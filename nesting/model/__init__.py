@@ -1,0 +1,1 @@
+"""The nouns that everything speaks of: units, pieces, orders, lays, findings, errors, tolerances."""

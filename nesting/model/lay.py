@@ -1,0 +1,276 @@
+"""A lay: one cloth, spread and covered, as it is proved, drawn, printed and written (see ``files.layfile``).
+
+Frames: cloth on the table, x from the first cut edge along the length, y across, mm; seen from above.
+A placement is the piece in its grain frame, flipped first if ``flipped`` (y → −y), then turned anticlockwise by
+``turn`` degrees, then moved to (x, y).
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, field, replace
+from typing import Any, Literal
+
+from nesting.model.order import Remnant, SpreadName
+from nesting.model.piece import Drill, Line, Notch, Piece, Point, Ring, mapped
+
+__all__ = [
+    "FoldLine",
+    "GarmentShare",
+    "Lay",
+    "PieceHeld",
+    "Placement",
+    "PlyRegion",
+    "Section",
+    "Spread",
+    "SpreadTried",
+    "mirrored_over_fold",
+    "placed",
+]
+
+
+@dataclass(frozen=True)
+class FoldLine:
+    """A fold of the cloth: the line y = ``at`` (``along`` "x") or x = ``at`` (``along`` "y"), joining two plies."""
+
+    along: Literal["x", "y"]
+    at: float
+    plies: tuple[int, int]
+
+
+@dataclass(frozen=True)
+class PlyRegion:
+    """One ply on the table. ``region`` is what may be covered (selvages off), x from 0 to the lay length.
+
+    ``face`` tells which side of the cloth is up. ``reversed`` marks a ply whose lengthwise direction runs the other
+    way (the top of a crosswise fold).
+    """
+
+    ply: int
+    face: Literal["up", "down"]
+    region: Ring
+    flaws: tuple[Ring, ...] = ()
+    reversed: bool = False
+
+
+@dataclass(frozen=True)
+class Spread:
+    """How the cloth lies. ``depths`` are flap depths of partial and double folds. ``layers`` is the number of full
+    widths of cloth that lie on one another (stacked plies; 1 for every fold but the crosswise one, which is 2), so
+    that cloth used = layers · washed width · lay length."""
+
+    kind: SpreadName
+    table_width: float
+    length: float
+    plies: tuple[PlyRegion, ...]
+    folds: tuple[FoldLine, ...] = ()
+    depths: tuple[float, ...] = ()
+    layers: int = 1
+
+
+@dataclass(frozen=True)
+class Placement:
+    """One piece as it lies on the cloth, with everything that travels with it in table coordinates (mm).
+
+    ``on_fold`` means that the fold edge lies on a cloth fold; ``opened`` that a half piece was opened out and its
+    outline is the whole. ``gives`` counts the cloth pieces it yields. ``follows`` names the leader of a piece that
+    is cut together with another (its own outline is given, at the leader's place).
+    """
+
+    piece: str
+    garment: str
+    size: str | None
+    copy: int
+    x: float
+    y: float
+    turn: float
+    flipped: bool
+    plies: tuple[int, ...]
+    on_fold: bool
+    opened: bool
+    gives: int
+    outline: Ring
+    inside: tuple[Line, ...] = ()
+    cutouts: tuple[Ring, ...] = ()
+    notches: tuple[Notch, ...] = ()
+    drills: tuple[Drill, ...] = ()
+    grainline: tuple[Point, Point] = ((0.0, 0.0), (0.0, 0.0))
+    fold: tuple[Point, Point] | None = None
+    seam: Ring | None = None
+    follows: str | None = None
+    second_cloth: str | None = None
+    #: the garment copies that its cloth pieces go to (empty: only ``copy``)
+    copies: tuple[int, ...] = ()
+
+    @property
+    def label(self) -> str:
+        """What is written on the piece and on the tag of its bundle."""
+        return f"{self.piece} {self.size} {self.copy}" if self.size else f"{self.piece} {self.copy}"
+
+
+@dataclass(frozen=True)
+class Section:
+    """A stretch of the lay that is spread in one way. ``start`` is its x on the lay, mm."""
+
+    spread: Spread
+    lay_length: float
+    placements: tuple[Placement, ...]
+    start: float = 0.0
+
+
+@dataclass(frozen=True)
+class GarmentShare:
+    """``length_each``: this garment's share of the length to buy, by cut area, mm."""
+
+    name: str
+    size: str | None
+    count: int
+    length_each: float
+
+
+@dataclass(frozen=True)
+class PieceHeld:
+    """``count`` cloth pieces of one hand (None where it makes no difference) for one numbered copy of a garment, on a
+    leftover; the other pieces of that copy may come from elsewhere."""
+
+    garment: str
+    size: str | None
+    copy: int
+    piece: str
+    hand: Literal["right", "left"] | None
+    count: int
+
+
+@dataclass(frozen=True)
+class SpreadTried:
+    """One row of the table of spreads: what it would take, or why it is refused.
+
+    ``handling``: (placements, folds, pieces to trace again).
+    """
+
+    kind: SpreadName
+    lay_length: float | None
+    buy_length: float | None
+    utilisation: float | None
+    handling: tuple[int, int, int] | None
+    refused: str | None = None
+    chosen: bool = False
+
+
+@dataclass(frozen=True)
+class Lay:
+    """One cloth, laid. ``sections`` holds one section, or several where the cloth is refolded on the way.
+
+    ``utilisation`` = cut area / area of washed cloth that the lay uses, opened out.
+    ``lower_bound`` mm: no lay of this cloth can be shorter. ``remnant`` names the leftover it lies on, if any; ``over``
+    the cloth that this one is laid over, so that its pieces are cut together with those of that cloth.
+    """
+
+    title: str
+    cloth: str
+    width: float
+    width_washed: float
+    usable_width: float
+    sections: tuple[Section, ...]
+    lay_length: float
+    buy_length: float
+    lower_bound: float
+    bound_reason: str
+    utilisation: float
+    garments: tuple[GarmentShare, ...]
+    order_file: str | None = None
+    order_sha256: str = ""
+    seed: int = 0
+    seconds: float = 0.0
+    gap: float = 0.0
+    end_allowance: float = 0.0
+    selvage: float = 0.0
+    repeat_along: float = 0.0
+    repeat_across: float = 0.0
+    remnant: str | None = None
+    over: str | None = None
+    imperial: bool = False
+    tried: tuple[SpreadTried, ...] = ()
+    notes: tuple[str, ...] = ()
+    #: what a lay on a leftover is asked to hold; None: whole garments, those that it lists
+    holds: tuple[PieceHeld, ...] | None = None
+    #: the leftover itself, where the order does not have it (it comes from the stash)
+    leftover: Remnant | None = None
+    extra: dict[str, Any] = field(default_factory=dict, compare=False)
+
+    @property
+    def placements(self) -> tuple[Placement, ...]:
+        """All placements of all sections, each in its section's own frame."""
+        return tuple(p for s in self.sections for p in s.placements)
+
+
+def placed(piece: Piece, x: float, y: float, turn: float, flipped: bool) -> Piece:
+    """The piece (grain frame) as it lies: flipped, then turned, then moved."""
+    a = math.radians(turn)
+    # Exact values for quarter turns: a fold edge must not leave its fold line by rounding.
+    quarter = {0.0: (1.0, 0.0), 90.0: (0.0, 1.0), 180.0: (-1.0, 0.0), 270.0: (0.0, -1.0)}
+    c, s = quarter.get(turn % 360.0, (math.cos(a), math.sin(a)))
+    f = -1.0 if flipped else 1.0
+
+    def move(p: Point) -> Point:
+        return (c * p[0] - s * f * p[1] + x, s * p[0] + c * f * p[1] + y)
+
+    return mapped(piece, move, turn_deg=turn, mirrored=flipped)
+
+
+def mirrored_over_fold(piece: Piece) -> Piece:
+    """A half piece opened out: outline, seam, cutouts, inside lines and marks of both halves, no fold edge.
+
+    The fold edge must be one straight side of the outline, from one of its points to the other. Marks on the fold
+    edge itself are kept once.
+    """
+    if piece.fold is None:
+        return piece
+    (ax, ay), (bx, by) = piece.fold
+    length = math.hypot(bx - ax, by - ay)
+    ux, uy = (bx - ax) / length, (by - ay) / length
+    fold_deg = math.degrees(math.atan2(uy, ux))
+
+    def over(p: Point) -> Point:
+        dx, dy = p[0] - ax, p[1] - ay
+        along, across = dx * ux + dy * uy, -dx * uy + dy * ux
+        return (ax + along * ux + across * uy, ay + along * uy - across * ux)
+
+    def on_line(p: Point) -> bool:
+        return abs(-(p[0] - ax) * uy + (p[1] - ay) * ux) < 1e-6
+
+    def opened(ring: Ring) -> Ring:
+        on = [i for i, p in enumerate(ring) if on_line(p)]
+        if len(on) < 2:
+            return ring
+        n = len(ring)
+        # the longest run off the line, between two points on it, is the half's own contour
+        start = max(on, key=lambda i: next(k for k in range(1, n + 1) if on_line(ring[(i + k) % n])))
+        run = [ring[start]]
+        k = 1
+        while not on_line(ring[(start + k) % n]):
+            run.append(ring[(start + k) % n])
+            k += 1
+        run.append(ring[(start + k) % n])
+        return tuple(run) + tuple(over(p) for p in reversed(run[1:-1]))
+
+    def crosses(ring: Ring) -> bool:
+        return sum(on_line(p) for p in ring) >= 2
+
+    doubled_lines = tuple(tuple(over(p) for p in line) for line in piece.inside if not all(on_line(p) for p in line))
+    return replace(
+        piece,
+        outline=opened(piece.outline),
+        seam=opened(piece.seam) if piece.seam is not None else None,
+        inside=piece.inside + doubled_lines,
+        cutouts=tuple(opened(c) if crosses(c) else c for c in piece.cutouts)
+        + tuple(tuple(over(p) for p in reversed(c)) for c in piece.cutouts if not crosses(c)),
+        notches=piece.notches
+        + tuple(
+            replace(n, at=over(n.at), direction=(2 * fold_deg - n.direction) % 360.0)
+            for n in piece.notches
+            if not on_line(n.at)
+        ),
+        drills=piece.drills + tuple(replace(d, at=over(d.at)) for d in piece.drills if not on_line(d.at)),
+        fold=None,
+    )

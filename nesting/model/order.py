@@ -1,0 +1,265 @@
+"""What to cut, from what: the cutting order after reading, with the pieces ready to be laid.
+
+Nothing here reads files; ``files.order`` does, and ``pieces`` makes the pieces ready.
+Lengths are mm, angles degrees, shares fractions of 1 (5 % is 0.05).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Literal
+
+from nesting.model.findings import Finding
+from nesting.model.piece import Piece, Point, Ring
+
+__all__ = [
+    "Cloth",
+    "CutPiece",
+    "Faces",
+    "Garment",
+    "Motif",
+    "Nap",
+    "Order",
+    "Remnant",
+    "Seam",
+    "SpreadName",
+    "Together",
+    "Trim",
+    "TurnRule",
+]
+
+TurnRule = Literal["one way", "either way", "quarter turns", "bias", "any"]
+Nap = Literal["none", "one way", "by garment"]
+Faces = Literal["same", "to the leader"]
+SpreadName = Literal[
+    "open",
+    "lengthwise fold",
+    "partial fold",
+    "double fold",
+    "crosswise fold",
+    "stacked face up",
+    "stacked face to face",
+    "tubular",
+    "sections",
+]
+
+
+@dataclass(frozen=True)
+class Motif:
+    """A point of the piece that must lie on a multiple of the cloth's repeat plus an offset.
+
+    ``point`` is in the grain frame, mm; ``offset`` (along, across) in mm on the cloth.
+    """
+
+    point: Point
+    offset: tuple[float, float] = (0.0, 0.0)
+
+
+@dataclass(frozen=True)
+class CutPiece:
+    """A piece ready to be laid, and how it is to be cut.
+
+    ``piece`` is in the grain frame, altered and finished: its outline is what is cut. ``drawn`` is the piece as the
+    file holds it (drawing frame; None for a band given by its measures). ``cut`` counts cloth pieces per garment;
+    ``mirrored``: they are left and right. ``turn`` None means that the cloth decides. ``tilt`` is the grain
+    tolerance in degrees. ``no_grain`` is the rule "any".
+    """
+
+    piece: Piece
+    drawn: Piece | None
+    cut: int = 1
+    mirrored: bool = False
+    cloth: str = "main"
+    turn: TurnRule | None = None
+    tilt: float = 0.0
+    needs_stretch: float | None = None
+    unfold: bool = True
+    alike_ok: bool = False
+    motif: Motif | None = None
+    band: bool = False
+
+    @property
+    def name(self) -> str:
+        """The piece's name as the order and the file call it."""
+        return self.piece.name
+
+    @property
+    def size(self) -> str | None:
+        """The piece's size, None where there is only one."""
+        return self.piece.size
+
+    @property
+    def on_fold(self) -> bool:
+        """Whether the piece is a half with a fold edge."""
+        return self.piece.fold is not None
+
+
+@dataclass(frozen=True)
+class Together:
+    """``follower`` is cut through at the leader's place, on another ply or in a second cloth laid over."""
+
+    leader: str
+    follower: str
+    faces: Faces = "same"
+    tolerance: float | None = None
+
+
+@dataclass(frozen=True)
+class Seam:
+    """Edges ``"piece.edge"`` that are sewn together. ``ease`` in mm, second edge longer than the first by it;
+    ``ratio`` (for an elastic join) second = ratio · first; ``match``: stripes meet at the seam's notches."""
+
+    edges: tuple[str, ...]
+    ease: float = 0.0
+    ratio: float = 1.0
+    tolerance: float | None = None
+    match: bool = False
+
+
+@dataclass(frozen=True)
+class Trim:
+    """Elastic, binding or lace along openings.
+
+    ``edges`` as ``"piece.edge"``; ``ratio`` trim length per edge length; ``join`` mm added per join. ``openings``
+    per garment, None where they are counted from the pieces.
+    """
+
+    name: str
+    kind: str
+    edges: tuple[str, ...]
+    ratio: float
+    ratio_stated: bool
+    join: float = 0.0
+    increment: float = 0.0
+    price: float | None = None
+    openings: int | None = None
+
+
+@dataclass(frozen=True)
+class Cloth:
+    """A cloth as the shop sells it. Lengths mm, before washing; shares as fractions.
+
+    ``price`` is per metre, or per yard where the order's units are inches or yards (``price_per_mm`` converts).
+    ``spreads`` None means all that are sound. ``fibre_stretch`` is the share of stretch fibre in it. ``surplus``:
+    stacked plies may give more than is asked for.
+    """
+
+    name: str
+    width: float
+    selvage: float = 0.0
+    length: float | None = None
+    nap: Nap = "none"
+    stretch_across: float | None = None
+    stretch_along: float | None = None
+    stretch_tolerance: float = 0.05
+    fibre_stretch: float | None = None
+    shrink_along: float = 0.0
+    shrink_across: float = 0.0
+    spreads: tuple[SpreadName, ...] | None = None
+    plies: int = 1
+    max_plies: int | None = None
+    table_length: float | None = None
+    increment: float = 100.0
+    price: float | None = None
+    price_unit: float = 1000.0
+    gap: float = 0.0
+    end_allowance: float = 20.0
+    repeat_along: float = 0.0
+    repeat_across: float = 0.0
+    tubular: bool = False
+    right_side: bool = True
+    may_turn_plies: bool = False
+    surplus: bool = False
+
+    @property
+    def width_washed(self) -> float:
+        """Width after washing, mm."""
+        return self.width * (1.0 - self.shrink_across)
+
+    @property
+    def usable_width(self) -> float:
+        """Width after washing less both selvages, mm (a tubular cloth has none on its folds)."""
+        return self.width_washed - (0.0 if self.tubular else 2.0 * self.selvage)
+
+
+@dataclass(frozen=True)
+class Remnant:
+    """A leftover: its outline (grain along +x, mm, lower left of its box at the origin), holes and flaws."""
+
+    name: str
+    cloth: str
+    outline: Ring
+    flaws: tuple[Ring, ...] = ()
+    file: str | None = None
+
+    @property
+    def rectangular(self) -> bool:
+        """Whether it is a rectangle along the grain without flaws, so that it can be folded."""
+        xs = [p[0] for p in self.outline]
+        ys = [p[1] for p in self.outline]
+        box = {(x, y) for x in (min(xs), max(xs)) for y in (min(ys), max(ys))}
+        return not self.flaws and len(self.outline) == 4 and set(self.outline) == box
+
+
+@dataclass(frozen=True)
+class Garment:
+    """``count`` garments of one size. ``pieces`` are names; ``cloth`` renames a piece's cloth for this garment."""
+
+    name: str
+    size: str | None
+    count: int
+    pieces: tuple[str, ...]
+    cloth: tuple[tuple[str, str], ...] = ()
+    value: float = 1.0
+    same_cloth: bool = False
+
+
+@dataclass(frozen=True)
+class Order:
+    """A whole cutting order, read and judged. ``units`` is the bare-number unit ("mm", "cm", "m", "in", "yd").
+
+    ``least_fibre_stretch`` is the share of stretch fibre that pieces which need stretch ask of their cloth.
+    ``test_squares``: (pattern file, side in mm) of the squares drawn for checking the scale, as measured.
+    """
+
+    title: str
+    units: str
+    path: Path | None
+    sha256: str
+    pieces: tuple[CutPiece, ...]
+    cloths: tuple[Cloth, ...]
+    garments: tuple[Garment, ...]
+    remnants: tuple[Remnant, ...] = ()
+    together: tuple[Together, ...] = ()
+    seams: tuple[Seam, ...] = ()
+    trims: tuple[Trim, ...] = ()
+    findings: tuple[Finding, ...] = field(default=())
+    least_fibre_stretch: float = 0.05
+    test_squares: tuple[tuple[str, float], ...] = ()
+
+    @property
+    def imperial(self) -> bool:
+        """Whether people read inches and yards here."""
+        return self.units in ("in", "yd")
+
+    def cut_piece(self, name: str, size: str | None) -> CutPiece:
+        """The piece of that name and size; a piece without a size serves every size. KeyError if there is none."""
+        for piece in self.pieces:
+            if piece.name == name and piece.size == size:
+                return piece
+        for piece in self.pieces:
+            if piece.name == name and (piece.size is None or size is None):
+                return piece
+        raise KeyError((name, size))
+
+    def cloth_named(self, name: str) -> Cloth:
+        """The cloth of that name. KeyError if there is none."""
+        for cloth in self.cloths:
+            if cloth.name == name:
+                return cloth
+        raise KeyError(name)
+
+    def cloth_of(self, garment: Garment, piece: CutPiece) -> str:
+        """The name of the cloth that this garment cuts that piece from."""
+        return dict(garment.cloth).get(piece.cloth, piece.cloth)

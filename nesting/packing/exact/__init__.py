@@ -1,0 +1,1 @@
+"""Exact placement on a grid."""

@@ -1,0 +1,1 @@
+"""Shapes, no-fit regions, their fields, and the compiled kernels."""

@@ -1,0 +1,137 @@
+"""First layouts: a plain valid one at once (boxes on shelves), and random ones for the search to separate."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+from numpy.typing import NDArray
+
+from nesting.packing.kernel import kernels
+from nesting.packing.kernel.arrays import BDX, BDY, LMIN, LX, LY, PX, XLO, XR, YHI, YLO, Model
+from nesting.packing.kernel.kernels import State
+
+__all__ = ["boxes", "choose_states", "random_places"]
+
+
+#: boxes that meet by less than this only touch (rounding, internal units)
+_TOUCH = 1e-9
+#: with more boxes than this, gaps are not looked into and fewer heights are tried
+_FEW = 60
+
+
+def choose_states(model: Model, state: State) -> None:
+    """Give every group one of its states at random."""
+    for g, options in enumerate(model.num_states):
+        state.group[g] = options[int(kernels.uniform(state.rng) * len(options))]
+
+
+def allowed(model: Model, state: State, item: int, length: float) -> list[int]:
+    """Variants that the item may take."""
+    t = model.tables
+    g = int(t.i_group[item])
+    return [v for v in range(t.i_v0[item], t.i_v1[item])
+            if t.v_lim[v, LMIN] <= length + 1e-9
+            and (g < 0 or t.v_state[v] < 0 or state.group[g] < 0 or t.v_state[v] == state.group[g])]  # fmt: skip
+
+
+def random_places(model: Model, state: State, length: float) -> None:
+    """Every item at a random place of a random allowed variant within ``length``."""
+    t = model.tables
+    state.weight[:] = 1.0
+    for i in range(model.n):
+        options = allowed(model, state, i, length) or [int(t.i_v0[i])]
+        v = options[int(kernels.uniform(state.rng) * len(options))]
+        lim = t.v_lim[v]
+        x = lim[XLO] + kernels.uniform(state.rng) * max(0.0, length - lim[XR] - lim[XLO])
+        y = lim[YLO] + kernels.uniform(state.rng) * (lim[YHI] - lim[YLO])
+        kernels.put(t, state, i, v, kernels.fit_x(t, v, x, length), kernels.fit_y(t, v, y))
+
+
+def boxes(model: Model, state: State) -> bool:
+    """Lay bounding boxes one after the other, large ones first, each as far left as it goes. False if that fails.
+
+    On open-ended plies it always succeeds unless lines of fixed x stand in the way; it is then a valid layout.
+    """
+    t = model.tables
+    taken: list[tuple[float, float, float, float, int]] = []
+    for shape, mask in zip(model.obstacles, t.o_mask, strict=True):
+        x0, y0 = shape.ring.min(axis=0)
+        x1, y1 = shape.ring.max(axis=0)
+        taken.append((float(x0), float(y0), float(x1), float(y1), int(mask)))
+    order = sorted(range(model.n), key=lambda i: (not t.i_fixed[i], -t.i_size[i], i))
+    for i in order:
+        best: tuple[float, float, int, float, float] | None = None
+        for v in allowed(model, state, i, math.inf):
+            spot = _spot(model, v, taken) if not t.i_fixed[i] else (float(t.v_lim[v, LX]), float(t.v_lim[v, LY]))
+            if spot is not None:
+                key = (spot[0] + float(t.v_lim[v, XR]), spot[1], v, *spot)
+                best = key if best is None or key < best else best
+        if best is None:
+            return False
+        _, _, v, x, y = best
+        kernels.put(t, state, i, v, x, y)
+        taken.append(_box(model, v, x, y))
+    return True
+
+
+def _box(model: Model, v: int, x: float, y: float) -> tuple[float, float, float, float, int]:
+    # body and ring together, so that both rules hold
+    t = model.tables
+    lim = t.v_lim[v]
+    r, b = t.v_ring[v], t.v_body[v]
+    hw = max(t.s_hw[r], t.s_hw[b] + abs(lim[BDX]))
+    hh = max(t.s_hh[r], t.s_hh[b] + abs(lim[BDY]))
+    return (float(x - hw), float(y - hh), float(x + hw), float(y + hh), int(t.v_mask[v]))
+
+
+def _spot(model: Model, v: int, taken: list[tuple[float, float, float, float, int]]) -> tuple[float, float] | None:
+    t = model.tables
+    lim = t.v_lim[v]
+    x0, y0, x1, y1, mask = _box(model, v, 0.0, 0.0)
+    met = [b for b in taken if b[4] & mask]
+    heights = sorted({float(lim[YLO]), float(lim[YHI])} | {b[3] - y0 for b in met} | {b[1] - y1 for b in met})
+    heights = [y for y in heights if lim[YLO] - 1e-9 <= y <= lim[YHI] + 1e-9]
+    if len(met) > _FEW:
+        return _behind(met, [float(kernels.fit_y(t, v, y)) for y in heights[:: len(heights) // _FEW + 1]],
+                       (x0, y0, x1, y1), lim)  # fmt: skip
+    best: tuple[float, float] | None = None
+    for y in heights:
+        y = float(kernels.fit_y(t, v, y))
+        beside = [b for b in met if b[1] < y + y1 - _TOUCH and b[3] > y + y0 + _TOUCH]
+        x = float(lim[XLO])
+        for _ in range(len(beside) + 1):
+            x = _up(x, lim)
+            hit = [b[2] for b in beside if b[0] < x + x1 - _TOUCH and b[2] > x + x0 + _TOUCH]
+            if math.isinf(x) or not hit:
+                break
+            x = max(hit) - x0
+        else:
+            continue
+        if not math.isinf(x) and (best is None or (x, y) < best):
+            best = (x, y)
+    return best
+
+
+def _behind(
+    met: list[tuple[float, float, float, float, int]], heights: list[float],
+    box: tuple[float, float, float, float], lim: NDArray[np.float64],
+) -> tuple[float, float] | None:  # fmt: skip
+    """The leftmost place behind everything that lies beside it: without looking into gaps, as there are many boxes."""
+    x0, y0, _, y1 = box
+    have = np.array([b[:4] for b in met])
+    ys = np.array(heights)[:, None]
+    beside = (have[None, :, 1] < ys + y1 - _TOUCH) & (have[None, :, 3] > ys + y0 + _TOUCH)
+    right = np.where(beside, have[None, :, 2], -math.inf).max(axis=1) - x0
+    spots = [(_up(max(float(r), float(lim[XLO])), lim), y) for r, y in zip(right, heights, strict=True)]
+    best = min(spots, default=(math.inf, 0.0))
+    return None if math.isinf(best[0]) else best
+
+
+def _up(x: float, lim: NDArray[np.float64]) -> float:
+    """The least allowed x at or above ``x``."""
+    if lim[PX] < 0.0:
+        return x
+    if lim[PX] == 0.0:
+        return float(lim[LX]) if lim[LX] >= x - 1e-9 else math.inf
+    return float(lim[LX] + math.ceil((x - 1e-9 - lim[LX]) / lim[PX]) * lim[PX])

@@ -1,0 +1,302 @@
+"""``solve``: the one way into the optimiser."""
+
+from __future__ import annotations
+
+import logging
+import math
+import multiprocessing
+import threading
+import time
+from collections.abc import Iterable
+from concurrent.futures import FIRST_COMPLETED, Executor, Future, ProcessPoolExecutor, wait
+from typing import Literal
+
+from nesting.packing.bounds.bounds import lower_bound
+from nesting.packing.kernel import kernels
+from nesting.packing.kernel.arrays import Model, prepare
+from nesting.packing.problem import Bound, NoLayoutFound, OnBetter, Place, Problem, Result, Stop
+from nesting.packing.search import check, first
+from nesting.packing.search.explore import Explorer, Layout, Memory, extent
+from nesting.packing.search.warm import warm_up
+from nesting.packing.search.workers import Slice, SliceResult, ignore_interrupts, packed, prepared, run_slice
+
+__all__ = ["solve"]
+
+log = logging.getLogger(__name__)
+_Reason = Literal["seconds", "rounds", "length", "bound", "interrupted"]
+
+#: seconds: the first slice of a worker, and the longest
+_SLICE = (0.3, 2.0)
+#: rounds of each worker between two exchanges of the best layout, when rounds are counted
+_EXCHANGE = 5
+#: share of the time that is spent on the lower bound, and seconds at most
+_BOUND = (0.03, 1.0)
+#: a layout this little above the bound has reached it (rounding of the exact finish)
+_AT_BOUND = 1e-8
+
+
+def solve(
+    problem: Problem,
+    stop: Stop,
+    *,
+    seed: int = 0,
+    workers: int = 1,
+    executor: Executor | None = None,
+    start: tuple[Place, ...] | None = None,
+    on_better: OnBetter | None = None,
+    bound: Bound | None = None,
+) -> Result:
+    """The shortest layout that the search finds before ``stop``; any layout if the length is fixed.
+
+    ``workers`` searches run side by side and share the best layout: on ``executor``, any executor of
+    ``concurrent.futures`` (default: processes of our own; with one worker and no executor, right here). ``start`` is
+    a layout to begin with; it is checked, and left aside if it does not hold. ``on_better`` hears of each better
+    layout. With ``stop.rounds`` (of all workers together) and no other limit the same seed and number of workers give
+    the same layout. ``bound`` is a bound that the caller has proven already: working one out takes time, which short
+    runs of many problems do not have. ``KeyboardInterrupt`` ends the search with the best layout so far.
+
+    Raises NeverFits if some item does not even fit alone, NoLayoutFound if a fixed container was not filled in time,
+    PackingError if the problem contradicts itself, ValueError without a limit or without workers.
+    """
+    if stop.seconds is None and stop.rounds is None:
+        raise ValueError("a search needs a limit: seconds or rounds")
+    if workers < 1:
+        raise ValueError(f"a search needs at least one worker, not {workers}")
+    warm_up(log.info)  # compiling and loading the kernels is start-up: it takes nothing from the time to search
+    return _Run(problem, stop, seed, on_better, bound).solve(start, workers, executor)
+
+
+class _Run:
+    """One call of ``solve``."""
+
+    def __init__(
+        self, problem: Problem, stop: Stop, seed: int, on_better: OnBetter | None, bound: Bound | None
+    ) -> None:
+        self.began = time.perf_counter()
+        self.problem, self.stop, self.seed, self.on_better = problem, stop, seed, on_better
+        self.model: Model = prepare(problem)
+        self.bound = Bound(0.0, "no bound is known") if bound is None else bound
+        self.bound_known = bound is not None
+        self.length = math.inf
+        self.places: tuple[Place, ...] | None = None
+        self.layout: Layout | None = None
+        self.fallback: Layout | None = None
+        self.last: Layout | None = None
+        self.trace: list[tuple[float, float]] = []
+        self.rounds = 0
+
+    # -- what is known
+
+    def elapsed(self) -> float:
+        return time.perf_counter() - self.began
+
+    @property
+    def target(self) -> float:
+        """The length, in the problem's unit, at which to stop."""
+        return max(self.stop.length or 0.0, self.bound.length) * (1.0 + _AT_BOUND)
+
+    def offer(self, layout: Layout) -> None:
+        """Take a layout if it is shorter and passes the exact check."""
+        m = self.model
+        places = tuple(
+            self.problem.items[i].fixed or m.place(i, int(layout.var[i]), float(layout.cx[i]), float(layout.cy[i]))
+            for i in range(m.n)
+        )
+        if self.offer_places(places):
+            self.layout = layout
+
+    def offer_places(self, places: tuple[Place, ...]) -> bool:
+        length = check.extent(self.problem, places)
+        if length >= self.length:
+            return False
+        wrong = check.faults(self.problem, places)
+        if wrong:
+            log.debug("a layout of length %.6g failed its check and was left aside: %s", length, "; ".join(wrong[:3]))
+            return False
+        self.length, self.places = length, places
+        now = self.elapsed()
+        self.trace.append((now, length))
+        if self.on_better is not None:
+            self.on_better(now, length, places)
+        return True
+
+    def reason(self) -> _Reason | None:
+        """Why to stop now, None to go on."""
+        if self.places is not None:
+            if self.model.length is not None or (self.stop.length is not None and self.length <= self.stop.length):
+                return "length"
+            if self.length <= self.bound.length * (1.0 + _AT_BOUND):
+                return "bound"
+        if self.stop.seconds is not None and self.elapsed() >= self.stop.seconds:
+            return "seconds"
+        if self.stop.rounds is not None and self.rounds >= self.stop.rounds:
+            return "rounds"
+        return None
+
+    # -- the search
+
+    def solve(self, start: tuple[Place, ...] | None, workers: int, executor: Executor | None) -> Result:
+        reason: _Reason | None = None
+        try:
+            if start is not None and sorted(p.item for p in start) == list(range(self.model.n)):
+                places = tuple(sorted(start, key=lambda p: p.item))
+                if self.offer_places(places):
+                    self.layout = self._layout(places)
+            self._boxes()
+            if not self.bound_known:  # only now: the first layout should not wait for it
+                seconds = _BOUND[1] if self.stop.seconds is None else min(_BOUND[1], _BOUND[0] * self.stop.seconds)
+                self.bound = lower_bound(self.problem, seconds=seconds)
+            room = math.inf if self.model.length is None else self.model.length / self.model.scale
+            if self.places is None and self.bound.length > room * (1.0 + 1e-9):
+                items = tuple(range(self.model.n))
+                raise NoLayoutFound((), items, tuple(i.name for i in self.problem.items), self.bound.reason)
+            reason = self.reason()
+            if reason is None and not self.model.n:
+                reason = "bound"
+            if reason is None:
+                reason = self._search(workers, executor)
+        except KeyboardInterrupt:
+            reason = "interrupted"
+        if self.places is None:
+            raise self._nothing()
+        return Result(self.length, self.places, self.bound, self.rounds, self.elapsed(), reason, tuple(self.trace))
+
+    def _search(self, workers: int, executor: Executor | None) -> _Reason:
+        data, key = packed(self.problem)
+        if executor is not None:
+            return self._side_by_side(executor, workers, data, key)
+        until = None if self.stop.seconds is None else self.began + self.stop.seconds
+        have = prepared(data, key, self.model, until)  # before processes are forked, so that they have it, too
+        if have is None:
+            # a short run of a large problem: the first layout is all there is; the fields stay in the store
+            return "seconds"
+        if workers > 1:
+            with _pool(workers) as pool:
+                return self._side_by_side(pool, workers, data, key)
+        explorer = Explorer(have.model, have.fields, have.compactor, _mixed(self.seed, 0))
+        explorer.fallback = self.fallback
+        if self.layout is not None:
+            explorer.adopt(self.layout)
+        if self.stop.seconds is not None:
+            explorer.deadline = self.began + self.stop.seconds
+        while True:
+            try:
+                better = explorer.round()
+            finally:
+                self.last = explorer.keep(0.0)
+            self.rounds += 1
+            if better and explorer.best is not None:
+                self.offer(explorer.best)
+            reason = self.reason()
+            if reason is not None:
+                return reason
+
+    def _side_by_side(self, executor: Executor, workers: int, data: bytes, key: str) -> _Reason:
+        memory: list[Memory | None] = [None] * workers
+        length = [_SLICE[0]] * workers
+        running: dict[Future[SliceResult], int] = {}
+        together = self.stop.rounds is not None
+
+        def submit(w: int, rounds: int) -> None:
+            left = None if self.stop.seconds is None else max(0.0, self.stop.seconds - self.elapsed())
+            seconds = None if together else length[w]
+            length[w] = min(_SLICE[1], length[w] * 1.5)
+            task = Slice(data, key, _mixed(self.seed, w), rounds, seconds, left, memory[w], self.layout, self.fallback,
+                         self.target * self.model.scale)  # fmt: skip
+            running[executor.submit(run_slice, task)] = w
+
+        try:
+            while True:
+                if together:
+                    left = (self.stop.rounds or 0) - self.rounds
+                    for w in range(workers):
+                        share = min(_EXCHANGE, left // workers + (w < left % workers))
+                        if share > 0:
+                            submit(w, share)
+                    wait(running)
+                else:
+                    for w in set(range(workers)) - set(running.values()):
+                        submit(w, 1_000_000_000)
+                    wait(running, return_when=FIRST_COMPLETED)
+                self._collect(running, memory)
+                reason = self.reason()
+                if reason is not None:
+                    return reason
+        finally:
+            for future in running:
+                future.cancel()
+
+    def _collect(self, running: dict[Future[SliceResult], int], memory: list[Memory | None]) -> None:
+        finished = sorted((w, f) for f, w in running.items() if f.done())
+        for w, future in finished:
+            del running[future]
+            result = future.result()
+            memory[w] = result.memory
+            self.rounds += result.rounds
+            self.last = result.last or self.last
+            for layout in _falling(result.betters):
+                self.offer(layout)
+
+    # -- layouts
+
+    def _boxes(self) -> None:
+        state = kernels.new_state(self.model.tables, len(self.model.obstacles), _mixed(self.seed, 0))
+        first.choose_states(self.model, state)
+        if first.boxes(self.model, state):
+            # the search begins with random layouts of its own, which lead farther; this is to have something at once
+            before = self.layout
+            layout = Layout(extent(self.model, state), state.cx.copy(), state.cy.copy(), state.var, state.group)
+            self.offer(layout)
+            if self.layout is layout:
+                self.layout, self.fallback = before, layout
+
+    def _layout(self, places: tuple[Place, ...]) -> Layout | None:
+        """The layout as arrays; None with a tilt that the search does not use (it is then only the one to beat)."""
+        m = self.model
+        state = kernels.new_state(m.tables, len(m.obstacles), _mixed(self.seed, 0))
+        first.choose_states(m, state)
+        for p in places:
+            wanted = self.problem.items[p.item].poses[p.pose].state
+            g = int(m.tables.i_group[p.item])
+            if g >= 0 and wanted is not None:
+                state.group[g] = wanted
+        for p in places:
+            found = m.find(p)
+            if found is None:
+                return None
+            kernels.put(m.tables, state, p.item, *found)
+        return Layout(extent(m, state), state.cx.copy(), state.cy.copy(), state.var, state.group)
+
+    def _nothing(self) -> NoLayoutFound:
+        """What remains of the latest attempt when items that overlap are taken out, the largest staying first."""
+        m, last = self.model, self.last
+        kept: list[Place] = []
+        if last is not None:
+            for i in sorted(range(m.n), key=lambda i: (not m.tables.i_fixed[i], -m.tables.i_size[i], i)):
+                place = self.problem.items[i].fixed or m.place(
+                    i, int(last.var[i]), float(last.cx[i]), float(last.cy[i])
+                )
+                if not check.faults(self.problem, (*kept, place)):
+                    kept.append(place)
+        have = {p.item for p in kept}
+        missing = tuple(i for i in range(m.n) if i not in have)
+        return NoLayoutFound(
+            tuple(sorted(kept, key=lambda p: p.item)), missing, tuple(self.problem.items[i].name for i in missing)
+        )
+
+
+def _falling(betters: Iterable[tuple[float, Layout]]) -> list[Layout]:
+    """The last layout first: if it holds, the earlier, longer ones need no check."""
+    return [layout for _, layout in reversed(list(betters))]
+
+
+def _mixed(seed: int, worker: int) -> int:
+    """A start for worker ``worker``'s random numbers; worker 0 of a run differs from worker 1 of the run before."""
+    return (seed * 1_000_003 + worker * 7_919 + 12_345) % (1 << 62)
+
+
+def _pool(workers: int) -> ProcessPoolExecutor:
+    """Processes of our own: forked where that is safe (they start at once and have the fields), else spawned."""
+    safe = "fork" in multiprocessing.get_all_start_methods() and threading.active_count() == 1
+    context = multiprocessing.get_context("fork" if safe else "spawn")
+    return ProcessPoolExecutor(workers, mp_context=context, initializer=ignore_interrupts)

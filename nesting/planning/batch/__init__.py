@@ -1,0 +1,1 @@
+"""Many garments divided into sections and plies."""

@@ -1,0 +1,1 @@
+"""What to buy, by width and count, trims included."""

@@ -1,0 +1,63 @@
+"""What to buy of a second cloth that is laid over its leaders, as the lay of the whole order has it."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from contextlib import suppress
+from dataclasses import replace
+
+from nesting.model.errors import CannotLayError
+from nesting.model.lay import Lay
+from nesting.model.order import Order
+from nesting.planning.buying.buy_rows import BuyRow, RefusedRow
+from nesting.planning.buying.curve import adding_sequence, next_garment, on_cloth
+from nesting.planning.layout.laying import LayOne, garment_label
+
+__all__ = ["LayOver", "over_row"]
+
+#: Lays of every cloth by itself -> the same with second cloths laid over their leaders.
+LayOver = Callable[[Order, tuple[Lay, ...]], tuple[Lay, ...]]
+
+
+def over_row(
+    order: Order, second: str, lays: tuple[Lay, ...], lay: LayOne, over: LayOver, *, one_more: bool
+) -> BuyRow | RefusedRow:
+    """The row of the cloth ``second`` laid over its leaders, or why it cannot be.
+
+    ``order`` has the cloths in the widths of ``lays``, which holds one lay for each cloth by itself.
+    """
+    cloth = order.cloth_named(second)
+    apart = next(one for one in lays if one.cloth == second)
+    there = next(one for one in over(order, lays) if one.cloth == second)
+    if there.over is None:
+        why = [note for note in there.notes if note not in apart.notes]
+        return RefusedRow(second, cloth.width, cloth.nap, None, "; ".join(why) or "it cannot lie over its leaders")
+    part = on_cloth(order, second)
+    counts = [g.count for g in part.garments]
+    following = next_garment(part, adding_sequence(counts), sum(counts))
+    adds = None
+    if one_more:
+        plus = replace(
+            order, garments=tuple(replace(g, count=g.count + 1) if g == following else g for g in order.garments)
+        )
+        first = next(one for one in lays if one.cloth == there.over)
+        with suppress(CannotLayError):
+            more = lay(on_cloth(plus, first.cloth), first.cloth, spread=first.sections[0].spread.kind, start=first)
+            longer = next(one for one in over(plus, (more, apart)) if one.cloth == second)
+            if longer.over is not None:
+                # A lay of more garments may be the better one by chance; it serves fewer as well.
+                adds = max(0.0, longer.buy_length - there.buy_length)
+    return BuyRow(
+        second,
+        cloth.width,
+        cloth.nap,
+        there.sections[0].spread.kind,
+        sum(counts),
+        there.lay_length,
+        there.buy_length,
+        None if cloth.price is None else round(there.buy_length / cloth.price_unit * cloth.price, 2),
+        adds,
+        garment_label(following),
+        there.utilisation,
+        over=there.over,
+    )

@@ -1,0 +1,1 @@
+"""Pieces cut at the same place as others, on another ply or in a second cloth."""

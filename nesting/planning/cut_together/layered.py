@@ -1,0 +1,266 @@
+"""A second cloth spread over the first: its pieces are cut through at the places of their leaders.
+
+The second cloth lies as the first does, ply for ply, the same side up where the right sides face the same way, turned
+over where they face each other. What its own rules forbid there is cut apart, with the reason.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, replace
+
+from nesting.cloth.spreads import make_spread, sides_words, sound_spreads
+from nesting.model.lay import Lay, Placement, Section, Spread, mirrored_over_fold, placed
+from nesting.model.order import Cloth, CutPiece, Order, SpreadName, Together
+from nesting.model.units import format_length
+from nesting.planning.cut_together.fits_over import why_not_here, why_not_together
+from nesting.planning.cut_together.followers import agreed, follower_motion
+from nesting.planning.layout.demand import garment_counts, handless
+from nesting.planning.layout.repeats import matching_for
+from nesting.planning.layout.yardage import buy_length, full_widths, garment_shares, utilisation
+
+__all__ = ["lay_over"]
+
+#: (leader, garment, size) -> how it is cut together, and the follower
+_Pairs = Mapping[tuple[str, str, str | None], tuple[Together, CutPiece]]
+
+
+class _Apart(Exception):
+    """The second cloth cannot lie over its leaders; the message says why."""
+
+
+@dataclass(frozen=True)
+class _Over:
+    """The second cloth as it lies over the leaders; ``starts`` are its first edges on the first cloth, mm."""
+
+    cloth: Cloth
+    sections: tuple[Section, ...]
+    starts: tuple[float, ...]
+
+    @property
+    def kind(self) -> SpreadName:
+        """The spread by which its length to buy is reckoned."""
+        return self.sections[0].spread.kind
+
+    @property
+    def lay_length(self) -> float:
+        """To the end of its last section, mm."""
+        return self.sections[-1].start + self.sections[-1].lay_length
+
+
+def lay_over(order: Order, lays: tuple[Lay, ...]) -> tuple[Lay, ...]:
+    """The lays with every second cloth laid over its leaders, where the order cuts them together.
+
+    What that costs against cutting apart is noted on both lays. Where the second cloth does not reach over the
+    leaders, or also gives pieces of its own, or may not lie like that, it keeps its own lay and says so.
+    """
+    result = {lay.cloth: lay for lay in lays}
+    done: set[str] = set()
+    for together in order.together:
+        for garment in order.garments:
+            if together.leader not in garment.pieces or together.follower not in garment.pieces:
+                continue
+            leader = order.cut_piece(together.leader, garment.size)
+            follower = order.cut_piece(together.follower, garment.size)
+            first, second = order.cloth_of(garment, leader), order.cloth_of(garment, follower)
+            if first == second or first not in result or second not in result or second in done:
+                continue
+            done.add(second)
+            result[first], result[second] = _tried_over(order, result[first], result[second])
+    return tuple(result[lay.cloth] for lay in lays)
+
+
+def _pairs(order: Order, lay: Lay, second: str) -> _Pairs:
+    """All that are cut through ``lay`` and the cloth ``second``."""
+    found = {}
+    for together in order.together:
+        for garment in order.garments:
+            if together.leader in garment.pieces and together.follower in garment.pieces:
+                leader = order.cut_piece(together.leader, garment.size)
+                follower = order.cut_piece(together.follower, garment.size)
+                if order.cloth_of(garment, leader) == lay.cloth and order.cloth_of(garment, follower) == second:
+                    found[together.leader, garment.name, garment.size] = (together, follower)
+    return found
+
+
+def _tried_over(order: Order, lay: Lay, apart: Lay) -> tuple[Lay, Lay]:
+    """Both lays with the second cloth over the first, or as they were with the reason noted."""
+
+    def say(mm: float) -> str:
+        return format_length(mm, imperial=order.imperial, step="1/8 in" if order.imperial else "cm")
+
+    def finely(mm: float) -> str:
+        return format_length(mm, imperial=order.imperial, step="1/16 in" if order.imperial else "mm")
+
+    try:
+        over = _over(order, lay, apart, finely)
+    except _Apart as why:
+        note = f"cut together with cloth '{lay.cloth}' is not possible as it lies: {why}; laid by itself"
+        return lay, replace(apart, notes=(*apart.notes, note))
+    buy = buy_length(over.kind, over.cloth, over.lay_length)
+    begins = " and ".join(say(at + lay.end_allowance - apart.end_allowance) for at in over.starts)
+    note = (
+        f"cut together with '{lay.cloth}': {say(buy)} of '{apart.cloth}', {sides_words(over.sections[0].spread)}, laid "
+        f"over it with its first edge {begins} from the cut end of '{lay.cloth}'; "
+        f"cut apart, {say(apart.buy_length)} would do"
+    )
+    shared = full_widths(apart.sections[0].spread.kind, order.cloth_named(apart.cloth))
+    bound = apart.lower_bound * shared / full_widths(over.kind, over.cloth)
+    return replace(lay, notes=(*lay.notes, note)), replace(
+        apart,
+        over=lay.cloth,
+        sections=over.sections,
+        lay_length=over.lay_length,
+        buy_length=buy,
+        lower_bound=min(bound, over.lay_length),
+        utilisation=utilisation(over.sections, over.cloth.width_washed),
+        garments=garment_shares([p for s in over.sections for p in s.placements], garment_counts(order), buy),
+        tried=(),
+        notes=(note, *(n for n in apart.notes if "is refused" in n)),
+    )
+
+
+def _over(order: Order, lay: Lay, apart: Lay, say: Callable[[float], str]) -> _Over:
+    """Raises _Apart where the second cloth cannot lie over the leaders."""
+    cloth = order.cloth_named(apart.cloth)
+    pairs = _pairs(order, lay, apart.cloth)
+    _check_pairs(order, cloth, pairs, apart)
+    turned = next(iter(pairs.values()))[0].faces == "to the leader"
+    sections: list[Section] = []
+    starts: list[float] = []
+    used = cloth
+    for section in lay.sections:
+        leaders = [p for p in section.placements if (p.piece, p.garment, p.size) in pairs and p.follows is None]
+        if not leaders:
+            continue
+        used = _spread_alike(cloth, section.spread, apart)
+        laid = [_at(order, p, *pairs[p.piece, p.garment, p.size]) for p in leaders]
+        begin = min(x for p in laid for x, _ in p.outline)
+        laid = [_moved(p, -begin) for p in laid]
+        end = max(x for p in laid for x, _ in p.outline)
+        if section.spread.kind == "crosswise fold" and not any(p.on_fold for p in laid):
+            end += cloth.gap / 2
+        try:
+            depths = _depths(section.spread, used)
+            spread = make_spread(section.spread.kind, used, end, depths, turned=turned)
+        except ValueError as error:
+            raise _Apart(str(error)) from None
+        why = why_not_here(order, used, spread, laid, say)
+        if why is not None:
+            raise _Apart(why)
+        start = sections[-1].start + sections[-1].lay_length + cloth.gap if sections else 0.0
+        starts.append(section.start + begin)
+        sections.append(Section(spread, end, tuple(laid), start))
+    if not sections:
+        raise _Apart(f"no leader lies on '{lay.cloth}'")
+    over = _Over(used, tuple(sections), tuple(starts))
+    why = why_not_together(order, used, sections)
+    if why is not None:
+        raise _Apart(why)
+    _check_numbers(order, over)
+    needed = buy_length(over.kind, used, over.lay_length, rounded=False)
+    if cloth.length is not None and needed > cloth.length:
+        raise _Apart(f"it would take {say(needed)} of '{cloth.name}', of which there are {say(cloth.length)}")
+    return over
+
+
+def _check_pairs(order: Order, cloth: Cloth, pairs: _Pairs, apart: Lay) -> None:
+    covered = {(follower.name, garment, size) for (_, garment, size), (_, follower) in pairs.items()}
+    own = sorted({p.piece for p in apart.placements if (p.piece, p.garment, p.size) not in covered})
+    if own:
+        raise _Apart(f"'{cloth.name}' also gives {', '.join(own)}")
+    for (name, _, size), (together, follower) in pairs.items():
+        leader = order.cut_piece(name, size)
+        fits = agreed(leader.piece, follower.piece, together.tolerance)
+        if not fits.agrees:
+            raise _Apart("; ".join(fits.messages))
+        if leader.cut != follower.cut:
+            raise _Apart(f"'{name}' is cut {leader.cut} times and '{follower.name}' {follower.cut} times")
+        if leader.mirrored != follower.mirrored and not handless(follower, cloth):
+            one, other = ("left and right", "alike") if leader.mirrored else ("alike", "left and right")
+            raise _Apart(f"'{name}' is cut {one} and '{follower.name}' {other}")
+        if matching_for(order, cloth, follower).any:
+            raise _Apart(f"the repeat of '{cloth.name}' has to match, which the places of the leaders do not heed")
+    by_faces = {together.faces: follower.name for together, follower in pairs.values()}
+    if len(by_faces) > 1:
+        raise _Apart(
+            f"'{by_faces['to the leader']}' faces its leader and '{by_faces['same']}' the same way as its own, which "
+            f"one spread of '{cloth.name}' does not give"
+        )
+
+
+def _spread_alike(cloth: Cloth, spread: Spread, apart: Lay) -> Cloth:
+    """The second cloth with as many plies as the first, if it may be spread like that."""
+    kind = spread.kind
+    stacked = kind in ("stacked face up", "stacked face to face")
+    used = replace(cloth, plies=len(spread.plies)) if stacked else cloth
+    _, refused = sound_spreads(used, None, kind)
+    if refused:
+        raise _Apart(f"'{cloth.name}' cannot be spread as its leaders are ({kind}): {refused[0].reason}")
+    if cloth.spreads is not None and kind not in {*cloth.spreads, *(s.spread.kind for s in apart.sections)}:
+        raise _Apart(f"its leaders lie on a spread ({kind}) that the order does not list for '{cloth.name}'")
+    return used
+
+
+def _depths(spread: Spread, cloth: Cloth) -> tuple[float, ...]:
+    """Flap depths that bring the folds of a second cloth, of its own width, over those of the first."""
+    if spread.kind != "double fold":
+        return spread.depths
+    return (spread.depths[0], cloth.width_washed - spread.table_width - spread.depths[0])
+
+
+def _check_numbers(order: Order, over: _Over) -> None:
+    """As many pieces as the garments want come off, no more."""
+    given: dict[tuple[str, str, str | None], int] = {}
+    for p in (p for s in over.sections for p in s.placements):
+        key = (p.piece, p.garment, p.size)
+        given[key] = given.get(key, 0) + p.gives
+    counts = garment_counts(order)
+    for (name, garment, size), number in given.items():
+        wanted = order.cut_piece(name, size).cut * counts.get((garment, size), 0)
+        if number < wanted or (number > wanted and not over.cloth.surplus):
+            raise _Apart(f"its leaders would give {number} of '{name}', {wanted} are asked for")
+
+
+def _at(order: Order, leader: Placement, together: Together, follower: CutPiece) -> Placement:
+    lead = order.cut_piece(leader.piece, leader.size)
+    x, y, turn, flipped = follower_motion(
+        lead, follower, leader.x, leader.y, leader.turn, leader.flipped, together.tolerance
+    )
+    whole = mirrored_over_fold(follower.piece) if leader.opened else follower.piece
+    shape = placed(whole, x, y, turn, flipped)
+    assert shape.grainline is not None
+    return replace(
+        leader,
+        piece=follower.name,
+        x=x,
+        y=y,
+        turn=turn,
+        flipped=flipped,
+        outline=shape.outline,
+        inside=shape.inside,
+        cutouts=shape.cutouts,
+        notches=shape.notches,
+        drills=shape.drills,
+        grainline=shape.grainline,
+        fold=shape.fold,
+        seam=shape.seam,
+    )
+
+
+def _moved(p: Placement, dx: float) -> Placement:
+    def at(point: tuple[float, float]) -> tuple[float, float]:
+        return (point[0] + dx, point[1])
+
+    return replace(
+        p,
+        x=p.x + dx,
+        outline=tuple(map(at, p.outline)),
+        inside=tuple(tuple(map(at, line)) for line in p.inside),
+        cutouts=tuple(tuple(map(at, c)) for c in p.cutouts),
+        notches=tuple(replace(n, at=at(n.at)) for n in p.notches),
+        drills=tuple(replace(d, at=at(d.at)) for d in p.drills),
+        grainline=(at(p.grainline[0]), at(p.grainline[1])),
+        fold=(at(p.fold[0]), at(p.fold[1])) if p.fold else None,
+        seam=tuple(map(at, p.seam)) if p.seam else None,
+    )

@@ -1,0 +1,1 @@
+"""One cloth, laid: what it must give, which spreads, the packing problem and back."""

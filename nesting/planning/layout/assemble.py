@@ -1,0 +1,583 @@
+"""Jobs on a spread become a packing problem, and its layout becomes placements.
+
+The packing frame is the table's, except for a crosswise fold: its fold moves with the lay length, so that the table is
+turned by 180° and the fold lies at x = 0.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from nesting.cloth.orientation import Orientation, orientation
+from nesting.cloth.spreads import make_spread
+from nesting.model.errors import CannotLayError
+from nesting.model.lay import FoldLine, Placement, Spread, mirrored_over_fold, placed
+from nesting.model.order import Cloth, CutPiece, Order, Remnant
+from nesting.model.piece import Piece
+from nesting.model.tolerances import REPEAT_MM
+from nesting.packing.problem import Axis, Item, Place, Pose, Problem, Region
+from nesting.planning.cut_together.followers import follower_motion
+from nesting.planning.layout.demand import Need, Stack, is_symmetric
+from nesting.planning.layout.jobs import Job, JobStyle, jobs_for
+from nesting.planning.layout.repeats import matching_for, phases
+from nesting.planning.layout.rings import search_ring
+
+__all__ = ["Assembly", "PoseMeta", "assemble"]
+
+#: mm. The nominal length of a spread whose length is to be found (only its rectangle's y extent counts).
+NOMINAL_LENGTH = 1000.0
+
+
+@dataclass(frozen=True)
+class PoseMeta:
+    """What a pose means on the cloth."""
+
+    turn: float
+    flipped: bool
+    plies: tuple[int, ...]
+    on_fold: bool
+    opened: bool
+    #: for a leader with a follower: the plies of each
+    leader_plies: tuple[int, ...] = ()
+    follower_plies: tuple[int, ...] = ()
+
+
+@dataclass(frozen=True)
+class Assembly:
+    """A packing problem and what its items and poses mean."""
+
+    problem: Problem
+    spread: Spread
+    jobs: tuple[Job, ...]
+    metas: tuple[tuple[PoseMeta, ...], ...]
+    refused_turns: tuple[tuple[str, float, str], ...]
+    cloth: Cloth
+    remnant: Remnant | None
+
+    @property
+    def turned_end(self) -> bool:
+        """Whether the packing frame is the table turned by 180°."""
+        return self.spread.kind == "crosswise fold"
+
+    def placements(self, places: Iterable[Place]) -> tuple[tuple[Placement, ...], float]:
+        """The placements of a layout on the table, and the lay length (mm)."""
+        drafts: list[tuple[Job, PoseMeta, Place]] = []
+        places = self._at_the_cut_end(tuple(places))
+        for place in places:
+            drafts.append((self.jobs[place.item], self.metas[place.item][place.pose], place))
+        laid = [(job, meta, self._laid(job, meta, place)) for job, meta, place in drafts]
+        ends = [max(x for x, _ in piece.outline) for _, _, (piece, *_) in laid]
+        length = max(ends, default=0.0)
+        if self.turned_end:
+            # In the packing frame the fold is x = 0 and the table's end lies at the farthest cut edge.
+            width = self.spread.table_width
+            mapped = []
+            for job, meta, (_, x, y, turn) in laid:
+                table = placed_piece(job, meta, length - x, width - y, (turn + 180.0) % 360.0)
+                mapped.append((job, meta, (table, length - x, width - y, (turn + 180.0) % 360.0)))
+            laid = mapped
+        result: list[Placement] = []
+        for job, meta, (piece, x, y, turn) in laid:
+            result += _placements_of(job, meta, piece, x, y, turn)
+        return tuple(result), length
+
+    @property
+    def slides(self) -> bool:
+        """Whether a whole layout may be moved along the cloth: nothing ties it to a place along x."""
+        free = all(pose.x is None for item in self.problem.items for pose in item.poses)
+        return free and self.remnant is None and not any(item.fixed for item in self.problem.items)
+
+    def _at_the_cut_end(self, places: tuple[Place, ...]) -> tuple[Place, ...]:
+        """The outlines of the search are a little larger than the true ones, which begin at x = 0."""
+        if not places or not self.slides or self.turned_end:
+            return places
+        begin = min(
+            x for p in places for x, _ in self._laid(self.jobs[p.item], self.metas[p.item][p.pose], p)[0].outline
+        )
+        return tuple(replace(p, x=p.x - begin) for p in places)
+
+    def from_zero(self, places: tuple[Place, ...]) -> tuple[Place, ...]:
+        """Places whose bodies, as the search sees them, begin at x = 0."""
+        if not places or not self.slides:
+            return places
+        poses = [self.problem.items[p.item].poses[p.pose] for p in places]
+        begin = min(
+            p.x + float((pose.ring if pose.body is None else pose.body)[:, 0].min())
+            for p, pose in zip(places, poses, strict=True)
+        )
+        return tuple(replace(p, x=p.x - begin) for p in places)
+
+    def _laid(self, job: Job, meta: PoseMeta, place: Place) -> tuple[Piece, float, float, float]:
+        turn = (meta.turn + place.tilt) % 360.0
+        if self.turned_end:
+            turn = (turn + 180.0) % 360.0
+        return placed_piece(job, meta, place.x, place.y, turn), place.x, place.y, turn
+
+
+def placed_piece(job: Job, meta: PoseMeta, x: float, y: float, turn: float) -> Piece:
+    """The job's piece (opened out if the pose says so) as it lies."""
+    piece = job.needs[0].cut.piece
+    return placed(mirrored_over_fold(piece) if meta.opened else piece, x, y, turn, meta.flipped)
+
+
+def _placements_of(job: Job, meta: PoseMeta, piece: Piece, x: float, y: float, turn: float) -> list[Placement]:
+    need = job.needs[0]
+    plies = meta.leader_plies or meta.plies
+
+    def one(cut: CutPiece, shape: Piece, on: tuple[int, ...], gives: int, follows: str | None) -> Placement:
+        assert shape.grainline is not None
+        return Placement(
+            piece=cut.name,
+            garment=need.garment,
+            size=need.size,
+            copy=need.copy,
+            x=x,
+            y=y,
+            turn=turn,
+            flipped=meta.flipped,
+            plies=on,
+            on_fold=meta.on_fold,
+            opened=meta.opened,
+            gives=gives,
+            outline=shape.outline,
+            inside=shape.inside,
+            cutouts=shape.cutouts,
+            notches=shape.notches,
+            drills=shape.drills,
+            grainline=shape.grainline,
+            fold=shape.fold,
+            seam=shape.seam,
+            follows=follows,
+            copies=_copies(job, 1 if meta.on_fold else len(on)),
+        )
+
+    # a piece on a fold takes both plies for one; everything else gives one for each of its plies
+    leader = one(need.cut, piece, plies, 1 if meta.on_fold else len(plies), None)
+    if need.follower is None:
+        return [leader]
+    follower = need.follower.piece
+    if meta.opened:
+        follower = mirrored_over_fold(follower)
+    fx, fy, follower_turn, flipped = follower_motion(need.cut, need.follower, x, y, turn, meta.flipped, job.tolerance)
+    shape = placed(follower, fx, fy, follower_turn, flipped)
+    lower = one(need.follower, shape, meta.follower_plies, len(meta.follower_plies), need.cut.name)
+    return [leader, replace(lower, x=fx, y=fy, turn=follower_turn, flipped=flipped)]
+
+
+def _copies(job: Job, pieces: int) -> tuple[int, ...]:
+    """The garment copy that each of the cloth pieces goes to; numbers beyond the last copy are surplus."""
+    copies = [n.copy for n in job.needs]
+    paired = len(copies) > 1 and copies[0] == copies[1]
+    while len(copies) < pieces:
+        following = max(copies) + 1
+        copies += [following, following] if paired else [following]
+    return tuple(copies)
+
+
+def assemble(
+    order: Order,
+    cloth: Cloth,
+    stacks: tuple[Stack, ...],
+    kind: str,
+    *,
+    depths: tuple[float, ...] = (),
+    style: JobStyle | None = None,
+    remnant: Remnant | None = None,
+) -> Assembly:
+    """The packing problem of these stacks on that spread.
+
+    CannotLayError names the piece that cannot lie there, and why.
+    """
+    spread = make_spread(kind, cloth, NOMINAL_LENGTH, depths, remnant)  # type: ignore[arg-type]
+    jobs = jobs_for(stacks, spread, style or JobStyle(), surplus=cloth.surplus)
+    groups = _Groups()
+    matched = cloth.repeat_along > 0.0 or cloth.repeat_across > 0.0
+    items: list[Item] = []
+    metas: list[tuple[PoseMeta, ...]] = []
+    refused: dict[tuple[str, float], str] = {}
+    known: dict[object, tuple[int, tuple[Pose, ...], tuple[PoseMeta, ...]]] = {}
+    for job in jobs:
+        groups.tie(job.needs)
+    for job in jobs:
+        cut = job.needs[0].cut
+        kind_key = (
+            id(cut),
+            job.kind,
+            job.ply_sets,
+            job.opened,
+            job.may_open,
+            tuple(n.hand for n in job.needs),
+        )
+        if kind_key not in known:
+            allowed = orientation(cut, cloth)
+            for turn, why in allowed.refused:
+                refused.setdefault((cut.piece.label, turn), why)
+            poses, pose_metas = _poses(order, cloth, spread, job, allowed, matched)
+            if not poses:
+                raise CannotLayError(_no_pose(cut, job, allowed, spread), piece=cut.piece.label)
+            known[kind_key] = (len(known), poses, pose_metas)
+        number, poses, pose_metas = known[kind_key]
+        tied = any(p.state is not None for p in poses)
+        items.append(
+            Item(
+                name=f"{cut.piece.label} {job.needs[0].copy}",
+                poses=poses,
+                kind=number,
+                group=groups.of(job.needs[0]) if tied else None,
+            )
+        )
+        metas.append(pose_metas)
+    regions = tuple(
+        Region(
+            _turned(np.array(ply.region), spread.table_width) if kind == "crosswise fold" else np.array(ply.region),
+            tuple(np.array(flaw) for flaw in ply.flaws),
+        )
+        for ply in spread.plies
+    )
+    length = None
+    if remnant is not None:
+        length = max(x for x, _ in remnant.outline)
+        if kind == "crosswise fold":
+            length /= 2
+    return Assembly(
+        Problem(regions, tuple(items), length),
+        spread,
+        jobs,
+        tuple(metas),
+        tuple((label, turn, why) for (label, turn), why in refused.items()),
+        cloth,
+        remnant,
+    )
+
+
+def _turned(region: NDArray[np.float64], width: float) -> NDArray[np.float64]:
+    turned: NDArray[np.float64] = np.array([[NOMINAL_LENGTH, width]]) - region
+    return turned
+
+
+class _Groups:
+    """Garment copies that must lie the same way up: those that share a placement are tied to each other."""
+
+    def __init__(self) -> None:
+        self._parent: dict[tuple[str, str | None, int], tuple[str, str | None, int]] = {}
+        self._numbers: dict[tuple[str, str | None, int], int] = {}
+
+    def _root(self, key: tuple[str, str | None, int]) -> tuple[str, str | None, int]:
+        self._parent.setdefault(key, key)
+        while self._parent[key] != key:
+            key = self._parent[key]
+        return key
+
+    def tie(self, needs: tuple[Need, ...]) -> None:
+        first = self._root(_copy_key(needs[0]))
+        for need in needs[1:]:
+            self._parent[self._root(_copy_key(need))] = first
+
+    def of(self, need: Need) -> int:
+        return self._numbers.setdefault(self._root(_copy_key(need)), len(self._numbers))
+
+
+def _copy_key(need: Need) -> tuple[str, str | None, int]:
+    return (need.garment, need.size, need.copy)
+
+
+def _no_pose(cut: CutPiece, job: Job, allowed: Orientation, spread: Spread) -> str:
+    if not allowed.turns:
+        return "no turn is allowed: " + "; ".join(f"{turn:.0f}°: {why}" for turn, why in allowed.refused)
+    if job.kind == "fold":
+        return (
+            f"its fold edge cannot lie along a fold of the {spread.kind} in any allowed turn "
+            f"({', '.join(f'{t:.0f}°' for t in allowed.turns)})"
+        )
+    return f"it has no allowed way to lie on the {spread.kind}"
+
+
+def _poses(
+    order: Order, cloth: Cloth, spread: Spread, job: Job, allowed: Orientation, matched: bool
+) -> tuple[tuple[Pose, ...], tuple[PoseMeta, ...]]:
+    builder = _PoseBuilder(order, cloth, spread, job, allowed, matched)
+    if job.kind == "fold":
+        builder.on_folds()
+        if job.may_open:
+            for ply in spread.plies:
+                builder.flat((ply.ply,), (False, True), opened=True)
+    elif job.kind == "layered":
+        for plies in job.ply_sets:
+            builder.layered(plies)
+    elif job.kind == "through":
+        for plies in job.ply_sets:
+            builder.flat(plies, _flips_through(job, spread, plies), opened=job.opened)
+    else:
+        for plies in job.ply_sets:
+            builder.flat(plies, _flips_single(job.needs[0], spread, plies[0]), opened=job.opened)
+    return tuple(builder.poses), tuple(builder.metas)
+
+
+def _face(spread: Spread, ply: int) -> str:
+    return next(p.face for p in spread.plies if p.ply == ply)
+
+
+def _flips_single(need: Need, spread: Spread, ply: int) -> tuple[bool, ...]:
+    """A right piece lies unflipped on cloth that is face up, flipped on cloth that is face down; a left one the
+    other way round; one without a hand lies either way."""
+    if need.hand is None:
+        return (False, True)
+    return ((_face(spread, ply) == "up") != (need.hand == "right"),)
+
+
+def _flips_through(job: Job, spread: Spread, plies: tuple[int, ...]) -> tuple[bool, ...]:
+    hands = [n.hand for n in job.needs]
+    if None in hands:
+        return (False, True)
+    faces = [_face(spread, p) for p in plies]
+    if "up" in faces and "down" in faces:
+        return (False, True)  # one of each hand, whichever way it lies
+    return ((faces[0] == "up") != (hands[0] == "right"),)
+
+
+class _PoseBuilder:
+    """Collects the poses of one job."""
+
+    def __init__(
+        self, order: Order, cloth: Cloth, spread: Spread, job: Job, allowed: Orientation, matched: bool
+    ) -> None:
+        self.cloth, self.spread, self.job, self.allowed = cloth, spread, job, allowed
+        self.cut = job.needs[0].cut
+        self.poses: list[Pose] = []
+        self.metas: list[PoseMeta] = []
+        self.matching = matching_for(order, cloth, self.cut) if matched else None
+        self.offset = (0.0, 0.0)
+        self.start = (0.0, 0.0)
+        self.both_sides = True
+        if self.matching is not None and self.matching.points:
+            chain = phases(order, cloth, self.cut.size)
+            phase = chain[self.cut.name]
+            self.offset = phase.offset
+            self.both_sides = phase.both_sides
+            members = [(name, chain[name].offset) for name in phase.chain]
+            self.start = phase.at or _first_phase(order, cloth, self.cut.size, members)
+
+    def on_folds(self) -> None:
+        """Poses with the fold edge on a fold line of the cloth; halves flip freely, nothing is tilted."""
+        piece = self.cut.piece
+        assert piece.fold is not None
+        for fold in self.spread.folds:
+            for turn, state in zip(self.allowed.turns, self.allowed.states, strict=True):
+                for flipped in (False, True):
+                    shape = placed(piece, 0.0, 0.0, turn, flipped)
+                    tie = _tie(shape, fold)
+                    if tie is not None:
+                        self._add(piece, PoseMeta(turn, flipped, fold.plies, True, False), state, tie, fold, 0.0)
+
+    def flat(self, plies: tuple[int, ...], flips: tuple[bool, ...], *, opened: bool) -> None:
+        """Poses anywhere on these plies."""
+        piece = mirrored_over_fold(self.cut.piece) if opened else self.cut.piece
+        if flips == (False, True) and is_symmetric(piece):
+            flips = (False,)
+        for turn, state in zip(self.allowed.turns, self.allowed.states, strict=True):
+            for flipped in flips:
+                self._add(piece, PoseMeta(turn, flipped, plies, False, opened), state, None, None, self.cut.tilt)
+
+    def layered(self, plies: tuple[int, ...]) -> None:
+        """Leader on some of the plies, follower on the others."""
+        need = self.job.needs[0]
+        count = len(self.job.needs)
+        piece = mirrored_over_fold(self.cut.piece) if self.job.opened else self.cut.piece
+        if self.spread.kind == "stacked face up":
+            choices = [(plies[count:], plies[:count])]
+        else:
+            choices = [(plies[:1], plies[1:]), (plies[1:], plies[:1])]
+        for leaders, followers in choices:
+            for flipped in _flips_single(need, self.spread, leaders[0]):
+                for turn, state in zip(self.allowed.turns, self.allowed.states, strict=True):
+                    meta = PoseMeta(turn, flipped, plies, False, self.job.opened, leaders, followers)
+                    self._add(piece, meta, state, None, None, self.cut.tilt)
+
+    def _add(
+        self,
+        piece: Piece,
+        meta: PoseMeta,
+        state: int | None,
+        tie: float | None,
+        fold: FoldLine | None,
+        tilt: float,
+    ) -> None:
+        turned_end = self.spread.kind == "crosswise fold"
+        engine_turn = meta.turn + 180.0 if turned_end else meta.turn
+        ring, body = self._rings(meta.opened, fold is not None)
+        same = ring is body
+        ring = _laid_ring(ring, engine_turn % 360.0, meta.flipped)
+        body = ring if same else _laid_ring(body, engine_turn % 360.0, meta.flipped)
+        if fold is not None:
+            # rounding of a turn must not show against the fold line
+            shape = placed(piece, 0.0, 0.0, engine_turn % 360.0, meta.flipped)
+            ring, body = _on_line(ring, shape, fold), _on_line(body, shape, fold)
+        low = high = 0.0
+        x_axis = y_axis = None
+        if fold is None:
+            touching = [f for f in self.spread.folds if set(f.plies) & set(meta.plies)]
+            for line in touching:
+                # The ring itself stays on this side of the fold, so that the lay can be opened out as it is.
+                if line.along == "y":
+                    back = float(body[:, 0].min() - ring[:, 0].min())
+                    body = _extended_back(body, back) if back > 0.0 else body
+                elif line.at == 0.0:
+                    low = float(body[:, 1].min() - ring[:, 1].min())
+                else:
+                    high = float(ring[:, 1].max() - body[:, 1].max())
+        elif fold.along == "x":
+            y_axis = Axis(tie if tie is not None else 0.0)
+        else:
+            # the fold is x = 0 of the turned frame; the tie was worked out for the table's frame
+            x_axis = Axis(-(tie if tie is not None else 0.0))
+        if self.matching is not None and self.matching.any:
+            placed_axes = self._lattice(meta)
+            if placed_axes is None:
+                return
+            match_x, match_y, match_state = placed_axes
+            x_axis = x_axis or match_x
+            y_axis = y_axis or match_y
+            state = match_state if state is None else state
+        self.poses.append(
+            Pose(
+                ring,
+                meta.plies,
+                None if body is ring else body,
+                x=x_axis,
+                y=y_axis,
+                low=low,
+                high=high,
+                tilt=tilt,
+                state=state,
+                tag=len(self.metas),
+            )
+        )
+        self.metas.append(meta)
+
+    def _rings(self, opened: bool, on_fold: bool) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+        """Ring and body in the grain frame. An opened-out half is its half and the mirror image of that, point by
+        point: a lay on a fold, opened out, then holds for the search as it does on the fold."""
+        piece = self.cut.piece
+        if not (opened or on_fold):
+            return search_ring(piece.outline, self.cloth.gap)
+        ring, body = search_ring(piece.outline, self.cloth.gap, piece.fold)
+        if not opened:
+            return ring, body
+        wide = _opened_ring(ring, piece)
+        return wide, wide if ring is body else _opened_ring(body, piece)
+
+    def _lattice(self, meta: PoseMeta) -> tuple[Axis | None, Axis | None, int | None] | None:
+        """The axes that the repeat leaves to this pose; None if the pose cannot keep it."""
+        assert self.matching is not None
+        if self.spread.kind == "crosswise fold":
+            raise CannotLayError(
+                "a crosswise fold would lay the repeat of the two plies against each other", piece=self.cut.piece.label
+            )
+        if meta.turn not in (0.0, 180.0):
+            return None
+        cloth = self.cloth
+        across = cloth.repeat_across > 0.0
+        if across and self.spread.kind not in ("open", "stacked face up", "stacked face to face"):
+            raise CannotLayError(
+                "a repeat across the cloth is matched on open cloth only, where both plies' stripes can be seen",
+                piece=self.cut.piece.label,
+            )
+        if across and meta.opened and meta.flipped and not self.both_sides:
+            return None  # the drawn sides are to meet, so all of them lie on the same side
+        sign_x = 1.0 if meta.turn == 0.0 else -1.0
+        sign_y = sign_x * (-1.0 if meta.flipped else 1.0)
+        state: int | None = None
+        offset = (0.0, 0.0)
+        if self.matching.points:
+            # a motif of the piece, or of one that is joined to it, is the zero of their chain
+            state = 0 if meta.turn == 0.0 else 1
+            offset = (self.start[0] + sign_x * self.offset[0], self.start[1] + sign_y * self.offset[1])
+        motif = self.matching.motif
+        if motif is not None:
+            wanted = (motif.offset[0] - sign_x * motif.point[0], motif.offset[1] - sign_y * motif.point[1])
+            if self.matching.points and not _alike(offset, wanted, (cloth.repeat_along, cloth.repeat_across)):
+                return None
+            offset = wanted
+        x_axis = Axis(offset[0], cloth.repeat_along) if cloth.repeat_along > 0.0 else None
+        y_axis = Axis(offset[1], cloth.repeat_across) if across else None
+        return x_axis, y_axis, state
+
+
+def _first_phase(
+    order: Order, cloth: Cloth, size: str | None, chain: list[tuple[str, tuple[float, float]]]
+) -> tuple[float, float]:
+    """The phase at which the chain's pieces together can begin nearest to the cut end."""
+
+    def best(axis: int, period: float, low: float) -> float:
+        if period <= 0.0:
+            return 0.0
+        outlines = [(order.cut_piece(name, size).piece.outline, offset) for name, offset in chain]
+        least = [min(p[axis] for p in outline) + offset[axis] for outline, offset in outlines]
+        candidates = [low - v for v in least]
+        return min(candidates, key=lambda phase: sum((phase + v - low) % period for v in least))
+
+    return best(0, cloth.repeat_along, 0.0), best(1, cloth.repeat_across, cloth.selvage)
+
+
+def _alike(a: tuple[float, float], b: tuple[float, float], repeats: tuple[float, float]) -> bool:
+    """Whether two places are the same within the repeat."""
+    return all(
+        r <= 0.0 or abs((p - q + r / 2) % r - r / 2) <= REPEAT_MM / 2 for p, q, r in zip(a, b, repeats, strict=True)
+    )
+
+
+def _extended_back(body: NDArray[np.float64], by: float) -> NDArray[np.float64]:
+    """The body's hull, extended by ``by`` towards x = 0 (what is kept free towards a crosswise fold). Not its box: a
+    piece that is tilted may be shorter than the box around it."""
+    from shapely.geometry import MultiPoint, Polygon
+    from shapely.geometry.polygon import orient
+
+    hull = MultiPoint(np.vstack([body, body - (by, 0.0)])).convex_hull
+    assert isinstance(hull, Polygon)
+    return np.array(orient(hull).exterior.coords)[:-1]
+
+
+def _laid_ring(ring: NDArray[np.float64], turn: float, flipped: bool) -> NDArray[np.float64]:
+    laid = placed(Piece("", tuple((float(x), float(y)) for x, y in ring)), 0.0, 0.0, turn, flipped)
+    return np.array(laid.outline)
+
+
+def _opened_ring(half: NDArray[np.float64], piece: Piece) -> NDArray[np.float64]:
+    ring = tuple((float(x), float(y)) for x, y in half)
+    return np.array(mirrored_over_fold(Piece("", ring, fold=piece.fold)).outline)
+
+
+def _on_line(ring: NDArray[np.float64], shape: Piece, fold: FoldLine) -> NDArray[np.float64]:
+    """The ring with its points on the fold edge exactly in line."""
+    assert shape.fold is not None
+    axis = 1 if fold.along == "x" else 0
+    at = (shape.fold[0][axis] + shape.fold[1][axis]) / 2
+    pinned = ring.copy()
+    pinned[np.abs(pinned[:, axis] - at) < 1e-6, axis] = at
+    return pinned
+
+
+def _tie(shape: Piece, fold: FoldLine) -> float | None:
+    """The coordinate of the reference point that puts the fold edge on the fold line; None if it cannot lie there."""
+    assert shape.fold is not None
+    axis = 1 if fold.along == "x" else 0
+    a, b = shape.fold[0][axis], shape.fold[1][axis]
+    if not math.isclose(a, b, abs_tol=1e-6):
+        return None
+    at = (a + b) / 2
+    inward = 1.0 if fold.along == "x" and fold.at == 0.0 else -1.0
+    others = [p[axis] - at for p in shape.outline]
+    deepest = max(others, key=abs)
+    if deepest * inward <= 0.0:
+        return None
+    return (fold.at - at) if fold.along == "x" else -at
+
+
+def with_length(assembly: Assembly, length: float) -> Spread:
+    """The assembly's spread for a finished lay of that length."""
+    return make_spread(assembly.spread.kind, assembly.cloth, length, assembly.spread.depths, assembly.remnant)

@@ -1,0 +1,131 @@
+"""The ways of spreading one cloth that are worth a search: flap depths, and what is cut through two plies at once.
+
+Flap depths are taken from the pieces: a flap is as deep as the deepest thing that is cut through it, or as two of
+them side by side. The search then chooses among these depths.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field, replace
+from itertools import combinations_with_replacement
+
+from nesting.cloth.orientation import orientation
+from nesting.model.lay import placed
+from nesting.model.order import Cloth, SpreadName
+from nesting.planning.layout.demand import Stack
+from nesting.planning.layout.jobs import JobStyle
+
+__all__ = ["Candidate", "candidates_for"]
+
+#: mm. Room left beside the deepest piece of a flap, so that the outlines used in the search fit as well.
+EASE = 0.5
+#: flap depths tried for a partial fold, and pairs of them for a double fold
+MOST_DEPTHS = 3
+
+
+@dataclass(frozen=True)
+class Candidate:
+    """One spread with its flap depths and the style of cutting on it."""
+
+    kind: SpreadName
+    depths: tuple[float, ...] = ()
+    style: JobStyle = field(default_factory=JobStyle)
+
+
+def _heights(stack: Stack, cloth: Cloth) -> list[float]:
+    """Extents across the cloth in which the stack's piece may lie, deepest turns last, mm."""
+    found = set()
+    for turn in orientation(stack.cut, cloth).turns:
+        ys = [y for _, y in placed(stack.cut.piece, 0.0, 0.0, turn, False).outline]
+        found.add(round(max(ys) - min(ys), 3))
+    return sorted(found)
+
+
+def _depths(stacks: tuple[Stack, ...], cloth: Cloth, deepest: float) -> list[float]:
+    halves = {h for s in stacks if s.cut.on_fold for h in _heights(s, cloth)}
+    pairs = {h for s in stacks if not s.cut.on_fold and len(s.needs) > 1 for h in _heights(s, cloth)}
+    margin = cloth.selvage + EASE
+    wanted: set[float] = set()
+    for h in halves or pairs:
+        wanted.add(h + margin)
+    if halves:
+        wanted.add(max(halves) + margin)
+        for a, b in combinations_with_replacement(sorted(halves | pairs), 2):
+            wanted.add(a + b + cloth.gap + margin)
+    fitting = sorted({round(d, 2) for d in wanted if cloth.selvage < d <= deepest})
+    if len(fitting) <= MOST_DEPTHS:
+        return fitting
+    # the one that takes every half, then an even choice of the others
+    step = (len(fitting) - 1) / (MOST_DEPTHS - 1)
+    chosen = {fitting[round(i * step)] for i in range(MOST_DEPTHS)}
+    if halves and max(halves) + margin <= deepest:
+        chosen.add(round(max(halves) + margin, 2))
+    return sorted(chosen)
+
+
+def _area(stack: Stack) -> float:
+    from shapely.geometry import Polygon
+
+    return float(Polygon(stack.cut.piece.outline).area)
+
+
+def _flap_style(depths: tuple[float, ...], stacks: tuple[Stack, ...], cloth: Cloth) -> JobStyle:
+    """How many of the pairs go through the flaps: as many as fill them about as far as the cloth beyond is filled.
+
+    None where the deepest flap is too shallow for the widest of them.
+    """
+    pairs = [s for s in stacks if not s.cut.on_fold and len(s.needs) > 1]
+    widest = max((h[0] for s in pairs if (h := _heights(s, cloth))), default=0.0)
+    if not pairs or max(depths) < widest + cloth.selvage + EASE:
+        return JobStyle(pairs=0.0)
+    flaps = sum(depths) - len(depths) * cloth.selvage
+    beyond = cloth.width_washed - 2.0 * sum(depths)
+    if beyond <= widest:
+        return JobStyle()
+    on_folds = sum(_area(s) * len(s.needs) for s in stacks if s.cut.on_fold)
+    through = sum(_area(s) * len(s.needs) / 2.0 for s in pairs)
+    singles = sum(_area(s) * len(s.needs) for s in stacks if not s.cut.on_fold and s not in pairs)
+    # (on_folds + p · through) / flaps = (2 (1 − p) · through + singles) / beyond
+    share = ((2.0 * through + singles) * flaps - on_folds * beyond) / (through * (beyond + 2.0 * flaps))
+    return JobStyle(pairs=round(min(1.0, max(0.0, share)), 3))
+
+
+def candidates_for(kind: SpreadName, stacks: tuple[Stack, ...], cloth: Cloth) -> tuple[Candidate, ...]:
+    """What to try for a spread, the easiest to cut first. Empty where the pieces give no sensible flap depth."""
+    has_halves = any(s.cut.on_fold for s in stacks)
+    has_pairs = any(not s.cut.on_fold and len(s.needs) > 1 for s in stacks)
+    if kind in ("open", "stacked face up", "stacked face to face"):
+        return (Candidate(kind),)
+    styles = [JobStyle()]
+    if has_halves:
+        styles.append(JobStyle(open_halves=True))
+    if kind == "crosswise fold":
+        # a fold edge lies along this fold only by a quarter turn, so halves may be opened out from the beginning
+        return (Candidate(kind, (), styles[-1]),)
+    if has_pairs:
+        styles.append(JobStyle(pairs=0.0, open_halves=has_halves))
+    if kind in ("lengthwise fold", "tubular"):
+        return tuple(Candidate(kind, (), style) for style in styles)
+    width = cloth.width_washed
+    if kind == "partial fold":
+        found = []
+        for depth in _depths(stacks, cloth, width / 2 - EASE):
+            found.append(Candidate(kind, (depth,), _flap_style((depth,), stacks, cloth)))
+        if has_halves and found:
+            found.append(replace(found[0], style=replace(found[0].style, open_halves=True)))
+        return tuple(found)
+    if kind == "double fold":
+        singles = _depths(stacks, cloth, width / 2 - cloth.selvage - EASE)
+        flaps = {(width / 4, width / 4)}
+        for a, b in combinations_with_replacement(singles, 2):
+            if a + b <= width / 2:
+                flaps.add((b, a))
+        for a in singles:
+            if width / 2 - a > cloth.selvage + EASE:
+                flaps.add((max(a, width / 2 - a), min(a, width / 2 - a)))
+        ordered = sorted(flaps, key=lambda f: (abs(f[0] - f[1]) > 1.0, -sum(f)))
+        doubles = [Candidate(kind, pair, _flap_style(pair, stacks, cloth)) for pair in ordered[:MOST_DEPTHS]]
+        if has_halves:
+            doubles += [replace(c, style=replace(c.style, open_halves=True)) for c in doubles[:2]]
+        return tuple(doubles)
+    raise ValueError(f"'{kind}' is not laid as one spread")

@@ -1,0 +1,59 @@
+"""Can the order be laid at all? A quick look, without a search."""
+
+from __future__ import annotations
+
+from nesting.cloth.spreads import sound_spreads
+from nesting.model.errors import CannotLayError
+from nesting.model.findings import Finding
+from nesting.model.order import Cloth, Order
+from nesting.model.units import format_width
+from nesting.packing.problem import NeverFits, PackingError
+from nesting.planning.layout.assemble import assemble
+from nesting.planning.layout.candidates import candidates_for
+from nesting.planning.layout.demand import Stack, stacks_of
+from nesting.planning.layout.solve import why_never
+
+__all__ = ["laying_findings"]
+
+#: mm. Cloth narrower or wider than this is sold nowhere: the units are probably wrong.
+USUAL_WIDTHS = (200.0, 4000.0)
+
+
+def laying_findings(order: Order) -> tuple[Finding, ...]:
+    """A warning for each cloth that some piece cannot lie on in any sound spread, and for widths that no cloth has."""
+    found: list[Finding] = []
+    file = str(order.path) if order.path is not None else None
+    for cloth in order.cloths:
+        stacks = stacks_of(order, cloth)
+        if not USUAL_WIDTHS[0] <= cloth.width <= USUAL_WIDTHS[1]:
+            width = format_width(cloth.width, imperial=order.imperial)
+            found.append(Finding("warning", f"cloth '{cloth.name}' is {width} wide: is the unit right?", file))
+        if not stacks:
+            continue
+        reason = _why_not(order, cloth, stacks)
+        if reason is not None:
+            found.append(Finding("warning", f"cannot be laid on cloth '{cloth.name}': {reason}", file))
+    return tuple(found)
+
+
+def _why_not(order: Order, cloth: Cloth, stacks: tuple[Stack, ...]) -> str | None:
+    from nesting.packing.kernel.arrays import prepare
+
+    kinds, refused = sound_spreads(cloth)
+    first: str | None = "; ".join(f"{r.kind}: {r.reason}" for r in refused) or None
+    for number, kind in enumerate(k for k in kinds if k != "sections"):
+        for candidate in candidates_for(kind, stacks, cloth):
+            try:
+                assembly = assemble(
+                    order, cloth, stacks, kind, depths=candidate.depths, style=candidate.style
+                )
+                prepare(assembly.problem)
+                return None
+            except NeverFits as error:
+                piece = assembly.jobs[error.item].needs[0].cut.piece.label
+                why = f"piece '{piece}': {why_never(order, assembly, error)}"
+            except (CannotLayError, PackingError) as error:
+                why = str(error)
+            if number == 0 or first is None:
+                first = why
+    return first

@@ -1,0 +1,132 @@
+"""A lay in sections: part of the length folded, then the cloth is refolded and the rest is laid open.
+
+The division is searched among a few that a cutter would think of: what lies on a fold first, with or without the pairs;
+where everything could be folded, a part of the copies.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from concurrent.futures import Executor
+from dataclasses import replace
+from itertools import islice
+
+from nesting.model.errors import CannotLayError
+from nesting.model.lay import Section
+from nesting.model.order import Cloth, Order
+from nesting.packing.problem import NeverFits, PackingError, Result
+from nesting.planning.layout.assemble import Assembly, assemble, with_length
+from nesting.planning.layout.candidates import Candidate
+from nesting.planning.layout.demand import Stack
+from nesting.planning.layout.jobs import JobStyle
+from nesting.planning.layout.options import SearchOptions, share_of
+from nesting.planning.layout.runs import run_search
+
+__all__ = ["sectioned"]
+
+#: share of the whole search time that all divisions together may take
+SHARE = 0.15
+#: divisions tried
+MOST_DIVISIONS = 2
+
+Division = tuple[tuple[Stack, ...], tuple[Stack, ...]]
+
+
+def _divisions(stacks: tuple[Stack, ...]) -> Iterator[Division]:
+    """(folded, open) parts of the stacks; neither is empty."""
+    halves = tuple(s for s in stacks if s.cut.on_fold)
+    pairs = tuple(s for s in stacks if not s.cut.on_fold and len(s.needs) > 1)
+    seen: set[tuple[int, ...]] = set()
+    for folded in (halves, halves + pairs):
+        rest = tuple(s for s in stacks if s not in folded)
+        if folded and rest and (key := tuple(map(id, folded))) not in seen:
+            seen.add(key)
+            yield folded, rest
+    for stack_share in (3, 2):
+        first: list[Stack] = []
+        second: list[Stack] = []
+        for stack in stacks:
+            copies = sorted({n.copy for n in stack.needs})
+            kept = set(copies[: len(copies) * (stack_share - 1) // stack_share])
+            folded_needs = tuple(n for n in stack.needs if n.copy in kept and (stack in halves or stack in pairs))
+            open_needs = tuple(n for n in stack.needs if n not in folded_needs)
+            if folded_needs:
+                first.append(Stack(folded_needs))
+            if open_needs:
+                second.append(Stack(open_needs))
+        if first and second:
+            yield tuple(first), tuple(second)
+
+
+def sectioned(
+    order: Order,
+    cloth: Cloth,
+    stacks: tuple[Stack, ...],
+    options: SearchOptions,
+    pool: Executor | None,
+    flaps: Sequence[Candidate] = (),
+) -> tuple[tuple[Section, ...] | None, str]:
+    """The shortest lay in two sections that was found, or None and why there is none.
+
+    ``flaps`` are partial folds that did well by themselves; the folded section tries them beside the plain fold.
+    """
+    if cloth.repeat_along > 0.0 or cloth.repeat_across > 0.0:
+        return None, "the repeat of the cloth would have to run on from one section into the next"
+    if any(s.needs[0].follower is not None for s in stacks):
+        return None, "pieces that are cut together need one spread for all"
+    if cloth.nap == "by garment":
+        # the pieces of one garment may fall into both sections: all lie one way, which is within the rule
+        cloth = replace(cloth, nap="one way")
+    tasks: list[tuple[int, int, Assembly]] = []
+    divisions = 0
+    why = "nothing is cut on a fold or in pairs, so there is nothing to fold for"
+    for folded, rest in islice(_divisions(stacks), MOST_DIVISIONS):
+        try:
+            first = [
+                assemble(order, cloth, folded, c.kind, depths=c.depths, style=c.style)
+                for c in (Candidate("lengthwise fold", (), JobStyle(open_halves=True)), *flaps[:1])
+            ]
+            second = assemble(order, cloth, rest, "open")
+        except CannotLayError as error:
+            why = str(error)
+            continue
+        for assembly in first:
+            tasks += [(divisions, 0, assembly)]
+        tasks.append((divisions, 1, second))
+        divisions += 1
+    if not tasks:
+        return None, why
+    lanes = max(1, options.workers) if pool is not None else 1
+    stop = share_of(options, SHARE * min(1.0, lanes / len(tasks)))
+    seeds = [options.seed * 1009 + 500 + i for i in range(len(tasks))]
+    if pool is None:
+        outcomes = [run_search(a.problem, stop, s, None) for (_, _, a), s in zip(tasks, seeds, strict=True)]
+    else:
+        futures = [pool.submit(run_search, a.problem, stop, s, None) for (_, _, a), s in zip(tasks, seeds, strict=True)]
+        outcomes = [f.result() for f in futures]
+    best: tuple[float, tuple[Section, ...]] | None = None
+    for number in range(divisions):
+        parts: list[Section] = []
+        for part in (0, 1):
+            found = [
+                (o, a)
+                for (d, p, a), o in zip(tasks, outcomes, strict=True)
+                if d == number and p == part and isinstance(o, Result)
+            ]
+            if not found:
+                failed = next(o for (d, p, _), o in zip(tasks, outcomes, strict=True) if d == number and p == part)
+                if isinstance(failed, NeverFits):
+                    why = f"piece '{failed.name}' does not fit across the cloth in its section"
+                elif isinstance(failed, PackingError):
+                    why = str(failed)
+                break
+            result, assembly = min(found, key=lambda f: f[0].length)
+            placements, length = assembly.placements(result.places)
+            start = parts[0].lay_length + cloth.gap if parts else 0.0
+            parts.append(Section(with_length(assembly, length), length, placements, start))
+        else:
+            total = parts[-1].start + parts[-1].lay_length
+            if best is None or total < best[0]:
+                best = (total, tuple(parts))
+    return (best[1], "") if best is not None else (None, why)
+

@@ -1,0 +1,1 @@
+"""Whole garments from remnants; what a lay leaves over; the stash."""

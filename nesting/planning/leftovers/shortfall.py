@@ -1,0 +1,106 @@
+"""Why the remnants give no more: the figure or the piece that proves it."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+
+from nesting.model.order import Remnant
+from nesting.planning.leftovers.holding_parts import Kind, PieceClass, Unit
+from nesting.planning.leftovers.knowledge import Knowledge
+
+__all__ = ["why_no_more"]
+
+
+def why_no_more(
+    kinds: Sequence[Kind],
+    remnants: Sequence[Remnant],
+    room: Mapping[str, float],
+    areas: Mapping[PieceClass, float],
+    known: Knowledge,
+    placed: Sequence[Unit],
+    made: Sequence[int],
+    proved: bool,
+) -> str | None:
+    """Why not one (more) garment can be cut, with the figure or the first piece that proves it."""
+    missing = [i for i, (k, n) in enumerate(zip(kinds, made, strict=True)) if n < k.count]
+    if not missing:
+        return None
+    for i in missing:
+        for c, _ in kinds[i].needs:
+            here = [r for r in remnants if r.cloth == c.cloth]
+            if all(_cannot_alone(c, r, room, areas, known) for r in here):
+                return (
+                    f"{kinds[i].label}: piece '{c.label}' cannot lie on any of the {len(here)} remnants of "
+                    f"'{c.cloth}', not even alone"
+                )
+    texts = [
+        _area_reason(kinds[i], remnants, room, areas, placed)
+        or _places_reason(kinds, i, remnants, room, areas, known, placed)
+        for i in missing
+    ]
+    found = [text for text in texts if text]
+    if len(found) == len(texts):
+        return found[0]
+    if proved:
+        return (
+            "no division of the pieces over the remnants gives more: proved from the areas and from what cannot lie "
+            "where (see what was refused)"
+        )
+    return "the search found no room for more in its time; that there is none is not proved"
+
+
+def _places_reason(
+    kinds: Sequence[Kind],
+    i: int,
+    remnants: Sequence[Remnant],
+    room: Mapping[str, float],
+    areas: Mapping[PieceClass, float],
+    known: Knowledge,
+    placed: Sequence[Unit],
+) -> str | None:
+    """A piece for which there are too few places by area on the remnants that can hold it at all."""
+    for c, n in kinds[i].needs:
+        here = [r for r in remnants if r.cloth == c.cloth and not _cannot_alone(c, r, room, areas, known)]
+        places = sum(math.floor(room[r.name] / areas[c] * (1 + 1e-9)) for r in here)
+        taken = sum(u.kind == c for u in placed)
+        if taken + n > places:
+            return (
+                f"{kinds[i].label}: piece '{c.label}' finds at most {places} places on the remnants that can hold it "
+                f"({', '.join(r.name for r in here) or 'none'}), and {taken} are taken"
+            )
+    return None
+
+
+def _cannot_alone(
+    c: PieceClass, r: Remnant, room: Mapping[str, float], areas: Mapping[PieceClass, float], known: Knowledge
+) -> bool:
+    if areas[c] > room[r.name] * (1 + 1e-9):
+        return True
+    return known.alone_is_refused(r, c)
+
+
+def _area_reason(
+    kind: Kind,
+    remnants: Sequence[Remnant],
+    room: Mapping[str, float],
+    areas: Mapping[PieceClass, float],
+    placed: Sequence[Unit],
+) -> str | None:
+    """The proof by area for one more of this garment, None where there would be area enough."""
+    for cloth in dict.fromkeys(c.cloth for c, _ in kind.needs):
+        there = sum(room[r.name] for r in remnants if r.cloth == cloth)
+        taken = sum(areas[u.kind] for u in placed if u.kind.cloth == cloth)
+        one = sum(areas[c] * n for c, n in kind.needs if c.cloth == cloth)
+        if taken + one > there * (1 + 1e-9):
+            return (
+                f"{kind.label}: one more takes {one / 100:.0f} cm² of '{cloth}', but of the remnants' "
+                f"{there / 100:.0f} cm² only {(there - taken) / 100:.0f} cm² are left"
+            )
+        largest = max((room[r.name] for r in remnants if r.cloth == cloth), default=0.0)
+        if kind.same_cloth and one > largest * (1 + 1e-9):
+            return (
+                f"{kind.label}: all its pieces of '{cloth}' are to come from one remnant and take {one / 100:.0f} cm², "
+                f"but the largest has {largest / 100:.0f} cm²"
+            )
+    return None

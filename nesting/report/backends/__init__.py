@@ -1,0 +1,1 @@
+"""A scene as SVG, PDF, PNG or DXF."""

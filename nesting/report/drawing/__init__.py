@@ -1,0 +1,1 @@
+"""One drawing of a lay as a scene, whatever it is written to."""

@@ -1,0 +1,125 @@
+"""From a lay to a scene: the one front of every drawing of a lay.
+
+Bottom to top: the cloth, the pieces, their marks, their names, the rulers, the legend.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from nesting.model.lay import Lay
+from nesting.model.order import Order
+from nesting.report.drawing import looks
+from nesting.report.drawing.fonts import shown, text_width
+from nesting.report.drawing.ground import cloth_items, ruler_items
+from nesting.report.drawing.legend import legend_items
+from nesting.report.drawing.marked import mark_items, piece_items
+from nesting.report.drawing.scene import Item, Layer, Scene, Text, moved
+from nesting.report.drawing.view import Laid, View, laid_sections, picture, row_of
+from nesting.report.words import kind_words, long_length, shop_length
+
+__all__ = ["either_way", "lay_scene"]
+
+_LAYERS: tuple[Layer, ...] = ("cloth", "pieces", "cut", "marks", "text", "measure", "legend")
+
+
+def either_way(lay: Lay, order: Order | None) -> frozenset[int]:
+    """The placements (by place in ``Lay.placements``) that may lie with the grain arrow either way, as far as the
+    order tells; without an order none is known."""
+    if order is None:
+        return frozenset()
+    try:
+        one_way = order.cloth_named(lay.cloth).nap != "none"
+    except KeyError:
+        return frozenset()
+    out = set()
+    for i, p in enumerate(lay.placements):
+        try:
+            rule = order.cut_piece(p.piece, p.size).turn
+        except KeyError:
+            continue
+        if not one_way and rule != "one way":
+            out.add(i)
+    return frozenset(out)
+
+
+def lay_scene(lay: Lay, view: View | None = None, order: Order | None = None) -> Scene:
+    """The drawing of a lay. ``view`` None: the picture for reading. Coordinates are table mm, true to scale."""
+    view = view or picture(lay)
+    em = view.em
+    rows = row_of(lay)
+    both = either_way(lay, order)
+    items: list[Item] = []
+    listed: list[int] = []
+    placed = laid_sections(lay, view)
+    for laid in placed:
+        mine = cloth_items(lay, laid, view) + piece_items(lay, laid, view, rows)
+        marks, small = mark_items(lay, laid, view, rows, both)
+        listed += small
+        mine += marks
+        mine += ruler_items(lay, laid, view) if view.surroundings else []
+        items += [moved(item, laid.dx, 0.0) for item in mine]
+    top = max(laid.section.spread.table_width for laid in placed)
+    x0 = min(laid.dx - laid.before for laid in placed)
+    x1 = max(laid.dx + laid.section.lay_length + laid.after for laid in placed)
+    if not view.surroundings:
+        return Scene(_title(lay), (x0, 0.0, x1, top), _in_layers(items), looks.PAPER)
+    items += _headings(lay, placed, view, x0, top)
+    left, right = x0 - 5.0 * em, max(x1 + _room_right(placed, em), x0 + 44.0 * em)
+    legend, bottom = legend_items(
+        lay, view, [rows[i] for i in sorted(rows) if rows[i].number in set(listed)], both, x0, -5.6 * em, right - em
+    )
+    items += legend
+    box = (left, bottom - em, right, top + 5.4 * em + (1.6 * em if len(lay.sections) > 1 else 0.0))
+    return Scene(_title(lay), box, _in_layers(items), looks.PAPER, note=" ".join(lay.notes))
+
+
+def _title(lay: Lay) -> str:
+    where = f"leftover {lay.remnant}" if lay.remnant else lay.cloth
+    return shown(f"{lay.title} – {where}" if lay.title else where)
+
+
+def _headings(lay: Lay, placed: Sequence[Laid], view: View, x0: float, top: float) -> list[Item]:
+    em = view.em
+    kinds = ", then ".join(kind_words(laid.section.spread) for laid in placed)
+    used = f"{100 * lay.utilisation:.1f} % of the cloth used"
+    buy = "" if lay.remnant else f"buy {shop_length(lay.buy_length, lay.imperial)} · "
+    up = top + (2.0 if len(lay.sections) > 1 else 0.4) * em
+    items: list[Item] = [
+        Text("legend", "legend", (x0, up + 3.3 * em), f"{_title(lay)}: {kinds}", 1.4 * em, anchor="start", bold=True),
+        Text(
+            "legend",
+            "legend",
+            (x0, up + 1.7 * em),
+            f"{buy}lay {long_length(lay.lay_length, lay.imperial)} · {used}",
+            em,
+            anchor="start",
+        ),
+    ]
+    if len(lay.sections) > 1:
+        for laid in placed:
+            words = f"section {laid.number + 1}: {kind_words(laid.section.spread)}"
+            if laid.number > 0:
+                words = f"refold → {words}"
+            size = em * min(1.0, max(0.55, (laid.section.lay_length + 4 * em) / text_width(words, em, True)))
+            items.append(
+                Text(
+                    "legend",
+                    "legend",
+                    (laid.dx, laid.section.spread.table_width + 1.7 * em),
+                    words,
+                    size,
+                    anchor="start",
+                    bold=True,
+                )
+            )
+    return items
+
+
+def _room_right(placed: Sequence[Laid], em: float) -> float:
+    flaps = placed[-1].section.spread.kind in ("partial fold", "double fold")
+    return (7.0 if flaps else 2.5) * em
+
+
+def _in_layers(items: Sequence[Item]) -> tuple[Item, ...]:
+    return tuple(item for layer in _LAYERS for item in items if item.layer == layer)

@@ -1,0 +1,329 @@
+"""What to buy, trims, leftovers and batches as sections of the report."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+from nesting.model.order import Order
+from nesting.model.units import format_share, format_width
+from nesting.planning.batch.batch import BatchPlan, PlannedSection
+from nesting.planning.buying.buy_rows import Buying, BuyRow
+from nesting.planning.buying.curve import Curve
+from nesting.planning.buying.trims import TrimNeed
+from nesting.planning.leftovers.remnants import RemnantPlan, ToBuy
+from nesting.report.html.buy_curve import curve_png, curve_svg
+from nesting.report.html.rendering import macros
+from nesting.report.words import column_length, counted, long_length, shop_column, shop_length, slug
+
+__all__ = [
+    "apart_words",
+    "batch_apart_words",
+    "batch_section",
+    "buying_section",
+    "curve_pictures",
+    "curve_words",
+    "layer_words",
+    "one_more_words",
+    "pieces_by_copy",
+    "proof_words",
+    "remnants_section",
+    "spread_words",
+    "sure_words",
+    "to_buy_words",
+    "trim_words",
+    "trims_section",
+]
+
+
+def _macros() -> Any:
+    return macros("buy.html.jinja")
+
+
+def _money(cost: float | None) -> str:
+    return "" if cost is None else f"{cost:.2f}"
+
+
+def one_more_words(row: BuyRow, imperial: bool) -> str:
+    """What one more garment would add to the length to buy."""
+    if row.one_more is None:
+        return ""
+    if row.one_more < 1e-6:
+        return f"another {row.next_garment} is free"
+    return f"another {row.next_garment} adds {shop_length(row.one_more, imperial)}"
+
+
+def _adds(row: BuyRow, imperial: bool) -> str:
+    if row.one_more is None:
+        return ""
+    return "free" if row.one_more < 1e-6 else shop_column(row.one_more, imperial)
+
+
+def spread_words(row: BuyRow) -> str:
+    """How the cloth of a row is spread, and whether it lies over another."""
+    if row.over is not None:
+        return f"{row.spread}, laid over {row.over}"
+    return f"{row.spread}, cut apart" if row.apart_from is not None else row.spread
+
+
+def apart_words(bought: Buying, row: BuyRow) -> str:
+    """What a cloth that is laid over another would take if it were cut by itself; empty for others."""
+    apart = [
+        r.buy_length
+        for r in bought.rows
+        if r.apart_from == row.over and (r.cloth, r.width, r.nap) == (row.cloth, row.width, row.nap)
+    ]
+    if row.over is None or not apart:
+        return ""
+    return f"cut apart, {shop_length(min(apart), bought.imperial)} would do"
+
+
+def curve_words(curve: Curve) -> str:
+    """Where the next garment is free, and how a second cloth is counted."""
+    apart = f" Counted as cut apart from {curve.apart_from}." if curve.apart_from is not None else ""
+    if not curve.free:
+        return f"Every further garment lengthens what must be bought.{apart}"
+    counts = ", ".join(str(n) for n in curve.free)
+    return f"Free, as the length bought already holds them: number {counts}.{apart}"
+
+
+def buying_section(bought: Buying) -> str:
+    """The section on what to buy: answers, the table, refusals, the curves."""
+    imperial = bought.imperial
+
+    def length(mm: float) -> str:
+        return long_length(mm, imperial)
+
+    return str(
+        _macros().buying(
+            {
+                "answers": [
+                    {
+                        "buy": shop_length(r.buy_length, imperial),
+                        "cloth": r.cloth,
+                        "width": format_width(r.width, imperial=imperial),
+                        "cost": _money(r.cost),
+                        "spread": spread_words(r),
+                        "apart": apart_words(bought, r),
+                        "lay": length(r.lay_length),
+                        "garments": r.garments,
+                        "each": length(r.per_garment),
+                        "more": one_more_words(r, imperial),
+                    }
+                    for r in bought.rows
+                    if r.best
+                ],
+                "rows": [
+                    {
+                        "cloth": r.cloth,
+                        "width": format_width(r.width, imperial=imperial),
+                        "nap": r.nap,
+                        "spread": spread_words(r),
+                        "buy": shop_column(r.buy_length, imperial),
+                        "lay": column_length(r.lay_length, imperial),
+                        "each": column_length(r.per_garment, imperial),
+                        "cost": _money(r.cost),
+                        "more": _adds(r, imperial),
+                        "used": format_share(r.utilisation, 1),
+                        "best": r.best,
+                    }
+                    for r in bought.rows
+                ],
+                "second": any(r.over is not None for r in bought.rows),
+                "refused": [
+                    {
+                        "cloth": r.cloth,
+                        "width": format_width(r.width, imperial=imperial),
+                        "nap": r.nap,
+                        "spread": r.spread or "",
+                        "reason": r.reason,
+                    }
+                    for r in bought.refused
+                ],
+                "curves": [
+                    {
+                        "cloth": c.cloth,
+                        "words": curve_words(c),
+                        "svg": curve_svg(c, imperial=imperial),
+                        "points": [
+                            {
+                                "count": p.count,
+                                "garment": p.garment,
+                                "buy": shop_column(p.buy_length, imperial),
+                                "lay": column_length(p.lay_length, imperial),
+                                "note": "free" if p.free else "" if p.measured else "laid with the next larger",
+                            }
+                            for p in c.points
+                        ],
+                    }
+                    for c in bought.curves
+                ],
+            }
+        )
+    )
+
+
+def curve_pictures(bought: Buying) -> dict[str, bytes]:
+    """File name to content: a picture ``curve-<cloth>.png`` for each cloth."""
+    return {f"curve-{slug(c.cloth)}.png": curve_png(c, imperial=bought.imperial) for c in bought.curves}
+
+
+def trim_words(need: TrimNeed, imperial: bool) -> str:
+    """How a trim's length comes about."""
+    parts = [f"{need.ratio:g} × edge" + (" (practice)" if need.practice else "")]
+    if need.join:
+        parts.append(f"{long_length(need.join, imperial)} for each join")
+    return " + ".join(parts) + f"; {long_length(need.total, imperial)} in all, buy"
+
+
+def trims_section(needs: Sequence[TrimNeed], order: Order) -> str:
+    """The section on trims; ``order`` tells whether people read inches."""
+    imperial = order.imperial
+    return str(
+        _macros().trims(
+            {
+                "practice": any(need.practice for need in needs),
+                "needs": [
+                    {
+                        "opening": need.opening,
+                        "kind": need.kind,
+                        "words": trim_words(need, imperial),
+                        "buy": shop_length(need.length, imperial),
+                        "cost": _money(need.cost),
+                        "openings": [
+                            {
+                                "garment": f"{o.garment} {o.size or ''}".strip(),
+                                "count": o.count,
+                                "openings": o.openings,
+                                "edge": column_length(o.edge_length, imperial),
+                                "trim": column_length(o.trim_length, imperial),
+                                "total": column_length(o.total, imperial),
+                            }
+                            for o in need.openings
+                        ],
+                    }
+                    for need in needs
+                ],
+            }
+        )
+    )
+
+
+def pieces_by_copy(plan: RemnantPlan) -> list[dict[str, Any]]:
+    """The pieces of each copy of a garment on each leftover, for a table."""
+    rows: dict[tuple[str, str, int], list[str]] = {}
+    for u in plan.uses:
+        name = f"{u.garment} {u.size or ''}".strip()
+        rows.setdefault((u.remnant, name, u.copy), []).append(f"{u.piece} {u.hand or ''}".strip())
+    return [
+        {"remnant": remnant, "garment": garment, "number": number, "pieces": ", ".join(pieces)}
+        for (remnant, garment, number), pieces in rows.items()
+    ]
+
+
+def proof_words(plan: RemnantPlan) -> str:
+    """Whether more could be cut."""
+    if plan.proved:
+        return "no plan gives more"
+    if plan.value == plan.number and plan.bound == int(plan.bound):
+        most = f"more than {int(plan.bound)} are impossible"
+    else:
+        most = f"worth {plan.value:g}, where more than {plan.bound:g} is impossible"
+    return f"the most that was found, not proved to be the most there is: {most}. More --seconds may find more"
+
+
+def to_buy_words(need: ToBuy, imperial: bool) -> str:
+    """What of one cloth must still be bought, and for what."""
+    garments = ", ".join(f"{n} × {name}" for name, n in need.garments)
+    if need.reason is not None:
+        return f"{need.cloth}: for {garments}; it cannot be laid: {need.reason}"
+    if need.buy_length is None:
+        return f"{need.cloth}: for {garments}"
+    cost = f", costs {need.cost:.2f}" if need.cost is not None else ""
+    apart = f", cut apart from {need.apart_from}" if need.apart_from is not None else ""
+    return f"{shop_length(need.buy_length, imperial)} of {need.cloth} for {garments}{cost}{apart}"
+
+
+def remnants_section(plan: RemnantPlan) -> str:
+    """The section on leftovers: how many garments, which piece goes where, what to buy."""
+    return str(
+        _macros().remnants(
+            {
+                "head": f"{counted(plan.number, 'whole garment')} from what is left over",
+                "made": [
+                    {"garment": f"{m.garment} {m.size or ''}".strip(), "made": m.made, "asked": m.asked}
+                    for m in plan.made
+                ],
+                "proof": proof_words(plan),
+                "reason": plan.reason,
+                "uses": pieces_by_copy(plan),
+                "unbound": plan.unbound,
+                "unused": ", ".join(plan.unused),
+                "to_buy": [to_buy_words(b, plan.imperial) for b in plan.to_buy],
+                "refused": plan.refused,
+            }
+        )
+    )
+
+
+def layer_words(plan: BatchPlan, section: PlannedSection) -> str:
+    """What lies in one layer of a section."""
+    return ", ".join(f"{n} × {name}" for name, n in zip(plan.garments, section.ratio, strict=True) if n)
+
+
+def batch_apart_words(plan: BatchPlan) -> str:
+    """How a second cloth is counted; empty for others."""
+    return f"counted as cut apart from {plan.apart_from}" if plan.apart_from is not None else ""
+
+
+def sure_words(plan: BatchPlan) -> str:
+    """How far the plan is certain."""
+    if plan.settled and plan.complete and plan.optimal:
+        return "the best of all divisions, for the lengths measured and estimated"
+    return f"the best found; {plan.measured} lays measured"
+
+
+def batch_section(plans: Sequence[BatchPlan]) -> str:
+    """The section on batches, one plan for each cloth."""
+    return str(_macros().batch([_plan(p) for p in plans]))
+
+
+def _plan(p: BatchPlan) -> dict[str, Any]:
+    def length(mm: float) -> str:
+        return long_length(mm, p.imperial)
+
+    saved = 1.0 - p.cloth_length / p.one_at_a_time
+    return {
+        "buy": shop_length(p.buy_length, p.imperial),
+        "cloth": p.cloth,
+        "cost": _money(p.cost),
+        "garments": sum(p.counts),
+        "each": length(p.per_garment),
+        "single": length(p.one_at_a_time),
+        "saved": f"the batch saves {format_share(saved, 1)}" if saved > 0 else "nothing is saved",
+        "sure": sure_words(p),
+        "apart": batch_apart_words(p),
+        "sections": [
+            {
+                "number": number,
+                "spread": s.spread,
+                "plies": s.plies,
+                "ratio": layer_words(p, s),
+                "layers": s.layers,
+                "lay": column_length(s.lay_length, p.imperial),
+                "cloth": column_length(s.cloth_length, p.imperial),
+                "cuts": s.cuts,
+            }
+            for number, s in enumerate(p.sections, start=1)
+        ],
+        "shares": [
+            {
+                "garment": name,
+                "count": n,
+                "share": format_share(share, 1),
+                "each": column_length(p.length_each(i), p.imperial),
+                "all": column_length(n * p.length_each(i), p.imperial),
+            }
+            for i, (name, n, share) in enumerate(zip(p.garments, p.counts, p.shares, strict=True))
+        ],
+    }

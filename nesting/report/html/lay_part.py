@@ -1,0 +1,148 @@
+"""The parts of the report that show lays, and what must be said with every report."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from typing import Any
+
+from nesting.model.findings import Finding
+from nesting.model.lay import Lay
+from nesting.model.order import Order
+from nesting.model.units import format_share, format_width
+from nesting.report.backends.to_svg import svg
+from nesting.report.drawing.drawing import lay_scene
+from nesting.report.drawing.view import picture
+from nesting.report.html.rendering import rendered
+from nesting.report.html.shopping import shopping
+from nesting.report.html.summary import above_bound, cost, share_by_area
+from nesting.report.sheet.folding import cross_section, folding_steps
+from nesting.report.sheet.sheet import bundles, sheet
+from nesting.report.sheet.sheet_pdf import how_measured
+from nesting.report.words import (
+    cautions,
+    column_length,
+    first_words,
+    given_words,
+    kind_words,
+    lay_words,
+    long_length,
+    reason_words,
+    shop_column,
+    shop_length,
+    unit_name,
+)
+
+__all__ = ["care_part", "lay_part"]
+
+#: mm. Outlines on the page may lose points this near to the rest, to keep the file small.
+_THIN_MM = 0.1
+
+
+def lay_part(
+    lays: Sequence[Lay],
+    order: Order | None,
+    *,
+    extra: Iterable[str] = (),
+    verdicts: Mapping[int, Any] | None = None,
+) -> str:
+    """One or more lays: what to buy and how to cut, yardage by garment, drawings, sheets, what was tried.
+
+    ``extra`` are further sections as trusted HTML, shown before the spreads that were considered; where all lays are
+    on leftovers, or there is none, they come first, as the plan that the lays belong to. ``verdicts`` holds the proof
+    of each lay by its number in ``lays``.
+    """
+    return rendered(
+        "lay.html.jinja",
+        lays=[_lay(lay, order, (verdicts or {}).get(n)) for n, lay in enumerate(lays)],
+        extra=tuple(extra),
+        leftovers=all(lay.remnant is not None for lay in lays),
+        shopping=shopping(lays, order),
+        several=len(lays) > 1,
+    )
+
+
+def care_part(findings: Iterable[Finding]) -> str:
+    """What was noticed in the files, and the cautions."""
+    return rendered("care.html.jinja", findings=tuple(findings), cautions=cautions())
+
+
+def _lay(lay: Lay, order: Order | None, verdict: Any) -> dict[str, Any]:
+    imperial = lay.imperial
+
+    def length(mm: float) -> str:
+        return long_length(mm, imperial)
+
+    numbers = sheet(lay)
+    scene = lay_scene(lay, picture(lay, thin=_THIN_MM), order)
+    price = cost(lay, order)
+    total = sum(g.count * g.length_each for g in lay.garments)
+    count = sum(g.count for g in lay.garments)
+    em = picture(lay).em
+    return {
+        "cloth": lay.cloth,
+        "remnant": lay.remnant,
+        "buy": shop_length(lay.buy_length, imperial),
+        "width": format_width(lay.width, imperial=imperial),
+        "kinds": ", then ".join(kind_words(s.spread) for s in lay.sections),
+        "length": length(lay.lay_length),
+        "which": lay_words(lay),
+        "bound": length(lay.lower_bound),
+        "bound_reason": reason_words(lay),
+        "above": 100 * above if (above := above_bound(lay)) is not None else None,
+        "used": f"{100 * lay.utilisation:.1f} %",
+        "away": f"{100 * (1 - lay.utilisation):.1f} %",
+        "cost": f"{price:.2f}" if price is not None else None,
+        "gives": given_words(lay),
+        "garments": [
+            {
+                "name": g.name,
+                "size": g.size or "",
+                "count": g.count,
+                "share": format_share(share_by_area(lay, g), 1) if total > 0.0 else "",
+                "each": column_length(g.length_each, imperial) if lay.remnant is None else "",
+                "all": column_length(g.count * g.length_each, imperial) if lay.remnant is None else "",
+            }
+            for g in lay.garments
+        ],
+        "batch": column_length(total, imperial),
+        "count": count,
+        "average": column_length(total / count, imperial) if count else "",
+        "svg": svg(scene, decimals=1, inline=True),
+        # wide enough that the words can be read; the page scrolls sideways if it must
+        "least": round(scene.width / em * 10.5),
+        "most": round(scene.width / em * 17.0),
+        "sections": [
+            {
+                "number": n + 1,
+                "kind": kind_words(section.spread),
+                "title": first_words(kind_words(section.spread)),
+                "steps": folding_steps(lay, section),
+                "figure": svg(cross_section(lay, section), decimals=2, inline=True),
+                "rows": [row for row in numbers.rows if row.section == n],
+            }
+            for n, section in enumerate(lay.sections)
+        ],
+        "unit": unit_name(imperial),
+        "how": how_measured(lay),
+        "bundles": bundles(lay),
+        "tried": [
+            {
+                "kind": t.kind,
+                "buy": shop_column(t.buy_length, imperial) if t.buy_length is not None and not lay.remnant else "",
+                "lay": column_length(t.lay_length, imperial) if t.lay_length is not None else "",
+                "used": f"{100 * t.utilisation:.1f} %" if t.utilisation is not None else "",
+                "set_down": t.handling[0] if t.handling else "",
+                "folds": t.handling[1] if t.handling else "",
+                "again": t.handling[2] if t.handling else "",
+                "refused": t.refused,
+                "chosen": t.chosen,
+            }
+            for t in lay.tried
+        ],
+        "notes": lay.notes,
+        "gap": length(lay.gap),
+        "allowance": length(lay.end_allowance),
+        "verdict": verdict,
+        "seconds": f"{lay.seconds:.0f}",
+        "seed": lay.seed,
+    }

@@ -1,0 +1,109 @@
+"""The whole result as one JSON document (``report.json``): lengths in mm, shares as fractions of 1."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from typing import Any
+
+from nesting.model.findings import Finding
+from nesting.model.lay import GarmentShare, Lay
+from nesting.model.order import Order
+from nesting.report.drawing.leftover_areas import free_rectangles
+
+__all__ = ["above_bound", "cost", "share_by_area", "summary_dict"]
+
+#: A bound that the lay exceeds by more than this share says nothing about the lay.
+_WEAK = 0.6
+
+
+def above_bound(lay: Lay) -> float | None:
+    """By what share the lay is longer than its lower bound; None where the bound is too weak to tell anything."""
+    if lay.lower_bound <= 0.0:
+        return None
+    share = lay.lay_length / lay.lower_bound - 1.0
+    return share if share <= _WEAK else None
+
+
+def cost(lay: Lay, order: Order | None) -> float | None:
+    """What the cloth to buy costs, in the order's money; None without a price, or on a leftover."""
+    if order is None or lay.remnant is not None:
+        return None
+    try:
+        cloth = order.cloth_named(lay.cloth)
+    except KeyError:
+        return None
+    return None if cloth.price is None else lay.buy_length / cloth.price_unit * cloth.price
+
+
+def share_by_area(lay: Lay, garment: GarmentShare) -> float:
+    """The share of all that is cut which these garments take, by area; 0 where nothing is cut."""
+    total = sum(g.count * g.length_each for g in lay.garments)
+    return garment.count * garment.length_each / total if total > 0.0 else 0.0
+
+
+def summary_dict(
+    lays: Sequence[Lay],
+    order: Order | None = None,
+    *,
+    findings: Iterable[Finding] = (),
+    verdicts: Mapping[int, Any] | None = None,
+) -> dict[str, Any]:
+    """Every lay's figures, without its outlines (those are in the lay files). ``verdicts``: proof by lay number."""
+    return {
+        "schema": "report/1",
+        "units": "mm",
+        "title": lays[0].title if lays else "",
+        "lays": [_lay(lay, order, (verdicts or {}).get(n)) for n, lay in enumerate(lays)],
+        "findings": [finding.as_dict() for finding in (*(order.findings if order else ()), *findings)],
+    }
+
+
+def _lay(lay: Lay, order: Order | None, verdict: Any) -> dict[str, Any]:
+    return {
+        "cloth": lay.cloth,
+        "remnant": lay.remnant,
+        "width": lay.width,
+        "width_washed": lay.width_washed,
+        "usable_width": lay.usable_width,
+        "spread": [s.spread.kind for s in lay.sections],
+        "depths": [list(s.spread.depths) for s in lay.sections],
+        "lay_length": lay.lay_length,
+        "buy_length": 0.0 if lay.remnant else lay.buy_length,
+        "lower_bound": lay.lower_bound,
+        "bound_reason": lay.bound_reason,
+        "utilisation": lay.utilisation,
+        "cost": cost(lay, order),
+        "placements": len(lay.placements),
+        "cloth_pieces": sum(p.gives for p in lay.placements),
+        "seed": lay.seed,
+        "seconds": lay.seconds,
+        "garments": [
+            {
+                "name": g.name,
+                "size": g.size,
+                "count": g.count,
+                "length_each": g.length_each,
+                "share": share_by_area(lay, g),
+            }
+            for g in lay.garments
+        ],
+        "offcuts": [
+            {"section": n, "length": o.x1 - o.x0, "width": o.y1 - o.y0, "plies": len(o.plies)}
+            for n, section in enumerate(lay.sections)
+            for o in free_rectangles(section)
+        ],
+        "tried": [
+            {
+                "spread": t.kind,
+                "lay_length": t.lay_length,
+                "buy_length": t.buy_length,
+                "utilisation": t.utilisation,
+                "handling": list(t.handling) if t.handling else None,
+                "refused": t.refused,
+                "chosen": t.chosen,
+            }
+            for t in lay.tried
+        ],
+        "notes": list(lay.notes),
+        "proved": None if verdict is None else bool(verdict.ok),
+    }

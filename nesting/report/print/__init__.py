@@ -1,0 +1,1 @@
+"""Paper, projector and cutter files."""

@@ -1,0 +1,1 @@
+"""The placement sheet: a lay told for a ruler."""

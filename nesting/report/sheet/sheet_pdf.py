@@ -1,0 +1,227 @@
+"""The placement sheet on paper: how to fold, what to lay where, a box to tick, and the bundle labels."""
+
+from __future__ import annotations
+
+import io
+from typing import Any
+from xml.sax.saxutils import escape
+
+from nesting.model.lay import Lay
+from nesting.model.units import format_width
+from nesting.report.backends.to_pdf import MM, PAPERS, draw_items
+from nesting.report.drawing.fonts import BOLD, PLAIN, register, shown
+from nesting.report.drawing.scene import Scene
+from nesting.report.sheet.folding import cross_section, folding_steps
+from nesting.report.sheet.sheet import Row, bundles, sheet
+from nesting.report.words import (
+    cautions,
+    first_words,
+    kind_words,
+    lay_words,
+    long_length,
+    shop_length,
+    unit_name,
+    unit_words,
+)
+
+__all__ = ["how_measured", "sheet_pdf"]
+
+
+def how_measured(lay: Lay) -> str:
+    """One paragraph that says from where to where each distance of the sheet goes."""
+    end = "from the leftover's leftmost point"
+    if lay.remnant is None:
+        end = f"from the cut end (the pieces begin {long_length(lay.end_allowance, lay.imperial)} in; that is counted)"
+    return (
+        f"All measures in {unit_words(lay.imperial)}. Draw each piece's grain line right through it, from cut edge to "
+        "cut edge: “tail” is where the grain arrow starts, “head” where it points. For both ends: the square distance "
+        f"from edge A (the edge nearest you) or B, and the distance along the selvage {end}. A line “beside” the "
+        "grainline is drawn parallel to it, at that distance, on the arrow's left (− right) as you look at the "
+        "printed side. “Printed side” is that of the paper pattern, not of the cloth. "
+        "Turn: → the arrow points away from the cut end, ↑ towards edge B; degrees count anticlockwise."
+    )
+
+
+def sheet_pdf(lay: Lay, paper: str = "a4") -> bytes:
+    """The sheet as PDF, lying A4, A3 or Letter pages."""
+    from reportlab.lib.styles import ParagraphStyle
+    from reportlab.platypus import Paragraph, SimpleDocTemplate, Spacer
+
+    register()
+    w, h = PAPERS[paper]
+    stream = io.BytesIO()
+    margin = 12 * MM
+    document = SimpleDocTemplate(
+        stream,
+        pagesize=(h * MM, w * MM),
+        leftMargin=margin,
+        rightMargin=margin,
+        topMargin=margin,
+        bottomMargin=margin,
+        title=shown(f"Placement sheet: {lay.title}, {lay.cloth}"),
+        creator="nesting",
+        invariant=1,
+    )
+    plain = ParagraphStyle("plain", fontName=PLAIN, fontSize=9, leading=12)
+    small = ParagraphStyle("small", parent=plain, fontSize=7.5, leading=9.5)
+    head = ParagraphStyle("head", parent=plain, fontName=BOLD, fontSize=14, leading=18)
+    sub = ParagraphStyle("sub", parent=plain, fontName=BOLD, fontSize=10.5, leading=15, spaceBefore=6)
+    numbers = sheet(lay)
+    flow: list[Any] = []
+
+    def say(words: str, style: Any = plain) -> None:
+        flow.append(Paragraph(escape(shown(words)), style))
+
+    where = f"leftover {lay.remnant}" if lay.remnant else lay.cloth
+    say(f"Placement sheet: {lay.title}, {where}" if lay.title else f"Placement sheet: {where}", head)
+    bought = ""
+    if lay.remnant is None:
+        wide = format_width(lay.width, imperial=lay.imperial)
+        bought = f"Cloth: {shop_length(lay.buy_length, lay.imperial)}, {wide} wide. "
+    long = f"{long_length(lay.lay_length, lay.imperial)} long {lay_words(lay)}"
+    say(f"{bought}The lay is {long}. Numbers are those on the drawing.")
+    say(how_measured(lay), small)
+    inner = (h * MM) - 2 * margin
+    for n, section in enumerate(lay.sections):
+        kind = kind_words(section.spread)
+        title = f"Section {n + 1}: {kind}" if len(lay.sections) > 1 else first_words(kind)
+        say(title, sub)
+        for k, step in enumerate(folding_steps(lay, section), start=1):
+            say(f"{k}. {step}")
+        flow.append(_figure(cross_section(lay, section)))
+        flow.append(Spacer(1, 2 * MM))
+        mine = [row for row in numbers.rows if row.section == n]
+        flow.append(_table(mine, lay, inner, small))
+    say("Bundle labels", sub)
+    flow.append(_labels(lay, inner, small))
+    say("Take care", sub)
+    for words in cautions():
+        say(words, small)
+
+    def foot(canvas: Any, doc: Any) -> None:
+        canvas.saveState()
+        canvas.setFont(PLAIN, 7)
+        canvas.drawRightString(h * MM - margin, 6 * MM, f"{shown(lay.title)} · {shown(where)} · page {doc.page}")
+        canvas.restoreState()
+
+    document.build(flow, onFirstPage=foot, onLaterPages=foot)
+    return stream.getvalue()
+
+
+def _figure(scene: Scene) -> Any:
+    from reportlab.platypus import Flowable
+
+    class Figure(Flowable):  # type: ignore[misc]
+        """A scene among paragraphs."""
+
+        def __init__(self) -> None:
+            super().__init__()
+            self.width, self.height = scene.width * MM, scene.height * MM
+
+        def draw(self) -> None:
+            draw_items(self.canv, scene)
+
+    return Figure()
+
+
+def _table(rows: list[Row], lay: Lay, width: float, small: Any) -> Any:
+    from reportlab.lib.colors import HexColor
+    from reportlab.lib.styles import ParagraphStyle
+    from reportlab.platypus import Paragraph, Table
+
+    bold = ParagraphStyle("bold", parent=small, fontName=BOLD, fontSize=8.5, leading=10.5)
+    number = ParagraphStyle("number", parent=bold, alignment=2)
+
+    def cell(words: str, style: Any = small) -> Any:
+        return Paragraph(escape(shown(words)), style)
+
+    def figure(words: str) -> Any:
+        # a whole number and its fraction stay together
+        return Paragraph(escape(words.replace(" ", "\u00a0")), number)
+
+    unit = unit_name(lay.imperial)
+    end = "end" if lay.remnant is None else "left"
+    data = [
+        [cell(words, bold)]
+        for words in ("", "No.", "Piece", "For", "Lies", "From", f"Tail: edge {unit}", f"Tail: {end} {unit}")
+    ]
+    header = [c[0] for c in data] + [
+        cell(f"Head: edge {unit}", bold),
+        cell(f"Head: {end} {unit}", bold),
+        cell("Turn", bold),
+    ]
+    lines: list[list[Any]] = [header]
+    for row in rows:
+        lies = ", ".join(words for words in (row.side, row.ply_words, row.lies) if words)
+        if row.follows:
+            lies += f", cut with {row.follows}"
+        if row.line_offset.strip("0.") != "":
+            lies += f"; line {row.line_offset} {unit} beside the grainline"
+        lines.append(
+            [
+                "",
+                cell(str(row.number), bold),
+                cell(row.name, bold),
+                cell(f"{row.garment} {row.copy}" + (f", {row.hand}" if row.hand else "")),
+                cell(lies),
+                cell(row.edge_name),
+                figure(row.tail[0]),
+                figure(row.tail[1]),
+                figure(row.head[0]),
+                figure(row.head[1]),
+                cell(f"{row.turn_words} {row.turn}"),
+            ]
+        )
+    shares = (2.8, 3.8, 15, 14, 25, 8.2, 8.8, 8.8, 8.8, 8.8, 8)
+    style: list[Any] = [
+        ("LINEBELOW", (0, 0), (-1, -1), 0.4, HexColor("#9a9a9a")),
+        ("LINEBELOW", (0, 0), (-1, 0), 1.0, HexColor("#161616")),
+        ("VALIGN", (0, 0), (-1, -1), "MIDDLE"),
+        ("LEFTPADDING", (0, 0), (-1, -1), 2),
+        ("RIGHTPADDING", (0, 0), (-1, -1), 3),
+        ("TOPPADDING", (0, 0), (-1, -1), 2.5),
+        ("BOTTOMPADDING", (0, 0), (-1, -1), 2.5),
+    ]
+    for k in range(1, len(lines)):
+        lines[k][0] = _tick()
+    table = Table(lines, colWidths=[width * s / sum(shares) for s in shares], repeatRows=1)
+    table.setStyle(style)
+    return table
+
+
+def _tick() -> Any:
+    from reportlab.platypus import Flowable
+
+    class Tick(Flowable):  # type: ignore[misc]
+        """A box to tick."""
+
+        width = height = 3.4 * MM
+
+        def wrap(self, *_: float) -> tuple[float, float]:
+            return (self.width, self.height)
+
+        def draw(self) -> None:
+            self.canv.setLineWidth(0.8)
+            # the table centres what is wrapped, not what is drawn: this much lower it stands beside its words
+            self.canv.rect(0, -1.6 * MM, 3.2 * MM, 3.2 * MM)
+
+    return Tick()
+
+
+def _labels(lay: Lay, width: float, small: Any) -> Any:
+    from reportlab.lib.colors import HexColor
+    from reportlab.platypus import Paragraph, Table
+
+    cells = []
+    for bundle in bundles(lay):
+        pieces = ", ".join(f"{n} × {name}" for name, n in bundle.pieces)
+        title = " ".join(str(part) for part in (bundle.garment, bundle.size, f"no. {bundle.copy}") if part)
+        cells.append(Paragraph(f"<b>{escape(shown(title))}</b><br/>{escape(shown(pieces))}", small))
+    across = 4
+    lines = [cells[k : k + across] for k in range(0, len(cells), across)] or [[""]]
+    lines[-1] += [""] * (across - len(lines[-1]))
+    table = Table(lines, colWidths=[width / across] * across)
+    table.setStyle(
+        [("GRID", (0, 0), (-1, -1), 0.5, HexColor("#9a9a9a"), None, (2, 2)), ("VALIGN", (0, 0), (-1, -1), "TOP")]
+    )
+    return table

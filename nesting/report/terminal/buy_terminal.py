@@ -1,0 +1,198 @@
+"""What to buy, trims, leftovers, batches and the stash in the terminal (rich)."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
+
+from nesting.model.units import format_share, format_width
+from nesting.planning.batch.batch import BatchPlan
+from nesting.planning.buying.buy_rows import Buying
+from nesting.planning.buying.trims import TrimNeed
+from nesting.planning.leftovers.remnants import RemnantPlan
+from nesting.planning.leftovers.stash import Stash
+from nesting.report.html.buy_page import (
+    apart_words,
+    batch_apart_words,
+    curve_words,
+    layer_words,
+    one_more_words,
+    pieces_by_copy,
+    proof_words,
+    spread_words,
+    sure_words,
+    to_buy_words,
+    trim_words,
+)
+from nesting.report.words import column_length, long_length, shop_column, shop_length
+
+if TYPE_CHECKING:
+    from rich.console import RenderableType
+    from rich.table import Table
+
+__all__ = ["batch_summary", "buying_summary", "remnants_summary", "stash_summary", "trims_summary"]
+
+
+def _table(*columns: str, left: int = 1) -> Table:
+    """A plain table; the first ``left`` columns are words, the others numbers."""
+    from rich.box import SIMPLE
+    from rich.table import Table
+
+    table = Table(box=SIMPLE, pad_edge=False)
+    for number, name in enumerate(columns):
+        table.add_column(name, justify="left" if number < left or not name else "right")
+    return table
+
+
+def buying_summary(bought: Buying) -> RenderableType:
+    """The answers, the table of rows, refusals, where the next garment is free, and the trims."""
+    from rich.console import Group
+    from rich.text import Text
+
+    imperial = bought.imperial
+    parts: list[RenderableType] = []
+    for r in bought.rows:
+        if r.best:
+            words = Text.assemble(
+                ("Buy ", "bold"),
+                (shop_length(r.buy_length, imperial), "bold underline"),
+                (f" of {r.cloth}", "bold"),
+                f", {format_width(r.width, imperial=imperial)} wide: {spread_words(r)}",
+            )
+            if r.cost is not None:
+                words.append(f", costs {r.cost:.2f}")
+            more = [text for text in (apart_words(bought, r), one_more_words(r, imperial)) if text]
+            parts.append(words.append("".join(f"; {text}" for text in more)))
+    for cloth in dict.fromkeys(r.cloth for r in bought.rows):
+        table = _table("spread", "nap", "width", "buy", "each", "cost", "one more", "", left=2)
+        over = next((r.over for r in bought.rows if r.cloth == cloth and r.over is not None), None)
+        table.title = Text(cloth if over is None else f"{cloth}, laid over {over} or cut apart")
+        table.title_justify = "left"
+        for r in bought.rows:
+            if r.cloth != cloth:
+                continue
+            lies = "over" if r.over is not None else "apart" if r.apart_from is not None else ""
+            adds = "" if r.one_more is None else "free" if r.one_more < 1e-6 else shop_column(r.one_more, imperial)
+            table.add_row(
+                r.spread,
+                r.nap,
+                format_width(r.width, imperial=imperial),
+                shop_column(r.buy_length, imperial),
+                column_length(r.per_garment, imperial),
+                "" if r.cost is None else f"{r.cost:.2f}",
+                adds,
+                f"{'←' if r.best else ''} {lies}".strip(),
+                style="bold" if r.best else "",
+            )
+        for column in table.columns:
+            column.no_wrap = True
+        parts.append(table)
+    for no in bought.refused:
+        where = f"{no.cloth}, {format_width(no.width, imperial=imperial)}, {no.spread or 'any spread'}, nap {no.nap}"
+        parts.append(Text(f"refused: {where}: {no.reason}", style="dim"))
+    for c in bought.curves:
+        points = "  ".join(f"{p.count}: {shop_length(p.buy_length, imperial)}" for p in c.points)
+        parts.append(Text(f"{c.cloth}, garments and length to buy: {points}. {curve_words(c)}"))
+    if bought.trims:
+        parts.append(trims_summary(bought.trims, imperial))
+    return Group(*parts)
+
+
+def trims_summary(needs: Sequence[TrimNeed], imperial: bool) -> RenderableType:
+    """Each trim: what to buy, and how it comes about."""
+    table = _table("trim", "kind", "how", "buy", "cost", left=3)
+    for need in needs:
+        table.add_row(
+            need.opening,
+            need.kind,
+            trim_words(need, imperial).removesuffix(", buy"),
+            shop_column(need.length, imperial),
+            "" if need.cost is None else f"{need.cost:.2f}",
+        )
+    return table
+
+
+def remnants_summary(plan: RemnantPlan) -> RenderableType:
+    """How many garments, where their pieces go, what must still be bought."""
+    from rich.console import Group
+    from rich.text import Text
+
+    counts = ", ".join(f"{m.made} of {m.asked} {m.garment}{f' {m.size}' if m.size else ''}" for m in plan.made)
+    what = "whole garment" if plan.number == 1 else "whole garments"
+    parts: list[RenderableType] = [
+        Text.assemble((f"{plan.number} {what} from leftovers", "bold"), f": {counts}; {proof_words(plan)}")
+    ]
+    if plan.reason:
+        parts.append(Text(plan.reason))
+    if plan.uses:
+        table = _table("leftover", "garment", "copy", "pieces", left=2)
+        for row in pieces_by_copy(plan):
+            table.add_row(row["remnant"], row["garment"], str(row["number"]), row["pieces"])
+        table.columns[3].justify = "left"
+        parts.append(table)
+    parts += [Text(text) for text in plan.unbound]
+    if plan.unused:
+        parts.append(Text(f"not used: {', '.join(plan.unused)}", style="dim"))
+    parts += [Text("still to be bought: " + to_buy_words(b, plan.imperial)) for b in plan.to_buy]
+    return Group(*parts)
+
+
+def batch_summary(plans: Sequence[BatchPlan]) -> RenderableType:
+    """Each cloth's plan: what to buy, the sections, and the shares of the sizes."""
+    from rich.console import Group
+    from rich.text import Text
+
+    parts: list[RenderableType] = []
+    for p in plans:
+        words = Text.assemble(
+            ("Buy ", "bold"), (shop_length(p.buy_length, p.imperial), "bold underline"), (f" of {p.cloth}", "bold")
+        )
+        if p.cost is not None:
+            words.append(f", costs {p.cost:.2f}")
+        words.append(
+            f": {sum(p.counts)} garments, {long_length(p.per_garment, p.imperial)} each on average; one at a time they "
+            f"would take {long_length(p.one_at_a_time, p.imperial)}; {sure_words(p)}"
+        )
+        if p.apart_from is not None:
+            words.append(f"; {batch_apart_words(p)}")
+        parts.append(words)
+        table = _table("spread", "in each layer", "layers", "plies", "lay", "cloth", "outlines", left=2)
+        for s in p.sections:
+            table.add_row(
+                s.spread,
+                layer_words(p, s),
+                str(s.layers),
+                str(s.plies),
+                column_length(s.lay_length, p.imperial),
+                column_length(s.cloth_length, p.imperial),
+                str(s.cuts),
+            )
+        parts.append(table)
+        shares = _table("garment", "count", "share", "each")
+        for i, (name, n, share) in enumerate(zip(p.garments, p.counts, p.shares, strict=True)):
+            shares.add_row(name, str(n), format_share(share, 1), column_length(p.length_each(i), p.imperial))
+        parts.append(shares)
+    return Group(*parts)
+
+
+def stash_summary(stash: Stash, imperial: bool = False) -> RenderableType:
+    """The leftovers that are kept: name, cloth, size of their box, flaws and notes."""
+    from rich.text import Text
+
+    if not stash.items:
+        return Text("the stash is empty")
+    flawed = any(item.remnant.flaws for item in stash.items)
+    table = _table("leftover", "cloth", "along", "across", *(("flaws",) if flawed else ()), "from", left=2)
+    table.columns[-1].justify = "left"
+    for item in stash.items:
+        xs = [p[0] for p in item.remnant.outline]
+        ys = [p[1] for p in item.remnant.outline]
+        table.add_row(
+            item.remnant.name,
+            item.remnant.cloth,
+            column_length(max(xs) - min(xs), imperial),
+            column_length(max(ys) - min(ys), imperial),
+            *((str(len(item.remnant.flaws) or ""),) if flawed else ()),
+            item.note,
+        )
+    return table
