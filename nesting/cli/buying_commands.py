@@ -78,9 +78,9 @@ def remnants_of_order(
     from nesting.cli.writing import order_seen_from, write_with_report
     from nesting.files.lays.layfile import lay_as_bytes
     from nesting.files.outputs import ready_folder
-    from nesting.planning.buying.steps import USUAL_SECONDS, Steps
+    from nesting.planning.buying.steps import Steps
     from nesting.planning.layout.laying import cloths_used, laying
-    from nesting.planning.leftovers.holding_parts import FitsBySearch
+    from nesting.planning.leftovers.cloth_pieces import FitsBySearch
     from nesting.planning.leftovers.remnants import RemnantPlan, plan_remnants
     from nesting.planning.leftovers.stash import read_stash, with_stash
     from nesting.proof import require
@@ -98,17 +98,16 @@ def remnants_of_order(
     def work(options: SearchOptions) -> RemnantPlan:
         whole = options.seconds
         planning = 60.0 if whole is None else 0.75 * whole
-        each = None if whole is None else min(USUAL_SECONDS, planning / 6.0)
+        each = None if whole is None else max(0.5, planning / 3.0)
         rest = None if whole is None else max(0.5, 0.25 * whole / len(cloths_used(order)))
         steps = Steps(replace(options, seconds=1.0), 60.0 if whole is None else whole)
         search = steps.searching()
         steps.begin("leftovers", "which piece goes where", planning)
         fits = FitsBySearch(replace(search, seconds=each, workers=1))
-        return plan_remnants(order, fits, lay=laying(replace(search, seconds=rest)), seconds=planning)
+        until = None if whole is None else planning
+        return plan_remnants(order, fits, lay=laying(replace(search, seconds=rest)), seconds=until)
 
     plan = searching(work)
-    for found, part in plan.parts:
-        require(found, part)
     document = plan.as_dict()
     files: dict[str, bytes] = {}
     used: list[str] = []

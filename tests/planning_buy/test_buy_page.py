@@ -180,9 +180,7 @@ def test_leftovers_say_which_piece_goes_where():
     assert ["a", "briefs", "1", "back, front"] in page.rows
     assert "only 150 cm² are left" in page.text
     # first of all how many there are and what must be bought
-    assert page.text.strip().startswith(
-        "1 whole garment from what is left over Still to be bought: 10 cm of main"
-    )
+    assert page.text.strip().startswith("1 whole garment from leftovers Still to be bought: 10 cm of main")
     assert "10 cm of main for 1 × briefs" in page.text
     shown = words_of(remnants_summary(plan))
     assert "1 whole garment from leftovers: 1 of 2 briefs" in shown and "still to be bought: 10 cm" in shown

@@ -97,7 +97,9 @@ class _Search:
             self._bound_known = True
             try:
                 free = replace(self, keep=(), gather=frozenset())
-                self._bound = lower_bound(_assembled(free, Candidate("open")).problem, seconds=1.0)
+                # on a leftover it is a figure beside the lay, and many lays are tried there
+                seconds = 1.0 if self.remnant is None else 0.1
+                self._bound = lower_bound(_assembled(free, Candidate("open")).problem, seconds=seconds)
             except (CannotLayError, PackingError):
                 self._bound = None
         return self._bound
@@ -253,6 +255,7 @@ def lay_cloth(
     *,
     start: Lay | None = None,
     counts: Counts | None = None,
+    stacks: tuple[Stack, ...] | None = None,
     remnant: Remnant | None = None,
     spread: SpreadName | None = None,
     keep: Sequence[Keep] = (),
@@ -261,12 +264,16 @@ def lay_cloth(
     """The easiest of the shortest lays of one cloth that the search finds.
 
     ``start`` is a lay to begin from, ``keep`` names placements of it that must stay; ``counts`` replaces the order's
-    counts (garment, size) -> number; ``remnant`` lays on that leftover; ``spread`` forces one spread. CannotLayError
+    counts (garment, size) -> number, ``stacks`` all that it asks of this cloth; ``remnant`` lays on that leftover;
+    ``spread`` forces one spread. CannotLayError
     says which piece cannot lie, and why. ``gather`` names pieces that shall lie close together.
     """
     base = order.cloth_named(cloth_name)
     cloth = cloth_of_remnant(base, remnant) if remnant is not None else base
-    stacks = stacks_of(order, cloth, counts)
+    if stacks is not None:
+        counts = _counted(stacks)
+    else:
+        stacks = stacks_of(order, cloth, counts)
     if not stacks:
         raise OrderError(f"nothing is cut from cloth '{cloth_name}'", file=order.path, key="garment.pieces")
     with search_pool(options) as pool:
@@ -801,12 +808,11 @@ def _what_rules_cost(search: _Search, lay: Lay) -> tuple[str, ...]:
 
 
 def _counted(stacks: tuple[Stack, ...]) -> dict[tuple[str, str | None], int]:
-    counts: dict[tuple[str, str | None], int] = {}
+    copies: dict[tuple[str, str | None], set[int]] = {}
     for stack in stacks:
         first = stack.needs[0]
-        number = len({n.copy for n in stack.needs})
-        counts[first.garment, first.size] = max(counts.get((first.garment, first.size), 0), number)
-    return counts
+        copies.setdefault((first.garment, first.size), set()).update(n.copy for n in stack.needs)
+    return {key: len(found) for key, found in copies.items()}
 
 
 def _say(search: _Search, mm: float) -> str:

@@ -7,7 +7,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from nesting.model.order import Remnant
-from nesting.planning.leftovers.holding_parts import Kind, PieceClass
+from nesting.planning.leftovers.cloth_pieces import Kind, PieceClass
 
 __all__ = ["Assignment", "Refusal", "assign"]
 
@@ -50,10 +50,13 @@ def assign(
     refusals: Sequence[Refusal],
     *,
     seconds: float,
+    at_least: Mapping[str, Mapping[int, Mapping[PieceClass, int]]] | None = None,
 ) -> Assignment:
     """The assignment of the greatest value, then with the fewest remnants, then on the smallest of them.
 
     ``room`` mm² per remnant, ``areas`` mm² per class. Areas are rounded so that what fits exactly is never refused.
+    ``at_least``: loads that stay where they are. ``seconds`` are the solver's own measure of its work, which repeats
+    on any machine.
     """
     from ortools.sat.python import cp_model
 
@@ -75,6 +78,11 @@ def assign(
             own = {r.name: model.new_int_var(0, n * kind.count, "") for r in here}
             model.add(sum(own.values()) == n * made[i])
             many.update({(i, c, name): var for name, var in own.items()})
+
+    for name, of_kind in (at_least or {}).items():
+        for i, of_class in of_kind.items():
+            for c, n in of_class.items():
+                model.add(many[i, c, name] >= n)
 
     def load_of(name: str, c: PieceClass) -> cp_model.LinearExpr | int:
         terms = [var for (_, other, r), var in many.items() if r == name and other == c]
@@ -109,7 +117,8 @@ def assign(
         - sum((per_remnant + a) * used[r.name] for a, r in zip(area_parts, remnants, strict=True))
     )
     solver = cp_model.CpSolver()
-    solver.parameters.max_time_in_seconds = seconds
+    solver.parameters.max_deterministic_time = seconds
+    solver.parameters.max_time_in_seconds = 20.0 * seconds
     solver.parameters.num_workers = 1
     solver.parameters.random_seed = 0
     status = solver.solve(model)

@@ -10,7 +10,7 @@ from dataclasses import replace
 from nesting.model.lay import Lay
 from nesting.model.order import Order, Remnant
 from nesting.planning.leftovers.assigning import Refusal
-from nesting.planning.leftovers.holding_parts import Fits, PieceClass, Unit, class_area, part_order
+from nesting.planning.leftovers.cloth_pieces import Fits, PieceClass, Unit, class_area
 
 __all__ = ["Knowledge", "load_of"]
 
@@ -22,15 +22,17 @@ def load_of(units: Sequence[Unit]) -> Counter[PieceClass]:
 
 class Knowledge:
     """Asks ``fits`` and remembers; remnants of the same shape share what is known. ``until``: monotonic time after
-    which no refusal is looked into any further."""
+    which no refusal is looked into any further. ``effort``: how much is put into each search from now on; what a
+    smaller effort did not find counts as unknown again."""
 
     def __init__(self, order: Order, fits: Fits, remnants: Sequence[Remnant], until: float) -> None:
         self.order, self.until = order, until
+        self.effort = 0
         self._fits = fits
         self._shape = {r.name: (r.cloth, r.outline, r.flaws) for r in remnants}
         self._laid: dict[tuple[str, tuple[Unit, ...]], Lay] = {}
         self._lies: dict[object, list[Counter[PieceClass]]] = {}
-        self._refusals: list[tuple[object, Refusal]] = []
+        self._refusals: list[tuple[object, Refusal, int]] = []
 
     @property
     def over(self) -> bool:
@@ -42,13 +44,22 @@ class Knowledge:
         shape = self._shape[remnant.name]
         if any(load <= other for other in self._lies.get(shape, [])):
             return True
-        if any(s == shape and Counter(dict(r.load)) <= load for s, r in self._refusals):
+        if any(s == shape and Counter(dict(r.load)) <= load for s, r in self._standing()):
             return False
         return None
 
+    def _standing(self) -> list[tuple[object, Refusal]]:
+        """Refusals that count: proven, or by no less effort than now and of nothing that was found to lie later."""
+        return [
+            (shape, r)
+            for shape, r, effort in self._refusals
+            if r.proven
+            or (effort >= self.effort and not any(Counter(dict(r.load)) <= n for n in self._lies.get(shape, [])))
+        ]
+
     def refuses(self, remnant: Remnant, units: Sequence[Unit]) -> bool:
         """Whether it can be proved that these units (of one cloth) do not lie there; remembered as a refusal."""
-        why = self._fits.refuses(part_order(self.order, units), units[0].kind.cloth, remnant)
+        why = self._fits.refuses(self.order, units, remnant)
         if why is not None:
             self._refuse(remnant, units, proven=True, reason=why)
         return why is not None
@@ -58,11 +69,13 @@ class Knowledge:
         key = (remnant.name, tuple(units))
         if key in self._laid:
             return self._laid[key]
-        if self.refuses(remnant, units):
+        if self.known(remnant, load_of(units)) is False:
             return None
-        lay = self._fits.lay(part_order(self.order, units), units[0].kind.cloth, remnant)
+        lay = self._fits.lay(self.order, units, remnant, self.effort)
         if lay is None:
-            self._refuse(remnant, units, proven=False, reason="no room was found in time")
+            # a proof takes longer than a short search, so it is asked for what the search did not find
+            if not self.refuses(remnant, units):
+                self._refuse(remnant, units, proven=False, reason="no room was found in time")
             return None
         self._lies.setdefault(self._shape[remnant.name], []).append(load_of(units))
         self._laid[key] = lay
@@ -70,7 +83,7 @@ class Knowledge:
 
     def _refuse(self, remnant: Remnant, units: Sequence[Unit], *, proven: bool, reason: str) -> None:
         load = tuple(sorted(load_of(units).items()))
-        self._refusals.append((self._shape[remnant.name], Refusal(remnant.name, load, proven, reason)))
+        self._refusals.append((self._shape[remnant.name], Refusal(remnant.name, load, proven, reason), self.effort))
 
     def refine(self, remnant: Remnant, units: Sequence[Unit]) -> None:
         """Make the refusal of ``units`` stronger: the fewest of them, garment by garment and the largest pieces first,
@@ -100,7 +113,7 @@ class Knowledge:
     def refusals(self) -> list[Refusal]:
         """Every refusal, for every remnant of its shape; those that a stronger one makes needless are left out."""
         found: list[Refusal] = []
-        loads = [(shape, r, Counter(dict(r.load))) for shape, r in self._refusals]
+        loads = [(shape, r, Counter(dict(r.load))) for shape, r in self._standing()]
         for shape, refusal, load in loads:
             weaker = any(s == shape and other < load and (r.proven or not refusal.proven) for s, r, other in loads)
             if not weaker:
@@ -109,7 +122,7 @@ class Knowledge:
 
     def alone_is_refused(self, remnant: Remnant, kind: PieceClass) -> bool:
         """Whether it is proved that one such piece does not lie there even alone."""
-        return any(r.proven and r.load == ((kind, 1),) for s, r in self._refusals if s == self._shape[remnant.name])
+        return any(r.proven and r.load == ((kind, 1),) for s, r in self._standing() if s == self._shape[remnant.name])
 
     def same_shape(self, a: Remnant, b: Remnant) -> bool:
         """Whether what is known of one holds for the other."""

@@ -5,17 +5,19 @@ Glossary
     remnant. *Refusal*: a load that does not fit, hence no larger one either; it is *proven* where the area or a
     single piece's outline forbids it, else the search did not find room in its time.
 
-Assignment by CP-SAT (numbers of each class per remnant; cloth enough by area; the most value, then the fewest
-remnants, then the least of their area), laid out by the search, whose refusals go back to the solver as cuts until
-every load lies. A cloth of which there is no remnant at all is bought for all garments.
+Garments are added one by one, each kept where it lies. Then comes an assignment of all of them by CP-SAT (numbers of
+each class per remnant; cloth enough by area; the most value, then the fewest remnants, then the least of their area),
+laid out by the search, whose refusals go back to the solver as cuts until every load lies. Both are repeated with more
+effort. A cloth of which there is no remnant at all is bought for all garments.
 """
 
 from __future__ import annotations
 
+import math
 import time
 from collections import Counter
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 from nesting.model.errors import CannotLayError, OrderError
@@ -23,7 +25,7 @@ from nesting.model.lay import Lay
 from nesting.model.order import Garment, Order, Remnant
 from nesting.planning.layout.laying import LayOne, cloths_used, garment_label, led_by, pieces_on, ring_area, with_counts
 from nesting.planning.leftovers.assigning import assign
-from nesting.planning.leftovers.holding_parts import (
+from nesting.planning.leftovers.cloth_pieces import (
     Fits,
     Kind,
     Numbers,
@@ -32,8 +34,8 @@ from nesting.planning.leftovers.holding_parts import (
     class_area,
     classes_of,
     copy_numbers,
-    part_order,
-    restored,
+    lay_with_only,
+    renumbered,
     unbound,
     units_of,
 )
@@ -44,6 +46,9 @@ __all__ = ["Made", "RemnantPlan", "ToBuy", "Use", "plan_remnants"]
 
 #: Shares of each remnant's area that the assignment may fill, one after the other.
 _ROOM_SHARES = (0.6, 0.75, 0.85, 0.93, 1.0)
+#: Assignments that are tried for one garment more, and for each share of the room, with one effort.
+_TRIES = 8
+_DIVISIONS = 40
 
 
 @dataclass(frozen=True)
@@ -86,9 +91,9 @@ class ToBuy:
 class RemnantPlan:
     """What the remnants give.
 
-    ``lays`` has one lay for each remnant used. ``parts`` are the same lays as they were found, each with the order for
-    those cloth pieces alone: against it a lay is proved, also where the pieces of a garment, or left and right of a
-    pair, come from different remnants. ``value`` reached, ``bound`` what no plan can exceed (area, and what is proved
+    ``lays`` has one lay for each remnant used, which says what it holds of each garment: by that and the order it is
+    proved, also where the pieces of a garment, or left and right of a pair, come from different remnants. ``value``
+    reached, ``bound`` what no plan can exceed (area, and what is proved
     not to lie); ``proved``: the value is the best there is. ``reason`` says why nothing (more) can be cut.
     ``unbound``: what the order asks of these pieces and leftovers do not keep to.
     """
@@ -98,7 +103,6 @@ class RemnantPlan:
     made: tuple[Made, ...]
     uses: tuple[Use, ...]
     lays: tuple[Lay, ...]
-    parts: tuple[tuple[Lay, Order], ...]
     unused: tuple[str, ...]
     to_buy: tuple[ToBuy, ...]
     value: float
@@ -152,12 +156,13 @@ class RemnantPlan:
         }
 
 
-def plan_remnants(order: Order, fits: Fits, *, lay: LayOne | None = None, seconds: float = 60.0) -> RemnantPlan:
-    """The greatest value of whole garments that the order's remnants give.
+def plan_remnants(order: Order, fits: Fits, *, lay: LayOne | None = None, seconds: float | None = 60.0) -> RemnantPlan:
+    """The greatest value of whole garments that is found on the order's remnants.
 
-    ``fits`` proves or lays a part of the order on one remnant; ``lay``, where given, finds out what must still be
-    bought of each cloth. ``seconds`` bounds the whole assignment; when they are over, the best plan that lies is given.
-    Raises OrderError where the order has no remnants of a cloth that it cuts from.
+    ``fits`` proves that units do not lie on a remnant, or lays them; ``lay``, where given, finds out what must still
+    be bought of each cloth. ``seconds`` bounds the whole assignment (None: the efforts of ``fits`` alone do); when they
+    are over, the best plan that lies is given. Raises OrderError where the order has no remnants of a cloth that it
+    cuts from.
     """
     began = time.monotonic()
     used = cloths_used(order)
@@ -169,58 +174,145 @@ def plan_remnants(order: Order, fits: Fits, *, lay: LayOne | None = None, second
             file=order.path,
             key="remnant",
         )
-    kinds = [_kind(order, g, {r.cloth for r in remnants}) for g in order.garments]
-    room = {r.name: _room(r) for r in remnants}
-    known = Knowledge(order, fits, remnants, began + seconds)
-    _each_alone(known, kinds, remnants)
-    areas = {c: class_area(order, c) for kind in kinds for c, _ in kind.needs}
-    found = _search(order, kinds, remnants, room, areas, known)
-    proven = [r for r in known.refusals() if r.proven]
-    bound = max(found.value, assign(kinds, remnants, room, areas, proven, seconds=3.0).bound)
+    known = Knowledge(order, fits, remnants, math.inf if seconds is None else began + seconds)
+    stock = _Stock.of(order, remnants, known)
+    found = _searched(stock, fits.efforts)
+    bound = max(found.value, stock.bound())
     proved = found.value >= bound - 1e-9
     placed = [u for own in found.units.values() for u in own]
-    numbers = copy_numbers(order, found.there, {(u.garment, u.copy) for u in placed} - found.there)
+    numbers = copy_numbers(order, {(u.garment, u.copy) for u in placed})
     return RemnantPlan(
         order.title,
         order.imperial,
         tuple(Made(g.name, g.size, n, g.count) for g, n in zip(order.garments, found.made, strict=True)),
         found.uses(order, numbers),
-        tuple(restored(lay_, found.units[name], order, numbers) for name, lay_ in found.lays.items()),
-        tuple((lay_, part_order(order, found.units[name])) for name, lay_ in found.lays.items()),
+        tuple(renumbered(lay_, found.units[name], order, numbers) for name, lay_ in found.lays.items()),
         tuple(r.name for r in remnants if r.name not in found.lays),
         _to_buy(order, found.made, {r.cloth for r in remnants}, lay),
         found.value,
         bound,
         proved,
-        why_no_more(kinds, remnants, room, areas, known, placed, found.made, proved),
+        why_no_more(stock.kinds, remnants, stock.room, stock.areas, known, placed, found.made, proved),
         time.monotonic() - began,
         known.texts(),
         unbound(order, placed),
     )
 
 
-def _search(
-    order: Order,
-    kinds: Sequence[Kind],
-    remnants: Sequence[Remnant],
-    room: Mapping[str, float],
-    areas: Mapping[PieceClass, float],
-    known: Knowledge,
-) -> _Assigned:
-    """Assign and lay, at first with much of each remnant left over, so that there soon is a plan that lies, then ever
-    more tightly; each refusal goes back to the solver until all loads of an assignment lie or none is better."""
-    best = _Assigned([0] * len(kinds), {}, {}, 0.0)
-    best_units: Mapping[str, list[Unit]] = {}
+@dataclass(frozen=True)
+class _Stock:
+    """What is asked for, what there is, and what is known of it."""
+
+    order: Order
+    remnants: Sequence[Remnant]
+    kinds: Sequence[Kind]
+    room: Mapping[str, float]
+    areas: Mapping[PieceClass, float]
+    known: Knowledge
+
+    @classmethod
+    def of(cls, order: Order, remnants: Sequence[Remnant], known: Knowledge) -> _Stock:
+        kinds = [_kind(order, g, {r.cloth for r in remnants}) for g in order.garments]
+        areas = {c: class_area(order, c) for kind in kinds for c, _ in kind.needs}
+        _each_alone(known, kinds, remnants)
+        return cls(order, remnants, kinds, {r.name: _room(r) for r in remnants}, areas, known)
+
+    def bound(self) -> float:
+        """What no plan can exceed, by area and by what is proved not to lie."""
+        proven = [r for r in self.known.refusals() if r.proven]
+        return assign(self.kinds, self.remnants, self.room, self.areas, proven, seconds=3.0).bound
+
+    def named(self, name: str) -> Remnant:
+        return next(r for r in self.remnants if r.name == name)
+
+
+def _searched(stock: _Stock, efforts: int) -> _Assigned:
+    """Whole garments one by one, each kept; then divisions of the pieces that give more; then both again with more
+    effort for each search. Every state is a plan that lies, and none is given up but for one of greater value."""
+    best = _Assigned([0] * len(stock.kinds), {}, {}, 0.0)
+    for effort in range(efforts):
+        stock.known.effort = effort
+        best = _one_by_one(stock, best)
+        if stock.known.over or best.value >= stock.bound() - 1e-9:
+            break
+        best = _rearranged(stock, best)
+        if stock.known.over:
+            break
+    return best
+
+
+def _one_by_one(stock: _Stock, best: _Assigned) -> _Assigned:
+    """One garment more, the most valuable first, those of equal value in turn, until none finds room any more. What
+    lies on a remnant stays there, so that with more asked for the same comes about first."""
+    stuck: set[int] = set()
+    while True:
+        open_kinds = [i for i, k in enumerate(stock.kinds) if best.made[i] < k.count and i not in stuck]
+        if not open_kinds:
+            return best
+        i = min(open_kinds, key=lambda i: (-stock.kinds[i].value, best.made[i], i))
+        more = _one_more(stock, best, i)
+        if more is None:
+            stuck.add(i)
+        else:
+            best = more
+        if stock.known.over:
+            return best
+
+
+def _one_more(stock: _Stock, best: _Assigned, i: int) -> _Assigned | None:
+    """The plan with one more of garment ``i``, None where no room is found for it."""
+    counts = [n + (k == i) for k, n in enumerate(best.made)]
+    kinds = [replace(kind, count=n) for kind, n in zip(stock.kinds, counts, strict=True)]
+    loads = {name: _by_kind(own) for name, own in best.units.items()}
+    for _ in range(_TRIES):
+        refusals = stock.known.refusals()
+        asked = assign(kinds, stock.remnants, stock.room, stock.areas, refusals, seconds=1.0, at_least=loads)
+        if asked.made != tuple(counts):
+            return None
+        units = {name: list(own) for name, own in best.units.items()}
+        slots: Counter[PieceClass] = Counter()
+        for name, of_kind in asked.loads.items():
+            for c, n in of_kind.get(i, {}).items():
+                for _ in range(n - loads.get(name, {}).get(i, {}).get(c, 0)):
+                    unit = Unit(c, i, stock.order.garments[i].name, counts[i], slots[c])
+                    units.setdefault(name, []).append(unit)
+                    slots[c] += 1
+        lays = dict(best.lays)
+        for name, own in units.items():
+            if len(own) > len(best.units.get(name, [])):
+                lay = stock.known.lay(stock.named(name), own)
+                if lay is None:
+                    break
+                lays[name] = lay
+        else:
+            value = sum(n * g.value for n, g in zip(counts, stock.order.garments, strict=True))
+            return _Assigned(counts, units, lays, value)
+        if stock.known.over and best.value > 0.0:
+            return None
+    return None
+
+
+def _by_kind(units: Sequence[Unit]) -> dict[int, dict[PieceClass, int]]:
+    loads: dict[int, dict[PieceClass, int]] = {}
+    for u in units:
+        loads.setdefault(u.garment, {})
+        loads[u.garment][u.kind] = loads[u.garment].get(u.kind, 0) + 1
+    return loads
+
+
+def _rearranged(stock: _Stock, best: _Assigned) -> _Assigned:
+    """Assign anew and lay, at first with much of each remnant left over, then ever more tightly; each refusal goes back
+    to the solver until all loads of an assignment lie or none is better."""
+    known = stock.known
     for share in _ROOM_SHARES:
-        part = {name: share * area for name, area in room.items()}
-        while True:
-            left = known.until - time.monotonic()
-            asked = assign(kinds, remnants, part, areas, known.refusals(), seconds=max(1.0, left / 4))
+        part = {name: share * area for name, area in stock.room.items()}
+        for _ in range(_DIVISIONS):
+            asked = assign(stock.kinds, stock.remnants, part, stock.areas, known.refusals(), seconds=2.0)
             if asked.value <= best.value + 1e-9:
                 break
-            units = units_of(order, kinds, asked.loads)
+            units = units_of(stock.order, stock.kinds, asked.loads)
             lays: dict[str, Lay] = {}
-            for remnant in remnants:
+            for remnant in stock.remnants:
                 mine = units.get(remnant.name, [])
                 if not mine or known.known(remnant, load_of(mine)) is False:
                     continue
@@ -229,53 +321,63 @@ def _search(
                     lays[remnant.name] = lay
                 elif not known.over:
                     known.refine(remnant, mine)
-            now = _Assigned.whole(order, kinds, units, lays)
+            now = _Assigned.whole(stock, units, lays)
             if now.value > best.value:
-                best, best_units = now, units
+                best = now
             if known.over:
-                best.finished(known, remnants, best_units)
                 return best
-    best.finished(known, remnants, best_units)
     return best
 
 
 @dataclass
 class _Assigned:
-    """A plan that lies: garments made, units per remnant, lays, value, and which copies are whole."""
+    """A plan that lies: garments made, units per remnant, lays, value."""
 
     made: list[int]
     units: dict[str, list[Unit]]
     lays: dict[str, Lay]
     value: float
-    there: set[tuple[int, int]] = field(default_factory=set)
 
     @classmethod
-    def whole(
-        cls, order: Order, kinds: Sequence[Kind], units: Mapping[str, list[Unit]], lays: Mapping[str, Lay]
-    ) -> _Assigned:
-        """Only garments all of whose pieces lie count; lays without any of them are dropped."""
-        broken = {(u.garment, u.copy) for name, own in units.items() if name not in lays for u in own}
-        there = {(u.garment, u.copy) for own in units.values() for u in own} - broken
-        made = [0] * len(kinds)
-        for garment, _ in there:
-            made[garment] += 1
-        kept = {name: [u for u in own if (u.garment, u.copy) in there] for name, own in units.items() if name in lays}
-        value = sum(n * g.value for n, g in zip(made, order.garments, strict=True))
-        return cls(made, {n: own for n, own in kept.items() if own}, dict(lays), value, there)
-
-    def finished(self, known: Knowledge, remnants: Sequence[Remnant], all_units: Mapping[str, list[Unit]]) -> None:
-        """Lay anew what holds pieces of garments that came to nothing, without those."""
-        for remnant in remnants:
-            own = self.units.get(remnant.name)
-            if own is None:
-                self.lays.pop(remnant.name, None)
-            elif len(own) < len(all_units[remnant.name]):
-                # Less than what lies there already always lies; if the search should miss it, its old lay stays.
-                lay = known.lay(remnant, own)
+    def whole(cls, stock: _Stock, units: Mapping[str, list[Unit]], lays: Mapping[str, Lay]) -> _Assigned:
+        """Only garments all of whose pieces lie count; the pieces of the others are taken off their lays again. Where
+        that cannot be done by taking them off, it is laid anew, and what does not lie then is left out."""
+        order, laid, own = stock.order, dict(lays), {name: list(units[name]) for name in lays}
+        while True:
+            lying = [u for mine in own.values() for u in mine]
+            there = {
+                (g, c)
+                for g, c in {(u.garment, u.copy) for u in lying}
+                if sum(u.garment == g and u.copy == c for u in lying) == sum(n for _, n in stock.kinds[g].needs)
+            }
+            broken = [name for name, mine in own.items() if any((u.garment, u.copy) not in there for u in mine)]
+            if not broken:
+                break
+            for name in broken:
+                kept = [u for u in own[name] if (u.garment, u.copy) in there]
+                remnant = stock.named(name)
+                lay = lay_with_only(laid[name], own[name], kept, order, remnant) if kept else None
+                if kept and lay is None:
+                    lay = stock.known.lay(remnant, kept)
                 if lay is None:
-                    self.units[remnant.name] = all_units[remnant.name]
+                    own.pop(name)
+                    laid.pop(name)
                 else:
-                    self.lays[remnant.name] = lay
+                    own[name], laid[name] = kept, lay
+        made = [sum(g == i for g, _ in there) for i in range(len(stock.kinds))]
+        value = sum(n * g.value for n, g in zip(made, order.garments, strict=True))
+        return cls(made, own, laid, value).renumbered()
+
+    def renumbered(self) -> _Assigned:
+        """Copies counted from 1 without a gap, so that one more has the next number; lays follow the same sequence."""
+        copies = sorted({(u.garment, u.copy) for own in self.units.values() for u in own})
+        number: dict[tuple[int, int], int] = {}
+        given: Counter[int] = Counter()
+        for g, c in copies:
+            given[g] += 1
+            number[g, c] = given[g]
+        units = {name: [replace(u, copy=number[u.garment, u.copy]) for u in own] for name, own in self.units.items()}
+        return replace(self, units=units)
 
     def uses(self, order: Order, numbers: Numbers) -> tuple[Use, ...]:
         """Every cloth piece of the garments made, by remnant."""

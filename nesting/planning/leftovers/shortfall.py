@@ -6,7 +6,7 @@ import math
 from collections.abc import Mapping, Sequence
 
 from nesting.model.order import Remnant
-from nesting.planning.leftovers.holding_parts import Kind, PieceClass, Unit
+from nesting.planning.leftovers.cloth_pieces import Kind, PieceClass, Unit
 from nesting.planning.leftovers.knowledge import Knowledge
 
 __all__ = ["why_no_more"]

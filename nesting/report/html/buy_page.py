@@ -23,6 +23,7 @@ __all__ = [
     "buying_section",
     "curve_pictures",
     "curve_words",
+    "found_words",
     "layer_words",
     "one_more_words",
     "pieces_by_copy",
@@ -221,6 +222,13 @@ def pieces_by_copy(plan: RemnantPlan) -> list[dict[str, Any]]:
     ]
 
 
+def found_words(plan: RemnantPlan) -> str:
+    """How many whole garments the leftovers give, said so that nothing found yet does not sound like nothing there."""
+    if plan.number == 0 and not plan.proved:
+        return "no whole garment found yet on the leftovers"
+    return f"{counted(plan.number, 'whole garment')} from leftovers"
+
+
 def proof_words(plan: RemnantPlan) -> str:
     """Whether more could be cut."""
     if plan.proved:
@@ -229,6 +237,8 @@ def proof_words(plan: RemnantPlan) -> str:
         most = f"more than {int(plan.bound)} are impossible"
     else:
         most = f"worth {plan.value:g}, where more than {plan.bound:g} is impossible"
+    if plan.number == 0:
+        return f"that there is room for none is not proved: {most}. More --seconds may find some"
     return f"the most that was found, not proved to be the most there is: {most}. More --seconds may find more"
 
 
@@ -249,7 +259,7 @@ def remnants_section(plan: RemnantPlan) -> str:
     return str(
         _macros().remnants(
             {
-                "head": f"{counted(plan.number, 'whole garment')} from what is left over",
+                "head": found_words(plan),
                 "made": [
                     {"garment": f"{m.garment} {m.size or ''}".strip(), "made": m.made, "asked": m.asked}
                     for m in plan.made

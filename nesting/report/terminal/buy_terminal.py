@@ -15,6 +15,7 @@ from nesting.report.html.buy_page import (
     apart_words,
     batch_apart_words,
     curve_words,
+    found_words,
     layer_words,
     one_more_words,
     pieces_by_copy,
@@ -118,9 +119,8 @@ def remnants_summary(plan: RemnantPlan) -> RenderableType:
     from rich.text import Text
 
     counts = ", ".join(f"{m.made} of {m.asked} {m.garment}{f' {m.size}' if m.size else ''}" for m in plan.made)
-    what = "whole garment" if plan.number == 1 else "whole garments"
     parts: list[RenderableType] = [
-        Text.assemble((f"{plan.number} {what} from leftovers", "bold"), f": {counts}; {proof_words(plan)}")
+        Text.assemble((found_words(plan), "bold"), f": {counts}; {proof_words(plan)}")
     ]
     if plan.reason:
         parts.append(Text(plan.reason))
