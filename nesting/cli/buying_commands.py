@@ -133,13 +133,17 @@ def batch_order_file(
     order: Order, folder: Path | None, searching: WithOptions, *, budget: float | None = None
 ) -> tuple[dict[str, Any], list[object]]:
     """A plan of sections and plies for each cloth. ``budget``: seconds for all lays, not the options' for each."""
-    from nesting.cli.writing import write_with_report
+    from nesting.cli.writing import order_seen_from, write_with_report
+    from nesting.files.lays.layfile import lay_as_bytes
     from nesting.files.outputs import ready_folder
-    from nesting.planning.batch.batch import BatchPlan, batch, batch_work
+    from nesting.planning.batch.batch import BatchPlan
+    from nesting.planning.batch.cutting import batch, batch_work
     from nesting.planning.buying.steps import Steps
     from nesting.planning.layout.options import search_pool
+    from nesting.proof import require
     from nesting.report.html.buy_page import batch_section
-    from nesting.report.html.lay_part import care_part
+    from nesting.report.html.lay_part import care_part, lay_part
+    from nesting.report.print.drawn_files import lay_outputs, lay_stem
     from nesting.report.terminal.buy_terminal import batch_summary
 
     if folder is not None:
@@ -151,11 +155,17 @@ def batch_order_file(
             return batch(order, steps.lay, steps=steps)
 
     plans = searching(work)
+    lays = tuple(replace(one, order_file=order_seen_from(folder or Path(), order)) for p in plans for one in p.lays)
+    verdicts = {number: require(one, order) for number, one in enumerate(lays)}
     document: dict[str, Any] = {"title": order.title, "plans": [plan.as_dict() for plan in plans]}
     words: list[object] = [batch_summary(plans)]
     if folder is not None:
-        parts = {"batch": batch_section(plans)}
-        words += write_with_report(folder, order, {}, parts, document, spare={"care": care_part(order.findings)})
+        files: dict[str, bytes] = {}
+        for one in lays:
+            files[f"lay-{lay_stem(one)}.json"] = lay_as_bytes(one)
+            files.update(lay_outputs(one, order))
+        parts = {"batch": lay_part(lays, order, extra=(batch_section(plans),), verdicts=verdicts)}
+        words += write_with_report(folder, order, files, parts, document, spare={"care": care_part(order.findings)})
     return document, words
 
 

@@ -18,6 +18,7 @@ __all__ = [
     "FoldLine",
     "GarmentShare",
     "Lay",
+    "LayPart",
     "PieceHeld",
     "Placement",
     "PlyRegion",
@@ -142,6 +143,14 @@ class PieceHeld:
 
 
 @dataclass(frozen=True)
+class LayPart:
+    """Which of the lays it is that a batch cuts from one cloth: ``number`` of ``of``, counted from 1."""
+
+    number: int
+    of: int
+
+
+@dataclass(frozen=True)
 class SpreadTried:
     """One row of the table of spreads: what it would take, or why it is refused.
 
@@ -192,11 +201,27 @@ class Lay:
     imperial: bool = False
     tried: tuple[SpreadTried, ...] = ()
     notes: tuple[str, ...] = ()
-    #: what a lay on a leftover is asked to hold; None: whole garments, those that it lists
+    #: one of several lays of this cloth; the garments of the others are cut there
+    part: LayPart | None = None
+    #: what a lay on a leftover, or one part of several, is asked to hold; None: whole garments, those that it lists
     holds: tuple[PieceHeld, ...] | None = None
     #: the leftover itself, where the order does not have it (it comes from the stash)
     leftover: Remnant | None = None
     extra: dict[str, Any] = field(default_factory=dict, compare=False)
+
+    @property
+    def bought(self) -> bool:
+        """Whether its length is bought by itself: not that of a leftover, nor one part of several."""
+        return self.remnant is None and self.part is None
+
+    @property
+    def where(self) -> str:
+        """What it lies on, for people: the cloth, the leftover, or which part of the cloth."""
+        if self.remnant:
+            return f"leftover {self.remnant}"
+        if self.part is not None and self.part.of > 1:
+            return f"{self.cloth}, part {self.part.number} of {self.part.of}"
+        return self.cloth
 
     @property
     def placements(self) -> tuple[Placement, ...]:

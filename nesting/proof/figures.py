@@ -157,6 +157,9 @@ def _check_buy(lay: Lay, remnant: Remnant | None, exact: float, increment: float
     if remnant is not None:
         # Nothing is bought: the lay may say so, or what the leftover saves.
         right |= {0.0, exact}
+    elif lay.part is not None:
+        # All parts are bought together, so that what one takes need not be a multiple of the increment.
+        right |= {exact}
     elif there is not None:
         # Where all there is is bought, the increment does not matter.
         right |= {min(value, there) for value in right}

@@ -27,8 +27,8 @@ def holds_of(lay: Lay, order: Order) -> tuple[Held | None, list[Failure]]:
     with that."""
     if lay.holds is None:
         return None, []
-    if lay.remnant is None:
-        return None, [_wrong("only a lay on a leftover may hold parts of garments")]
+    if lay.remnant is None and lay.part is None:
+        return None, [_wrong("only a lay on a leftover, or one of several parts, may hold some of the garments")]
     held: Held = {}
     for h in lay.holds:
         held.setdefault((h.garment, h.size, h.piece), {}).setdefault(h.copy, Counter())[h.hand or ""] += h.count
@@ -65,7 +65,8 @@ def parts_told(lay: Lay, order: Order) -> tuple[Finding, ...]:
                 partly.append(f"{name} {size} no. {number}" if size else f"{name} no. {number}")
     if not partly:
         return ()
-    note = f"this leftover gives some pieces only of {', '.join(partly)}; the others come from elsewhere"
+    here = "leftover" if lay.remnant is not None else "part"
+    note = f"this {here} gives some pieces only of {', '.join(partly)}; the others come from elsewhere"
     return (Finding("note", note),)
 
 

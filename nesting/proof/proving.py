@@ -121,6 +121,11 @@ class _Proof:
         self.failures += found
         if plies is not None:
             cloth = replace(cloth, plies=plies)
+        if lay.part is not None:
+            # each part of a batch may be stacked in as many plies as the cutter takes
+            stacked = [len(s.spread.plies) for s in lay.sections if s.spread.kind.startswith("stacked")]
+            if stacked and max(stacked) <= (cloth.max_plies or cloth.plies):
+                cloth = replace(cloth, plies=max(stacked))
         tables = [self.table(number, section, cloth, remnant) for number, section in enumerate(lay.sections)]
         self.judge_all(cloth, tables, gap)
         self.cut_all(tables)
@@ -131,8 +136,9 @@ class _Proof:
         held, wrong = holds_of(lay, order)
         self.failures += wrong
         if held is not None:
-            # pieces from leftovers are cut one by one, wherever there is room for them
-            order = replace(order, together=(), seams=())
+            if remnant is not None:
+                # pieces from leftovers are cut one by one, wherever there is room for them
+                order = replace(order, together=(), seams=())
             counts = garments_held(held)
         elif counts is None and lay.remnant is not None:
             counts = {(g.name, g.size): g.count for g in lay.garments}

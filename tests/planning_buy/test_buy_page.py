@@ -13,7 +13,7 @@ from rich.console import Console
 
 from nesting.model.order import Cloth, Garment, Seam, Together, Trim
 from nesting.model.piece import Edge
-from nesting.planning.batch.batch import batch
+from nesting.planning.batch.cutting import batch
 from nesting.planning.buying.buy import buy
 from nesting.planning.buying.trims import trim_needs
 from nesting.planning.leftovers.remnants import plan_remnants

@@ -95,7 +95,7 @@ def test_all_commands_tell_in_one_report(case: Path) -> None:
     # one garment: its back on the strip of the stash, its front on the square
     assert told["remnants"]["number"] == 1
     lays = sorted(p.name for p in (case / "out").glob("lay-main-*.json"))
-    assert lays == ["lay-main-square.json", "lay-main-strip.json"]
+    assert lays == ["lay-main-part-1.json", "lay-main-square.json", "lay-main-strip.json"]
     for name in lays:
         judged = run("check", case / "out" / name, "--json", cwd=case)
         assert judged.returncode == 0, judged.stdout

@@ -9,7 +9,7 @@ import pytest
 
 from nesting.model.order import Cloth, Garment, Together
 from nesting.model.units import round_up
-from nesting.planning.batch.batch import batch
+from nesting.planning.batch.cutting import batch
 from nesting.planning.buying.buy import buy, buying_work
 from nesting.planning.layout.laying import laying, led_by
 from nesting.planning.layout.options import SearchOptions

@@ -11,6 +11,7 @@ from nesting.model.lay import (
     FoldLine,
     GarmentShare,
     Lay,
+    LayPart,
     PieceHeld,
     Placement,
     PlyRegion,
@@ -50,6 +51,7 @@ _TOP_KEYS = {
     "imperial",
     "holds",
     "leftover",
+    "part",
 }
 
 
@@ -101,9 +103,17 @@ def lay_from_dict(document: Mapping[str, Any]) -> Lay:
         tried=tuple(_tried(row) for row in top.parts("tried")),
         notes=top.texts("notes"),
         holds=tuple(map(_held, top.parts("holds"))) if top.has("holds") else None,
+        part=_part(top.part("part")) if top.has("part") else None,
         leftover=_leftover(top, cloth) if top.has("leftover") else None,
         extra={key: value for key, value in document.items() if key not in _TOP_KEYS},
     )
+
+
+def _part(part: Reader) -> LayPart:
+    number, of = part.whole("number", least=1), part.whole("of", least=1)
+    if number > of:
+        raise OrderError(f"part {number} of {of} cannot be: give a number up to {of}", key="part.number")
+    return LayPart(number, of)
 
 
 def _held(part: Reader) -> PieceHeld:

@@ -13,45 +13,46 @@ Model (an integer programme over ratios, solved by CP-SAT)
     millimetre rounded up. Least cloth first, then fewest sections, then fewest cuts (outlines cut per layer; two plies
     face to face or folded halve the number of pairs).
 
-    Lay lengths are not known beforehand. Each is estimated by area / (usable width · efficiency), the ratios that a
-    plan uses are laid and measured, and the plan is made again until it uses only measured ones. With the efficiency
-    at 1 the estimate is a bound, so the final plan is then the best over all ratios considered; below 1 the best
-    efficiency measured on several garments takes its place as soon as there is one. The ratios considered are all
-    there are if they are few (``BatchPlan.complete``), else a pool grown from the order's proportions.
+    Lay lengths are not known beforehand. Each is estimated by area / (usable width · efficiency), or by measured lays
+    one behind the other where that is shorter; the ratios that a plan uses are laid and measured, and the plan is made
+    again until it uses only measured ones. The best efficiency measured on several garments takes the place of the
+    usual one as soon as there is one. The ratios considered are all there are if they are few, else a pool grown from
+    the order's proportions. So a plan is the best found; what is proved is the least that any plan takes, by area.
+
+    The whole order in one lay, spread as it comes out best, stands beside the plan, and is taken where it needs no more
+    cloth: a batch is never longer than a lay.
 """
 
 from __future__ import annotations
 
-import itertools
 import math
-import time
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from functools import cache
 from typing import Any
 
 from nesting.model.errors import CannotLayError
-from nesting.model.order import Cloth, Garment, Order, SpreadName
+from nesting.model.lay import Lay
+from nesting.model.order import Garment, Order, SpreadName
 from nesting.model.units import round_up
 from nesting.planning.batch.measuring import LengthOf, Measuring, Mode, modes_of
 from nesting.planning.batch.ratios import Chosen, Plan, Ratio, choose_sections, ratio_pool
-from nesting.planning.buying.steps import Steps
 from nesting.planning.layout.laying import (
     LayOne,
-    cloths_used,
     garment_area,
     garment_label,
     led_by,
     pieces_on,
+    with_cloths,
     with_counts,
 )
 
 __all__ = [
     "BatchPlan",
+    "LengthsByLaying",
     "PlannedSection",
-    "batch",
-    "batch_work",
-    "length_by_laying",
+    "garment_kinds",
+    "over_garments",
     "plan_batch",
     "section_order",
 ]
@@ -85,8 +86,9 @@ class PlannedSection:
 class BatchPlan:
     """The plan of one cloth. ``garments`` are labels, ``counts`` what is ordered; ``shares`` each garment's share of
     the cloth by area. Lengths mm. ``one_at_a_time``: what cutting each garment by itself would take.
-    ``measured`` lays were made. ``settled``: the plan uses measured lengths and none better was in sight.
-    ``complete``: every possible ratio was considered. ``optimal``: the solver proved it best for these lengths."""
+    ``measured`` lays were made. ``settled``: the plan uses measured lengths and none better was in sight. ``least``: no
+    plan takes less cloth than that, by area. ``lays``: the lay of each section, in their sequence, where they were
+    made; each says which garments it holds."""
 
     cloth: str
     garments: tuple[str, ...]
@@ -98,12 +100,26 @@ class BatchPlan:
     one_at_a_time: float
     measured: int
     settled: bool
-    complete: bool
-    optimal: bool
+    least: float
+    increment: float = 0.0
     imperial: bool = False
     cost: float | None = None
     #: the cloth over which it would lie if its pieces were not counted as cut apart
     apart_from: str | None = None
+    lays: tuple[Lay, ...] = ()
+
+    def with_sections(self, order: Order, sections: tuple[PlannedSection, ...]) -> BatchPlan:
+        """The plan with these sections, and the cloth that they take."""
+        stuff = order.cloth_named(self.cloth)
+        used = math.fsum(s.cloth_length for s in sections)
+        buy = round_up(used, stuff.increment)
+        cost = None if stuff.price is None else round(buy / stuff.price_unit * stuff.price, 2)
+        return replace(self, sections=sections, cloth_length=used, buy_length=buy, cost=cost)
+
+    @property
+    def proved(self) -> bool:
+        """Whether less cloth than the plan's cannot be bought: what any plan takes, rounded up, is as much."""
+        return self.buy_length <= round_up(self.least, self.increment) + 1e-6
 
     @property
     def per_garment(self) -> float:
@@ -147,8 +163,8 @@ class BatchPlan:
             ],
             "measured": self.measured,
             "settled": self.settled,
-            "complete": self.complete,
-            "optimal": self.optimal,
+            "least": self.least,
+            "proved": self.proved,
         }
 
 
@@ -158,37 +174,40 @@ def _cuts(order: Order, garment: Garment, cloth: str, mode: Mode) -> int:
     return sum(math.ceil(piece.cut / 2) for piece in pieces_on(order, garment, cloth))
 
 
-def length_by_laying(order: Order, cloth: str, lay: LayOne, on_lay: Callable[[], None] | None = None) -> LengthOf:
-    """Measures lay lengths with the search, each once; ``on_lay`` is told of each."""
-    plain = replace(order.cloth_named(cloth), length=None, table_length=None, spreads=None, max_plies=None)
-    known: dict[tuple[Ratio, SpreadName], float] = {}
+class LengthsByLaying:
+    """Measures lay lengths with the search, each once, and keeps the lays. ``on_lay`` is told of each."""
 
-    def length_of(ratio: Ratio, spread: SpreadName) -> float:
+    def __init__(self, order: Order, cloth: str, lay: LayOne, on_lay: Callable[[], None] | None = None) -> None:
+        self._order, self._cloth, self._lay, self._on_lay = order, cloth, lay, on_lay
+        self._plain = replace(order.cloth_named(cloth), length=None, table_length=None, spreads=None, max_plies=None)
+        self.lays: dict[tuple[Ratio, SpreadName], Lay] = {}
+
+    def lay_of(self, ratio: Ratio, spread: SpreadName) -> Lay:
+        """The lay of one layer: an open ply stands for each of a stack that lies face up."""
         kind: SpreadName = "open" if spread == "stacked face up" else spread
-        if (ratio, kind) not in known:
-            spread_cloth = replace(plain, plies=2 if kind == "stacked face to face" else 1)
-            part = with_counts(_with(order, spread_cloth), _over_garments(order, cloth, ratio))
-            if on_lay is not None:
-                on_lay()
-            known[ratio, kind] = lay(part, cloth, spread=kind).lay_length
-        return known[ratio, kind]
+        if (ratio, kind) not in self.lays:
+            spread_cloth = replace(self._plain, plies=2 if kind == "stacked face to face" else 1)
+            counts = over_garments(self._order, self._cloth, ratio)
+            part = with_counts(with_cloths(self._order, [spread_cloth]), counts)
+            if self._on_lay is not None:
+                self._on_lay()
+            self.lays[ratio, kind] = self._lay(part, self._cloth, spread=kind)
+        return self.lays[ratio, kind]
 
-    return length_of
+    def __call__(self, ratio: Ratio, spread: SpreadName) -> float:
+        """The lay length of one layer, mm."""
+        return self.lay_of(ratio, spread).lay_length
 
 
-def _with(order: Order, cloth: Cloth) -> Order:
-    return replace(order, cloths=tuple(cloth if c.name == cloth.name else c for c in order.cloths))
-
-
-def _types(order: Order, cloth: str) -> list[int]:
+def garment_kinds(order: Order, cloth: str) -> list[int]:
     """Indices of the garments that use the cloth."""
     return [i for i, g in enumerate(order.garments) if g.count and pieces_on(order, g, cloth)]
 
 
-def _over_garments(order: Order, cloth: str, ratio: Ratio) -> list[int]:
+def over_garments(order: Order, cloth: str, ratio: Ratio) -> list[int]:
     """A ratio over the garments of this cloth as counts over all garments of the order."""
     counts = [0] * len(order.garments)
-    for i, n in zip(_types(order, cloth), ratio, strict=True):
+    for i, n in zip(garment_kinds(order, cloth), ratio, strict=True):
         counts[i] = n
     return counts
 
@@ -200,36 +219,8 @@ def section_order(order: Order, cloth: str, section: PlannedSection) -> Order:
         order.cloth_named(cloth), plies=section.plies if stacked else 1, spreads=None, max_plies=None, length=None
     )
     return with_counts(
-        _with(order, changed), _over_garments(order, cloth, tuple(n * section.layers for n in section.ratio))
+        with_cloths(order, [changed]), over_garments(order, cloth, tuple(n * section.layers for n in section.ratio))
     )
-
-
-def batch_work(order: Order) -> int:
-    """How many lays ``batch`` makes, about, and seldom more: one of every garment by itself, then the lays of plans."""
-    return sum(_lays_of(order, name) for name in cloths_used(order))
-
-
-def _lays_of(order: Order, cloth: str) -> int:
-    return len(_types(order, cloth)) + MEASURES
-
-
-def batch(order: Order, lay: LayOne, *, steps: Steps | None = None, **how: Any) -> tuple[BatchPlan, ...]:
-    """A plan for every cloth that the order uses, with lengths measured by the search; ``how`` as for plan_batch.
-    ``steps`` is told of every lay."""
-    plans: list[BatchPlan] = []
-    before = 0
-    for name in cloths_used(order):
-        made, most = itertools.count(1), _lays_of(order, name)
-
-        def told(name: str = name, made: Iterator[int] = made, most: int = most) -> None:
-            if steps is not None:
-                steps.begin(name, f"lay {next(made)} of about {most}", 1.0)
-
-        plans.append(plan_batch(order, name, length_by_laying(order, name, lay, told), **how))
-        before += most
-        if steps is not None:
-            steps.reach(before)
-    return tuple(plans)
 
 
 def plan_batch(
@@ -256,7 +247,7 @@ def plan_batch(
     Raises CannotLayError where a garment cannot be laid alone or does not fit on the table, or the cloth is too short.
     """
     stuff = order.cloth_named(cloth)
-    types = _types(order, cloth)
+    types = garment_kinds(order, cloth)
     garments = [order.garments[i] for i in types]
     counts = tuple(g.count for g in garments)
     table = table_length if table_length is not None else stuff.table_length
@@ -269,9 +260,9 @@ def plan_batch(
     def fits(ratio: Ratio) -> bool:
         return sum(ratio) <= most_per_section and any(measuring.may_fit(ratio, mode) for mode in ways)
 
-    ratios, complete, plans = ratio_pool(counts, areas, fits, max(mode.most for mode in ways), pool)
+    ratios, _, plans = ratio_pool(counts, areas, fits, max(mode.most for mode in ways), pool)
     cuts = [[_cuts(order, g, cloth, mode) for g in garments] for mode in ways]
-    chosen, settled, optimal = _settle(counts, ratios, plans, measuring, ways, cuts, measures, seconds)
+    chosen, settled = _settle(counts, ratios, plans, measuring, ways, cuts, measures, seconds)
     sections = [
         PlannedSection(
             ratio,
@@ -294,24 +285,24 @@ def plan_batch(
             key="cloth.length",
         )
     total_area = math.fsum(a * n for a, n in zip(areas, counts, strict=True))
-    buy = round_up(used, stuff.increment)
-    return BatchPlan(
+    plan = BatchPlan(
         cloth,
         tuple(garment_label(g) for g in garments),
         counts,
-        tuple(sections),
-        used,
-        buy,
+        (),
+        0.0,
+        0.0,
         tuple(a * n / total_area for a, n in zip(areas, counts, strict=True)),
         math.fsum(n * length for n, length in zip(counts, singles, strict=True)),
         measuring.made,
         settled,
-        complete,
-        optimal,
+        measuring.least(counts),
+        stuff.increment,
         order.imperial,
-        None if stuff.price is None else round(buy / stuff.price_unit * stuff.price, 2),
+        None,
         led_by(order, cloth),
     )
+    return plan.with_sections(order, tuple(sections))
 
 
 def _settle(
@@ -323,27 +314,25 @@ def _settle(
     cuts: Sequence[Sequence[int]],
     measures: int | None,
     seconds: float,
-) -> tuple[list[Chosen], bool, bool]:
-    """Plan, measure what the plan uses, and plan again; the best plan that is measured throughout, whether the last
-    plan asked for nothing new, and whether the solver proved it best."""
+) -> tuple[list[Chosen], bool]:
+    """Plan, measure what the plan uses, and plan again; the best plan that is measured throughout, and whether the last
+    plan asked for nothing new."""
     best: list[Chosen] = []
     best_cost: tuple[int, int, int] | None = None
     hint: list[Chosen] = []
-    spent, left = 0, seconds
+    spent = 0
     while True:
         out_of_measures = measures is not None and spent >= measures
         if out_of_measures and best:
-            return best, False, False
+            return best, False
         columns = measuring.columns(ratios, measured_only=out_of_measures)
-        began = time.monotonic()
-        hint, optimal = choose_sections(
+        hint, _ = choose_sections(
             counts,
             [(ratio, mode, ways[mode].most, tenths, _total(cuts[mode], ratio)) for ratio, mode, tenths in columns],
-            seconds=max(left / 3.0, 0.5),
+            seconds=max(seconds / 4.0, 0.5),
             hint=best or hint,
             plans=plans,
         )
-        left -= time.monotonic() - began
         fresh = list(dict.fromkeys((r, m) for r, m, _ in hint if not measuring.is_measured(r, m)))
         for ratio, mode in fresh:
             measuring.measure(ratio, mode)
@@ -354,7 +343,7 @@ def _settle(
             if best_cost is None or cost < best_cost:
                 best, best_cost = hint, cost
             if not fresh:
-                return best, not out_of_measures, optimal
+                return best, not out_of_measures
 
 
 def _total(each: Sequence[int], ratio: Ratio) -> int:

@@ -56,6 +56,10 @@ def _folds(cloth: Cloth) -> tuple[SpreadName, ...]:
     return ("lengthwise fold",) if cloth.spreads is None else tuple(kind for kind in folds if kind in cloth.spreads)
 
 
+def _single(i: int, kinds: int) -> Ratio:
+    return tuple(int(k == i) for k in range(kinds))
+
+
 class Measuring:
     """What is known about lay lengths so far, per (ratio, mode)."""
 
@@ -81,9 +85,30 @@ class Measuring:
         return area / (self._cloth.usable_width * way.widths * (2 if self._cloth.tubular else 1))
 
     def length(self, ratio: Ratio, mode: int) -> float:
-        """mm, measured or estimated."""
+        """mm, measured or estimated: by area, but no longer than lays that were measured, one behind the other."""
         known = self._known.get((ratio, mode))
-        return self._bound(ratio, mode) / (self._seen or self._efficiency) if known is None else known
+        if known is not None:
+            return known
+        return min(self._bound(ratio, mode) / (self._seen or self._efficiency), self.joined(ratio, mode))
+
+    def joined(self, ratio: Ratio, mode: int) -> float:
+        """What measured lays of this mode come to, laid one behind the other with the gap between them, mm: the most of
+        one of them and single garments for the rest. Infinite where a single garment was not measured."""
+        gap = self._cloth.gap
+        singles = [self._known.get((_single(i, len(ratio)), mode), math.inf) for i in range(len(ratio))]
+
+        def behind(rest: Ratio) -> float:
+            return sum(n * (length + gap) for n, length in zip(rest, singles, strict=True) if n)
+
+        best = behind(ratio)
+        for (other, there), length in self._known.items():
+            if there != mode or sum(other) < 2:
+                continue
+            times = min(n // o for n, o in zip(ratio, other, strict=True) if o)
+            if times:
+                rest = tuple(n - times * o for n, o in zip(ratio, other, strict=True))
+                best = min(best, times * (length + gap) + behind(rest))
+        return best - gap
 
     def cloth_per_layer(self, ratio: Ratio, mode: int) -> float:
         """mm of cloth as sold."""
@@ -105,6 +130,12 @@ class Measuring:
         """Whether the table is not shorter than the bound by area."""
         return self._on_table(self._bound(ratio, self._modes.index(way)))
 
+    def least(self, counts: Ratio) -> float:
+        """Cloth as sold that any division takes, mm: all garments' area over the usable width, and both ends once."""
+        area = math.fsum(a * n for a, n in zip(self._areas, counts, strict=True))
+        laid = area / (self._cloth.usable_width * (2 if self._cloth.tubular else 1))
+        return (laid + 2.0 * self._cloth.end_allowance) / (1.0 - self._cloth.shrink_along)
+
     def measure(self, ratio: Ratio, mode: int) -> None:
         """Lay it; what cannot be laid or is longer than the table is refused from then on, and all that holds more."""
         self.made += 1
@@ -125,7 +156,7 @@ class Measuring:
         """Cloth for one garment of each kind cut by itself, mm; every plan can fall back on these."""
         found = []
         for i, garment in enumerate(garments):
-            ratio = tuple(int(k == i) for k in range(len(garments)))
+            ratio = _single(i, len(garments))
             mode, error = 0, None
             for mode in range(len(self._modes)):
                 try:

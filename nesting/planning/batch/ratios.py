@@ -174,7 +174,9 @@ def choose_sections(
     per_tenth = per_section * (sum(counts) + 1)
     model.minimize(sum((o.tenths * per_tenth + per_section + o.cuts) * z for o, z in zip(options, many, strict=True)))
     solver = cp_model.CpSolver()
-    solver.parameters.max_time_in_seconds = seconds
+    # the solver's own measure of its work, which is about seconds on a machine that does nothing else, and repeats
+    solver.parameters.max_deterministic_time = seconds
+    solver.parameters.max_time_in_seconds = 10.0 * seconds
     solver.parameters.num_workers = 1
     solver.parameters.random_seed = 0
     status = solver.solve(model)

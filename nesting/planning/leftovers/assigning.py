@@ -118,7 +118,7 @@ def assign(
     )
     solver = cp_model.CpSolver()
     solver.parameters.max_deterministic_time = seconds
-    solver.parameters.max_time_in_seconds = 20.0 * seconds
+    solver.parameters.max_time_in_seconds = 10.0 * seconds
     solver.parameters.num_workers = 1
     solver.parameters.random_seed = 0
     status = solver.solve(model)

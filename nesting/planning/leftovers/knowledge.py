@@ -28,6 +28,8 @@ class Knowledge:
     def __init__(self, order: Order, fits: Fits, remnants: Sequence[Remnant], until: float) -> None:
         self.order, self.until = order, until
         self.effort = 0
+        #: searches made so far
+        self.searches = 0
         self._fits = fits
         self._shape = {r.name: (r.cloth, r.outline, r.flaws) for r in remnants}
         self._laid: dict[tuple[str, tuple[Unit, ...]], Lay] = {}
@@ -71,6 +73,7 @@ class Knowledge:
             return self._laid[key]
         if self.known(remnant, load_of(units)) is False:
             return None
+        self.searches += 1
         lay = self._fits.lay(self.order, units, remnant, self.effort)
         if lay is None:
             # a proof takes longer than a short search, so it is asked for what the search did not find

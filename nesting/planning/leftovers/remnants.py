@@ -48,7 +48,9 @@ __all__ = ["Made", "RemnantPlan", "ToBuy", "Use", "plan_remnants"]
 _ROOM_SHARES = (0.6, 0.75, 0.85, 0.93, 1.0)
 #: Assignments that are tried for one garment more, and for each share of the room, with one effort.
 _TRIES = 8
-_DIVISIONS = 40
+_DIVISIONS = 12
+#: Searches for divisions that give more, with one effort, after which no further division is tried.
+_SEARCHES = 30
 
 
 @dataclass(frozen=True)
@@ -304,10 +306,11 @@ def _rearranged(stock: _Stock, best: _Assigned) -> _Assigned:
     """Assign anew and lay, at first with much of each remnant left over, then ever more tightly; each refusal goes back
     to the solver until all loads of an assignment lie or none is better."""
     known = stock.known
+    most = known.searches + _SEARCHES
     for share in _ROOM_SHARES:
         part = {name: share * area for name, area in stock.room.items()}
         for _ in range(_DIVISIONS):
-            asked = assign(stock.kinds, stock.remnants, part, stock.areas, known.refusals(), seconds=2.0)
+            asked = assign(stock.kinds, stock.remnants, part, stock.areas, known.refusals(), seconds=0.5)
             if asked.value <= best.value + 1e-9:
                 break
             units = units_of(stock.order, stock.kinds, asked.loads)
@@ -324,7 +327,7 @@ def _rearranged(stock: _Stock, best: _Assigned) -> _Assigned:
             now = _Assigned.whole(stock, units, lays)
             if now.value > best.value:
                 best = now
-            if known.over:
+            if known.over or known.searches >= most:
                 return best
     return best
 

@@ -75,15 +75,14 @@ def lay_scene(lay: Lay, view: View | None = None, order: Order | None = None) ->
 
 
 def _title(lay: Lay) -> str:
-    where = f"leftover {lay.remnant}" if lay.remnant else lay.cloth
-    return shown(f"{lay.title} – {where}" if lay.title else where)
+    return shown(f"{lay.title} – {lay.where}" if lay.title else lay.where)
 
 
 def _headings(lay: Lay, placed: Sequence[Laid], view: View, x0: float, top: float) -> list[Item]:
     em = view.em
     kinds = ", then ".join(kind_words(laid.section.spread) for laid in placed)
     used = f"{100 * lay.utilisation:.1f} % of the cloth used"
-    buy = "" if lay.remnant else f"buy {shop_length(lay.buy_length, lay.imperial)} · "
+    buy = "" if not lay.bought else f"buy {shop_length(lay.buy_length, lay.imperial)} · "
     up = top + (2.0 if len(lay.sections) > 1 else 0.4) * em
     items: list[Item] = [
         Text("legend", "legend", (x0, up + 3.3 * em), f"{_title(lay)}: {kinds}", 1.4 * em, anchor="start", bold=True),

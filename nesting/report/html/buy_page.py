@@ -27,6 +27,7 @@ __all__ = [
     "layer_words",
     "one_more_words",
     "pieces_by_copy",
+    "plies_words",
     "proof_words",
     "remnants_section",
     "spread_words",
@@ -288,9 +289,22 @@ def batch_apart_words(plan: BatchPlan) -> str:
 
 def sure_words(plan: BatchPlan) -> str:
     """How far the plan is certain."""
-    if plan.settled and plan.complete and plan.optimal:
-        return "the best of all divisions, for the lengths measured and estimated"
-    return f"the best found; {plan.measured} lays measured"
+    if plan.proved:
+        return "no division of the batch needs less cloth from the shop: the area of the pieces takes as much"
+    least = long_length(plan.least, plan.imperial)
+    return f"the best found, at least {least} by area; {plan.measured} lays measured"
+
+
+def plies_words(section: PlannedSection) -> str:
+    """How the plies of a section lie and what one cut outline gives, so that nobody cuts double."""
+    if section.spread == "stacked face to face":
+        pairs = section.plies // 2
+        return f"{section.plies} plies in {counted(pairs, 'pair')}: one outline gives {pairs} right and {pairs} left"
+    if section.spread == "stacked face up" or (section.spread == "open" and section.plies > 1):
+        return f"{section.plies} plies face up: one outline gives {section.plies} alike"
+    if section.plies > 1:
+        return "2 plies at the fold: an outline through both gives a pair, a half on the fold gives one piece"
+    return "1 ply: one outline gives one piece"
 
 
 def batch_section(plans: Sequence[BatchPlan]) -> str:
@@ -323,6 +337,7 @@ def _plan(p: BatchPlan) -> dict[str, Any]:
                 "lay": column_length(s.lay_length, p.imperial),
                 "cloth": column_length(s.cloth_length, p.imperial),
                 "cuts": s.cuts,
+                "how": plies_words(s),
             }
             for number, s in enumerate(p.sections, start=1)
         ],

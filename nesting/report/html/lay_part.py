@@ -55,7 +55,7 @@ def lay_part(
         "lay.html.jinja",
         lays=[_lay(lay, order, (verdicts or {}).get(n)) for n, lay in enumerate(lays)],
         extra=tuple(extra),
-        leftovers=all(lay.remnant is not None for lay in lays),
+        leftovers=not any(lay.bought for lay in lays),
         shopping=shopping(lays, order),
         several=len(lays) > 1,
     )
@@ -81,6 +81,8 @@ def _lay(lay: Lay, order: Order | None, verdict: Any) -> dict[str, Any]:
     return {
         "cloth": lay.cloth,
         "remnant": lay.remnant,
+        "where": lay.where,
+        "bought": lay.bought,
         "buy": shop_length(lay.buy_length, imperial),
         "width": format_width(lay.width, imperial=imperial),
         "kinds": ", then ".join(kind_words(s.spread) for s in lay.sections),

@@ -37,7 +37,7 @@ def shopping(lays: Sequence[Lay], order: Order | None) -> Shopping | None:
     needed = [
         (f"{shop_length(lay.buy_length, lay.imperial)} of {lay.cloth}", lay.cloth, cost(lay, order))
         for lay in lays
-        if lay.remnant is None
+        if lay.bought
     ]
     if not needed:
         return None

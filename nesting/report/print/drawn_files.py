@@ -17,8 +17,9 @@ KINDS = ("sheet", "whole", "tiles", "projector", "cutter")
 
 
 def lay_stem(lay: Lay) -> str:
-    """The part of a file name that tells lays apart: the cloth, and the leftover if it lies on one."""
-    return slug(f"{lay.cloth} {lay.remnant}" if lay.remnant else lay.cloth)
+    """The part of a file name that tells lays apart: the cloth, the leftover if it lies on one, which part it is."""
+    part = f"part {lay.part.number}" if lay.part is not None else ""
+    return slug(" ".join(word for word in (lay.cloth, lay.remnant, part) if word))
 
 
 def lay_outputs(lay: Lay, order: Order | None = None, verdict: Any = None) -> dict[str, bytes]:

@@ -72,10 +72,9 @@ def sheet_pdf(lay: Lay, paper: str = "a4") -> bytes:
     def say(words: str, style: Any = plain) -> None:
         flow.append(Paragraph(escape(shown(words)), style))
 
-    where = f"leftover {lay.remnant}" if lay.remnant else lay.cloth
-    say(f"Placement sheet: {lay.title}, {where}" if lay.title else f"Placement sheet: {where}", head)
+    say(f"Placement sheet: {lay.title}, {lay.where}" if lay.title else f"Placement sheet: {lay.where}", head)
     bought = ""
-    if lay.remnant is None:
+    if lay.bought:
         wide = format_width(lay.width, imperial=lay.imperial)
         bought = f"Cloth: {shop_length(lay.buy_length, lay.imperial)}, {wide} wide. "
     long = f"{long_length(lay.lay_length, lay.imperial)} long {lay_words(lay)}"
@@ -101,7 +100,7 @@ def sheet_pdf(lay: Lay, paper: str = "a4") -> bytes:
     def foot(canvas: Any, doc: Any) -> None:
         canvas.saveState()
         canvas.setFont(PLAIN, 7)
-        canvas.drawRightString(h * MM - margin, 6 * MM, f"{shown(lay.title)} · {shown(where)} · page {doc.page}")
+        canvas.drawRightString(h * MM - margin, 6 * MM, f"{shown(lay.title)} · {shown(lay.where)} · page {doc.page}")
         canvas.restoreState()
 
     document.build(flow, onFirstPage=foot, onLaterPages=foot)

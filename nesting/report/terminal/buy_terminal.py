@@ -19,6 +19,7 @@ from nesting.report.html.buy_page import (
     layer_words,
     one_more_words,
     pieces_by_copy,
+    plies_words,
     proof_words,
     spread_words,
     sure_words,
@@ -168,6 +169,7 @@ def batch_summary(plans: Sequence[BatchPlan]) -> RenderableType:
                 str(s.cuts),
             )
         parts.append(table)
+        parts += [Text(f"section {n}: {plies_words(s)}", style="dim") for n, s in enumerate(p.sections, start=1)]
         shares = _table("garment", "count", "share", "each")
         for i, (name, n, share) in enumerate(zip(p.garments, p.counts, p.shares, strict=True)):
             shares.add_row(name, str(n), format_share(share, 1), column_length(p.length_each(i), p.imperial))

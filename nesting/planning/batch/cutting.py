@@ -1,0 +1,170 @@
+"""A batch as it is cut: plans for every cloth, the whole order in one lay beside them, and a lay for every section."""
+
+from __future__ import annotations
+
+import itertools
+from collections import Counter
+from collections.abc import Iterator, Mapping
+from dataclasses import replace
+from typing import Any
+
+from nesting.model.errors import CannotLayError
+from nesting.model.lay import Lay, LayPart, PieceHeld, Placement
+from nesting.model.order import Order, SpreadName
+from nesting.planning.batch.batch import (
+    MEASURES,
+    BatchPlan,
+    LengthsByLaying,
+    PlannedSection,
+    garment_kinds,
+    plan_batch,
+    section_order,
+)
+from nesting.planning.batch.ratios import Ratio
+from nesting.planning.buying.steps import Steps
+from nesting.planning.layout.demand import needs_of, stacks_of
+from nesting.planning.layout.laying import LayOne, cloths_used, with_cloths
+from nesting.planning.layout.yardage import buy_length, garment_shares, utilisation
+
+__all__ = ["batch", "batch_work", "with_lays", "with_whole"]
+
+#: Lays that the one of the whole order counts for.
+WHOLE = 4
+
+
+def batch_work(order: Order) -> int:
+    """How many lays ``batch`` makes, about, and seldom more: one of every garment by itself, the lays of plans, and one
+    of the whole order, which counts for more."""
+    return sum(_lays_of(order, name) for name in cloths_used(order))
+
+
+def _lays_of(order: Order, cloth: str) -> int:
+    return len(garment_kinds(order, cloth)) + MEASURES + WHOLE
+
+
+def batch(order: Order, lay: LayOne, *, steps: Steps | None = None, **how: Any) -> tuple[BatchPlan, ...]:
+    """A plan for every cloth that the order uses, with its lays, lengths measured by the search; ``how`` as for
+    plan_batch. ``steps`` is told of every lay."""
+    plans: list[BatchPlan] = []
+    before = 0
+    for name in cloths_used(order):
+        made, most = itertools.count(1), _lays_of(order, name)
+
+        def told(weight: float = 1.0, name: str = name, made: Iterator[int] = made, most: int = most) -> None:
+            if steps is not None:
+                steps.begin(name, f"lay {next(made)} of about {most}", weight)
+
+        measured = LengthsByLaying(order, name, lay, told)
+        plan = plan_batch(order, name, measured, **how)
+        told(WHOLE)
+        plan = with_whole(order, plan, _whole_lay(order, name, lay))
+        plans.append(with_lays(order, plan, lay, measured.lays))
+        before += most
+        if steps is not None:
+            steps.reach(before)
+    return tuple(plans)
+
+
+def _whole_lay(order: Order, cloth: str, lay: LayOne) -> Lay | None:
+    """The whole order in one lay; None where it cannot be laid so, or not on the table, or with these plies."""
+    stuff = order.cloth_named(cloth)
+    most = stuff.max_plies or stuff.plies
+    single: tuple[SpreadName, ...] | None = ("open",) if stuff.max_plies == 1 else stuff.spreads
+    changed = replace(stuff, plies=min(stuff.plies, most), spreads=single, length=None, table_length=None)
+    try:
+        found = lay(with_cloths(order, [changed]), cloth, share=WHOLE)
+    except CannotLayError:
+        return None
+    on_table = [s.lay_length + 2.0 * stuff.end_allowance for s in found.sections]
+    return found if stuff.table_length is None or max(on_table) <= stuff.table_length + 1e-6 else None
+
+
+def with_whole(order: Order, plan: BatchPlan, whole: Lay | None) -> BatchPlan:
+    """The plan, or the whole order in one lay where that takes no more cloth."""
+    stuff = order.cloth_named(plan.cloth)
+    if whole is None:
+        return plan
+    kind = whole.sections[0].spread.kind if len(whole.sections) == 1 else "sections"
+    takes = buy_length("open" if kind == "sections" else kind, stuff, whole.lay_length, rounded=False)
+    if takes > plan.cloth_length + 1e-6 or (stuff.length is not None and takes > stuff.length + 1e-6):
+        return plan
+    plies = max(len(s.spread.plies) for s in whole.sections)
+    section = PlannedSection(plan.counts, kind, 1, plies, whole.lay_length, takes, len(whole.placements))
+    return replace(plan, lays=(whole,)).with_sections(order, (section,))
+
+
+def with_lays(
+    order: Order, plan: BatchPlan, lay: LayOne, measured: Mapping[tuple[Ratio, SpreadName], Lay]
+) -> BatchPlan:
+    """The plan with a lay for each of its sections: garments numbered through all of them, each lay saying which of
+    them it holds. What the sections take is what their lays take, in the end."""
+    if plan.lays:
+        return replace(
+            plan, lays=tuple(_part(order, plan, one, order, Counter(), n, 1) for n, one in enumerate(plan.lays))
+        )
+    given: Counter[tuple[str, str | None]] = Counter()
+    lays: list[Lay] = []
+    sections: list[PlannedSection] = []
+    for number, section in enumerate(plan.sections):
+        own = section_order(order, plan.cloth, section)
+        known = measured.get((section.ratio, "open" if section.spread == "stacked face up" else section.spread))
+        if known is not None and section.layers == 1 and len(known.sections[0].spread.plies) == section.plies:
+            found = known
+        else:
+            begin = None if known is None else _stacked_from(known, section)
+            found = lay(own, plan.cloth, spread=section.spread, start=begin)
+        lays.append(_part(order, plan, found, own, given, number, len(plan.sections)))
+        stuff = own.cloth_named(plan.cloth)
+        takes = buy_length(section.spread, stuff, found.lay_length, rounded=False)
+        sections.append(replace(section, lay_length=found.lay_length, cloth_length=takes, cuts=len(found.placements)))
+        for garment in own.garments:
+            given[garment.name, garment.size] += garment.count
+    return replace(plan, lays=tuple(lays)).with_sections(order, tuple(sections))
+
+
+def _stacked_from(known: Lay, section: PlannedSection) -> Lay:
+    """The lay of one layer as the beginning of one through all layers: each placement through as many plies more, for
+    as many copies more."""
+
+    def through(p: Placement) -> Placement:
+        n = section.layers
+        copies = tuple((c - 1) * n + k + 1 for c in (p.copies or (p.copy,)) for k in range(n))
+        return replace(p, plies=tuple(range(len(p.plies) * n)), copy=copies[0], copies=copies)
+
+    first = known.sections[0]
+    return replace(known, sections=(replace(first, placements=tuple(through(p) for p in first.placements)),))
+
+
+def _part(
+    order: Order, plan: BatchPlan, found: Lay, own: Order, given: Counter[tuple[str, str | None]], number: int, of: int
+) -> Lay:
+    """The lay of a section as one part of the batch: its copies numbered on from those of the parts before it."""
+    before = dict(given)
+
+    def called(p: Placement) -> Placement:
+        shift = before.get((p.garment, p.size), 0)
+        return replace(p, copy=p.copy + shift, copies=tuple(c + shift for c in p.copies))
+
+    stuff = own.cloth_named(plan.cloth)
+    held = Counter(
+        (n.garment, n.size, n.copy + before.get((n.garment, n.size), 0), n.cut.name, n.hand)
+        for n in needs_of(stacks_of(own, stuff, apart=True))
+    )
+    sections = tuple(replace(s, placements=tuple(called(p) for p in s.placements)) for s in found.sections)
+    kind = "open" if len(sections) > 1 else sections[0].spread.kind
+    takes = buy_length(kind, stuff, found.lay_length, rounded=False)
+    counts = {(g.name, g.size): g.count for g in own.garments}
+    placements = [p for s in sections for p in s.placements]
+    note = f"part {number + 1} of {of} of the batch; the cloth for all parts is bought together"
+    return replace(
+        found,
+        sections=sections,
+        buy_length=takes,
+        garments=garment_shares(placements, counts, takes),
+        utilisation=utilisation(sections, stuff.width_washed),
+        order_file=None if order.path is None else order.path.name,
+        order_sha256=order.sha256,
+        part=LayPart(number + 1, of),
+        holds=tuple(PieceHeld(*key, count) for key, count in held.items()),
+        notes=(*found.notes, note) if of > 1 else found.notes,
+    )
