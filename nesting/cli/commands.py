@@ -144,10 +144,11 @@ def check_order_file(path: Path, folder: Path, *, picture: bool) -> tuple[bool, 
 
 def check_lay_file(path: Path) -> tuple[bool, dict[str, Any], list[object]]:
     """Judge a lay file, edited by hand or not, against the order that it names."""
-    from nesting.proof.edited import judge_lay_file
+    from nesting.checking.lays import judge_file
     from nesting.report.words import counted
 
-    lay, verdict, notes = judge_lay_file(path)
+    judged = judge_file(path)
+    lay, verdict, notes = judged.lay, judged.verdict, tuple(f.message for f in judged.findings)
     document = {"lay": str(path), "cloth": lay.cloth, "notes": list(notes), **verdict.as_dict()}
     words: list[object] = list(notes)
     if verdict.ok:

@@ -201,6 +201,8 @@ class Lay:
     imperial: bool = False
     tried: tuple[SpreadTried, ...] = ()
     notes: tuple[str, ...] = ()
+    #: why its pieces, though the order cuts them together with leaders of another cloth, are laid by themselves
+    apart: str | None = None
     #: one of several lays of this cloth; the garments of the others are cut there
     part: LayPart | None = None
     #: what a lay on a leftover, or one part of several, is asked to hold; None: whole garments, those that it lists

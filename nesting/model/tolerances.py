@@ -8,6 +8,7 @@ __all__ = [
     "JOIN_GAP_MM",
     "LARGEST_MM",
     "MARK_MM",
+    "OVERLAP_MM",
     "OVERLAP_SHARE",
     "REPEAT_MM",
     "SEAM_MM",
@@ -28,6 +29,8 @@ SHAPE_MM = 0.01
 FOLD_MM = 0.01
 #: mm. A notch or mark may be this far from where its piece carries it.
 MARK_MM = 0.01
+#: mm. Pieces that lie deeper in one another overlap, however little area they share.
+OVERLAP_MM = 0.02
 #: share of the smaller piece's area. Overlap beyond it is an overlap (below it: rounding).
 OVERLAP_SHARE = 1e-6
 #: mm. Match points agree modulo the repeat within this.

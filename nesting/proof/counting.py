@@ -191,6 +191,9 @@ def _check_copies(
     for i in members:
         p, pieces = placements[i], yielded.get(i, [])
         copies = _copies(p)
+        if p.copy not in copies:
+            message = f"{p.label} is numbered {p.copy}, but said to serve copies {list(copies)}"
+            failures.append(Failure("copy", message, p.piece, (p.x, p.y)))
         if pieces and len(pieces) % len(copies):
             message = f"{p.label} gives {len(pieces)} cloth pieces, which cannot serve copies {list(copies)}"
             failures.append(Failure("copy", message, p.piece, (p.x, p.y)))

@@ -13,10 +13,11 @@ from nesting.model.findings import Finding
 from nesting.model.lay import GarmentShare, Lay, Placement, PlyRegion, Section, mirrored_over_fold, placed
 from nesting.model.order import Order
 from nesting.model.tolerances import SHAPE_MM
+from nesting.proof.following import cut_loose
 from nesting.proof.holding import parts_told, with_leftover
 from nesting.proof.pattern import near
 from nesting.proof.proving import measure, prove
-from nesting.proof.verdict import Verdict
+from nesting.proof.verdict import Failure, Verdict
 
 __all__ = ["Judgement", "judge_lay_file", "judgement_of", "redrawn"]
 
@@ -33,6 +34,7 @@ class Judgement:
     redrawn: Lay
     redrawn_verdict: Verdict
     findings: tuple[Finding, ...]
+    order: Order
 
 
 def judge_lay_file(
@@ -61,7 +63,11 @@ def judgement_of(path: str | Path, order: Order | None = None, *, gap: float | N
         findings.append(Finding("warning", message, str(path)))
     drawn = redrawn(lay, order)
     moved = tuple(p for p, q in zip(lay.placements, drawn.placements, strict=True) if not _drawn_alike(p, q))
-    verdict, anew = prove(lay, order, gap=gap), prove(drawn, order, gap=gap)
+    first, loose = _leaders(path, lay, order)
+    verdict, anew = (
+        replace(v, failures=(*v.failures, *loose))
+        for v in (prove(lay, order, gap=gap, first=first), prove(drawn, order, gap=gap, first=first))
+    )
     for p in moved:
         message = (
             f"{p.label} ({p.garment}): the outline in the file is not the piece at x {p.x:g}, y {p.y:g}, "
@@ -71,7 +77,27 @@ def judgement_of(path: str | Path, order: Order | None = None, *, gap: float | N
         findings.append(Finding("warning", message, str(path), p.piece))
     if moved:
         findings.append(Finding("note", _said_of(anew), str(path)))
-    return Judgement(lay, verdict, moved, drawn, anew, tuple(findings))
+    return Judgement(lay, verdict, moved, drawn, anew, tuple(findings), order)
+
+
+def _leaders(path: Path, lay: Lay, order: Order) -> tuple[Lay | None, list[Failure]]:
+    """The lay, beside this file, of the cloth over which this one lies, and what is wrong where there is none."""
+    if lay.over is None:
+        return None, cut_loose(lay, order)
+    for other in sorted(path.parent.glob("lay-*.json"), key=lambda p: (len(p.name), p.name)):
+        if other.name == path.name:
+            continue
+        try:
+            found = read_lay(other)
+        except OrderError:
+            continue
+        if found.cloth == lay.over and found.remnant is None and found.part is None:
+            return found, []
+    message = (
+        f"its pieces are cut together with leaders of '{lay.over}', but that cloth's lay is not beside this file, so "
+        "their places cannot be judged: put it there"
+    )
+    return None, [Failure("together", message)]
 
 
 def _said_of(anew: Verdict) -> str:

@@ -11,7 +11,7 @@ from nesting.model.tolerances import TOGETHER_MM
 from nesting.pieces.agreement import Agreement, agreement
 from nesting.proof.verdict import Failure
 
-__all__ = ["agreed", "leads_from", "left_on_leader", "lies_over", "tolerance_of"]
+__all__ = ["agreed", "cut_loose", "leads_from", "left_on_leader", "lies_over", "tolerance_of"]
 
 
 def tolerance_of(together: Together) -> float:
@@ -53,6 +53,24 @@ def leads_from(order: Order, cloth: str, name: str, garment: str, size: str | No
                 if order.cloth_of(entry, leader) == cloth:
                     return together
     return None
+
+
+def cut_loose(lay: Lay, order: Order) -> list[Failure]:
+    """Failures of a lay whose pieces the order cuts together with leaders of another cloth, but that neither lies over
+    that cloth nor says why it cannot. Leftovers and parts of a batch are cut by themselves."""
+    if lay.over is not None or lay.apart is not None or lay.remnant is not None or lay.part is not None:
+        return []
+    others = [cloth.name for cloth in order.cloths if cloth.name != lay.cloth]
+    for name, garment, size in dict.fromkeys((p.piece, p.garment, p.size) for p in lay.placements):
+        for cloth in others:
+            together = leads_from(order, cloth, name, garment, size)
+            if together is not None:
+                message = (
+                    f"{name} of {garment} is to be cut together with {together.leader} of '{cloth}', but this lay does "
+                    "not lie over that cloth"
+                )
+                return [Failure("together", message, name)]
+    return []
 
 
 def lies_over(lay: Lay, order: Order) -> tuple[list[Failure], bool, int | None]:

@@ -10,7 +10,7 @@ from shapely import STRtree
 from shapely.affinity import translate
 from shapely.geometry.base import BaseGeometry
 
-from nesting.model.tolerances import OVERLAP_SHARE
+from nesting.model.tolerances import OVERLAP_MM, OVERLAP_SHARE
 from nesting.proof.motion import shift
 from nesting.proof.placing import EDGE_SLACK, Judged
 from nesting.proof.table import Table
@@ -47,7 +47,8 @@ def check_nearness(
             a, b = here[i], here[j]
             one, other = sorted((a.placement, b.placement))
             shared = _shared(mine[i], shapes[k])
-            if shared.area > OVERLAP_SHARE * min(a.polygon.area, b.polygon.area):
+            smaller = min(a.polygon.area, b.polygon.area)
+            if shared.area > OVERLAP_SHARE * smaller or _depth(shared, mine[i], shapes[k]) > OVERLAP_MM:
                 if (one, other, "overlap") not in told:
                     told.add((one, other, "overlap"))
                     failures.append(_overlap(a, b, shared, judged, tables, starts))
@@ -65,6 +66,15 @@ def _shared(a: BaseGeometry, b: BaseGeometry) -> BaseGeometry:
     """
     plain, snapped = a.intersection(b), shapely.intersection(a, b, grid_size=1e-6)
     return plain if plain.area >= snapped.area else snapped
+
+
+def _depth(shared: BaseGeometry, a: BaseGeometry, b: BaseGeometry) -> float:
+    """How deep one cloth piece lies in the other, mm: the farthest that a corner of what they share is from the edge of
+    either. A slim tip shares little area, however deep it is."""
+    if shared.is_empty:
+        return 0.0
+    corners = shapely.points(shapely.get_coordinates(shared))
+    return float(max(shapely.distance(corners, a.boundary).max(), shapely.distance(corners, b.boundary).max()))
 
 
 def _images(pieces: Sequence[ClothPiece], tables: Sequence[Table | None]) -> Iterable[tuple[BaseGeometry, int]]:

@@ -103,6 +103,8 @@ def lay_as_dict(lay: Lay) -> dict[str, Any]:
             {"garment": h.garment, "size": h.size, "copy": h.copy, "piece": h.piece, "hand": h.hand, "count": h.count}
             for h in lay.holds
         ]
+    if lay.apart is not None:
+        document["apart"] = lay.apart
     if lay.part is not None:
         document["part"] = {"number": lay.part.number, "of": lay.part.of}
     if lay.leftover is not None:

@@ -51,6 +51,7 @@ _TOP_KEYS = {
     "imperial",
     "holds",
     "leftover",
+    "apart",
     "part",
 }
 
@@ -103,6 +104,7 @@ def lay_from_dict(document: Mapping[str, Any]) -> Lay:
         tried=tuple(_tried(row) for row in top.parts("tried")),
         notes=top.texts("notes"),
         holds=tuple(map(_held, top.parts("holds"))) if top.has("holds") else None,
+        apart=top.maybe_text("apart"),
         part=_part(top.part("part")) if top.has("part") else None,
         leftover=_leftover(top, cloth) if top.has("leftover") else None,
         extra={key: value for key, value in document.items() if key not in _TOP_KEYS},

@@ -96,7 +96,7 @@ def _tried_over(order: Order, lay: Lay, apart: Lay) -> tuple[Lay, Lay]:
         over = _over(order, lay, apart, finely)
     except _Apart as why:
         note = f"cut together with cloth '{lay.cloth}' is not possible as it lies: {why}; laid by itself"
-        return lay, replace(apart, notes=(*apart.notes, note))
+        return lay, replace(apart, apart=str(why), notes=(*apart.notes, note))
     buy = buy_length(over.kind, over.cloth, over.lay_length)
     begins = " and ".join(say(at + lay.end_allowance - apart.end_allowance) for at in over.starts)
     note = (

@@ -217,7 +217,7 @@ def test_lengths_are_said_in_the_readers_units() -> None:
 
 def test_the_demo_fits() -> None:
     """The wardrobe's own order: every seam agrees, the lining lies in the front, the test squares measure 50 mm."""
-    path = Path(__file__).parents[1] / "fixtures" / "demo" / "chorus.toml"
+    path = Path(__file__).parents[2] / "fixtures" / "demo" / "chorus.toml"
     if not path.exists():
         pytest.skip("the demo is not there")
     from nesting.files.orders.order import load_order

@@ -1,0 +1,51 @@
+"""A lay file judged with all that stands beside it: its order, the lay of its leaders, and the bound that it states."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from pathlib import Path
+
+from nesting.model.errors import CannotLayError
+from nesting.model.lay import Lay
+from nesting.model.order import Order
+from nesting.proof.edited import Judgement, judgement_of
+from nesting.proof.verdict import Failure, Verdict
+
+__all__ = ["judge_file"]
+
+#: mm. A stated bound may exceed the one worked out anew by as much as rounding makes.
+BOUND_MM = 0.01
+
+
+def judge_file(path: str | Path, order: Order | None = None) -> Judgement:
+    """The judgement of a lay file, a second cloth by its leaders' lay beside it, and no bound believed that cannot be
+    proved. OrderError if the file or the order that it names cannot be read."""
+    path = Path(path)
+    judged = judgement_of(path, order)
+    if not judged.verdict.ok:
+        return judged
+    found = stated_bound(judged.lay, judged.order)
+    if found is None:
+        return judged
+    return replace(judged, verdict=_with(judged.verdict, found), redrawn_verdict=_with(judged.redrawn_verdict, found))
+
+
+def _with(verdict: Verdict, failure: Failure) -> Verdict:
+    return replace(verdict, failures=(*verdict.failures, failure))
+
+
+def stated_bound(lay: Lay, order: Order) -> Failure | None:
+    """A bound stated that is more than what can be proved; None where it holds, or nothing is stated."""
+    if lay.lower_bound <= 0.0 or lay.remnant is not None or lay.over is not None:
+        return None
+    from nesting.planning.layout.stated import provable
+
+    try:
+        least = provable(order, lay)
+    except CannotLayError:
+        return None
+    if least is None or lay.lower_bound <= least + BOUND_MM:
+        return None
+    return Failure(
+        "bound", f"the lay says that none is shorter than {lay.lower_bound:.2f} mm; {least:.2f} mm is proved"
+    )

@@ -1,0 +1,39 @@
+"""The bound that a lay states, worked out anew from the order."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from nesting.model.errors import CannotLayError
+from nesting.model.lay import Lay
+from nesting.model.order import Order
+from nesting.packing.problem import PackingError
+from nesting.planning.layout.assemble import assemble
+from nesting.planning.layout.candidates import Candidate
+from nesting.planning.layout.demand import stacks_of
+from nesting.planning.layout.laying import with_cloths
+from nesting.planning.layout.yardage import full_widths
+
+__all__ = ["provable"]
+
+
+def provable(order: Order, lay: Lay, *, seconds: float = 1.0) -> float | None:
+    """The greatest length, mm, below which no lay of these garments on this spread is proved to be; None where nothing
+    can be said, as nothing lies on open cloth. ``lay`` is no leftover's."""
+    from nesting.packing.bounds.bounds import lower_bound
+
+    cloth = order.cloth_named(lay.cloth)
+    kind = "open" if len(lay.sections) != 1 else lay.sections[0].spread.kind
+    if kind.startswith("stacked"):
+        cloth = replace(cloth, plies=len(lay.sections[0].spread.plies))
+    counts = {(g.name, g.size): g.count for g in lay.garments}
+    stacks = stacks_of(with_cloths(order, [cloth]), cloth, counts)
+    if not stacks:
+        return None
+    open_cloth = Candidate("open")
+    try:
+        problem = assemble(order, cloth, stacks, "open", style=open_cloth.style).problem
+        bound = lower_bound(problem, seconds=seconds)
+    except (CannotLayError, PackingError):
+        return None
+    return bound.length / full_widths(kind, cloth)
