@@ -52,6 +52,11 @@ def lay_proved(
 ) -> tuple[tuple[Lay, Verdict], ...]:
     """``lay`` with ready-made options, each lay with its proof; ``start`` is a lay of one of the cloths to continue
     from, ``keep`` stays."""
-    lays = lay_order(order, options, spread=spread, start=start, keep=keep)
+    def divide(lay: Lay, part: SearchOptions) -> Lay:
+        from nesting.planning.batch.on_table import divided
+
+        return divided(order, lay, part)
+
+    lays = lay_order(order, options, spread=spread, start=start, keep=keep, divide=divide)
     by_cloth = {one.cloth: one for one in lays}
     return tuple((one, require(one, order, first=by_cloth.get(one.over or ""))) for one in lays)

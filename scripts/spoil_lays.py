@@ -80,7 +80,10 @@ def spoiled(document: dict[str, Any], path: tuple[Any, ...], rng: random.Random)
     for key in path[:-1]:
         at = at[key]
     old = at[path[-1]]
-    if isinstance(old, bool):
+    if path[-1] == "lower_bound":
+        # a lower one is as true
+        at[path[-1]] = old + rng.uniform(0.2, 30.0)
+    elif isinstance(old, bool):
         at[path[-1]] = not old
     elif isinstance(old, (int, float)):
         at[path[-1]] = (

@@ -36,7 +36,7 @@ def _with(verdict: Verdict, failure: Failure) -> Verdict:
 
 def stated_bound(lay: Lay, order: Order) -> Failure | None:
     """A bound stated that is more than what can be proved; None where it holds, or nothing is stated."""
-    if lay.lower_bound <= 0.0 or lay.remnant is not None or lay.over is not None:
+    if lay.lower_bound <= 0.0:
         return None
     from nesting.planning.layout.stated import provable
 

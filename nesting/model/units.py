@@ -29,6 +29,7 @@ __all__ = [
     "UNITS",
     "UNIT_MM",
     "LengthStep",
+    "format_apart",
     "format_fraction",
     "format_length",
     "format_share",
@@ -241,6 +242,21 @@ def format_length(mm: float, *, imperial: bool, step: LengthStep | None = None, 
     if step == "yd 1/8":
         return f"{format_fraction(mm / UNIT_MM['yd'], 8)} yd"
     return f"{format_fraction(mm / UNIT_MM['in'], 8 if step == '1/8 in' else 16)} in"
+
+
+def format_apart(a: float, b: float, *, imperial: bool) -> tuple[str, str]:
+    """Two lengths in mm for people, as finely as they must be written to differ: "28.02 cm" and "28.00 cm"."""
+    steps: tuple[LengthStep, ...] = ("1/8 in", "1/16 in") if imperial else ("cm", "mm")
+    for step in steps:
+        one, other = (format_length(mm, imperial=imperial, step=step) for mm in (a, b))
+        if one != other:
+            return one, other
+    for decimals in (2, 3, 4):
+        unit, size = ("in", UNIT_MM["in"]) if imperial else ("cm", 10.0)
+        one, other = (f"{mm / size:.{decimals}f} {unit}" for mm in (a, b))
+        if one != other:
+            return one, other
+    return one, other
 
 
 def format_width(mm: float, *, imperial: bool) -> str:

@@ -186,8 +186,7 @@ def check_stated(lay: Lay, cloth: Cloth, remnant: Remnant | None, gap: float | N
         ("lengthwise repeat", lay.repeat_along, cloth.repeat_along),
         ("crosswise repeat", lay.repeat_across, cloth.repeat_across),
     ]
-    if remnant is None:
-        expected.append(("width", lay.width, cloth.width))
+    expected.append(("width", lay.width, cloth.width if remnant is None else facts.width))
     if gap is None:
         expected.append(("gap", lay.gap, cloth.gap))
     return [

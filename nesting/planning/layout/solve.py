@@ -10,7 +10,7 @@ from __future__ import annotations
 import difflib
 import math
 import time
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from concurrent.futures import Executor, Future
 from concurrent.futures import wait as wait_for
 from dataclasses import dataclass, field, replace
@@ -21,12 +21,13 @@ from nesting.cloth.spreads import Refusal, cloth_of_remnant, sound_spreads
 from nesting.model.errors import CannotLayError, OrderError
 from nesting.model.lay import Lay, Section, SpreadTried
 from nesting.model.order import Cloth, Order, Remnant, SpreadName
-from nesting.model.units import format_length
+from nesting.model.units import format_apart, format_length
 from nesting.packing.problem import Bound, Item, NeverFits, PackingError, Place, Problem, Result, Stop
 from nesting.planning.layout.assemble import Assembly, assemble, with_length
 from nesting.planning.layout.candidates import Candidate, candidates_for
 from nesting.planning.layout.demand import Counts, Stack, garment_counts, stacks_of
 from nesting.planning.layout.jobs import JobStyle
+from nesting.planning.layout.limits import within_limits
 from nesting.planning.layout.options import Progress, SearchOptions, forks, search_pool, share_of
 from nesting.planning.layout.runs import NO_BOUND, run_search
 from nesting.planning.layout.starts import Lying, lying_in, opened_out, place_missing, places_from
@@ -130,8 +131,10 @@ def lay_order(
     spread: SpreadName | None = None,
     start: Lay | None = None,
     keep: Sequence[Keep] = (),
+    divide: Callable[[Lay, SearchOptions], Lay] | None = None,
 ) -> tuple[Lay, ...]:
     """One lay for each cloth that the order cuts from; see ``lay_cloth``. ``start`` and ``keep`` belong to one of them.
+    ``divide`` may divide a lay that is too long for the table into sections.
 
     A second cloth whose pieces are cut together with leaders of another cloth lies over those leaders.
     """
@@ -157,7 +160,8 @@ def lay_order(
             if _only_followers(order, cloth.name) and shared.seconds is not None:
                 # its own lay is only compared with: it is cut where its leaders lie
                 part = replace(shared, seconds=shared.seconds * _COMPARED)
-            lays.append(lay_cloth(order, cloth.name, part, spread=spread, start=own, keep=kept))
+            found = lay_cloth(order, cloth.name, part, spread=spread, start=own, keep=kept)
+            lays.append(within_limits(order, found if divide is None else divide(found, part)))
         return laid_together(order, tuple(lays), shared, continued=start is not None)
 
 
@@ -538,21 +542,37 @@ def _why(search: _Search, trial: _Trial, error: PackingError) -> str:
 
 
 def why_never(order: Order, assembly: Assembly, error: NeverFits) -> str:
-    """How much the piece misses the cloth by, in people's units."""
+    """For each turn the first rule that forbids it: how much the piece misses the cloth by, in people's units and so
+    finely that the figures differ, or why it may not lie so."""
     item = assembly.problem.items[error.item]
-    best: tuple[float, float, float] | None = None
-    for pose in item.poses:
+    label = assembly.jobs[error.item].needs[0].cut.piece.label
+    missed: dict[tuple[str, str], list[float]] = {}
+    for pose, meta in zip(item.poses, assembly.metas[error.item], strict=True):
         body = pose.ring if pose.body is None else pose.body
         needed = float(np.ptp(body[:, 1])) + pose.low + pose.high
         usable = min(float(np.ptp(assembly.problem.plies[p].outline[:, 1])) for p in pose.plies)
-        if best is None or needed - usable < best[0]:
-            best = (needed - usable, needed, usable)
-    if best is None or best[0] <= 0.0:
+        if needed <= usable:
+            return error.reason
+        turns = missed.setdefault(format_apart(needed, usable, imperial=order.imperial), [])
+        if meta.turn not in turns:
+            turns.append(meta.turn)
+    if not missed:
         return error.reason
-    return (
-        f"it needs {_length(order, best[1])} across the cloth, where {_length(order, best[2])} are usable: "
-        'turn it if the cloth allows (turn = "quarter turns"), join it from two, or take wider cloth'
-    )
+    words = [
+        f"{_turns(turns)} it needs {needed} across the cloth, where {usable} are usable"
+        for (needed, usable), turns in missed.items()
+    ]
+    refused: dict[str, list[float]] = {}
+    for piece, turn, why in assembly.refused_turns:
+        if piece == label:
+            refused.setdefault(why, []).append(turn)
+    words += [f"{_turns(turns)} it may not lie: {why}" for why, turns in refused.items()]
+    help_words = "" if refused else 'turn it if the cloth allows (turn = "quarter turns"), '
+    return f"{'; '.join(words)}: {help_words}join it from two, or take wider cloth"
+
+
+def _turns(turns: list[float]) -> str:
+    return "at " + " and ".join(f"{turn:.0f}°" for turn in sorted(set(turns)))
 
 
 def _finish(search: _Search, trial: _Trial) -> _Finished:

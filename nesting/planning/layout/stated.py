@@ -4,13 +4,14 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+from nesting.cloth.spreads import cloth_of_remnant
 from nesting.model.errors import CannotLayError
 from nesting.model.lay import Lay
 from nesting.model.order import Order
 from nesting.packing.problem import PackingError
 from nesting.planning.layout.assemble import assemble
 from nesting.planning.layout.candidates import Candidate
-from nesting.planning.layout.demand import stacks_of
+from nesting.planning.layout.demand import Need, Stack, stacks_of
 from nesting.planning.layout.laying import with_cloths
 from nesting.planning.layout.yardage import full_widths
 
@@ -19,21 +20,35 @@ __all__ = ["provable"]
 
 def provable(order: Order, lay: Lay, *, seconds: float = 1.0) -> float | None:
     """The greatest length, mm, below which no lay of these garments on this spread is proved to be; None where nothing
-    can be said, as nothing lies on open cloth. ``lay`` is no leftover's."""
+    can be said, as nothing lies on open cloth."""
     from nesting.packing.bounds.bounds import lower_bound
 
     cloth = order.cloth_named(lay.cloth)
     kind = "open" if len(lay.sections) != 1 else lay.sections[0].spread.kind
     if kind.startswith("stacked"):
         cloth = replace(cloth, plies=len(lay.sections[0].spread.plies))
+    remnant = lay.leftover or next((r for r in order.remnants if r.name == lay.remnant), None)
+    if remnant is not None:
+        cloth = cloth_of_remnant(cloth, remnant)
+        order = replace(order, together=(), seams=())
     counts = {(g.name, g.size): g.count for g in lay.garments}
-    stacks = stacks_of(with_cloths(order, [cloth]), cloth, counts)
+    held = remnant is not None and lay.holds is not None
+    stacks = _held(order, lay) if held else stacks_of(with_cloths(order, [cloth]), cloth, counts)
     if not stacks:
         return None
     open_cloth = Candidate("open")
     try:
-        problem = assemble(order, cloth, stacks, "open", style=open_cloth.style).problem
+        problem = assemble(order, cloth, stacks, "open", style=open_cloth.style, remnant=remnant).problem
         bound = lower_bound(problem, seconds=seconds)
     except (CannotLayError, PackingError):
         return None
     return bound.length / full_widths(kind, cloth)
+
+
+def _held(order: Order, lay: Lay) -> tuple[Stack, ...]:
+    """What a lay on a leftover says that it holds, as needs."""
+    rows: dict[tuple[str, str | None, str], list[Need]] = {}
+    for h in lay.holds or ():
+        need = Need(order.cut_piece(h.piece, h.size), h.garment, h.size, h.copy, h.hand)
+        rows.setdefault((h.garment, h.size, h.piece), []).extend([need] * h.count)
+    return tuple(Stack(tuple(needs)) for needs in rows.values())

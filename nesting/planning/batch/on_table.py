@@ -1,0 +1,65 @@
+"""A lay that is longer than the table, divided into sections that are laid on it one after the other."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from nesting.model.errors import CannotLayError
+from nesting.model.lay import Lay
+from nesting.model.order import Order, SpreadName
+from nesting.planning.batch.cutting import batch
+from nesting.planning.layout.demand import garment_counts
+from nesting.planning.layout.laying import laying, pieces_on
+from nesting.planning.layout.limits import fits_table
+from nesting.planning.layout.options import SearchOptions
+from nesting.planning.layout.yardage import buy_length, garment_shares, utilisation
+
+__all__ = ["divided"]
+
+
+def divided(order: Order, lay: Lay, options: SearchOptions) -> Lay:
+    """The lay as it is where it lies on the table, else one of several sections, each with its two ends on the table,
+    whole garments in each. CannotLayError names the garment that alone is longer than the table."""
+    if fits_table(order, lay):
+        return lay
+    cloth = order.cloth_named(lay.cloth)
+    if cloth.plies > 1:
+        raise CannotLayError(
+            f"the lay of '{cloth.name}' is longer than the table and stacked in {cloth.plies} plies, so that it is not "
+            "divided here: 'nesting batch' plans sections and plies together",
+            key="cloth.table_length",
+        )
+    own = tuple(
+        replace(g, pieces=tuple(p.name for p in pieces_on(order, g, cloth.name)))
+        for g in order.garments
+        if pieces_on(order, g, cloth.name)
+    )
+    # one ply, unless folded: a lay of sections is no stack
+    plain: tuple[SpreadName, ...] = ("open", "lengthwise fold")
+    single = tuple(kind for kind in plain if cloth.spreads is None or kind in cloth.spreads)
+    alone = replace(cloth, plies=1, max_plies=None, spreads=single, length=None)
+    part = replace(order, garments=own, cloths=tuple(alone if c.name == cloth.name else c for c in order.cloths))
+    each = None if options.seconds is None else max(0.5, options.seconds / 8.0)
+    search = laying(replace(options, seconds=each))
+    plan = next(p for p in batch(part, search, seconds=4.0) if p.cloth == cloth.name)
+    sections = []
+    start = 0.0
+    for one in plan.lays:
+        for section in one.sections:
+            sections.append(replace(section, start=start + section.start))
+        start += one.lay_length + 2.0 * cloth.end_allowance
+    length = sections[-1].start + sections[-1].lay_length
+    buy = buy_length("open", cloth, length)
+    placements = [p for s in sections for p in s.placements]
+    note = f"longer than the table: {len(sections)} sections laid one after the other, with their ends in between"
+    return replace(
+        lay,
+        sections=tuple(sections),
+        lay_length=length,
+        buy_length=buy,
+        lower_bound=min(lay.lower_bound, length),
+        utilisation=utilisation(tuple(sections), cloth.width_washed),
+        garments=garment_shares(placements, garment_counts(order), buy),
+        tried=tuple(replace(t, chosen=False) for t in lay.tried),
+        notes=(*lay.notes, note),
+    )

@@ -1,0 +1,70 @@
+"""What bounds a lay beside its width: the cloth that there is, and the table."""
+
+from __future__ import annotations
+
+from nesting.model.errors import CannotLayError
+from nesting.model.lay import Lay
+from nesting.model.order import Order
+from nesting.model.units import LengthStep, format_apart, format_length
+from nesting.planning.layout.yardage import buy_length
+
+__all__ = ["fits_table", "within_limits"]
+
+#: mm. A lay that is too long by less is not.
+SLACK_MM = 1e-3
+
+
+def needed(order: Order, lay: Lay) -> float:
+    """Cloth as sold that the lay takes, mm, ends and shrinkage included, not rounded up."""
+    kind = "open" if len(lay.sections) > 1 else lay.sections[0].spread.kind
+    return buy_length(kind, order.cloth_named(lay.cloth), lay.lay_length, rounded=False)
+
+
+def fits_table(order: Order, lay: Lay) -> bool:
+    """Whether each section with its two ends lies on the table, if the order states one."""
+    cloth = order.cloth_named(lay.cloth)
+    if cloth.table_length is None:
+        return True
+    longest = max(s.lay_length for s in lay.sections) + 2.0 * cloth.end_allowance
+    return longest <= cloth.table_length + SLACK_MM
+
+
+def within_limits(order: Order, lay: Lay) -> Lay:
+    """The lay, if there is cloth and table enough for it. CannotLayError says which piece lies beyond the end, and what
+    is missing; that it cannot be is claimed only where the bound says so."""
+    cloth = order.cloth_named(lay.cloth)
+    takes = needed(order, lay)
+    if cloth.length is not None and takes > cloth.length + SLACK_MM:
+        wanted, there = format_apart(takes, cloth.length, imperial=order.imperial)
+        finest: LengthStep = "1/16 in" if order.imperial else "mm"
+        missing = format_length(takes - cloth.length, imperial=order.imperial, step=finest, up=True)
+        kind = "open" if len(lay.sections) > 1 else lay.sections[0].spread.kind
+        least = buy_length(kind, cloth, lay.lower_bound, rounded=False)
+        sure = (
+            "no lay of these pieces is short enough"
+            if least > cloth.length + SLACK_MM
+            else "that is the shortest lay found; more --seconds may find a shorter one"
+        )
+        raise CannotLayError(
+            f"the lay takes {wanted} of '{cloth.name}', there are {there}: {missing} are missing; {sure}. Order fewer "
+            "garments, or get more cloth",
+            piece=_farthest(lay),
+            key="cloth.length",
+        )
+    if not fits_table(order, lay):
+        longest = max(s.lay_length for s in lay.sections) + 2.0 * cloth.end_allowance
+        wanted, there = format_apart(longest, cloth.table_length or 0.0, imperial=order.imperial)
+        raise CannotLayError(
+            f"with both ends the lay of '{cloth.name}' is {wanted} long, the table {there}: it cannot be divided into "
+            "sections that fit, as one garment alone is longer. Give a longer table_length",
+            piece=_farthest(lay),
+            key="cloth.table_length",
+        )
+    return lay
+
+
+def _farthest(lay: Lay) -> str | None:
+    """The piece that reaches the farthest beyond the end of the cloth."""
+    last = lay.sections[-1]
+    reach = {p.label: max(x for x, _ in p.outline) for p in last.placements if p.second_cloth is None}
+    return max(reach, key=lambda label: reach[label], default=None)

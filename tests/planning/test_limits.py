@@ -1,0 +1,103 @@
+"""Cloth that is too short, a table that is shorter than the lay, and figures that differ where they are printed."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+import nesting
+from nesting.model.errors import CannotLayError
+from nesting.model.units import format_apart
+from nesting.proof import prove
+
+PANELS = """
+title = "panels"
+units = "cm"
+[[piece]]
+name = "panel"
+rectangle = [30, 40]
+{piece}
+[[cloth]]
+name = "main"
+width = 40
+spreads = ["open"]
+increment = "1 cm"
+{cloth}
+[[garment]]
+name = "bag"
+count = 4
+"""
+
+
+def order(tmp_path: Path, *, cloth: str = "", piece: str = "") -> nesting.Order:
+    """Four panels of 30 × 40 cm on cloth 40 cm wide: 120 cm, and 4 cm of ends."""
+    path = tmp_path / "panels.toml"
+    path.write_text(PANELS.format(cloth=cloth, piece=piece), encoding="utf-8")
+    return nesting.load_order(path)
+
+
+def test_cloth_that_is_too_short_says_what_is_missing(tmp_path) -> None:
+    """124 cm are needed; of 120 cm 4 are missing, and the panels' area proves it."""
+    with pytest.raises(CannotLayError) as told:
+        nesting.lay(order(tmp_path, cloth="length = 120"), rounds=2, workers=1)
+    assert told.value.exit_code == 3 and told.value.piece is not None and "panel" in told.value.piece
+    for words in ("takes 1.24 m", "there are 1.2 m", "4 cm are missing", "no lay of these pieces is short enough"):
+        assert words in told.value.message
+    (exact,) = nesting.lay(order(tmp_path, cloth="length = 124"), rounds=2, workers=1)
+    assert exact.lay_length == pytest.approx(1200.0, abs=0.01)
+
+
+def test_what_is_not_proved_to_be_too_short_is_not_called_so(tmp_path) -> None:
+    """Panels of 25 cm across leave cloth beside them: by area less would do, so more time may find a shorter lay."""
+    path = tmp_path / "panels.toml"
+    text = PANELS.format(cloth="length = 120", piece='turn = "one way"').replace("[30, 40]", "[30, 18]")
+    path.write_text(text.replace("count = 4", "count = 8").replace("width = 40", "width = 36.5"), encoding="utf-8")
+    with pytest.raises(CannotLayError) as told:
+        nesting.lay(nesting.load_order(path), rounds=2, workers=1)
+    assert "are missing" in told.value.message
+    assert ("no lay of these pieces is short enough" in told.value.message) != ("more --seconds" in told.value.message)
+
+
+def test_a_short_table_divides_the_lay_into_sections(tmp_path) -> None:
+    """Two panels and both ends are 64 cm: on a table of 70 cm there are two sections of 60 cm, 4 cm of ends between."""
+    asked = order(tmp_path, cloth="table_length = 70")
+    (lay,) = nesting.lay(asked, rounds=2, workers=1)
+    assert [s.lay_length for s in lay.sections] == pytest.approx([600.0, 600.0], abs=0.01)
+    assert lay.sections[1].start == pytest.approx(640.0, abs=0.01)
+    assert lay.buy_length == pytest.approx(1280.0)
+    assert prove(lay, asked).ok
+    assert len(lay.placements) == 4 and {p.copy for p in lay.placements} == {1, 2, 3, 4}
+
+
+def test_a_garment_longer_than_the_table_is_refused(tmp_path) -> None:
+    """One panel with both ends is 34 cm long."""
+    with pytest.raises(CannotLayError, match=r"one bag is 30.0 cm long .* with both end allowances does not fit on a table of 33.0 cm"):
+        nesting.lay(order(tmp_path, cloth="table_length = 33"), rounds=2, workers=1)
+
+
+def test_what_is_too_wide_names_the_rule_for_each_turn(tmp_path) -> None:
+    """40.02 cm across on 40 cm, and no quarter turn as nap runs along the cloth: figures that differ when printed."""
+    path = tmp_path / "panels.toml"
+    text = PANELS.format(cloth='nap = "one way"\nstretch_across = "50 %"\nstretch_along = "50 %"', piece="")
+    path.write_text(text.replace("[30, 40]", '["30 cm", "40.02 cm"]'), encoding="utf-8")
+    with pytest.raises(CannotLayError) as told:
+        nesting.lay(nesting.load_order(path), rounds=2, workers=1)
+    words = str(told.value)
+    assert "at 0° it needs 40.02 cm across the cloth, where 40.00 cm are usable" in words
+    assert "at 90° and 270° it may not lie: nap" in words
+    assert "at 180° it may not lie: the cloth lies one way (nap)" in words
+
+
+@pytest.mark.parametrize(
+    ("a", "b", "imperial", "shown"),
+    [
+        (280.2, 280.0, False, ("28.02 cm", "28.00 cm")),
+        (300.0, 280.0, False, ("30 cm", "28 cm")),
+        (281.0, 280.0, False, ("28.1 cm", "28 cm")),
+        (25.41, 25.4, True, ("1.0004 in", "1.0000 in")),
+    ],
+)
+def test_two_lengths_are_written_so_that_they_differ(a, b, imperial, shown) -> None:
+    """No finer than need be."""
+    assert format_apart(a, b, imperial=imperial) == shown
