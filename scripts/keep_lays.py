@@ -15,6 +15,8 @@ import sys
 import tempfile
 from pathlib import Path
 
+from nesting.files.orders.order_schema import BLOCKS
+
 DEMO = Path(__file__).resolve().parent.parent / "fixtures" / "demo"
 ROUNDS = ("--rounds", "20", "--seed", "3", "--workers", "2")
 
@@ -41,6 +43,9 @@ def made(name: str, folder: Path) -> None:
     text = (DEMO / order).read_text(encoding="utf-8")
     for old, new in changes:
         text = text.replace(old, new)
+    if any(key.name == "pairs" for key in BLOCKS["cloth"]):
+        # the programs of before knew no other rule
+        text = text.replace("[[cloth]]\n", '[[cloth]]\npairs = "free"\n')
     with tempfile.TemporaryDirectory() as scratch:
         for path in DEMO.iterdir():
             (Path(scratch) / path.name).symlink_to(path)

@@ -21,6 +21,7 @@ __all__ = [
     "Motif",
     "Nap",
     "Order",
+    "Pairs",
     "Remnant",
     "Seam",
     "SpreadName",
@@ -32,6 +33,7 @@ __all__ = [
 TurnRule = Literal["one way", "either way", "quarter turns", "bias", "any"]
 Nap = Literal["none", "one way", "by garment"]
 Faces = Literal["same", "to the leader"]
+Pairs = Literal["same way", "free"]
 SpreadName = Literal[
     "open",
     "lengthwise fold",
@@ -171,6 +173,20 @@ class Cloth:
     right_side: bool = True
     may_turn_plies: bool = False
     surplus: bool = False
+    pairs: Pairs | None = None
+
+    @property
+    def turns_quarter(self) -> bool:
+        """Whether pieces may take quarter turns: no nap, and measured stretch that is equal both ways."""
+        if self.nap != "none" or self.stretch_across is None or self.stretch_along is None:
+            return False
+        return abs(self.stretch_across - self.stretch_along) <= self.stretch_tolerance + 1e-9
+
+    @property
+    def pairs_same_way(self) -> bool:
+        """Whether the left and right pieces of a garment share one turn: as stated, else where quarter turns are
+        allowed, as knits shade and stretch is seldom quite alike both ways (common practice)."""
+        return self.turns_quarter if self.pairs is None else self.pairs == "same way"
 
     @property
     def width_washed(self) -> float:

@@ -19,6 +19,7 @@ from nesting.proof.following import lies_over
 from nesting.proof.holding import garments_held, holds_of
 from nesting.proof.matching import check_repeats
 from nesting.proof.nearness import check_nearness
+from nesting.proof.pairing import check_pairs
 from nesting.proof.pattern import near, opened
 from nesting.proof.placing import Judged, judge
 from nesting.proof.table import SpreadError, Table, table_of
@@ -145,6 +146,7 @@ class _Proof:
             self.check_leftover(counts)
         asked = asked_of(order, lay.cloth, counts, held)
         self.failures += check_counts(order, cloth, asked, placements, self.pieces, cloth.surplus)
+        self.failures += check_pairs(cloth, by_number, self.pieces)
         self.failures += check_together(order, asked, self.judged, tables)
         if lay.over is not None and self.first is not None:
             self.failures += check_places_over(order, self.first, lay, self.judged)

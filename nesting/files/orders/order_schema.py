@@ -25,7 +25,7 @@ from nesting.files.orders.order_values import (
     share,
     text,
 )
-from nesting.model.order import Faces, Nap, SpreadName, TurnRule
+from nesting.model.order import Faces, Nap, Pairs, SpreadName, TurnRule
 from nesting.model.units import UNITS
 from nesting.pieces.wishes import AlterationKind, Corner, FinishKind, Side
 
@@ -193,6 +193,8 @@ BLOCKS: dict[str, tuple[Key, ...]] = {
         Key("tubular", flag, "a tube, width measured flat", False),
         Key("right_side", flag, "it has a right side", True),
         Key("may_turn_plies", flag, "every second ply may be cut off and turned", False),
+        Key("pairs", choice(*get_args(Pairs)),
+            "left and right of a garment share one turn, or not; default: they do where quarter turns are allowed"),
         Key("surplus", flag, "stacked plies may give more than asked", False),
     ),
     "remnant": (

@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from nesting.cloth.orientation import Orientation, orientation
 from nesting.cloth.spreads import make_spread
 from nesting.model.errors import CannotLayError
-from nesting.model.lay import FoldLine, Placement, Spread, mirrored_over_fold, placed
+from nesting.model.lay import FoldLine, Placement, PlyRegion, Spread, mirrored_over_fold, placed
 from nesting.model.order import Cloth, CutPiece, Order, Remnant
 from nesting.model.piece import Piece
 from nesting.model.tolerances import REPEAT_MM
@@ -194,7 +194,7 @@ def assemble(
     CannotLayError names the piece that cannot lie there, and why.
     """
     spread = make_spread(kind, cloth, NOMINAL_LENGTH, depths, remnant)  # type: ignore[arg-type]
-    jobs = jobs_for(stacks, spread, style or JobStyle(), surplus=cloth.surplus)
+    jobs = jobs_for(stacks, spread, style or JobStyle(), surplus=cloth.surplus, same_way=cloth.pairs_same_way)
     groups = _Groups()
     matched = cloth.repeat_along > 0.0 or cloth.repeat_across > 0.0
     items: list[Item] = []
@@ -202,7 +202,7 @@ def assemble(
     refused: dict[tuple[str, float], str] = {}
     known: dict[object, tuple[int, tuple[Pose, ...], tuple[PoseMeta, ...]]] = {}
     for job in jobs:
-        groups.tie(job.needs)
+        groups.tie([_group_key(need, cloth) for need in job.needs])
     for job in jobs:
         cut = job.needs[0].cut
         kind_key = (
@@ -228,7 +228,7 @@ def assemble(
                 name=f"{cut.piece.label} {job.needs[0].copy}",
                 poses=poses,
                 kind=number,
-                group=groups.of(job.needs[0]) if tied else None,
+                group=groups.of(_group_key(job.needs[0], cloth)) if tied else None,
             )
         )
         metas.append(pose_metas)
@@ -260,30 +260,50 @@ def _turned(region: NDArray[np.float64], width: float) -> NDArray[np.float64]:
     return turned
 
 
+#: (garment, size, copy, piece; "" where all pieces of a garment go together)
+_Key = tuple[str, str | None, int, str]
+
+
 class _Groups:
-    """Garment copies that must lie the same way up: those that share a placement are tied to each other."""
+    """Copies, or pairs of a copy, that must lie the same way: those that share a placement are tied to each other."""
 
     def __init__(self) -> None:
-        self._parent: dict[tuple[str, str | None, int], tuple[str, str | None, int]] = {}
-        self._numbers: dict[tuple[str, str | None, int], int] = {}
+        self._parent: dict[_Key, _Key] = {}
+        self._numbers: dict[_Key, int] = {}
 
-    def _root(self, key: tuple[str, str | None, int]) -> tuple[str, str | None, int]:
+    def _root(self, key: _Key) -> _Key:
         self._parent.setdefault(key, key)
         while self._parent[key] != key:
             key = self._parent[key]
         return key
 
-    def tie(self, needs: tuple[Need, ...]) -> None:
-        first = self._root(_copy_key(needs[0]))
-        for need in needs[1:]:
-            self._parent[self._root(_copy_key(need))] = first
+    def tie(self, keys: list[_Key]) -> None:
+        first = self._root(keys[0])
+        for key in keys[1:]:
+            self._parent[self._root(key)] = first
 
-    def of(self, need: Need) -> int:
-        return self._numbers.setdefault(self._root(_copy_key(need)), len(self._numbers))
+    def of(self, key: _Key) -> int:
+        return self._numbers.setdefault(self._root(key), len(self._numbers))
 
 
-def _copy_key(need: Need) -> tuple[str, str | None, int]:
-    return (need.garment, need.size, need.copy)
+def _group_key(need: Need, cloth: Cloth) -> _Key:
+    """All pieces of a copy with nap by garment or where stripes meet, else each pair by itself."""
+    matched = cloth.repeat_along > 0.0 or cloth.repeat_across > 0.0
+    whole = matched or cloth.nap == "by garment"
+    return (need.garment, need.size, need.copy, "" if whole else need.cut.name)
+
+
+def shares_a_turn(cut: CutPiece, cloth: Cloth) -> bool:
+    """Whether the left and right of this piece in a garment lie in one turn: pairs on such a cloth, not those on the
+    bias (where the left one is the mirror image) and those without grain."""
+    return cloth.pairs_same_way and cut.mirrored and cut.cut > 1 and cut.turn not in ("bias", "any")
+
+
+def _on_cloth(turn: float, ply: PlyRegion) -> float:
+    """The turn that a piece has on the opened-out cloth: a ply that lies face down is seen from its other side."""
+    if ply.face == "up":
+        return turn % 360.0
+    return ((180.0 - turn) if ply.reversed else -turn) % 360.0
 
 
 def _no_pose(cut: CutPiece, job: Job, allowed: Orientation, spread: Spread) -> str:
@@ -354,6 +374,7 @@ class _PoseBuilder:
         self.offset = (0.0, 0.0)
         self.start = (0.0, 0.0)
         self.both_sides = True
+        self.shares = cloth.nap != "by garment" and shares_a_turn(self.cut, cloth)
         if self.matching is not None and self.matching.points:
             chain = phases(order, cloth, self.cut.size)
             phase = chain[self.cut.name]
@@ -380,6 +401,11 @@ class _PoseBuilder:
         if flips == (False, True) and is_symmetric(piece):
             flips = (False,)
         for turn, state in zip(self.allowed.turns, self.allowed.states, strict=True):
+            if self.shares:
+                ways = {_on_cloth(turn, p) for p in self.spread.plies if p.ply in plies}
+                if len(ways) > 1:
+                    continue  # left and right would point different ways when the cloth is opened out
+                state = round(ways.pop())
             for flipped in flips:
                 self._add(piece, PoseMeta(turn, flipped, plies, False, opened), state, None, None, self.cut.tilt)
 
@@ -442,7 +468,7 @@ class _PoseBuilder:
             match_x, match_y, match_state = placed_axes
             x_axis = x_axis or match_x
             y_axis = y_axis or match_y
-            state = match_state if state is None else state
+            state = match_state if match_state is not None else state
         self.poses.append(
             Pose(
                 ring,

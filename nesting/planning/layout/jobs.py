@@ -5,7 +5,7 @@ What folds and stacks can do at once is decided here; where it lies is the searc
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import groupby
 from typing import Literal
 
@@ -52,11 +52,13 @@ class Job:
 
 
 def jobs_for(
-    stacks: tuple[Stack, ...], spread: Spread, style: JobStyle, *, surplus: bool = False
+    stacks: tuple[Stack, ...], spread: Spread, style: JobStyle, *, surplus: bool = False, same_way: bool = False
 ) -> tuple[Job, ...]:
     """The jobs that give exactly what the stacks need on this spread.
 
-    With ``surplus``, stacks that do not come out evenly are cut through all plies and give more.
+    With ``surplus``, stacks that do not come out evenly are cut through all plies and give more. ``same_way``: the left
+    and right pieces of a garment share one turn, so that on a crosswise fold, whose second ply lies end for end, they
+    are cut one by one.
     CannotLayError names the piece that this spread cannot give, and why.
     """
     jobs: list[Job] = []
@@ -66,7 +68,8 @@ def jobs_for(
         elif len(spread.plies) == 1:
             jobs += _open(stack)
         else:
-            jobs += _folded(stack, spread, style)
+            one_by_one = same_way and spread.kind == "crosswise fold" and stack.cut.mirrored
+            jobs += _folded(stack, spread, replace(style, pairs=0.0) if one_by_one else style)
     return tuple(jobs)
 
 
