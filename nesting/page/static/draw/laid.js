@@ -1,0 +1,181 @@
+/**
+ * The lay as a drawing: cloth, plies, folds, and every piece where it lies.
+ */
+
+import { Board } from "./board.js";
+import { s } from "./dom.js";
+import { arrowPath, drillPath, notchPath, pathOf } from "./paths.js";
+import { asLength } from "./words.js";
+import { boxOf } from "../geometry/points.js";
+import { placed } from "../geometry/pose.js";
+
+/**
+ * @typedef {import("../documents.js").Lay} Lay @typedef {import("../documents.js").Laid} Laid
+ * @typedef {import("../documents.js").Section} Section @typedef {import("../geometry/pose.js").Pose} Pose
+ */
+
+/** How many tints there are in the style sheet. */
+const TINTS = 6;
+
+export class LayDrawing {
+  /** @param {string} label */
+  constructor(label) {
+    this.board = new Board(label, (target) => !target.closest(".laid"));
+    this.board.svg.classList.add("lay");
+    /** @type {Lay | null} */
+    this.lay = null;
+    /** @type {Map<string, {group: SVGGElement, turn: SVGGElement, word: SVGTextElement, piece: Laid, part: Section}>} */
+    this.places = new Map();
+    /** @type {string | null} */
+    this.drawn = null;
+  }
+
+  /** @param {Lay} lay */
+  show(lay) {
+    this.lay = lay;
+    const end = Math.max(1, ...lay.sections.map((p) => p.start + p.length));
+    const wide = Math.max(1, ...lay.sections.map((p) => p.table_width));
+    this.board.show({ left: -wide * 0.05, right: end * 1.02 + wide * 0.03, low: -wide * 0.06, high: wide * 1.02 });
+    const frame = s("g", { class: "cloth" });
+    const pieces = s("g", { class: "pieces" });
+    this.places.clear();
+    for (const part of lay.sections) {
+      frame.append(clothOf(part));
+      const group = s("g", { transform: `translate(${part.start} 0)` });
+      // what lies on the upper ply alone is drawn last: it is cut first
+      const order = [...part.pieces].sort((a, b) => Math.min(...a.plies) - Math.min(...b.plies) || a.number - b.number);
+      for (const piece of order) {
+        const shape = lay.shapes[piece.shape];
+        if (!shape) continue;
+        const drawn = pieceOf(piece, shape, tintOf(lay, piece));
+        this.places.set(piece.id, { ...drawn, piece, part });
+        group.append(drawn.group);
+      }
+      pieces.append(group);
+    }
+    frame.append(rulers(end, wide), endLine(lay, end, wide));
+    this.board.layer.replaceChildren(frame, pieces, s("g", { class: "over" }));
+    for (const { piece } of this.places.values()) this.pose(piece.id, piece);
+  }
+
+  /** @param {string} id @param {Pose} pose only the drawing: the document stays */
+  pose(id, pose) {
+    const place = this.places.get(id);
+    if (!place) return;
+    place.group.setAttribute("transform", `translate(${pose.x} ${-pose.y})`);
+    place.turn.setAttribute("transform", `rotate(${-pose.turn})${pose.flipped ? " scale(1 -1)" : ""}`);
+    const shape = this.lay?.shapes[place.piece.shape];
+    if (!shape) return;
+    const middle = middleOf(shape.outline);
+    const [[x, y]] = placed([middle], { ...pose, x: 0, y: 0 });
+    place.word.setAttribute("x", String(x));
+    place.word.setAttribute("y", String(-y));
+  }
+
+  /** @param {string} name of the class @param {Iterable<string>} ids @param {boolean} [only] take it from all others */
+  mark(name, ids, only = true) {
+    const set = new Set(ids);
+    for (const [id, place] of this.places) {
+      if (set.has(id)) place.group.classList.add(name);
+      else if (only) place.group.classList.remove(name);
+    }
+  }
+
+  /** The layer above everything. @param {readonly Node[]} children */
+  over(children) {
+    this.board.layer.querySelector(".over")?.replaceChildren(...children);
+  }
+
+  /** @param {string} id */
+  raise(id) {
+    const group = this.places.get(id)?.group;
+    // moved only where needed: a node that moves loses its pointer
+    if (group && group.parentNode && group.nextSibling) group.parentNode.appendChild(group);
+  }
+}
+
+/** @param {Lay} lay @param {Laid} piece */
+export function tintOf(lay, piece) {
+  const keys = [piece.label, `${piece.garment}|${piece.size ?? ""}`, piece.garment, piece.size ?? "", piece.piece];
+  for (const key of keys) if (lay.colours?.[key] !== undefined) return lay.colours[key] % TINTS;
+  return 0;
+}
+
+/** @param {readonly [number, number][]} ring @returns {[number, number]} the middle of its box */
+function middleOf(ring) {
+  const box = boxOf(ring);
+  return [(box.left + box.right) / 2, (box.low + box.high) / 2];
+}
+
+/** @param {Laid} piece @param {import("../documents.js").Shape} shape @param {number} tint */
+function pieceOf(piece, shape, tint) {
+  const box = boxOf(shape.outline);
+  const long = box.right - box.left;
+  const high = box.high - box.low;
+  const size = Math.max(5, Math.min(26, Math.min(long, high) / 3.2, Math.max(long, high) / 7));
+  const holes = shape.cutouts.map((ring) => pathOf(ring, true)).join("");
+  const turn = s(
+    "g",
+    {},
+    s("path", { class: "cutline", d: pathOf(shape.outline, true) + holes, "fill-rule": "evenodd" }),
+    shape.seam ? s("path", { class: "seamline", d: pathOf(shape.seam, true) }) : null,
+    shape.inside.length ? s("path", { class: "inside", d: shape.inside.map((l) => pathOf(l)).join("") }) : null,
+    shape.fold ? s("path", { class: "foldline", d: pathOf(shape.fold) }) : null,
+    s("path", { class: "marks", d: shape.notches.map(notchPath).join("") + shape.drills.map(drillPath).join("") }),
+    shape.grain.length > 1 ? s("path", { class: "grain", d: arrowPath(shape.grain[0], shape.grain[1], Math.min(12, long / 6)) }) : null,
+  );
+  const word = s("text", { class: "word", "font-size": size, "text-anchor": "middle", "dominant-baseline": "central" }, String(piece.number));
+  const group = s(
+    "g",
+    { class: `laid tint-${tint}${piece.kept ? " kept" : ""}${piece.plies.length > 1 ? " through" : ""}`, "data-laid": piece.id },
+    turn,
+    word,
+  );
+  return { group, turn, word };
+}
+
+/** @param {Section} part */
+function clothOf(part) {
+  const group = s("g", { transform: `translate(${part.start} 0)` });
+  group.append(s("rect", { class: "table", x: 0, y: -part.table_width, width: part.length, height: part.table_width }));
+  for (const ply of [...part.plies].sort((a, b) => a.ply - b.ply)) {
+    group.append(s("path", { class: `ply ply-${ply.face} ply-${ply.ply > 0 ? "upper" : "under"}`, d: pathOf(ply.region, true) }));
+    for (const flaw of ply.flaws ?? []) group.append(s("path", { class: "flaw", d: pathOf(flaw, true) }));
+  }
+  for (const fold of part.folds) {
+    const d = fold.along === "x" ? `M0 ${-fold.at}H${part.length}` : `M${fold.at} 0V${-part.table_width}`;
+    group.append(s("path", { class: "clothfold", d }));
+    const words = fold.along === "x" ? { x: part.length / 2, y: -fold.at + (fold.at > part.table_width / 2 ? -8 : 22) } : { x: fold.at - 20, y: -part.table_width / 2 };
+    group.append(s("text", { class: "onrule", ...words, "font-size": 16, "text-anchor": "middle" }, "fold"));
+  }
+  group.append(s("path", { class: "cutend", d: `M0 0V${-part.table_width}` }));
+  return group;
+}
+
+/** @param {number} long mm @param {number} wide mm */
+function rulers(long, wide) {
+  let d = "";
+  const words = s("g", {});
+  const every = long > 3000 ? 500 : 100;
+  for (let x = 0; x <= long + 1; x += every / 2) {
+    const whole = x % every === 0;
+    d += `M${x} ${wide * 0.012}V${wide * (whole ? 0.03 : 0.02)}`;
+    if (whole) words.append(s("text", { x, y: wide * 0.05, "font-size": wide * 0.018, "text-anchor": "middle", class: "onrule" }, String(x / 10)));
+  }
+  for (let y = 0; y <= wide + 1; y += 50) {
+    const whole = y % 100 === 0;
+    d += `M${-wide * 0.012} ${-y}H${-wide * (whole ? 0.03 : 0.02)}`;
+    if (whole && y > 0) words.append(s("text", { x: -wide * 0.035, y: -y, "font-size": wide * 0.018, "text-anchor": "end", "dominant-baseline": "central", class: "onrule" }, String(y / 10)));
+  }
+  return s("g", { class: "rulers", "aria-hidden": "true" }, s("path", { d, class: "ticks" }), words);
+}
+
+/** @param {Lay} lay @param {number} end @param {number} wide */
+function endLine(lay, end, wide) {
+  return s(
+    "g",
+    { "aria-hidden": "true" },
+    s("path", { class: "layend", d: `M${end} ${wide * 0.03}V${-wide * 1.01}` }),
+    s("text", { class: "onrule", x: end, y: wide * 0.05, "font-size": wide * 0.02, "text-anchor": "end" }, `lay ${asLength(lay.lay_length)}`),
+  );
+}

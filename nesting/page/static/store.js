@@ -1,0 +1,146 @@
+/**
+ * What is shown, in one place. The server owns it; here it is only kept, fetched when the server says that it changed, and
+ * told to whoever draws it.
+ *
+ * @typedef {"state" | "pieces" | "seams" | "alterations" | "cloth" | "lay" | "buy" | "remnants" | "batch" | "cut"} DocName
+ * @typedef {{state: import("./documents.js").State, pieces: import("./documents.js").Pieces, seams: import("./documents.js").Seams, alterations: import("./documents.js").Alterations, cloth: import("./documents.js").Cloths, lay: import("./documents.js").Lay, buy: import("./documents.js").Buy, remnants: import("./documents.js").Answer, batch: import("./documents.js").Answer, cut: import("./documents.js").Cut}} Docs
+ */
+
+import { Link } from "./link.js";
+
+/** Documents that belong to one cloth are asked for with its name. */
+const BY_CLOTH = new Set(["lay", "cut"]);
+
+export class Store {
+  constructor() {
+    /** @type {Partial<Docs>} */
+    this.docs = {};
+    /** @type {Set<DocName>} documents that are out of date here */
+    this.old = new Set();
+    /** @type {Set<DocName>} documents that the view in front shows */
+    this.wanted = new Set(["state"]);
+    /** @type {string | null} the cloth whose lay is shown */
+    this.cloth = null;
+    this.online = false;
+    /** @type {Map<string, Set<(detail: any) => void>>} */
+    this.listeners = new Map();
+    /** @type {Map<DocName, Promise<void>>} */
+    this.fetching = new Map();
+    this.link = new Link(
+      (event) => this.hear(event),
+      (open) => {
+        this.online = open;
+        this.tell("online", open);
+      },
+    );
+  }
+
+  /**
+   * @param {string} what a document's name, or an event's ("progress", "better", "judged", "moved", "online", …)
+   * @param {(detail: any) => void} listener @returns {() => void} stops listening
+   */
+  on(what, listener) {
+    const set = this.listeners.get(what) ?? new Set();
+    this.listeners.set(what, set);
+    set.add(listener);
+    return () => set.delete(listener);
+  }
+
+  /** @param {string} what @param {any} detail */
+  tell(what, detail) {
+    for (const listener of [...(this.listeners.get(what) ?? [])]) listener(detail);
+  }
+
+  /** @param {readonly DocName[]} names what the view in front shows */
+  want(names) {
+    this.wanted = new Set(["state", ...names]);
+    for (const name of this.wanted) if (!this.docs[name] || this.old.has(name)) void this.refresh(name);
+  }
+
+  /** @param {string} cloth */
+  showCloth(cloth) {
+    if (this.cloth === cloth) return;
+    this.cloth = cloth;
+    for (const name of /** @type {DocName[]} */ (["lay", "cut"])) {
+      this.old.add(name);
+      if (this.wanted.has(name)) void this.refresh(name);
+    }
+  }
+
+  /** @param {DocName} name @returns {Promise<void>} */
+  refresh(name) {
+    const running = this.fetching.get(name);
+    if (running) {
+      // changed while it was on its way: once more after that
+      this.old.add(name);
+      return running;
+    }
+    this.old.delete(name);
+    const query = BY_CLOTH.has(name) && this.cloth ? `?cloth=${encodeURIComponent(this.cloth)}` : "";
+    const work = (async () => {
+      const doc = await this.link.fetch(`/api/${name}${query}`);
+      this.fetching.delete(name);
+      if (doc === null) {
+        this.old.add(name);
+        return;
+      }
+      this.put(name, doc);
+      if (this.old.has(name) && this.wanted.has(name)) await this.refresh(name);
+    })();
+    this.fetching.set(name, work);
+    return work;
+  }
+
+  /** @param {DocName} name @param {any} doc */
+  put(name, doc) {
+    this.docs[name] = doc;
+    if (name === "lay" && doc.cloth) this.cloth = doc.cloth;
+    this.tell(name, doc);
+  }
+
+  /** @param {any} event */
+  hear(event) {
+    if (event.event === "hello") {
+      this.put("state", event.state);
+      const names = /** @type {DocName[]} */ (Object.keys(this.docs));
+      for (const name of names) {
+        if (name === "state" || this.docs[name]?.rev === event.rev) continue;
+        this.old.add(name);
+        if (this.wanted.has(name)) void this.refresh(name);
+      }
+    } else if (event.event === "changed") {
+      for (const name of /** @type {DocName[]} */ (event.docs)) {
+        this.old.add(name);
+        if (this.wanted.has(name)) void this.refresh(name);
+      }
+    } else if (event.event === "moved") this.moved(event);
+    else if (event.event === "judged") {
+      const lay = this.docs.lay;
+      if (lay && lay.cloth === event.cloth && event.judged.of >= lay.move) lay.judged = event.judged;
+    } else if (event.event === "better") {
+      if (event.cloth === (this.cloth ?? event.cloth) && event.lay) this.docs.lay = event.lay;
+    } else if (event.event === "progress" || event.event === "ended") {
+      if (this.docs.state) this.docs.state.run = event.run;
+    } else if (event.event === "warm" && this.docs.state) {
+      this.docs.state.warm = { ready: event.ready, doing: event.doing, share: event.share };
+      this.tell("state", this.docs.state);
+    } else if (event.event === "tabs" && this.docs.state) {
+      this.docs.state.tabs = event.tabs;
+      this.tell("state", this.docs.state);
+    } else if (event.event === "disk" && this.docs.state) {
+      void this.refresh("state");
+    }
+    this.tell(event.event, event);
+  }
+
+  /** @param {any} event pieces of a lay that lie elsewhere now */
+  moved(event) {
+    const lay = this.docs.lay;
+    if (!lay || lay.cloth !== event.cloth) return;
+    lay.move = event.move;
+    for (const piece of lay.sections.flatMap((part) => part.pieces)) {
+      const now = event.pieces.find((/** @type {any} */ p) => p.id === piece.id);
+      if (now) Object.assign(piece, now);
+    }
+  }
+}

@@ -1,0 +1,2 @@
+/** @type {import("../main.js").ViewSpec} */
+export const cut = { name: "cut", title: "cut", docs: [], mount: () => ({ draw: () => {} }) };
