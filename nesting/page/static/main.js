@@ -248,6 +248,11 @@ addEventListener("beforeunload", (e) => {
   if (isBusy(app.store.docs.state?.run) && !app.store.online) e.preventDefault();
 });
 
+need("skip").addEventListener("click", (e) => {
+  // the address names the view, not a place in the page
+  e.preventDefault();
+  place.view.focus();
+});
 watchWords();
 void readTerms();
 app.store.link.open();
