@@ -61,8 +61,8 @@ export class Sheet {
 
   /** @param {Piece} piece @param {[number, number]} shift */
   pieceOf(piece, shift) {
-    const word = Math.max(8, Math.min(24, Math.min(width(piece), height(piece)) / 5, Math.max(width(piece), height(piece)) / 10));
-    const [mx, my] = [(piece.bounds[0] + piece.bounds[2]) / 2, (piece.bounds[1] + piece.bounds[3]) / 2];
+    const word = Math.max(6, Math.min(24, Math.min(width(piece), height(piece)) / 5, width(piece) / (0.8 * Math.max(6, piece.name.length))));
+    const [mx, my] = middleOf(piece.outline);
     const group = s(
       "g",
       { class: `shape${piece.usable ? "" : " broken"}`, "data-piece": piece.id, transform: `translate(${shift[0]} ${-shift[1]})` },
@@ -88,6 +88,7 @@ export class Sheet {
   edgeOf(piece, edge, word) {
     const line = edge.line.length > 1 ? edge.line : edge.cut;
     const middle = pointAlong(line, lengthOf(line) / 2);
+    const [wx, wy] = inward(line, word * 0.75);
     const key = edgeKey(piece, edge);
     const said = `${edge.named ? `edge ${edge.name}` : `edge from corner ${edge.start} to ${edge.end}, no name`} of ${piece.name}${piece.size ? ` ${piece.size}` : ""}, ${asLength(edge.length)}${edge.finish ? `, ${edge.finish}` : ""}${edge.fold ? ", on the fold" : ""}`;
     const group = s(
@@ -96,7 +97,7 @@ export class Sheet {
       s("title", {}, said),
       s("path", { class: "edgeline", d: pathOf(line) }),
       s("path", { class: "edgehit", d: pathOf(line) }),
-      edge.named ? s("text", { class: "edgeword", x: middle[0], y: -middle[1], "font-size": word * 0.62, "text-anchor": "middle", "dominant-baseline": "central", "aria-hidden": "true" }, edge.name) : null,
+      edge.named ? s("text", { class: "edgeword", x: wx, y: -wy, "font-size": word * 0.62, "text-anchor": "middle", "dominant-baseline": "central", "aria-hidden": "true" }, edge.name) : null,
     );
     const shift = () => this.places.get(piece.id)?.shift ?? [0, 0];
     group.addEventListener("click", (e) => {
@@ -137,6 +138,28 @@ export class Sheet {
     layer.setAttribute("transform", shift ? `translate(${shift[0]} ${-shift[1]})` : "");
     layer.replaceChildren(...children);
   }
+}
+
+/** Where an edge's name stands: beside its middle, inside the piece (which is to the left). @param {readonly Point[]} line @param {number} off mm */
+function inward(line, off) {
+  const half = lengthOf(line) / 2;
+  const [a, b] = [pointAlong(line, half * 0.95), pointAlong(line, half * 1.05)];
+  const long = Math.hypot(b[0] - a[0], b[1] - a[1]) || 1;
+  return [(a[0] + b[0]) / 2 - ((b[1] - a[1]) / long) * off, (a[1] + b[1]) / 2 + ((b[0] - a[0]) / long) * off];
+}
+
+/** The centre of an area. @param {readonly Point[]} ring @returns {[number, number]} */
+function middleOf(ring) {
+  let twice = 0;
+  let x = 0;
+  let y = 0;
+  for (let i = 0, j = ring.length - 1; i < ring.length; j = i++) {
+    const c = ring[j][0] * ring[i][1] - ring[i][0] * ring[j][1];
+    twice += c;
+    x += (ring[j][0] + ring[i][0]) * c;
+    y += (ring[j][1] + ring[i][1]) * c;
+  }
+  return twice === 0 ? [ring[0]?.[0] ?? 0, ring[0]?.[1] ?? 0] : [x / (3 * twice), y / (3 * twice)];
 }
 
 /** @param {Piece} piece @param {Edge} edge */

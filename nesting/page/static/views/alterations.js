@@ -131,7 +131,7 @@ function mount(root, app) {
       const alteration = doc()?.alterations.find((a) => a.index === shown);
       piece = pieces().find((p) => p.name === alteration?.pieces[0] && (!alteration.size || p.size === alteration.size));
       change = piece ? doc()?.shapes[piece.id] : undefined;
-    } else if (piece) change = tried?.shapes[piece.id] ?? Object.entries(tried?.shapes ?? {}).find(([id]) => id.startsWith(`${plan.piece}|`))?.[1];
+    } else if (piece) change = tried?.shapes?.[piece.id] ?? Object.entries(tried?.shapes ?? {}).find(([id]) => id.startsWith(`${plan.piece}|`))?.[1];
     if (!piece) {
       board.layer.replaceChildren();
       return;
@@ -230,7 +230,7 @@ function mount(root, app) {
     const edge = piece?.edges.find((e) => e.name === plan.edge);
     redraw(
       form,
-      heading(3, "After a fitting", "alteration"),
+      heading(2, "After a fitting", "alteration"),
       h("div", { class: "fields" },
         field(app, { key: "alter-piece", label: "piece", kind: "choice", value: plan.piece, choices: [{ value: "", label: "choose …" }, ...names().map((v) => ({ value: v, label: v }))], change: (v) => take(v) }),
         sizes.length > 1 ? field(app, { key: "alter-size", label: "size", kind: "choice", value: plan.size, choices: [{ value: "", label: "every size" }, ...sizes.map((v) => ({ value: String(v), label: String(v) }))], change: (v) => { plan.size = v; void tryIt(); } }) : null,
@@ -272,10 +272,10 @@ function mount(root, app) {
   }
 
   function drawSeams() {
-    const seams = shown !== null || !tried ? (doc()?.seams ?? []) : tried.seams;
+    const seams = shown !== null || !tried ? (doc()?.seams ?? []) : (tried.seams ?? []);
     redraw(
       seamCard,
-      seams.length ? heading(3, "Seams beside it") : null,
+      seams.length ? heading(2, "Seams beside it") : null,
       ...seams.map((x) => h("details", { "data-key": `beside-${x.index}-${x.size}`, open: !x.agrees || undefined },
         h("summary", { class: x.agrees ? null : "bad", "data-key": `beside-${x.index}-${x.size}-s` }, x.agrees ? "✓ " : "✗ ", `${x.sides.map((y) => y.edges.join(" + ")).join(" – ")}${x.size ? `, ${x.size}` : ""}: ${sentence(x)}`), walk(x))),
     );
@@ -285,7 +285,7 @@ function mount(root, app) {
     const all = doc()?.alterations ?? [];
     redraw(
       list,
-      heading(3, all.length ? counted(all.length, "alteration") : "No alterations: the pieces are as drawn"),
+      heading(2, all.length ? counted(all.length, "alteration") : "No alterations: the pieces are as drawn"),
       h("ul", { class: "list" }, ...all.map((a) =>
         h("li", {},
           h("span", { class: "grow" }, a.message || `${a.kind} ${a.pieces.join(", ")}${a.size ? ` ${a.size}` : ""} by ${a.by}${a.at ? ` at ${a.at}` : ""}${a.edge ? `, edge ${a.edge}` : ""}`),

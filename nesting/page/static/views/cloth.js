@@ -124,11 +124,14 @@ function mount(root, app) {
           c.in_mm.usable_width ? h("p", { class: "note" }, `After the wash ${asLength(c.in_mm.width_washed)} wide, ${asLength(c.in_mm.usable_width)} of it between the selvages.`) : null,
           testForm(c, "wash"), testForm(c, "ruler"),
           h("details", { "data-key": `cloth-more-${c.index}` }, h("summary", { "data-key": `cloth-more-${c.index}-s` }, "More about this cloth"), h("div", { class: "fields" }, ...rest.map((f) => clothField(c, f)))),
-          findingList(app, c.findings),
+          findingList(app, c.findings.filter((f) => f.kind !== "note")),
+          c.findings.some((f) => f.kind === "note")
+            ? h("details", { "data-key": `cloth-notes-${c.index}` }, h("summary", { "data-key": `cloth-notes-${c.index}-s` }, "Notes"), findingList(app, c.findings.filter((f) => f.kind === "note")))
+            : null,
           h("div", { class: "row" }, button("Take this cloth out", () => app.send("cloth.remove", { index: c.index }, { spot: `cloth-out-${c.index}`, done: `${c.name} taken out.` }), { kind: "mini", key: `cloth-out-${c.index}` })),
           wrongAt(app, `cloth-out-${c.index}`))),
       h("section", { class: "card", "aria-label": "A further cloth" },
-        heading(3, now.cloths.length ? "A further cloth" : "Which cloth?"),
+        heading(2, now.cloths.length ? "A further cloth" : "Which cloth?"),
         h("div", { class: "fields" },
           field(app, { key: "new-cloth-name", label: "called", value: fresh.cloth.name, placeholder: "main", change: (v) => void (fresh.cloth.name = v) }),
           field(app, { key: "new-cloth-width", label: "width, selvage to selvage", term: "width", value: fresh.cloth.width, placeholder: "150 cm", change: (v) => void (fresh.cloth.width = v) })),
@@ -169,7 +172,7 @@ function mount(root, app) {
                       void app.send("garment.set", { index: g.index, key: "pieces", value: list.length === pieceNames.length ? null : list }, { spot: `garment-${g.index}-pieces`, done: `${g.name}: ${list.join(", ")}.` });
                     },
                   })), wrongAt(app, `garment-${g.index}-pieces`))),
-                h("td", {}, button("Take out", () => app.send("garment.remove", { index: g.index }, { done: `${g.name} taken out.` }), { kind: "mini", key: `garment-out-${g.index}`, label: `Take ${g.name} ${g.size ?? ""} out` })));
+                h("td", {}, button("Take out", () => app.send("garment.remove", { index: g.index }, { done: `${g.name} taken out.` }), { kind: "mini", key: `garment-out-${g.index}`, label: `Take out: ${g.name} ${g.size ?? ""}` })));
             }))))
         : h("p", { class: "note" }, "Nothing is asked for yet. Say what to sew and how many."),
       h("div", { class: "row" },
@@ -193,9 +196,9 @@ function mount(root, app) {
     const row = (r) => h("li", {}, scrap(r.outline, r.flaws),
       h("span", { class: "grow" }, h("strong", {}, r.name), ` · ${r.cloth} · ${asLength(r.length)} × ${asLength(r.width)}`, r.source === "stash" ? h("span", { class: "tag" }, "at home") : null),
       r.source === "stash"
-        ? [button("Use it", () => app.send("remnant.add", { name: r.name, cloth: r.cloth, from_stash: true }, { spot: "new-remnant", done: `${r.name} is laid on first.` }), { kind: "mini", key: `use-${r.name}`, label: `Use ${r.name}` }),
-            button("It is gone", () => app.send("stash.remove", { name: r.name }, { spot: "new-remnant", done: `${r.name} taken out of the stash.` }), { kind: "mini", key: `gone-${r.name}`, label: `${r.name} is gone` })]
-        : button("Take out", () => app.send("remnant.remove", { index: r.index }, { spot: "new-remnant", done: `${r.name} taken out.` }), { kind: "mini", key: `remnant-out-${r.index}`, label: `Take ${r.name} out` }));
+        ? [button("Use it", () => app.send("remnant.add", { name: r.name, cloth: r.cloth, from_stash: true }, { spot: "new-remnant", done: `${r.name} is laid on first.` }), { kind: "mini", key: `use-${r.name}`, label: `Use it: ${r.name}` }),
+            button("It is gone", () => app.send("stash.remove", { name: r.name }, { spot: "new-remnant", done: `${r.name} taken out of the stash.` }), { kind: "mini", key: `gone-${r.name}`, label: `It is gone: ${r.name}` })]
+        : button("Take out", () => app.send("remnant.remove", { index: r.index }, { spot: "new-remnant", done: `${r.name} taken out.` }), { kind: "mini", key: `remnant-out-${r.index}`, label: `Take out: ${r.name}` }));
     redraw(
       remnantCard,
       heading(2, "Leftovers to lay on", "remnant"),
@@ -229,7 +232,7 @@ function mount(root, app) {
             key: `wearer-${w.index}-${m}`, label: m.replaceAll("_", " "), value: w.measures[m] ?? "", given: m in w.measures, placeholder: "cm",
             change: (v) => void app.send("wearer.set", { index: w.index, key: `measures.${m}`, value: v || null }, { spot: `wearer-${w.index}-${m}`, typed: v, done: `${w.name}: ${m} ${v}.` }),
           }))),
-        button("Take out", () => app.send("wearer.remove", { index: w.index }, { done: `${w.name} taken out.` }), { kind: "mini", key: `wearer-out-${w.index}`, label: `Take ${w.name} out` }))),
+        button("Take out", () => app.send("wearer.remove", { index: w.index }, { done: `${w.name} taken out.` }), { kind: "mini", key: `wearer-out-${w.index}`, label: `Take out: ${w.name}` }))),
       h("div", { class: "row" },
         field(app, { key: "new-wearer", label: "someone to sew for", value: fresh.wearer, placeholder: "name", change: (v) => void (fresh.wearer = v) }),
         button("Add", async () => {

@@ -137,7 +137,7 @@ function mount(root, app) {
       leftCard,
       heading(2, "What is left over", "remnant"),
       h("ul", { class: "list" }, ...now.leftovers.map((l) => h("li", {}, scrap(l.outline), h("span", { class: "grow" }, l.words || `${asLength(l.length)} × ${asLength(l.width)}`),
-        button("Keep it", () => app.send("stash.add", { cloth: now.cloth, leftovers: [l.index] }, { spot: "stash" }).then((r) => { if (r.ok) { left.add(l.index); app.say(`In the stash: ${(r.result?.added ?? []).join(", ")}.`, "good"); } }), { kind: "mini", key: `keep-${l.index}`, label: `Keep leftover ${l.index + 1}` })))),
+        button("Keep it", () => app.send("stash.add", { cloth: now.cloth, leftovers: [l.index] }, { spot: "stash" }).then((r) => { if (r.ok) { left.add(l.index); app.say(`In the stash: ${(r.result?.added ?? []).join(", ")}.`, "good"); } }), { kind: "mini", key: `keep-${l.index}`, label: `Keep it: leftover ${l.index + 1}` })))),
       wrongAt(app, "stash"),
     );
   }

@@ -312,7 +312,7 @@ function mount(root, app) {
     const piece = find(chosen);
     const lay = doc();
     if (!piece || !lay) {
-      redraw(chosenCard, heading(3, "A piece in the hand"), h("p", { class: "note" }, lay?.lay
+      redraw(chosenCard, heading(2, "A piece in the hand"), h("p", { class: "note" }, lay?.lay
         ? "Drag a piece: it slides along its neighbours; with Alt it goes through them. Or put the focus on the drawing and use , and . to choose, the arrows to move, R to turn, F to flip, H to hold."
         : "Once something is laid, pieces can be moved by hand."));
       return;
@@ -330,7 +330,7 @@ function mount(root, app) {
       });
     redraw(
       chosenCard,
-      heading(3, `${numbered(piece)}`),
+      heading(2, `${numbered(piece)}`),
       h("p", {}, piece.label, piece.garment ? ` · ${piece.garment}${piece.size ? ` ${piece.size}` : ""}, copy ${piece.copy}` : "",
         ` · ${piece.plies.length > 1 ? `through ${piece.plies.length} plies` : "one ply"}${piece.on_fold ? ", on the fold" : piece.opened ? ", opened out" : ""}`),
       h("div", { class: "row" }, coordinate("x", "cm from the cut end"), coordinate("y", "cm from the near edge")),
@@ -349,7 +349,7 @@ function mount(root, app) {
     const busy = isBusy(app.store.docs.state?.run);
     redraw(
       spreadCard,
-      heading(3, "Other ways to spread it", "spread"),
+      heading(2, "Other ways to spread it", "spread"),
       h("div", { class: "scroll", tabindex: 0, role: "region", "aria-label": "Table of spreads", "data-scroll": "spreads" },
         h("table", {},
           h("thead", {}, h("tr", {}, ...["spread", "lay", "to buy", "cut from it", "cost", ""].map((t) => h("th", { scope: "col" }, t || h("span", { class: "unseen" }, "take"))))),

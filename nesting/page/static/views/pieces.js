@@ -182,7 +182,7 @@ function mount(root, app) {
     if (!list.length) return redraw(proposed);
     redraw(
       proposed,
-      heading(3, "Likely, from what is drawn"),
+      heading(2, "Likely, from what is drawn"),
       h("ul", { class: "list" }, ...list.map((p) =>
         h("li", {}, h("span", { class: "grow" }, p.message, h("span", { class: "note" }, ` ${p.why}`)),
           button("Yes", () => app.send("proposals.accept", { ids: [p.id] }, { done: p.message }), { kind: "mini", key: `accept-${p.id}`, label: `Accept: ${p.message}` })))),
@@ -194,7 +194,7 @@ function mount(root, app) {
     const piece = pieceNow();
     const edge = edgeNow();
     if (!piece || !edge) {
-      redraw(edgeCard, piece ? [heading(3, "Edges"), h("p", { class: "note" }, "Click an edge of the piece to name it and say how it is finished. Bends count as corners where you divide an edge, however slight.")] : null);
+      redraw(edgeCard, piece ? [heading(2, "Edges"), h("p", { class: "note" }, "Click an edge of the piece to name it and say how it is finished. Bends count as corners where you divide an edge, however slight.")] : null);
       return;
     }
     const at = { piece: piece.name };
@@ -202,7 +202,7 @@ function mount(root, app) {
     const finishes = doc()?.finishes ?? [];
     redraw(
       edgeCard,
-      heading(3, edge.named ? `Edge ${edge.name} of ${piece.name}` : `Edge ${edge.start} to ${edge.end} of ${piece.name}`),
+      heading(2, edge.named ? `Edge ${edge.name} of ${piece.name}` : `Edge ${edge.start} to ${edge.end} of ${piece.name}`),
       h("p", { class: "note" }, `${asLength(edge.length)} long`, edge.source === "file" ? ", named in the drawing" : ""),
       h("datalist", { id: "edge-names" }, ...(doc()?.edge_names ?? []).map((n) => h("option", { value: n }))),
       h("datalist", { id: "finish-names" }, ...finishes.map((f) => h("option", { value: f.example }, f.words))),
@@ -253,7 +253,7 @@ function mount(root, app) {
     const piece = pieceNow();
     const state = app.store.docs.state;
     if (!piece) {
-      redraw(pieceCard, doc()?.pieces.length ? h("p", { class: "note" }, "Click a piece, or go to its edges with the Tab key.") : h("p", {}, "No pieces yet. A piece is one closed outline; grain, notches and names in the drawing are read, and what is missing you add here."), pieceList());
+      redraw(pieceCard, !doc() ? h("p", {}, "Reading the pattern …") : doc()?.pieces.length ? h("p", { class: "note" }, "Click a piece, or go to its edges with the Tab key.") : h("p", {}, "No pieces yet. A piece is one closed outline; grain, notches and names in the drawing are read, and what is missing you add here."), pieceList());
       return;
     }
     const at = { piece: piece.name };
@@ -263,7 +263,7 @@ function mount(root, app) {
     const cloths = [...new Set([...(state?.cloths ?? []), String(of("cloth").value ?? "")])].filter(Boolean);
     redraw(
       pieceCard,
-      heading(3, `${piece.name}${piece.size ? `, size ${piece.size}` : ""}`),
+      heading(2, `${piece.name}${piece.size ? `, size ${piece.size}` : ""}`),
       piece.problem ? h("p", { class: "wrong" }, piece.problem.message) : null,
       piece.in_order ? null : h("p", { class: "note" }, "No garment uses this piece yet (see Cloth & people)."),
       h("div", { class: "fields" },
@@ -298,13 +298,13 @@ function mount(root, app) {
     const files = state?.files ?? [];
     redraw(
       fileCard,
-      files.length ? heading(3, "Pattern files") : null,
-      h("ul", { class: "list" }, ...files.map((f) =>
+      files.length ? heading(2, "Pattern files") : null,
+      files.length ? h("ul", { class: "list" }, ...files.map((f) =>
         h("li", {},
           h("span", { class: "grow" }, h("strong", {}, f.file), ` · ${counted(f.pieces, "piece")}`, findingList(app, f.findings)),
           field(app, { key: `file-size-${f.index}`, label: "size", value: f.size ?? "", width: "short", change: (v) => void app.send("file.set", { index: f.index, key: "size", value: v || null }, { spot: `file-size-${f.index}`, typed: v }) }),
           field(app, { key: `file-units-${f.index}`, label: "units", term: "units", kind: "choice", choices: [{ value: "", label: f.units ? `${f.units} (drawing)` : "as the drawing says" }, "mm", "cm", "m", "in", "yd"], value: "", change: (v) => void app.send("file.set", { index: f.index, key: "units", value: v || null }, { spot: `file-units-${f.index}`, typed: v }) }),
-          button("Take out", () => app.send("file.remove", { index: f.index }, { done: `${f.file} taken out of the order; the file itself stays.` }), { kind: "mini", key: `file-out-${f.index}`, label: `Take ${f.file} out of the order` })))),
+          button("Take out", () => app.send("file.remove", { index: f.index }, { done: `${f.file} taken out of the order; the file itself stays.` }), { kind: "mini", key: `file-out-${f.index}`, label: `Take out: ${f.file}` })))) : null,
     );
   }
 

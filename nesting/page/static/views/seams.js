@@ -103,7 +103,7 @@ function mount(root, app) {
   function drawTrial() {
     redraw(
       trial,
-      heading(3, "Sew together", "seam"),
+      heading(2, "Sew together", "seam"),
       sides.length
         ? h("ol", { class: "list" }, ...sides.map((row, i) =>
             h("li", {}, h("span", { class: "grow" }, i === 0 ? "this edge: " : "to: ", h("strong", {}, row.join(" + "))),
@@ -140,14 +140,14 @@ function mount(root, app) {
     redraw(
       proposed,
       now.proposals.length ? [
-        heading(3, "Likely"),
+        heading(2, "Likely"),
         h("ul", { class: "list" }, ...now.proposals.map((p) => h("li", {}, h("span", { class: "grow" }, p.message, h("span", { class: "note" }, ` ${p.why}`)), button("Yes", () => app.send("proposals.accept", { ids: [p.id] }, { done: p.message }), { kind: "mini", key: `accept-${p.id}`, label: `Accept: ${p.message}` })))),
         button(`Accept all ${now.proposals.length}`, () => app.send("proposals.accept", { ids: now.proposals.map((p) => p.id) }, { done: "Accepted." }), { key: "accept-seams", kind: "main" }),
       ] : null,
     );
     redraw(
       list,
-      heading(3, byIndex.size ? counted(byIndex.size, "seam") : "No seams yet"),
+      heading(2, byIndex.size ? counted(byIndex.size, "seam") : "No seams yet"),
       now.loose.length ? h("p", { class: "note" }, `In no seam: ${now.loose.join(", ")}.`) : null,
       ...[...byIndex].map(([index, sizes]) => {
         const good = sizes.every((x) => x.agrees);
