@@ -11,7 +11,7 @@ from nesting.packing.problem import NeverFits, PackingError
 from nesting.planning.layout.assemble import assemble
 from nesting.planning.layout.candidates import candidates_for
 from nesting.planning.layout.demand import Stack, stacks_of
-from nesting.planning.layout.solve import why_never
+from nesting.planning.layout.wording import why_never
 
 __all__ = ["laying_findings"]
 
@@ -44,9 +44,7 @@ def _why_not(order: Order, cloth: Cloth, stacks: tuple[Stack, ...]) -> str | Non
     for number, kind in enumerate(k for k in kinds if k != "sections"):
         for candidate in candidates_for(kind, stacks, cloth):
             try:
-                assembly = assemble(
-                    order, cloth, stacks, kind, depths=candidate.depths, style=candidate.style
-                )
+                assembly = assemble(order, cloth, stacks, kind, depths=candidate.depths, style=candidate.style)
                 prepare(assembly.problem)
                 return None
             except NeverFits as error:

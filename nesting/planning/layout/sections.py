@@ -129,4 +129,3 @@ def sectioned(
             if best is None or total < best[0]:
                 best = (total, tuple(parts))
     return (best[1], "") if best is not None else (None, why)
-

@@ -1,0 +1,128 @@
+"""Which lay is taken: the easiest of those with the least length to buy."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Mapping
+
+from nesting.cloth.spreads import Refusal
+from nesting.model.lay import Lay, SpreadTried
+from nesting.model.order import SpreadName
+from nesting.planning.layout.demand import Stack
+from nesting.planning.layout.trials import Finished, Search, to_buy
+from nesting.planning.layout.wording import lay_notes
+from nesting.planning.layout.yardage import full_widths, garment_shares, utilisation
+
+__all__ = ["_bound", "choose", "counted"]
+
+
+def _handling(finished: Finished) -> tuple[int, int, int]:
+    """(placements, folds, pieces to trace again): a half that is opened out, or a left cut after its right."""
+    placements = [p for s in finished.sections for p in s.placements]
+    folds = sum(len(s.spread.folds) for s in finished.sections)
+    again = sum(p.opened for p in placements)
+    seen: set[tuple[str, str, str | None, int]] = set()
+    for p in placements:
+        key = (p.piece, p.garment, p.size, p.copy)
+        if key in seen and not p.opened:
+            again += 1
+        seen.add(key)
+    return len(placements), folds, again
+
+
+def choose(
+    search: Search,
+    finished: list[Finished],
+    refused: tuple[Refusal, ...],
+    counts: Mapping[tuple[str, str | None], int],
+) -> Lay:
+    """The easiest lay among those whose length to buy is least."""
+    by_kind: dict[SpreadName, Finished] = {}
+    for f in finished:
+        old = by_kind.get(f.kind)
+        if old is None or _ease_key(search, f) < _ease_key(search, old):
+            by_kind[f.kind] = f
+    best = min(by_kind.values(), key=lambda f: _ease_key(search, f))
+    tried = [
+        SpreadTried(
+            f.kind,
+            f.lay_length,
+            to_buy(search, f),
+            utilisation(f.sections, search.cloth.width_washed),
+            _handling(f),
+            chosen=f is best,
+        )
+        for f in by_kind.values()
+    ]
+    tried += [SpreadTried(r.kind, None, None, None, None, refused=r.reason) for r in refused if r.kind not in by_kind]
+    buy = to_buy(search, best)
+    bound, reason = _bound(search, best)
+    placements = [p for s in best.sections for p in s.placements]
+    cloth = search.cloth
+    return Lay(
+        title=search.order.title,
+        cloth=cloth.name,
+        width=cloth.width,
+        width_washed=cloth.width_washed,
+        usable_width=cloth.usable_width,
+        sections=best.sections,
+        lay_length=best.lay_length,
+        buy_length=buy,
+        lower_bound=min(bound, best.lay_length),
+        bound_reason=reason,
+        utilisation=utilisation(best.sections, cloth.width_washed),
+        garments=garment_shares(placements, dict(counts), buy),
+        order_file=search.order.path.name if search.order.path is not None else None,
+        order_sha256=search.order.sha256,
+        seed=search.options.seed,
+        seconds=time.monotonic() - search.begun,
+        gap=cloth.gap,
+        end_allowance=cloth.end_allowance,
+        selvage=cloth.selvage,
+        repeat_along=cloth.repeat_along,
+        repeat_across=cloth.repeat_across,
+        remnant=search.remnant.name if search.remnant is not None else None,
+        imperial=search.order.imperial,
+        tried=tuple(tried),
+        notes=lay_notes(search, by_kind, best),
+    )
+
+
+def _ease_key(search: Search, finished: Finished) -> tuple[float, int, int, float]:
+    placements, folds, again = _handling(finished)
+    # cutting one ply and leaving the ply under it is slow work: it counts as two outlines more
+    effort = placements + again + 2 * _on_one_of_two(finished)
+    return (round(to_buy(search, finished), 3), effort, folds, finished.lay_length)
+
+
+def _on_one_of_two(finished: Finished) -> int:
+    """Placements that are cut from one ply where another lies above or below."""
+    count = 0
+    for section in finished.sections:
+        for p in section.placements:
+            low, high = min(y for _, y in p.outline), max(y for _, y in p.outline)
+            for ply in section.spread.plies:
+                ys = [y for _, y in ply.region]
+                if ply.ply not in p.plies and p.follows is None and min(high, max(ys)) - max(low, min(ys)) > 1.0:
+                    count += 1
+                    break
+    return count
+
+
+def _bound(search: Search, finished: Finished) -> tuple[float, str]:
+    """A bound on the lay length: any lay opens out into an open one of the same cloth, so the open bound holds, shared
+    among the lengths of cloth that lie on one another."""
+    bound = search.open_bound()
+    if bound is None:
+        return (finished.bound or 0.0, finished.reason)
+    lengths = full_widths(finished.kind, search.cloth)
+    return bound.length / lengths, bound.reason
+
+
+def counted(stacks: tuple[Stack, ...]) -> dict[tuple[str, str | None], int]:
+    """How many copies of each (garment, size) the stacks hold."""
+    copies: dict[tuple[str, str | None], set[int]] = {}
+    for stack in stacks:
+        first = stack.needs[0]
+        copies.setdefault((first.garment, first.size), set()).update(n.copy for n in stack.needs)
+    return {key: len(found) for key, found in copies.items()}

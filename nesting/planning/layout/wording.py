@@ -1,0 +1,91 @@
+"""What is said of a lay, and why something cannot lie, in people's units."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+import numpy as np
+
+from nesting.model.order import Order, SpreadName
+from nesting.model.units import format_apart, format_length
+from nesting.packing.problem import NeverFits, PackingError
+from nesting.planning.layout.assemble import Assembly
+from nesting.planning.layout.trials import Finished, Search, Trial, used_by
+
+__all__ = ["lay_notes", "say_length", "why_never", "why_refused"]
+
+
+def why_refused(search: Search, trial: Trial, error: PackingError) -> str:
+    """Why a trial has no layout."""
+    if isinstance(error, NeverFits) and trial.assembly is not None:
+        piece = trial.assembly.jobs[error.item].needs[0].cut.piece.label
+        return f"piece '{piece}': {why_never(search.order, trial.assembly, error)}"
+    return str(error)
+
+
+def why_never(order: Order, assembly: Assembly, error: NeverFits) -> str:
+    """For each turn the first rule that forbids it: how much the piece misses the cloth by, in people's units and so
+    finely that the figures differ, or why it may not lie so."""
+    item = assembly.problem.items[error.item]
+    label = assembly.jobs[error.item].needs[0].cut.piece.label
+    missed: dict[tuple[str, str], list[float]] = {}
+    for pose, meta in zip(item.poses, assembly.metas[error.item], strict=True):
+        body = pose.ring if pose.body is None else pose.body
+        needed = float(np.ptp(body[:, 1])) + pose.low + pose.high
+        usable = min(float(np.ptp(assembly.problem.plies[p].outline[:, 1])) for p in pose.plies)
+        if needed <= usable:
+            return error.reason
+        turns = missed.setdefault(format_apart(needed, usable, imperial=order.imperial), [])
+        if meta.turn not in turns:
+            turns.append(meta.turn)
+    if not missed:
+        return error.reason
+    words = [
+        f"{_turns(turns)} it needs {needed} across the cloth, where {usable} are usable"
+        for (needed, usable), turns in missed.items()
+    ]
+    refused: dict[str, list[float]] = {}
+    for piece, turn, why in assembly.refused_turns:
+        if piece == label:
+            refused.setdefault(why, []).append(turn)
+    words += [f"{_turns(turns)} it may not lie: {why}" for why, turns in refused.items()]
+    help_words = "" if refused else 'turn it if the cloth allows (turn = "quarter turns"), '
+    return f"{'; '.join(words)}: {help_words}join it from two, or take wider cloth"
+
+
+def _turns(turns: list[float]) -> str:
+    return "at " + " and ".join(f"{turn:.0f}°" for turn in sorted(set(turns)))
+
+
+def say_length(search: Search, mm: float) -> str:
+    """A length as people of this order read it."""
+    return people_length(search.order, mm)
+
+
+def people_length(order: Order, mm: float) -> str:
+    return format_length(mm, imperial=order.imperial, step="1/8 in" if order.imperial else "cm")
+
+
+def lay_notes(search: Search, by_kind: Mapping[SpreadName, Finished], best: Finished) -> tuple[str, ...]:
+    """What is to be told of the chosen lay."""
+    notes: list[str] = []
+    seen: set[str] = set()
+    if best.assembly is not None:
+        for label, turn, why in best.assembly.refused_turns:
+            text = f"{label}: {turn:.0f}° is refused: {why}"
+            if text not in seen:
+                seen.add(text)
+                notes.append(text)
+    shortest = min(by_kind.values(), key=lambda f: used_by(search, f))
+    extra = used_by(search, best) - used_by(search, shortest)
+    if shortest is not best and extra > 5.0:
+        notes.append(
+            f"the {shortest.kind} lay takes {say_length(search, extra)} less cloth on the table, but no less has to be "
+            f"bought; the {best.kind} is easier to cut"
+        )
+    from nesting.planning.layout.repeats import unmatched_sides
+
+    notes += unmatched_sides(search.order, search.cloth, sorted({s.cut.size for s in search.stacks}, key=str))
+    if search.cloth.nap == "none" and any(s.cut.needs_stretch is not None for s in search.stacks):
+        notes.append('many makers cut knits one way; this order says nap = "none", so pieces may lie up or down')
+    return tuple(notes)
