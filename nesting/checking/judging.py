@@ -8,6 +8,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Any
 
+from nesting.checking.fit import OpeningLine, fit_findings, opening_lines
 from nesting.checking.notes import PieceLine, areas, notch_depths, small_length, stretch
 from nesting.model.errors import OrderError
 from nesting.model.findings import Finding
@@ -52,6 +53,7 @@ class Check:
     together: tuple[TogetherLine, ...]
     test_squares: tuple[tuple[str, float], ...]
     findings: tuple[Finding, ...]
+    openings: tuple[OpeningLine, ...] = ()
 
     @property
     def ok(self) -> bool:
@@ -119,6 +121,7 @@ class Check:
                 }
                 for t in self.together
             ],
+            "openings": [line.as_dict() for line in self.openings],
             "test_squares": [{"file": name, "side": round(side, 3)} for name, side in self.test_squares],
             "findings": [finding.as_dict() for finding in self.findings],
         }
@@ -140,8 +143,17 @@ def check_order(order: Order) -> Check:
         findings += _together_findings(pair)
     findings += notch_depths(order)
     findings += stretch(order)
+    openings = opening_lines(order)
+    findings += fit_findings(order, openings)
     return Check(
-        order.title, order.imperial, pieces, seams, together, order.test_squares, tuple(dict.fromkeys(findings))
+        order.title,
+        order.imperial,
+        pieces,
+        seams,
+        together,
+        order.test_squares,
+        tuple(dict.fromkeys(findings)),
+        openings,
     )
 
 

@@ -20,6 +20,7 @@ __all__ = [
     "Garment",
     "Motif",
     "Nap",
+    "Opening",
     "Order",
     "Pairs",
     "Remnant",
@@ -28,6 +29,7 @@ __all__ = [
     "Together",
     "Trim",
     "TurnRule",
+    "Wearer",
 ]
 
 TurnRule = Literal["one way", "either way", "quarter turns", "bias", "any"]
@@ -136,6 +138,48 @@ class Trim:
     increment: float = 0.0
     price: float | None = None
     openings: int | None = None
+    #: "piece.edge" -> its own ratio, where front and back differ
+    ratios: tuple[tuple[str, float], ...] = ()
+    #: cut to a wearer's measure of that name times ``factor``, where the garment has a wearer, in place of the edge
+    measure: str | None = None
+    factor: float = 1.0
+    #: how far the trim itself stretches (its rated stretch), None where it is not known
+    stretch: float | None = None
+    #: the measures of the part that the opening sits on and of the largest that it must pass
+    sits: str | float | None = None
+    passes: str | float | None = None
+
+    def ratio_at(self, edge: str) -> float:
+        """Trim length per edge length along that edge, "piece.edge"."""
+        return dict(self.ratios).get(edge, self.ratio)
+
+
+@dataclass(frozen=True)
+class Wearer:
+    """Someone a garment is cut for. ``measures``: name ("waist", "hip", "thigh") -> mm."""
+
+    name: str
+    measures: tuple[tuple[str, float], ...] = ()
+
+    def measure(self, name: str) -> float | None:
+        """The measure of that name, mm, None if it is not stated."""
+        return dict(self.measures).get(name)
+
+
+@dataclass(frozen=True)
+class Opening:
+    """An opening of a garment that goes on over the body: its edges ("piece.edge"), the measure (name or mm) of the
+    part that it sits on and of the largest part it must pass. ``stretch``: what its edge gives, None: as the cloth.
+    ``least``, ``most``: limits of its length at rest to what it sits on, None: those of practice."""
+
+    name: str
+    edges: tuple[str, ...]
+    sits: str | float | None = None
+    passes: str | float | None = None
+    stretch: float | None = None
+    least: float | None = None
+    most: float | None = None
+    openings: int | None = None
 
 
 @dataclass(frozen=True)
@@ -229,6 +273,8 @@ class Garment:
     cloth: tuple[tuple[str, str], ...] = ()
     value: float = 1.0
     same_cloth: bool = False
+    #: who it is cut for, if anyone; its ``size`` then names both
+    wearer: str | None = None
 
 
 @dataclass(frozen=True)
@@ -250,6 +296,8 @@ class Order:
     together: tuple[Together, ...] = ()
     seams: tuple[Seam, ...] = ()
     trims: tuple[Trim, ...] = ()
+    wearers: tuple[Wearer, ...] = ()
+    openings: tuple[Opening, ...] = ()
     findings: tuple[Finding, ...] = field(default=())
     least_fibre_stretch: float = 0.05
     test_squares: tuple[tuple[str, float], ...] = ()
@@ -258,6 +306,10 @@ class Order:
     def imperial(self) -> bool:
         """Whether people read inches and yards here."""
         return self.units in ("in", "yd")
+
+    def wearer_of(self, garment: Garment) -> Wearer | None:
+        """Who the garment is cut for, None if for nobody in particular."""
+        return next((w for w in self.wearers if w.name == garment.wearer), None)
 
     def cut_piece(self, name: str, size: str | None) -> CutPiece:
         """The piece of that name and size; a piece without a size serves every size. KeyError if there is none."""

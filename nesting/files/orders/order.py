@@ -19,6 +19,7 @@ from nesting.files.orders.order_joins import (
     read_seam,
     read_together,
 )
+from nesting.files.orders.order_people import for_wearers, read_openings, read_wearers, refuse_unknown_measures
 from nesting.files.orders.order_pieces import Asked, Drawn, ask, drawn_pieces, ready_piece, refuse_unknown_piece
 from nesting.files.orders.order_schema import TOP, Block, read_block, read_blocks
 from nesting.files.orders.order_values import Place, listing
@@ -60,6 +61,10 @@ def load_order(path: str | Path) -> Order:
     garments, notes = _garments(blocks["garment"], keys, cloths, root)
     findings += notes
     asked = _asked(blocks, keys, root)
+    wearers = read_wearers(blocks["wearer"])
+    garments, drawn, asked = for_wearers(blocks, wearers, garments, drawn, asked)
+    keys = list(drawn)
+    refuse_unknown_measures(blocks, wearers)
     pieces = _ready(drawn, asked, finishes, garments, cloths, findings)
     _refuse_unknown_cloths(garments, pieces, asked, cloths, blocks["garment"])
     remnants, told = read_remnants(blocks["remnant"], cloths, path.parent)
@@ -75,6 +80,8 @@ def load_order(path: str | Path) -> Order:
         together=read_together(blocks["together"], keys, {p.piece.key: p.cut for p in pieces}),
         seams=tuple(read_seam(block, pieces) for block in blocks["seam"]),
         trims=tuple(read_trim(block, edges_of(block, pieces), imperial=imperial) for block in blocks["trim"]),
+        wearers=wearers,
+        openings=read_openings(blocks["opening"], pieces),
         findings=(*findings, *told),
         least_fibre_stretch=top["fibre_stretch"],
         test_squares=tuple(squares.items()),
@@ -135,7 +142,7 @@ def _refuse_empty(blocks: Mapping[str, Sequence[Block]], root: Place) -> None:
 
 def _asked(blocks: Mapping[str, Sequence[Block]], keys: Sequence[PieceKey], root: Place) -> dict[PieceKey, Asked]:
     edges = edge_specs(blocks["edge"], keys)
-    changes = alterations(blocks["alter"], keys)
+    changes = alterations([block for block in blocks["alter"] if block["wearer"] is None], keys)
     notched = centre_notches(blocks["seam"], keys)
     return {
         key: Asked(

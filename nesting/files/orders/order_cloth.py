@@ -113,4 +113,17 @@ def read_trim(block: Block, edges: tuple[str, ...], *, imperial: bool) -> Trim:
         increment=default_increment(imperial) if increment is None else increment,
         price=block["price"],
         openings=block["openings"],
+        ratios=_ratios(block, edges),
+        measure=block["measure"],
+        factor=block["factor"],
+        stretch=block["stretch"],
+        sits=block["sits"],
+        passes=block["passes"],
     )
+
+
+def _ratios(block: Block, edges: tuple[str, ...]) -> tuple[tuple[str, float], ...]:
+    for edge, _ in block["ratios"]:
+        if edge not in edges:
+            block.at("ratios").at(edge).refuse(f"the trim does not go along '{edge}'; its edges are {listing(edges)}")
+    return tuple(block["ratios"])

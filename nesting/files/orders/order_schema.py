@@ -83,6 +83,14 @@ def _raw(value: Any, place: Place) -> Any:
     return value
 
 
+def measure_or_length(value: Any, place: Place) -> str | float:
+    """The name of a measure ("waist"), or a length with its unit or as a plain number, mm."""
+    if isinstance(value, str) and not any(c.isdigit() for c in value):
+        return text(value, place)
+    found: float = length(above=True)(value, place)
+    return found
+
+
 _edges = list_of(text, expected='a list of "piece.edge"')
 
 _SPREADS = ", ".join(get_args(SpreadName))
@@ -157,6 +165,7 @@ BLOCKS: dict[str, tuple[Key, ...]] = {
         Key("mitre_limit", number(1.0, 100.0, "a mitre limit in offsets"), "longest mitre, in offsets", 4.0),
     ),
     "alter": (
+        Key("wearer", text, "only for this [[wearer]]"),
         Key("piece", text, "piece to change"),
         Key("pieces", list_of(text, expected="a list of piece names"), "pieces to change alike"),
         Key("size", text, "only this size; default: every size"),
@@ -212,6 +221,22 @@ BLOCKS: dict[str, tuple[Key, ...]] = {
         Key("cloth", mapping_of(text, 'a table such as { main = "navy jersey" }'), "another cloth for its pieces", ()),
         Key("value", number(0.0, 1e6, "a value"), "worth against other garments, for remnants", 1.0),
         Key("same_cloth", flag, "all its pieces from the same piece of cloth", False),
+        Key("wearer", text, "who it is cut for: a [[wearer]]"),
+    ),
+    "wearer": (
+        Key("name", text, "what the labels say", REQUIRED),
+        Key("measures", mapping_of(length(above=True), 'a table such as { waist = "72 cm", hip = "98 cm" }'),
+            "measures of the body, by names of your own", ()),
+    ),
+    "opening": (
+        Key("name", text, "what it is called", REQUIRED),
+        Key("edges", _edges, "edges that go round it", REQUIRED),
+        Key("sits", measure_or_length, "the measure (of the wearer) or length of the part it sits on"),
+        Key("passes", measure_or_length, "the measure or length of the largest part it must pass"),
+        Key("stretch", share(), "how far its edge gives; default: as the cloth does"),
+        Key("least", number(0.05, 5.0, "a ratio"), "least length at rest to what it sits on; default 0.7"),
+        Key("most", number(0.05, 5.0, "a ratio"), "most length at rest to what it sits on; default 1.0"),
+        Key("openings", count(1, 1000), "of one garment; default: counted from the pieces"),
     ),
     "trim": (
         Key("name", text, "what it is called", REQUIRED),
@@ -219,6 +244,13 @@ BLOCKS: dict[str, tuple[Key, ...]] = {
         Key("edges", _edges, "edges it is sewn to", REQUIRED),
         Key("ratio", number(0.05, 5.0, "a ratio"), "trim length per edge length"),
         Key("openings", count(1, 1000), "openings of one garment that it goes round; default: counted from the pieces"),
+        Key("ratios", mapping_of(number(0.05, 5.0, "a ratio"), 'a table such as { "back.leg" = 0.75 }'),
+            "ratios of single edges, where they differ", ()),
+        Key("measure", text, "cut to this measure of the wearer, times factor, in place of the edge"),
+        Key("factor", number(0.05, 5.0, "a factor"), "of the measure", 1.0),
+        Key("stretch", share(), "how far the trim itself stretches"),
+        Key("sits", measure_or_length, "the measure (of the wearer) or length of the part that the opening sits on"),
+        Key("passes", measure_or_length, "the measure or length of the largest part the opening must pass"),
         Key("join", length(), "added for each join", 0.0),
         Key("increment", length(above=True), "sold by this; default as for cloth"),
         Key("price", price, "per metre, or per yard with inches or yards"),
@@ -279,11 +311,13 @@ def read_blocks(document: Mapping[str, Any], place: Place) -> dict[str, list[Blo
 
 
 def _refuse_twice(kind: str, blocks: list[Block]) -> None:
-    if kind not in ("piece", "finish", "cloth", "remnant", "garment", "trim"):
+    if kind not in ("piece", "finish", "cloth", "remnant", "garment", "trim", "wearer", "opening"):
         return
     seen: set[tuple[str, str | None]] = set()
     for block in blocks:
         name, size = block["name"], block.values.get("size")
+        if block.values.get("wearer") is not None:
+            size = f"{size or ''} {block['wearer']}".strip()
         if (name, size) in seen:
             where = f"'{name}' in size '{size}'" if size else f"'{name}'"
             block.place.refuse(

@@ -8,17 +8,28 @@ there twice. What runs round together is one *opening*: a leg opening is there t
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from typing import Any
 
 from nesting.model.errors import OrderError
 from nesting.model.order import CutPiece, Garment, Order, Trim
+from nesting.model.order import Opening as BodyOpening
 from nesting.model.piece import Edge, Piece, Point, Ring
 from nesting.model.units import round_up
 from nesting.planning.layout.laying import garment_label
 
-__all__ = ["Opening", "TrimNeed", "arc_length", "edge_length", "openings_of", "trim_needs"]
+__all__ = [
+    "Opening",
+    "Round",
+    "TrimNeed",
+    "arc_length",
+    "edge_length",
+    "openings_of",
+    "round_of",
+    "trim_length",
+    "trim_needs",
+]
 
 #: mm. An end this near to the fold line lies on it; ends of neighbouring edges this near meet.
 _TOUCH_MM = 0.1
@@ -56,6 +67,8 @@ class TrimNeed:
     total: float
     length: float
     cost: float | None
+    #: how it is reckoned where not by one ratio: "0.9 × waist", "brief front.leg 1, brief back.leg 0.75"
+    way: str | None = None
 
     def as_dict(self) -> dict[str, Any]:
         """The trim as the JSON document shows it (mm). ``length`` is what to buy for the batch."""
@@ -66,6 +79,7 @@ class TrimNeed:
             "total": self.total,
             "ratio": self.ratio,
             "ratio_is_practice": self.practice,
+            "way": self.way,
             "join": self.join,
             "cost": self.cost,
             "openings": [
@@ -136,7 +150,7 @@ def _stretches(cut: CutPiece, edge: Edge) -> tuple[int, float]:
     return 2 * cut.cut, length
 
 
-def _named(order: Order, trim: Trim, garment: Garment, text: str) -> tuple[CutPiece, Edge] | None:
+def _named(order: Order, trim: Trim | BodyOpening, garment: Garment, text: str) -> tuple[CutPiece, Edge] | None:
     """The piece and edge of "piece.edge" in this garment; None where the garment has no such piece."""
     name, _, edge_name = text.rpartition(".")
     if name not in garment.pieces:
@@ -147,7 +161,7 @@ def _named(order: Order, trim: Trim, garment: Garment, text: str) -> tuple[CutPi
             return cut, edge
     known = ", ".join(e.name for e in cut.piece.edges) or "none"
     raise OrderError(
-        f"trim '{trim.name}' goes along edge '{edge_name}', but the piece's named edges are: {known}; name the edge in "
+        f"'{trim.name}' goes along edge '{edge_name}', but the piece's named edges are: {known}; name the edge in "
         "the pattern or with [[edge]]",
         file=order.path,
         piece=cut.piece.label,
@@ -178,21 +192,40 @@ def _joined_to_own_mirror(order: Order, name: str, cut: CutPiece, edge: Edge) ->
     return sorted(ends) == ["free", "sewn"]
 
 
-def openings_of(order: Order, trim: Trim, garment: Garment) -> tuple[int, float] | None:
-    """How many openings one garment has for this trim, and how long the edge of each is, mm; None if it has none.
+@dataclass(frozen=True)
+class Round:
+    """What goes round the openings of one garment: ``number`` of them, each ``length`` mm of edge; ``weighted`` is the
+    length of each with every edge times its weight; ``cuts``: the pieces it runs along."""
+
+    number: int
+    length: float
+    weighted: float
+    cuts: tuple[CutPiece, ...]
+
+
+def round_of(
+    order: Order,
+    what: Trim | BodyOpening,
+    garment: Garment,
+    weight: Callable[[str], float] = lambda _: 1.0,
+) -> Round | None:
+    """The openings of one garment along these edges; None if it has none.
 
     All pieces' stretches together are divided among as many openings as every edge has its share in (the greatest
     common divisor of their numbers): two legs, one waist. A centre seam that joins a mirrored piece to its other
-    half at the end of the edge makes two of them one. A trim that says ``openings`` is taken at its word.
+    half at the end of the edge makes two of them one. What says ``openings`` is taken at its word.
     """
-    together, number, joined = 0.0, 0, False
-    for text in trim.edges:
-        named = _named(order, trim, garment, text)
+    together, weighted, number, joined = 0.0, 0.0, 0, False
+    cuts: list[CutPiece] = []
+    for text in what.edges:
+        named = _named(order, what, garment, text)
         if named is None:
             continue
         cut, edge = named
+        cuts.append(cut)
         many, length = _stretches(cut, edge)
         together += many * length
+        weighted += many * length * weight(text)
         number = math.gcd(number, many)
         if cut.mirrored and not cut.on_fold:
             joined = joined or _joined_to_own_mirror(order, text.rpartition(".")[0], cut, edge)
@@ -200,8 +233,22 @@ def openings_of(order: Order, trim: Trim, garment: Garment) -> tuple[int, float]
         return None
     if joined and number % 2 == 0:
         number //= 2
-    number = trim.openings or number
-    return number, together / number
+    number = what.openings or number
+    return Round(number, together / number, weighted / number, tuple(cuts))
+
+
+def openings_of(order: Order, trim: Trim, garment: Garment) -> tuple[int, float] | None:
+    """How many openings one garment has for this trim, and how long the edge of each is, mm; None if it has none."""
+    found = round_of(order, trim, garment)
+    return None if found is None else (found.number, found.length)
+
+
+def trim_length(order: Order, trim: Trim, garment: Garment, found: Round) -> float:
+    """Trim for one opening without its joins, mm: the wearer's measure times the factor where the trim is cut to a
+    measure and the wearer states it, else edge lengths times their ratios."""
+    wearer = order.wearer_of(garment)
+    body = wearer.measure(trim.measure) if wearer is not None and trim.measure is not None else None
+    return found.weighted if body is None else body * trim.factor
 
 
 def trim_needs(order: Order) -> tuple[TrimNeed, ...]:
@@ -214,12 +261,12 @@ def trim_needs(order: Order) -> tuple[TrimNeed, ...]:
     for trim in order.trims:
         openings: list[Opening] = []
         for garment in order.garments:
-            found = openings_of(order, trim, garment)
+            found = round_of(order, trim, garment, trim.ratio_at)
             if found is None or garment.count == 0:
                 continue
-            number, length = found
+            each = trim_length(order, trim, garment, found) + trim.join
             openings.append(
-                Opening(garment.name, garment.size, garment.count, number, length, trim.ratio * length + trim.join)
+                Opening(garment.name, garment.size, garment.count, found.number, found.length, each)
             )
         if not openings:
             raise OrderError(
@@ -228,6 +275,11 @@ def trim_needs(order: Order) -> tuple[TrimNeed, ...]:
                 file=order.path,
                 key="trim.edges",
             )
+        by_measure = trim.measure is not None and all(
+            (w := order.wearer_of(g)) is not None and w.measure(trim.measure) is not None
+            for g in order.garments
+            if g.count and round_of(order, trim, g) is not None
+        )
         total = math.fsum(o.total for o in openings)
         length = round_up(total, trim.increment)
         cost = None if trim.price is None else round(length * trim.price / _price_unit(order), 2)
@@ -236,15 +288,25 @@ def trim_needs(order: Order) -> tuple[TrimNeed, ...]:
                 trim.kind,
                 trim.name,
                 trim.ratio,
-                not trim.ratio_stated,
+                not trim.ratio_stated and not by_measure and not all(e in dict(trim.ratios) for e in trim.edges),
                 trim.join,
                 tuple(openings),
                 total,
                 length,
                 cost,
+                _way(trim, by_measure),
             )
         )
     return tuple(needs)
+
+
+def _way(trim: Trim, by_measure: bool) -> str | None:
+    if trim.measure is not None:
+        body = f"{trim.factor:g} × {trim.measure} of the wearer"
+        return body if by_measure else f"{body}; without one {trim.ratio:g} × edge"
+    if trim.ratios:
+        return ", ".join(f"{trim.ratio_at(edge):g} × {edge}" for edge in trim.edges)
+    return None
 
 
 def _price_unit(order: Order) -> float:

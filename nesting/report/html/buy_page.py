@@ -172,7 +172,7 @@ def curve_pictures(bought: Buying) -> dict[str, bytes]:
 
 def trim_words(need: TrimNeed, imperial: bool) -> str:
     """How a trim's length comes about."""
-    parts = [f"{need.ratio:g} × edge" + (" (practice)" if need.practice else "")]
+    parts = [(need.way or f"{need.ratio:g} × edge") + (" (practice)" if need.practice else "")]
     if need.join:
         parts.append(f"{long_length(need.join, imperial)} for each join")
     return " + ".join(parts) + f"; {long_length(need.total, imperial)} in all, buy"

@@ -5,6 +5,7 @@ from __future__ import annotations
 from importlib.resources import files
 from typing import Any
 
+from nesting.checking.fit import opening_words
 from nesting.checking.judging import Check, PieceLine, SeamLine, TogetherLine, small_length
 from nesting.model.order import Order
 from nesting.model.units import format_fraction
@@ -71,6 +72,9 @@ def _count(n: int, what: str) -> str:
     return f"{n} {what}" if n == 1 else f"{n} {what}s"
 
 
+_OPENING_COLUMNS = ("opening", "garment", "edge", "at rest", "stretched", "sits on", "passes", "rest to sits")
+
+
 def check_page(check: Check, order: Order) -> bytes:
     """The page, one self-contained HTML file that prints well."""
     from jinja2 import Environment, StrictUndefined, select_autoescape
@@ -97,6 +101,8 @@ def check_page(check: Check, order: Order) -> bytes:
         reasons=reasons,
         seams=[_seam_row(line, check.imperial) for line in check.seams],
         together=[_together_row(line, check.imperial) for line in check.together],
+        openings=[opening_words(line, check.imperial) for line in check.openings],
+        opening_columns=_OPENING_COLUMNS,
         tolerance="Allowed: " + " or ".join(small_length(t, check.imperial) for t in tolerances) + "."
         if tolerances
         else "",
@@ -236,6 +242,13 @@ def check_summary(check: Check, order: Order) -> Any:
                 "agrees" if row["agrees"] else "does not fit",
             )
         parts.append(seams)
+    if check.openings:
+        fit = Table(title="Openings", title_justify="left", box=None, pad_edge=False)
+        for column in _OPENING_COLUMNS:
+            fit.add_column(column, justify="left" if column in ("opening", "garment") else "right", no_wrap=True)
+        for opening in check.openings:
+            fit.add_row(*opening_words(opening, imperial).values())
+        parts.append(fit)
     for pair in check.together:
         row = _together_row(pair, imperial)
         parts.append(Text(f"{row['name']}: {'' if row['agrees'] else 'does not agree: '}{row['words']}"))

@@ -1,0 +1,178 @@
+"""Will it go on: every opening at rest and stretched, against the part it sits on and the largest that it must pass.
+
+At rest an opening is as long as the shorter of its edge and what is sewn to it: elastic, lace or a binding that is cut
+shorter draws it in. It stretches as far as the edge does (length · (1 + the cloth's stretch round the body)) and no
+farther than the trim does (its length · (1 + its own stretch)), where that is known.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from typing import Any
+
+from nesting.model.findings import Finding
+from nesting.model.order import CutPiece, Garment, Opening, Order, Trim
+from nesting.model.units import format_length, format_share
+from nesting.planning.buying.trims import round_of, trim_length
+from nesting.planning.layout.laying import garment_label
+
+__all__ = ["LEAST", "MOST", "OpeningLine", "fit_findings", "opening_lines", "opening_words"]
+
+#: At rest an opening is at least this share of what it sits on, or it cuts in, and at most that, or it stands off.
+#: Common practice, no source.
+LEAST, MOST = 0.7, 1.0
+
+
+@dataclass(frozen=True)
+class OpeningLine:
+    """One opening of one garment, mm. ``edge``: its edge as sewn; ``rest``: finished, at rest; ``stretched``: as far as
+    it goes, None where the stretch of the cloth is not stated. ``sits``, ``passes``: of the body, None if not stated.
+    ``needs``: stretch that the edge needs to pass, as a share, None without a part to pass."""
+
+    name: str
+    garment: str
+    edge: float
+    rest: float
+    stretched: float | None
+    sits: float | None
+    passes: float | None
+    least: float
+    most: float
+
+    @property
+    def needs(self) -> float | None:
+        """The share by which the edge must stretch to pass and to sit."""
+        wanted = max((m for m in (self.passes, self.sits) if m is not None), default=None)
+        return None if wanted is None else max(0.0, wanted / self.edge - 1.0)
+
+    def as_dict(self) -> dict[str, Any]:
+        """As the JSON document shows it (mm, shares of 1)."""
+        return {
+            "opening": self.name,
+            "garment": self.garment,
+            "edge": round(self.edge, 2),
+            "rest": round(self.rest, 2),
+            "stretched": None if self.stretched is None else round(self.stretched, 2),
+            "sits": self.sits,
+            "passes": self.passes,
+            "ratio": None if self.sits is None else round(self.rest / self.sits, 4),
+            "least": self.least,
+            "most": self.most,
+            "needs_stretch": None if self.needs is None else round(self.needs, 4),
+        }
+
+
+def _measure(order: Order, garment: Garment, what: str | float | None) -> float | None:
+    if what is None or isinstance(what, float | int):
+        return what
+    wearer = order.wearer_of(garment)
+    return None if wearer is None else wearer.measure(what)
+
+
+def _cloth_gives(order: Order, garment: Garment, cuts: Iterable[CutPiece]) -> float | None:
+    """The least stretch round the body of the cloths that the edges are cut from; None where one is not stated."""
+    found = [order.cloth_named(order.cloth_of(garment, cut)).stretch_across for cut in cuts]
+    return None if not found or any(s is None for s in found) else min(s for s in found if s is not None)
+
+
+def opening_lines(order: Order) -> tuple[OpeningLine, ...]:
+    """Every opening that a ``[[trim]]`` with a part to sit on or pass, or an ``[[opening]]``, describes, by garment."""
+    lines = []
+    every: tuple[Trim | Opening, ...] = (*order.trims, *order.openings)
+    for what in every:
+        if what.sits is None and what.passes is None:
+            continue
+        for garment in order.garments:
+            line = _line(order, what, garment)
+            if line is not None:
+                lines.append(line)
+    return tuple(lines)
+
+
+def _line(order: Order, what: Trim | Opening, garment: Garment) -> OpeningLine | None:
+    sewn = what if isinstance(what, Trim) else None
+    found = round_of(order, what, garment, sewn.ratio_at if sewn is not None else lambda _: 1.0)
+    if found is None or garment.count == 0:
+        return None
+    gives = _cloth_gives(order, garment, found.cuts)
+    if isinstance(what, Opening) and what.stretch is not None:
+        gives = what.stretch
+    stretched = None if gives is None else found.length * (1.0 + gives)
+    rest = found.length
+    if sewn is not None:
+        trim = trim_length(order, sewn, garment, found)
+        rest = min(rest, trim)
+        if sewn.stretch is not None:
+            reach = trim * (1.0 + sewn.stretch)
+            stretched = reach if stretched is None else min(stretched, reach)
+    own = what if isinstance(what, Opening) else None
+    return OpeningLine(
+        what.name,
+        garment_label(garment),
+        found.length,
+        rest,
+        stretched,
+        _measure(order, garment, what.sits),
+        _measure(order, garment, what.passes),
+        LEAST if own is None or own.least is None else own.least,
+        MOST if own is None or own.most is None else own.most,
+    )
+
+
+def opening_words(line: OpeningLine, imperial: bool) -> dict[str, str]:
+    """The line for people: edge, at rest, stretched, what it sits on and passes, share of what it sits on."""
+
+    def say(mm: float | None) -> str:
+        return "" if mm is None else format_length(mm, imperial=imperial, step="1/8 in" if imperial else "mm")
+
+    return {
+        "name": line.name,
+        "garment": line.garment,
+        "edge": say(line.edge),
+        "rest": say(line.rest),
+        "stretched": say(line.stretched) or "not known",
+        "sits": say(line.sits),
+        "passes": say(line.passes),
+        "ratio": "" if line.sits is None else format_share(line.rest / line.sits, 0),
+    }
+
+
+def fit_findings(order: Order, lines: Iterable[OpeningLine]) -> list[Finding]:
+    """Warnings, with their figures, of openings that do not go on, cut in or stand off."""
+
+    def say(mm: float) -> str:
+        return format_length(mm, imperial=order.imperial, step="1/8 in" if order.imperial else "mm")
+
+    file = None if order.path is None else str(order.path)
+    found: list[Finding] = []
+
+    def warn(line: OpeningLine, message: str) -> None:
+        found.append(Finding("warning", f"{line.name} of {line.garment}: {message}", file))
+
+    for line in lines:
+        wanted = max((m for m in (line.passes, line.sits) if m is not None), default=None)
+        if wanted is not None and line.stretched is not None and line.stretched < wanted - 0.05:
+            part = "pass" if wanted == line.passes else "sit on"
+            warn(
+                line,
+                f"it stretches to {say(line.stretched)} and is to {part} {say(wanted)}: it does not go on. Its edge of "
+                f"{say(line.edge)} would need {format_share(line.needs or 0.0, 0)} of stretch; choose a cloth or trim "
+                "that gives more, a longer trim, or a wider opening",
+            )
+        if line.sits is None:
+            continue
+        ratio = line.rest / line.sits
+        if ratio < line.least - 1e-9:
+            warn(
+                line,
+                f"at rest it is {say(line.rest)}, {format_share(ratio, 0)} of the {say(line.sits)} that it sits on, "
+                f"below {format_share(line.least, 0)}: it may cut in",
+            )
+        elif ratio > line.most + 1e-9:
+            warn(
+                line,
+                f"at rest it is {say(line.rest)}, {format_share(ratio, 0)} of the {say(line.sits)} that it sits on, "
+                f"above {format_share(line.most, 0)}: it may stand off",
+            )
+    return found

@@ -1,0 +1,161 @@
+"""Wearers, elastic by measure or edge, and whether an opening goes on: worked by hand from lengths and stretches."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+import nesting
+from nesting.checking.fit import opening_lines
+from nesting.checking.judging import check_order
+from nesting.model.errors import OrderError
+from nesting.planning.buying.trims import trim_needs
+
+# A tube of two panels, each 350 mm across the top: a waist of 700 mm round.
+BASE = """
+title = "skirts"
+units = "cm"
+[[piece]]
+name = "panel"
+rectangle = [40, 35]
+cut = 2
+[[cloth]]
+name = "main"
+width = 150
+stretch_across = "40 %"
+[[wearer]]
+name = "Ada"
+measures = {{ waist = "72 cm", hip = "98 cm" }}
+[[wearer]]
+name = "Bo"
+measures = {{ waist = "88 cm", hip = "104 cm" }}
+{more}
+[[garment]]
+name = "skirt"
+count = 2
+wearer = "Ada"
+[[garment]]
+name = "skirt"
+count = 1
+wearer = "Bo"
+"""
+TRIM = """
+[[trim]]
+name = "waist elastic"
+kind = "elastic"
+edges = ["panel.right"]
+openings = 1
+"""
+
+
+def order(tmp_path: Path, more: str = "") -> nesting.Order:
+    """The skirts with whatever else the order says."""
+    path = tmp_path / "skirts.toml"
+    path.write_text(BASE.format(more=more), encoding="utf-8")
+    return nesting.load_order(path)
+
+
+def lines(tmp_path: Path, more: str) -> dict[str, dict]:
+    """Opening lines by garment."""
+    return {line.garment: line.as_dict() for line in opening_lines(order(tmp_path, more))}
+
+
+def warnings(tmp_path: Path, more: str) -> list[str]:
+    """What a check warns of."""
+    return [f.message for f in check_order(order(tmp_path, more)).findings if f.kind == "warning"]
+
+
+def test_garments_are_cut_for_their_wearers(tmp_path) -> None:
+    """Copies, labels and sizes carry the names; one wearer's alteration does not touch the other's pieces."""
+    asked = order(
+        tmp_path, '[[alter]]\npiece = "panel"\nkind = "lengthen"\nat = "10 cm"\nby = "3 cm"\nwearer = "Bo"\n'
+    )
+    assert [(g.name, g.size, g.wearer) for g in asked.garments] == [("skirt", "Ada", "Ada"), ("skirt", "Bo", "Bo")]
+
+    def long(who: str) -> float:
+        xs = [x for x, _ in asked.cut_piece("panel", who).piece.outline]
+        return max(xs) - min(xs)
+
+    assert long("Ada") == pytest.approx(400.0) and long("Bo") == pytest.approx(430.0)
+    (lay,) = nesting.lay(asked, rounds=2, workers=1)
+    assert {p.label for p in lay.placements} == {"panel Ada 1", "panel Ada 2", "panel Bo 1"}
+    assert sum(p.gives for p in lay.placements) == 6
+
+
+def test_elastic_by_measure_or_by_edge(tmp_path) -> None:
+    """0.9 of 720 and of 880 mm and 2 cm for the join; by the edge 0.8 of 700 mm."""
+    (need,) = trim_needs(order(tmp_path, TRIM + 'measure = "waist"\nfactor = 0.9\njoin = "2 cm"\nratio = 0.8\n'))
+    assert [o.trim_length for o in need.openings] == pytest.approx([0.9 * 720 + 20, 0.9 * 880 + 20])
+    assert need.total == pytest.approx(2 * 668.0 + 812.0)
+    (by_edge,) = trim_needs(order(tmp_path, TRIM + "ratio = 0.8\n"))
+    assert [o.trim_length for o in by_edge.openings] == pytest.approx([560.0, 560.0])
+
+
+def test_front_and_back_have_ratios_of_their_own(tmp_path) -> None:
+    """One side at 1.0 and the other at 0.72: 350 and 252 mm."""
+    more = """
+[[trim]]
+name = "hem"
+kind = "elastic"
+edges = ["panel.right", "panel.left"]
+ratios = { "panel.right" = 1.0, "panel.left" = 0.72 }
+openings = 2
+"""
+    (need,) = trim_needs(order(tmp_path, more))
+    assert need.openings[0].trim_length == pytest.approx((700.0 + 0.72 * 700.0) / 2)
+
+
+@pytest.mark.parametrize(
+    ("more", "rest", "stretched", "goes"),
+    [
+        # raw or folded back: the edge itself, 700 mm and 40 % more
+        ('[[opening]]\nname = "waist"\nedges = ["panel.right"]\nopenings = 1\n', 700.0, 980.0, True),
+        # its finish gives less than the cloth
+        ('[[opening]]\nname = "w"\nedges = ["panel.right"]\nopenings = 1\nstretch = "30 %"\n', 700.0, 910.0, False),
+        # elastic at 0.8, rated 100 %: 560 mm at rest, 1120 by itself, so the edge's 980 counts
+        (TRIM + 'ratio = 0.8\nstretch = "100 %"\n', 560.0, 980.0, True),
+        # the same rated 60 %: 896 mm
+        (TRIM + 'ratio = 0.8\nstretch = "60 %"\n', 560.0, 896.0, False),
+        # a binding that gives 30 %, cut to 0.95: 665 mm, 864.5
+        (TRIM.replace('"elastic"', '"binding"') + 'ratio = 0.95\nstretch = "30 %"\n', 665.0, 864.5, False),
+        # lace elastic as long as the edge, rated 45 %: the edge's 980 is less than 1015
+        (TRIM.replace('"elastic"', '"lace"') + 'ratio = 1.0\nstretch = "45 %"\n', 700.0, 980.0, True),
+    ],
+)
+def test_six_openings_worked_by_hand(tmp_path, more, rest, stretched, goes) -> None:
+    """Rest and stretched lengths for Ada's waist of 720 and hip of 980 mm; what does not reach the hip is told."""
+    found = lines(tmp_path, more + 'sits = "waist"\npasses = "hip"\n')["skirt Ada"]
+    assert found["rest"] == pytest.approx(rest) and found["stretched"] == pytest.approx(stretched)
+    assert found["ratio"] == pytest.approx(rest / 720.0, abs=1e-4)
+    assert found["needs_stretch"] == pytest.approx(0.4)
+    told = [w for w in warnings(tmp_path, more + 'sits = "waist"\npasses = "hip"\n') if "of skirt Ada" in w]
+    assert any("it does not go on" in w for w in told) != goes
+
+
+def test_limits_are_told_with_their_figures(tmp_path) -> None:
+    """560 mm on a waist of 880 is 64 %, below 70 %; 700 mm on a neck of 65 cm is 108 %, above 100 %."""
+    told = warnings(tmp_path, TRIM + 'ratio = 0.8\nsits = "waist"\n')
+    assert any("skirt Bo" in w and "64 % of the 88 cm" in w and "may cut in" in w for w in told)
+    assert not any("skirt Ada" in w for w in told)
+    loose = '[[opening]]\nname = "top"\nedges = ["panel.right"]\nopenings = 1\nsits = "65 cm"\n'
+    assert any("108 % of the 65 cm" in w and "stand off" in w for w in warnings(tmp_path, loose))
+    assert not warnings(tmp_path, loose + "most = 1.1\n")
+
+
+def test_unknown_wearers_and_measures_are_named_with_the_choices(tmp_path) -> None:
+    """The nearest name is offered."""
+    with pytest.raises(OrderError, match=r"no \[\[wearer\]\] 'Adda'; did you mean 'Ada'"):
+        order(tmp_path, '[[alter]]\npiece = "panel"\nkind = "lengthen"\nat = "10 cm"\nby = 1\nwearer = "Adda"\n')
+    with pytest.raises(OrderError, match=r"states a measure 'waste'; did you mean 'waist'"):
+        order(tmp_path, TRIM + 'sits = "waste"\n')
+
+
+def test_without_a_stated_stretch_nothing_is_claimed(tmp_path) -> None:
+    """The cloth's stretch is not known: neither that it goes on nor that it does not."""
+    path = tmp_path / "skirts.toml"
+    text = BASE.format(more=TRIM + 'ratio = 0.9\nsits = "waist"\npasses = "hip"\n')
+    path.write_text(text.replace('stretch_across = "40 %"\n', ""), encoding="utf-8")
+    asked = nesting.load_order(path)
+    assert {line.stretched for line in opening_lines(asked)} == {None}
+    assert not [f for f in check_order(asked).findings if "go on" in f.message]
