@@ -410,6 +410,34 @@ def stash(
 
 
 @app.command()
+def page(
+    place: Annotated[
+        Path | None,
+        typer.Argument(
+            metavar="FOLDER-or-ORDER", help="A folder of pattern files, or an order; none: the demo's copy."
+        ),
+    ] = None,
+    port: Annotated[
+        int | None, typer.Option("--port", min=1, max=65535, help="The port to answer on; else one that is free.")
+    ] = None,
+    no_open: Annotated[bool, typer.Option("--no-open", help="Do not open the browser.")] = False,
+    as_json: Annotated[
+        bool, typer.Option("--json", help="Print the address as JSON, as soon as the page answers.")
+    ] = False,
+) -> None:
+    """Open the page: everything by click, in a browser on this machine only."""
+    from nesting.page.demo import copy_of_demo
+    from nesting.page.server import serve
+    from nesting.page.workspace import order_in
+
+    demo = place is None
+    order = copy_of_demo(Path.cwd()) if place is None else order_in(place)
+    if demo:
+        _show(True, f"the demo's copy is in {order.parent}")
+    serve(order, port=port, open_browser=not no_open and not as_json, as_json=as_json, demo=demo)
+
+
+@app.command()
 def keys(as_json: Json = False) -> None:
     """List every key of a cutting order: what it means and its default."""
     from nesting.cli.commands import order_keys

@@ -8,21 +8,24 @@ from __future__ import annotations
 
 import difflib
 import math
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 
 from nesting.model.errors import OrderError
 from nesting.model.piece import Edge, Line, Piece, Point, Ring
 from nesting.model.tolerances import JOIN_GAP_MM
-from nesting.pieces.contour import Contour, as_points
+from nesting.pieces.contour import Contour, as_points, cleaned
 from nesting.pieces.grain import on_fold_line
 from nesting.pieces.wishes import Anchor, EdgeSpec
 
 __all__ = [
     "Anchors",
     "Span",
+    "anchor_near",
     "anchor_point",
     "anchors_of",
+    "between_corners",
     "chain",
     "drawn_ring",
     "edges_along",
@@ -32,6 +35,9 @@ __all__ = [
     "numbered_corners",
     "ring_of",
 ]
+
+#: "3 + 40 %": a share of the way from a corner to the next.
+_BETWEEN = re.compile(r"(\d+)\s*\+\s*(\d+(?:[.,]\d+)?)\s*%")
 
 #: mm. Ends of named edges that lie this near to a corner are meant to be at the corner.
 SNAP_MM = 2 * JOIN_GAP_MM
@@ -71,10 +77,12 @@ def _corner_places(contour: Contour) -> list[float]:
 
 @dataclass(frozen=True)
 class Anchors:
-    """The numbered corners and the named notches of a drawing, by which an order points at places."""
+    """The numbered corners and the named notches of a drawing, by which an order points at places; ``ring`` is the
+    outline that they are on, for places between corners."""
 
     corners: tuple[Point, ...]
     notches: tuple[tuple[str, Point], ...]
+    ring: Ring = ()
 
 
 def numbered_corners(piece: Piece) -> tuple[Point, ...]:
@@ -106,13 +114,54 @@ def notch_names(piece: Piece) -> tuple[str, ...]:
 def anchors_of(piece: Piece) -> Anchors:
     """The anchors of a piece in the drawing frame (rings anticlockwise)."""
     names = notch_names(piece)
-    return Anchors(numbered_corners(piece), tuple((name, n.at) for name, n in zip(names, piece.notches, strict=True)))
+    marks = tuple((name, n.at) for name, n in zip(names, piece.notches, strict=True))
+    return Anchors(numbered_corners(piece), marks, drawn_ring(piece))
+
+
+def between_corners(anchor: Anchor) -> tuple[int, float] | None:
+    """Corner and share of an anchor such as "3 + 40 %": so far along the outline, anticlockwise, from corner 3 to the
+    next one (0.4). None for any other anchor."""
+    found = _BETWEEN.fullmatch(anchor.strip()) if isinstance(anchor, str) else None
+    return (int(found[1]), float(found[2].replace(",", ".")) / 100.0) if found else None
+
+
+def anchor_near(piece: Piece, point: Point, reach: float) -> tuple[Anchor, Point]:
+    """The anchor for a place that somebody points at, and where it lies on the outline as drawn.
+
+    A corner within ``reach`` mm is taken by its number. Else the sharpest bend within ``reach``, however slight, or,
+    where the outline runs smoothly there, the place itself, both as a share of the way between two corners.
+    """
+    contour = Contour(cleaned(drawn_ring(piece)))
+    corners = _corner_places(contour)
+    place, _ = contour.locate(point)
+    nearest = min(range(len(corners)), key=lambda k: math.dist(contour.at(corners[k]), point))
+    if math.dist(contour.at(corners[nearest]), point) <= reach:
+        return nearest + 1, contour.at(corners[nearest])
+    turns = [abs(float(turn)) for turn in contour.turns]
+    near = [i for i, p in enumerate(contour.ring) if math.dist(p, point) <= reach]
+    # flattened curves turn a little at every point: a bend is what turns much more than the points beside it
+    bends = [i for i in near if turns[i] > 3.0 * max(turns[i - 1], turns[(i + 1) % len(turns)], 0.2)]
+    if bends:
+        place = float(contour.starts[max(bends, key=lambda i: turns[i])])
+    n = len(corners)
+    k = next(k for k in range(n) if contour.within(place, corners[k], corners[(k + 1) % n], slack=0.0) or n == 1)
+    whole = contour.span(corners[k], corners[(k + 1) % n]) or contour.perimeter
+    share = round(100.0 * contour.span(corners[k], place) / whole, 4)
+    return f"{k + 1} + {share:g} %", contour.at(place)
 
 
 def anchor_point(anchor: Anchor, anchors: Anchors, key: str, *, file: str | None, piece: str) -> Point:
     """Where an anchor is in the drawing. Raises OrderError if there is no such corner or notch, or several."""
     number = int(anchor) if isinstance(anchor, str) and anchor.strip().isdigit() else anchor
     count = len(anchors.corners)
+    part = between_corners(anchor)
+    if part is not None and 1 <= part[0] <= count and part[1] <= 1.0:
+        contour = Contour(cleaned(anchors.ring))
+        start = contour.locate(anchors.corners[part[0] - 1])[0]
+        whole = contour.span(start, contour.locate(anchors.corners[part[0] % count])[0]) or contour.perimeter
+        return contour.at((start + part[1] * whole) % contour.perimeter)
+    if part is not None:
+        number = part[0]
     if isinstance(number, int):
         if 1 <= number <= count:
             return anchors.corners[number - 1]

@@ -14,7 +14,7 @@ from nesting.model.tolerances import JOIN_GAP_MM
 from nesting.pieces.contour import Contour, cleaned
 from nesting.pieces.wishes import Side
 
-__all__ = ["GRAIN_KEY", "grained", "in_exact_grain_frame", "on_fold_line", "with_fold"]
+__all__ = ["GRAIN_KEY", "grained", "in_exact_grain_frame", "on_fold_line", "straight_sides", "with_fold"]
 
 #: degrees. A side this far off the upright (or level) still counts as the left or right (top or bottom) side.
 SIDE_DEG = 15.0
@@ -83,6 +83,12 @@ def _side_of(ring: Ring, side: Side) -> tuple[Point, Point] | None:
     span = max(p[1 - axis] for p in ring) - min(p[1 - axis] for p in ring)
     # a fold edge of a few millimetres is a blunt corner, not a side
     return (best[1], best[2]) if best[0] >= 0.1 * span else None
+
+
+def straight_sides(ring: Ring) -> dict[Side, tuple[Point, Point]]:
+    """The sides of a drawing that are straight, and so may lie on a fold, with their ends in the ring's direction."""
+    found = {side: _side_of(ring, side) for side in _WORDS}
+    return {side: ends for side, ends in found.items() if ends is not None}
 
 
 def _straightened(ring: Ring, fold: tuple[Point, Point]) -> tuple[Ring, float, tuple[Point, Point] | None]:

@@ -110,6 +110,8 @@ class WalkedSeam:
     no_centre: tuple[str, ...]
     wanted: tuple[float, ...]
     eased: bool = False
+    #: whether each edge runs backwards from the common end (a half from its fold)
+    backwards: tuple[bool, ...] = ()
 
     @property
     def notches_agree(self) -> bool:
@@ -291,21 +293,23 @@ def walk_seam(
     lone: list[tuple[int, Mark]] = []
     first = marks[0]
     paired_first: set[int] = set()
+    runs = [walked[0].half and not walked[0].folds[0]]
     for k in range(1, len(walked)):
         want = ratio * lengths[0] + ease_here
         difference = lengths[k] - want
         differences.append(difference)
         wants.append(want)
         scale = want / lengths[0]
-        best: tuple[float, list[_Brought], list[tuple[int, int]]] | None = None
+        best: tuple[float, list[_Brought], list[tuple[int, int]], bool] | None = None
         for backwards in _ways(walked[0], walked[k], opened):
             for shift in (0.0, -difference / scale) if abs(difference) > 1e-9 else (0.0,):
                 other = _brought(marks[k], lengths[k], backwards=backwards, scale=scale, shift=shift)
                 cost, met = _pairs([m.along for m in first], [place for place, _ in other], PARTNER_MM)
                 if best is None or cost < best[0] - 1e-6:
-                    best = (cost, other, met)
+                    best = (cost, other, met, backwards)
         assert best is not None
-        _, other, met = best
+        _, other, met, turned = best
+        runs.append(not walked[k].folds[0] if walked[k].half and not opened else turned)
         for i, j in met:
             place, mark = other[j]
             gap = (place - first[i].along) * scale
@@ -332,6 +336,7 @@ def walk_seam(
         no_centre,
         tuple(wants),
         ratio != 1.0 or ease != 0.0,
+        tuple(runs),
     )
 
 

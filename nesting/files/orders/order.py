@@ -20,7 +20,15 @@ from nesting.files.orders.order_joins import (
     read_together,
 )
 from nesting.files.orders.order_people import for_wearers, read_openings, read_wearers, refuse_unknown_measures
-from nesting.files.orders.order_pieces import Asked, Drawn, ask, drawn_pieces, ready_piece, refuse_unknown_piece
+from nesting.files.orders.order_pieces import (
+    Asked,
+    Drawn,
+    ReadFile,
+    ask,
+    drawn_pieces,
+    ready_piece,
+    refuse_unknown_piece,
+)
 from nesting.files.orders.order_schema import TOP, Block, read_block, read_blocks
 from nesting.files.orders.order_values import Place, listing
 from nesting.model.errors import OrderError, PatternError
@@ -28,7 +36,7 @@ from nesting.model.findings import Finding
 from nesting.model.order import Cloth, CutPiece, Garment, Order
 from nesting.pieces.wishes import Finish
 
-__all__ = ["load_order"]
+__all__ = ["asked_of", "document_of", "load_order", "order_from"]
 
 #: bytes. A cutting order is a page or two; a larger file is something else.
 LARGEST_ORDER = 2_000_000
@@ -44,8 +52,13 @@ def load_order(path: str | Path) -> Order:
     read; the message names file and key, what was found, what was expected and what to do.
     """
     path = Path(path)
-    content = _content(path)
-    document = _document(content, path)
+    return order_from(_content(path), path)
+
+
+def order_from(content: bytes, path: Path, *, read: ReadFile | None = None) -> Order:
+    """The order that ``content`` is, as if it stood in ``path``; see ``load_order``. ``read`` takes the place of
+    ``read_pieces`` for its pattern files, for a caller that keeps what it has read."""
+    document = document_of(content, path)
     root = Place(str(path))
     top = read_block({k: v for k, v in document.items() if k in {key.name for key in TOP}}, TOP, root)
     units: str | None = top["units"]
@@ -56,11 +69,11 @@ def load_order(path: str | Path) -> Order:
 
     cloths = tuple(read_cloth(block, imperial=imperial) for block in blocks["cloth"])
     finishes: dict[str, Finish] = {block["name"]: named_finish(block) for block in blocks["finish"]}
-    drawn, findings, squares = drawn_pieces(blocks["pattern"], blocks["piece"], path.parent)
+    drawn, findings, squares = drawn_pieces(blocks["pattern"], blocks["piece"], path.parent, read=read)
     keys = list(drawn)
     garments, notes = _garments(blocks["garment"], keys, cloths, root)
     findings += notes
-    asked = _asked(blocks, keys, root)
+    asked = asked_of(blocks, keys, root)
     wearers = read_wearers(blocks["wearer"])
     garments, drawn, asked = for_wearers(blocks, wearers, garments, drawn, asked)
     keys = list(drawn)
@@ -108,7 +121,8 @@ def _content(path: Path) -> bytes:
     return content
 
 
-def _document(content: bytes, path: Path) -> dict[str, Any]:
+def document_of(content: bytes, path: Path) -> dict[str, Any]:
+    """The order's TOML as it is, nothing checked. Raises OrderError where it cannot be read."""
     if path.suffix.lower() in (".svg", ".dxf"):
         raise OrderError(
             "this is a pattern file; a cutting order (*.toml) was expected: 'nesting new' writes one from pattern "
@@ -140,7 +154,8 @@ def _refuse_empty(blocks: Mapping[str, Sequence[Block]], root: Place) -> None:
         root.at("garment").refuse("no [[garment]] is given; at least one with name, size and count was expected")
 
 
-def _asked(blocks: Mapping[str, Sequence[Block]], keys: Sequence[PieceKey], root: Place) -> dict[PieceKey, Asked]:
+def asked_of(blocks: Mapping[str, Sequence[Block]], keys: Sequence[PieceKey], root: Place) -> dict[PieceKey, Asked]:
+    """All that the blocks of an order ask of each piece. Raises OrderError where they name what is not there."""
     edges = edge_specs(blocks["edge"], keys)
     changes = alterations([block for block in blocks["alter"] if block["wearer"] is None], keys)
     notched = centre_notches(blocks["seam"], keys)

@@ -6,11 +6,12 @@ import os
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Any
+from typing import Any, Protocol
 
 from nesting.files.orders.order_finish import finish_from_phrase
 from nesting.files.orders.order_schema import BLOCKS, Block
 from nesting.files.orders.order_values import Place, length, listing, nearest, pair_of, text
+from nesting.files.reading import Reading
 from nesting.model.errors import OrderError, PatternError
 from nesting.model.findings import Finding
 from nesting.model.order import CutPiece, Motif
@@ -19,7 +20,14 @@ from nesting.model.tolerances import JOIN_GAP_MM
 from nesting.pieces.prepare import prepare
 from nesting.pieces.wishes import Alteration, EdgeSpec, Finish, Preparation
 
-__all__ = ["Asked", "Drawn", "ask", "drawn_pieces", "ready_piece", "refuse_unknown_piece"]
+__all__ = ["Asked", "Drawn", "ReadFile", "ask", "drawn_pieces", "ready_piece", "refuse_unknown_piece"]
+
+
+class ReadFile(Protocol):
+    """Reads a pattern file as ``read_pieces`` does."""
+
+    def __call__(self, path: Path, *, units: str | None, join_gap: float) -> Reading:
+        """The reading of the file."""
 
 
 @dataclass(frozen=True)
@@ -76,10 +84,10 @@ def _meant(name: str, folder: Path) -> str | None:
 
 
 def drawn_pieces(
-    patterns: Sequence[Block], pieces: Sequence[Block], folder: Path
+    patterns: Sequence[Block], pieces: Sequence[Block], folder: Path, *, read: ReadFile | None = None
 ) -> tuple[dict[tuple[str, str | None], Drawn], list[Finding], dict[str, float]]:
     """Every piece of the pattern files and every band, by name and size; what was found while reading; and the side of
-    each file's test square as it measures, mm.
+    each file's test square as it measures, mm. ``read``: what reads a file (default: ``read_pieces``).
 
     Raises PatternError for a file that cannot be used, OrderError where two pieces have the same name and size.
     """
@@ -87,11 +95,11 @@ def drawn_pieces(
     findings: list[Finding] = []
     squares: dict[str, float] = {}
     for block in patterns:
-        read, said, square = _pattern(block, folder)
+        here, said, square = _pattern(block, folder, read)
         findings.extend(said)
         if square is not None:
             squares[block["file"]] = square
-        for piece in read:
+        for piece in here:
             _keep(found, Drawn(piece), block.place)
     for block in pieces:
         if block["rectangle"] is not None:
@@ -122,7 +130,7 @@ def _keep(found: dict[tuple[str, str | None], Drawn], drawn: Drawn, place: Place
     found[drawn.piece.key] = drawn
 
 
-def _pattern(block: Block, folder: Path) -> tuple[list[Piece], list[Finding], float | None]:
+def _pattern(block: Block, folder: Path, read: ReadFile | None) -> tuple[list[Piece], list[Finding], float | None]:
     """The pieces of one file that the order takes, findings, and the measured test square."""
     name: str = block["file"]
     path = folder / name
@@ -139,7 +147,7 @@ def _pattern(block: Block, folder: Path) -> tuple[list[Piece], list[Finding], fl
 
     gap = block["join_gap"]
     try:
-        reading = read_pieces(path, units=block["units"], join_gap=JOIN_GAP_MM if gap is None else gap)
+        reading = (read or read_pieces)(path, units=block["units"], join_gap=JOIN_GAP_MM if gap is None else gap)
     except PatternError as error:
         raise PatternError(error.message, file=name, piece=error.piece, key=error.key) from None
     findings = [replace(f, file=name) for f in reading.findings]

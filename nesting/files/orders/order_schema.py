@@ -154,7 +154,7 @@ BLOCKS: dict[str, tuple[Key, ...]] = {
         Key("piece", text, "piece it belongs to", REQUIRED),
         Key("size", text, "only this size; default: every size"),
         Key("name", text, "the edge's name", REQUIRED),
-        Key("from", anchor, "notch name or corner number where it begins", REQUIRED),
+        Key("from", anchor, 'notch name, corner number, or a place such as "3 + 40 %" where it begins', REQUIRED),
         Key("to", anchor, "where it ends, anticlockwise as drawn", REQUIRED),
     ),
     "finish": (

@@ -15,7 +15,7 @@ from nesting.model.findings import Finding
 from nesting.model.piece import Piece
 from nesting.model.units import format_length
 
-__all__ = ["starter_order"]
+__all__ = ["size_in_name", "starter_order"]
 
 _SUFFIXES = (".svg", ".dxf")
 #: Size letters that a file's name may carry: "front-m.svg".
@@ -105,9 +105,14 @@ def _read(path: Path, base: Path) -> _File:
         return _File(name, error=where + error.message)
     size = None
     if all(p.size is None for p in reading.pieces):
-        match = _SIZE_IN_NAME.search(path.stem)
-        size = match[1].upper() if match else None
+        size = size_in_name(path.stem)
     return _File(name, reading, size=size)
+
+
+def size_in_name(stem: str) -> str | None:
+    """The size that a file's name carries, as in "front-m" (its name without the ending); None where there is none."""
+    match = _SIZE_IN_NAME.search(stem)
+    return match[1].upper() if match else None
 
 
 def _without_twins(files: Sequence[_File]) -> list[_File]:

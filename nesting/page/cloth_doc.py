@@ -1,0 +1,173 @@
+"""The view of cloth and people: cloths with all that an order may say of them, leftovers, wearers."""
+
+from __future__ import annotations
+
+from contextlib import suppress
+from pathlib import Path
+from typing import Any
+
+from nesting.files.orders.order_cloth import read_cloth, read_remnants
+from nesting.files.orders.order_schema import BLOCKS, REQUIRED
+from nesting.files.orders.order_values import Choice
+from nesting.model.errors import NestingError
+from nesting.model.findings import Finding
+from nesting.model.order import Cloth, Remnant
+from nesting.page.documents import ClothDoc, ClothsDoc, GarmentDoc, RemnantDoc, WearerDoc
+from nesting.page.survey import Survey
+from nesting.page.words import finding_doc, line
+from nesting.planning.leftovers.stash import read_stash
+
+__all__ = ["MEASURES", "cloths_doc", "garments_of", "remnant_doc", "stash_file", "wearers_of"]
+
+#: what is measured for close-fitting wear
+MEASURES = ("waist", "hip", "thigh", "bust", "under bust", "chest", "neck", "shoulder", "upper arm", "back length",
+            "crotch length", "side length", "inseam")  # fmt: skip
+_LENGTHS = {"width", "selvage", "length", "table_length", "increment", "gap", "end_allowance", "repeat_along",
+            "repeat_across", "patch_margin"}  # fmt: skip
+_SHARES = {"stretch_across", "stretch_along", "stretch_tolerance", "fibre_stretch", "shrink_along", "shrink_across"}
+_FLAGS = {"tubular", "right_side", "may_turn_plies", "surplus"}
+
+
+def stash_file(folder: Path) -> Path:
+    """Where the leftovers of this folder are kept."""
+    return folder / "stash.toml"
+
+
+def cloths_doc(survey: Survey, rev: int) -> ClothsDoc:
+    """Cloths, leftovers of the order and the stash, wearers, garments."""
+    cloths: list[ClothDoc] = []
+    read: list[Cloth] = []
+    for index, raw in enumerate(one for one in survey.document.get("cloth", []) if isinstance(one, dict)):
+        doc, cloth = _cloth(survey, index, raw)
+        cloths.append(doc)
+        read += [cloth] if cloth is not None else []
+    remnants: list[RemnantDoc] = []
+    for index, block in enumerate(survey.blocks.get("remnant", [])):
+        try:
+            found, _ = read_remnants([block], tuple(read), survey.path.parent)
+            remnants += [remnant_doc(one, index) for one in found]
+        except NestingError:
+            continue
+    file = stash_file(survey.path.parent)
+    with suppress(NestingError):
+        remnants += [remnant_doc(one, None) for one in read_stash(file).remnants]
+    return {
+        "rev": rev,
+        "cloths": cloths,
+        "fields": _fields(),
+        "remnants": remnants,
+        "stash": file.name if file.is_file() else None,
+        "wearers": wearers_of(survey),
+        "measures": list(MEASURES),
+        "garments": garments_of(survey),
+    }
+
+
+def _fields() -> list[dict[str, Any]]:
+    fields = []
+    for key in BLOCKS["cloth"]:
+        kind = (
+            "length" if key.name in _LENGTHS
+            else "share" if key.name in _SHARES
+            else "flag" if key.name in _FLAGS
+            else "choice" if isinstance(key.read, Choice)
+            else "list" if key.name == "spreads"
+            else "number" if key.name in ("price", "plies", "max_plies")
+            else "text"
+        )  # fmt: skip
+        fields.append(
+            {
+                "name": key.name,
+                "meaning": key.meaning,
+                "kind": kind,
+                "allowed": list(key.allowed),
+                "default": key.default_shown,
+                "required": key.default is REQUIRED,
+            }
+        )
+    return fields
+
+
+def _cloth(survey: Survey, index: int, raw: dict[str, Any]) -> tuple[ClothDoc, Cloth | None]:
+    name = str(raw.get("name", f"cloth {index + 1}"))
+    blocks = survey.blocks.get("cloth", [])
+    block = next((b for b in blocks if b["name"] == name), None)
+    cloth = None
+    findings: list[Finding] = []
+    if block is not None:
+        try:
+            cloth = read_cloth(block, imperial=survey.imperial)
+        except NestingError:
+            cloth = None
+    if cloth is not None and cloth.width < 300.0:
+        likely = raw.get("width")
+        findings.append(
+            Finding(
+                "question",
+                f"this cloth is only {cloth.width / 10:g} cm wide ({likely!r}): were centimetres meant? Common widths "
+                "are 90 to 160 cm",
+            )
+        )
+    if cloth is not None and survey.order is not None:
+        findings += [f for f in survey.order.findings if f"cloth '{name}'" in f.message]
+    doc: ClothDoc = {
+        "index": index,
+        "name": name,
+        "fields": {key.name: {"value": raw.get(key.name, _shown(key.default)), "given": key.name in raw}
+                   for key in BLOCKS["cloth"]},
+        "in_mm": {} if cloth is None else {
+            "width": cloth.width, "width_washed": cloth.width_washed, "usable_width": cloth.usable_width,
+        },
+        "findings": [finding_doc(f) for f in findings],
+    }  # fmt: skip
+    return doc, cloth
+
+
+def _shown(default: Any) -> Any:
+    return default if isinstance(default, str | int | float | bool) else None
+
+
+def remnant_doc(remnant: Remnant, index: int | None) -> RemnantDoc:
+    """A leftover with its picture."""
+    xs, ys = [p[0] for p in remnant.outline], [p[1] for p in remnant.outline]
+    return {
+        "index": index,
+        "name": remnant.name,
+        "cloth": remnant.cloth,
+        "outline": line(remnant.outline),
+        "flaws": [line(one) for one in remnant.flaws],
+        "length": round(max(xs) - min(xs), 2),
+        "width": round(max(ys) - min(ys), 2),
+        "source": "order" if index is not None else "stash",
+    }
+
+
+def wearers_of(survey: Survey) -> list[WearerDoc]:
+    """The wearers of the order."""
+    found: list[WearerDoc] = []
+    for index, raw in enumerate(survey.document.get("wearer", [])):
+        if isinstance(raw, dict):
+            measures = raw.get("measures", {})
+            texts = {str(k): str(v) for k, v in measures.items()} if isinstance(measures, dict) else {}
+            found.append({"index": index, "name": str(raw.get("name", "")), "measures": texts})
+    return found
+
+
+def garments_of(survey: Survey) -> list[GarmentDoc]:
+    """The garments of the order, as written."""
+    found: list[GarmentDoc] = []
+    for index, raw in enumerate(survey.document.get("garment", [])):
+        if isinstance(raw, dict):
+            found.append(
+                {
+                    "index": index,
+                    "name": str(raw.get("name", "")),
+                    "size": raw.get("size"),
+                    "wearer": raw.get("wearer"),
+                    "count": raw.get("count", 1),
+                    "pieces": raw.get("pieces"),
+                    "cloth": raw.get("cloth", {}),
+                    "value": raw.get("value", 1.0),
+                }
+            )
+    return found

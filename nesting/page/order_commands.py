@@ -1,0 +1,700 @@
+"""What the commands do to the order's text. Each gives the new text and what to call the step; nothing is written here.
+
+What is typed is read by the readers of orders before it goes into the file, so that nothing gets in that would not come
+out again.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Any
+
+from nesting.files.orders.order_finish import finish_from_phrase
+from nesting.files.orders.order_schema import BLOCKS, TOP, Key, read_block
+from nesting.files.orders.order_values import Place
+from nesting.model.errors import NestingError, OrderError
+from nesting.model.units import format_share, parse_length
+from nesting.page import protocol as ask
+from nesting.page.ordertext import OrderText
+from nesting.page.pieces_doc import drawn_body, why_no_fold
+from nesting.page.proposals import proposals
+from nesting.page.survey import Survey
+from nesting.page.words import point
+from nesting.pieces.edges import anchor_near
+from nesting.pieces.prepare import sound
+
+__all__ = ["Edit", "Refused", "edit_of", "new_alteration"]
+
+_NUMBERS = {"price", "ratio", "value", "mitre_limit", "tilt", "grain"}
+_COUNTS = {"count", "cut", "plies", "max_plies", "openings"}
+
+
+class Refused(NestingError):
+    """A command that cannot be done, with its code for the page and words that would have done."""
+
+    exit_code = 2
+
+    def __init__(self, code: str, message: str, choices: list[str] | None = None, **where: Any) -> None:
+        super().__init__(message)
+        self.code = code
+        self.choices = choices or []
+        self.where = where
+
+
+@dataclass(frozen=True)
+class Edit:
+    """``text``: the order after the command; ``label``: the step's name, as undo shows it; ``lenient``: it may leave
+    something open that was whole (a file dropped, a piece taken out)."""
+
+    label: str
+    text: OrderText
+    result: dict[str, Any] = field(default_factory=dict)
+    lenient: bool = False
+
+
+def edit_of(cmd: ask.Command, text: OrderText, survey: Survey) -> Edit | None:
+    """What a command does to the order; None for a command that is none of the order's.
+
+    Raises a NestingError where it cannot be done: OrderError, UnitsError from reading what was typed, Refused.
+    """
+    work = _Edits(text, survey)
+    name = "_" + type(cmd).__struct_config__.tag.replace(".", "_")  # type: ignore[union-attr]
+    handler = getattr(work, name, None)
+    made = handler(cmd) if handler is not None else None
+    return made if isinstance(made, Edit) else None
+
+
+def new_alteration(cmd: ask.AlterTry, text: OrderText, survey: Survey) -> dict[str, Any]:
+    """The [[alter]] block that a trial asks for, read as an order's would be."""
+    return _Edits(text, survey).alteration(cmd)
+
+
+def _plain(value: Any, key: str, place: Place) -> Any:
+    """Numbers that came as typed: "14,90" is 14.9."""
+    if isinstance(value, str) and key in _NUMBERS | _COUNTS:
+        text = value.strip().replace(",", ".")
+        try:
+            number = float(text)
+        except ValueError:
+            if key == "count" or key == "ratio":
+                return value  # "most", "90 %": for the reader to judge
+            whole = "a whole number" if key in _COUNTS else "a plain number"
+            place.refuse(f"found '{value}'; {whole} was expected, such as {'2' if key in _COUNTS else '14.90'}")
+        if key in _COUNTS:
+            if number != int(number):
+                place.refuse(f"found '{value}'; a whole number was expected")
+            return int(number)
+        return number
+    return value
+
+
+class _Edits:
+    def __init__(self, text: OrderText, survey: Survey) -> None:
+        self.text = text
+        self.survey = survey
+        self.root = Place(survey.path.name, units=survey.document.get("units"))
+
+    # --- helpers
+
+    def _raw(self, kind: str) -> list[dict[str, Any]]:
+        return [one for one in self.survey.document.get(kind, []) if isinstance(one, dict)]
+
+    def _read(self, kind: str, key: str, value: Any, name: str | int) -> Any:
+        """The value as it may be written, having been read by the order's own reader."""
+        keys = TOP if kind == "top" else BLOCKS.get(kind, ())
+        spec: Key | None = next((one for one in keys if one.name == key), None)
+        place = self.root if kind == "top" else self.root.at(f"{kind}[{name}]")
+        if spec is None:
+            raise OrderError(f"'{key}' is not a key of [[{kind}]] here", file=self.root.file, key=f"{kind}.{key}")
+        if value is None:
+            return None
+        value = _plain(value, key, place.at(key))
+        if isinstance(value, str):
+            value = value.strip()
+            if not value:
+                return None
+        read_block({key: value}, [spec], place)
+        return value
+
+    def _block(self, kind: str, index: int) -> dict[str, Any]:
+        raws = self._raw(kind)
+        if not 0 <= index < len(raws):
+            raise Refused("gone", f"this {kind} is not in the order any more; look at the page again", view="cloth")
+        return raws[index]
+
+    def _set(self, kind: str, index: int, key: str, value: Any, what: str) -> Edit:
+        name = self._block(kind, index).get("name", index + 1)
+        value = self._read(kind, key, value, name)
+        return Edit(f"{key.replace('_', ' ')} of {what}", self.text.set(kind, index, key, value))
+
+    def _piece_key(self, piece: str, size: str | None) -> tuple[str, str | None]:
+        key = self.survey.piece_of(piece, size)
+        if key is None:
+            raise Refused("gone", f"there is no piece '{piece}' any more", view="pieces", piece=piece)
+        return key
+
+    def _piece_block(self, text: OrderText, piece: str, size: str | None) -> tuple[OrderText, int]:
+        import tomllib
+
+        for index, one in enumerate(tomllib.loads(text.text).get("piece", [])):
+            if one.get("name") == piece and one.get("size") == size:
+                return text, index
+        text = text.add("piece", {"name": piece, "size": size})
+        return text, text.count("piece") - 1
+
+    def _set_piece(self, piece: str, size: str | None, key: str | tuple[str, ...], value: Any) -> OrderText:
+        if value is None and not any(
+            one.get("name") == piece and one.get("size") == size for one in self._raw("piece")
+        ):
+            return self.text
+        text, index = self._piece_block(self.text, piece, size)
+        return text.set("piece", index, key, value)
+
+    # --- the order as a whole
+
+    def _order_set(self, cmd: ask.OrderSet) -> Edit:
+        value = self._read("top", cmd.key, cmd.value, "")
+        return Edit(f"{cmd.key} of the order", self.text.set_top(cmd.key, value))
+
+    def _garment_set(self, cmd: ask.GarmentSet) -> Edit:
+        one = self._block("garment", cmd.index)
+        return self._set("garment", cmd.index, cmd.key, cmd.value, str(one.get("name", "the garment")))
+
+    def _garment_add(self, cmd: ask.GarmentAdd) -> Edit:
+        values = {
+            "name": cmd.name.strip(),
+            "size": cmd.size,
+            "count": cmd.count,
+            "pieces": cmd.pieces,
+            "wearer": cmd.wearer,
+        }
+        for key, value in values.items():
+            if value is not None:
+                self._read("garment", key, value, cmd.name)
+        if not values["name"]:
+            raise Refused("empty", "give the garment a name", view="cloth", field="name")
+        return Edit(
+            f"garment {cmd.name} added", self.text.add("garment", values), {"index": self.text.count("garment")}
+        )
+
+    def _garment_remove(self, cmd: ask.GarmentRemove) -> Edit:
+        one = self._block("garment", cmd.index)
+        return Edit(f"garment {one.get('name')} taken out", self.text.remove("garment", cmd.index), lenient=True)
+
+    # --- files and pieces
+
+    def _file_remove(self, cmd: ask.FileRemove) -> Edit:
+        one = self._block("pattern", cmd.index)
+        return Edit(f"{one.get('file')} taken out", self.text.remove("pattern", cmd.index), lenient=True)
+
+    def _file_set(self, cmd: ask.FileSet) -> Edit:
+        if cmd.key == "file":
+            raise Refused("not-here", "drop the new file, then take this one out", view="pieces")
+        one = self._block("pattern", cmd.index)
+        made = self._set("pattern", cmd.index, cmd.key, cmd.value, str(one.get("file")))
+        return Edit(made.label, made.text, lenient=True)
+
+    def _piece_set(self, cmd: ask.PieceSet) -> Edit:
+        self._piece_key(cmd.piece, cmd.size)
+        if cmd.key in ("name", "size", "finish", "fold"):
+            raise Refused("not-here", f"'{cmd.key}' is set in its own way on this view", view="pieces", piece=cmd.piece)
+        value = self._read("piece", cmd.key, cmd.value, cmd.piece)
+        if cmd.key == "grain" and value is not None:
+            value = int(value) if float(value).is_integer() else round(float(value), 2)
+        text = self._set_piece(cmd.piece, cmd.size, cmd.key, value)
+        if cmd.key == "mirrored" and value is True:
+            ready = self.survey.ready.get(self._piece_key(cmd.piece, cmd.size))
+            if (ready.cut if ready is not None else 1) % 2:
+                # left and right come in pairs
+                cut = (ready.cut if ready is not None else 1) + 1
+                text = _Edits(text, self.survey)._set_piece(cmd.piece, cmd.size, "cut", cut)
+        if cmd.key == "grain":
+            drawn = self.survey.drawn[self._piece_key(cmd.piece, cmd.size)].piece
+            if drawn.grainline is not None and value is not None:
+                raise Refused(
+                    "grain-drawn",
+                    f"the drawing of '{cmd.piece}' has a grainline of its own, which counts: change it in the drawing",
+                    view="pieces",
+                    piece=cmd.piece,
+                )
+        return Edit(f"{cmd.key.replace('_', ' ')} of {cmd.piece}", text)
+
+    def _piece_fold(self, cmd: ask.PieceFold) -> Edit:
+        key = self._piece_key(cmd.piece, cmd.size)
+        if cmd.side is None:
+            return Edit(f"no fold on {cmd.piece}", self._set_piece(cmd.piece, cmd.size, "fold", None))
+        self._read("piece", "fold", cmd.side, cmd.piece)
+        from nesting.page.pieces_doc import edges_of_piece
+
+        piece, body = drawn_body(self.survey, key)
+        edges = edges_of_piece(self.survey, key, piece, body)
+        would = sorted({str(e["fold_side"]) for e in edges if e["fold_side"]} | {cmd.side for e in edges if e["fold"]})
+        from nesting.pieces.contour import cleaned
+        from nesting.pieces.grain import straight_sides
+
+        drawn = sound(self.survey.drawn[key].piece)
+        ends = {str(side): pair for side, pair in straight_sides(cleaned(drawn.outline)).items()}.get(cmd.side)
+        why = (
+            f"the {cmd.side} side of '{cmd.piece}' is not one straight edge"
+            if ends is None
+            else why_no_fold(drawn, list(ends), cmd.side, self.survey.asked[key]["grain"])
+        )
+        if why is not None:
+            do = f"; {' or '.join(would)} would do" if would else ""
+            raise Refused(
+                "not-a-fold", f"This cannot lie on the fold: {why}{do}.", would, view="pieces", piece=cmd.piece
+            )
+        return Edit(f"fold of {cmd.piece}", self._set_piece(cmd.piece, cmd.size, "fold", cmd.side))
+
+    def _piece_finish(self, cmd: ask.PieceFinish) -> Edit:
+        self._piece_key(cmd.piece, cmd.size)
+        value = cmd.finish.strip() if cmd.finish else None
+        if value:
+            place = self.root.at(f"piece[{cmd.piece}]").at("finish").at(cmd.edge)
+            finish_from_phrase(value, place, self.survey.finishes)
+        text = self._set_piece(cmd.piece, cmd.size, ("finish", cmd.edge), value)
+        return Edit(f"finish of {cmd.piece}.{cmd.edge}", text)
+
+    def _edge_name(self, cmd: ask.EdgeName) -> Edit:
+        name = cmd.name.strip()
+        self._piece_key(cmd.piece, cmd.size)
+        _good_name(name, cmd.piece)
+        text = self.text
+        for index, one in enumerate(self._raw("edge")):
+            if one.get("piece") == cmd.piece and one.get("size") == cmd.size and one.get("name") == (cmd.old or name):
+                text = text.set("edge", index, "name", name)
+                text = text.set("edge", index, "from", cmd.start).set("edge", index, "to", cmd.end)
+                break
+        else:
+            text = text.add(
+                "edge", {"piece": cmd.piece, "size": cmd.size, "name": name, "from": cmd.start, "to": cmd.end}
+            )
+        if cmd.old and cmd.old != name:
+            text = _renamed(text, cmd.piece, cmd.old, name)
+        return Edit(f"edge {name} of {cmd.piece}", text)
+
+    def _edge_split(self, cmd: ask.EdgeSplit) -> Edit:
+        key = self._piece_key(cmd.piece, cmd.size)
+        piece, body = drawn_body(self.survey, key)
+        from nesting.page.pieces_doc import edges_of_piece
+
+        edge = next((e for e in edges_of_piece(self.survey, key, piece, body) if e["name"] == cmd.edge), None)
+        if edge is None:
+            raise Refused(
+                "gone", f"there is no edge '{cmd.edge}' on '{cmd.piece}' any more", view="pieces", piece=cmd.piece
+            )
+        if len(cmd.at) != 2:
+            raise Refused("not-a-point", "a point has two coordinates", view="pieces", piece=cmd.piece)
+        anchor, at = anchor_near(sound(self.survey.drawn[key].piece), (cmd.at[0], cmd.at[1]), cmd.reach_mm)
+        if anchor in (edge["start"], edge["end"]):
+            raise Refused(
+                "at-its-end",
+                "that is where the edge ends already: click farther along it",
+                view="pieces",
+                piece=cmd.piece,
+                edge=cmd.edge,
+            )
+        names = [*cmd.names, None, None][:2]
+        base = cmd.edge if edge["named"] else "edge"
+        taken = {e["name"] for e in edges_of_piece(self.survey, key, piece, body)} | {
+            str(one.get("name")) for one in self._raw("edge") if one.get("piece") == cmd.piece
+        }
+        first = (names[0] or "").strip() or (cmd.edge if edge["named"] else _free(base, taken))
+        second = (names[1] or "").strip() or _free(base, taken | {first})
+        for name in (first, second):
+            _good_name(name, cmd.piece)
+        size = None if cmd.every_size else cmd.size
+        text = self.text
+        old = [
+            i
+            for i, one in enumerate(self._raw("edge"))
+            if one.get("piece") == cmd.piece and one.get("name") == cmd.edge and one.get("size") == size
+        ]
+        if old:
+            text = text.set("edge", old[0], "name", first).set("edge", old[0], "to", anchor)
+        else:
+            values = {"piece": cmd.piece, "size": size, "name": first, "from": edge["start"], "to": anchor}
+            text = text.add("edge", values)
+        text = text.add("edge", {"piece": cmd.piece, "size": size, "name": second, "from": anchor, "to": edge["end"]})
+        result = {"anchor": anchor, "at": point(at), "names": [first, second]}
+        return Edit(f"edge {cmd.edge} of {cmd.piece} divided", text, result)
+
+    def _edge_join(self, cmd: ask.EdgeJoin) -> Edit:
+        key = self._piece_key(cmd.piece, cmd.size)
+        from nesting.page.pieces_doc import edges_of_piece
+
+        piece, body = drawn_body(self.survey, key)
+        edges = {e["name"]: e for e in edges_of_piece(self.survey, key, piece, body)}
+        gone = [name for name in cmd.edges if name not in edges]
+        if gone or len(cmd.edges) < 2:
+            raise Refused("gone", "click two or more edges that follow one another", view="pieces", piece=cmd.piece)
+        left = [edges[name] for name in cmd.edges]
+        chain = [left.pop(0)]
+        while left:
+            following = next((e for e in left if e["start"] == chain[-1]["end"]), None)
+            before = next((e for e in left if e["end"] == chain[0]["start"]), None)
+            if following is not None:
+                chain.append(following)
+                left.remove(following)
+            elif before is not None:
+                chain.insert(0, before)
+                left.remove(before)
+            else:
+                raise Refused(
+                    "not-in-a-row",
+                    "these edges do not follow one another: choose neighbours",
+                    view="pieces",
+                    piece=cmd.piece,
+                )
+        name = cmd.name.strip()
+        _good_name(name, cmd.piece)
+        text = self.text
+        for one in chain:
+            mine = [
+                i
+                for i, raw in enumerate(_raws(text, "edge"))
+                if raw.get("piece") == cmd.piece
+                and raw.get("name") in (one["name"], name)
+                and raw.get("size") == cmd.size
+            ]
+            for index in reversed(mine):
+                text = text.remove("edge", index)
+        ends = {"from": chain[0]["start"], "to": chain[-1]["end"]}
+        text = text.add("edge", {"piece": cmd.piece, "size": cmd.size, "name": name, **ends})
+        for one in chain:
+            if one["named"] and one["name"] != name:
+                text = _renamed(text, cmd.piece, one["name"], name)
+        return Edit(f"edge {name} of {cmd.piece}", text)
+
+    def _edge_unname(self, cmd: ask.EdgeUnname) -> Edit:
+        mine = [
+            i
+            for i, one in enumerate(self._raw("edge"))
+            if one.get("piece") == cmd.piece and one.get("name") == cmd.name and one.get("size") == cmd.size
+        ]
+        if not mine:
+            raise Refused(
+                "not-ours",
+                f"the name '{cmd.name}' stands in the drawing: change it there",
+                view="pieces",
+                piece=cmd.piece,
+            )
+        text = self.text.remove("edge", mine[0])
+        text = _Edits(text, self.survey)._set_piece(cmd.piece, cmd.size, ("finish", cmd.name), None)
+        return Edit(f"name {cmd.name} of {cmd.piece} taken away", text)
+
+    def _proposals_accept(self, cmd: ask.ProposalsAccept) -> Edit:
+        offered = proposals(self.survey)
+        wanted = [one for one in offered if not cmd.ids or one["id"] in cmd.ids]
+        if not wanted:
+            raise Refused("gone", "these proposals do not stand any more", view="pieces")
+        text = self.text
+        for one in sorted(wanted, key=lambda p: ("grain", "fold", "cut", "name", "seam", "garment").index(p["kind"])):
+            text = self._accepted(text, one)
+        return Edit(f"{len(wanted)} proposal{'s' if len(wanted) != 1 else ''} accepted", text)
+
+    def _accepted(self, text: OrderText, one: Any) -> OrderText:
+        kind, value = one["kind"], one["value"]
+        pieces = dict.fromkeys(name.rpartition("|")[0] for name in one["pieces"])
+        if kind == "seam":
+            return text.add("seam", {"edges": value["sides"].split("/")})
+        for piece in pieces:
+            if kind == "name":
+                text = text.add(
+                    "edge", {"piece": piece, "name": value["name"], "from": value["start"], "to": value["end"]}
+                )
+            else:
+                text, index = self._piece_block(text, piece, None)
+                written = int(value) if kind == "grain" and float(value).is_integer() else value
+                text = text.set("piece", index, kind, written)
+        return text
+
+    # --- seams
+
+    def _seam_add(self, cmd: ask.SeamAdd) -> Edit:
+        values: dict[str, Any] = {"edges": _sides(cmd.sides)}
+        values["ease"] = self._read("seam", "ease", cmd.ease, "new")
+        values["ratio"] = self._read("seam", "ratio", cmd.ratio, "new")
+        values["match"] = True if cmd.match else None
+        flat = [edge for side in cmd.sides for edge in ([side] if isinstance(side, str) else side)]
+        if len(set(flat)) < len(flat):
+            raise Refused("twice", "an edge cannot be sewn to itself: click another one", view="seams")
+        text = self.text.add("seam", values)
+        return Edit(f"seam {' to '.join(flat)}", text, {"index": self.text.count("seam")})
+
+    def _seam_set(self, cmd: ask.SeamSet) -> Edit:
+        return self._set("seam", cmd.index, cmd.key, cmd.value, f"seam {cmd.index + 1}")
+
+    def _seam_remove(self, cmd: ask.SeamRemove) -> Edit:
+        self._block("seam", cmd.index)
+        return Edit(f"seam {cmd.index + 1} taken out", self.text.remove("seam", cmd.index), lenient=True)
+
+    # --- alterations
+
+    def alteration(self, cmd: ask.AlterAdd | ask.AlterTry) -> dict[str, Any]:
+        """The [[alter]] block that a command asks for."""
+        if not cmd.pieces:
+            raise Refused("empty", "choose the piece to change", view="alterations")
+        for piece in cmd.pieces:
+            self._piece_key(piece, cmd.size)
+        values: dict[str, Any] = {}
+        if len(cmd.pieces) == 1:
+            values["piece"] = cmd.pieces[0]
+        else:
+            values["pieces"] = list(cmd.pieces)
+        values["size"] = cmd.size
+        if cmd.wearer is not None:
+            values["wearer"] = cmd.wearer
+        values["kind"] = cmd.kind
+        values["at"] = _as_length(cmd.at) if cmd.at is not None else None
+        values["edge"] = cmd.edge
+        values["by"] = _as_length(cmd.by)
+        values["hold"] = list(cmd.hold) or None
+        for key, value in values.items():
+            if value is not None:
+                self._read("alter", key, value, "new")
+        return values
+
+    def _alter_add(self, cmd: ask.AlterAdd) -> Edit:
+        values = self.alteration(cmd)
+        index = self.text.count("alter")
+        return Edit(f"{cmd.kind} {' and '.join(cmd.pieces)}", self.text.add("alter", values), {"index": index})
+
+    def _alter_set(self, cmd: ask.AlterSet) -> Edit:
+        value = _as_length(cmd.value) if cmd.key in ("by", "at") and isinstance(cmd.value, int | float) else cmd.value
+        return self._set("alter", cmd.index, cmd.key, value, f"alteration {cmd.index + 1}")
+
+    def _alter_remove(self, cmd: ask.AlterRemove) -> Edit:
+        self._block("alter", cmd.index)
+        return Edit(f"alteration {cmd.index + 1} taken out", self.text.remove("alter", cmd.index), lenient=True)
+
+    # --- cloth and people
+
+    def _cloth_set(self, cmd: ask.ClothSet) -> Edit:
+        one = self._block("cloth", cmd.index)
+        old = str(one.get("name", ""))
+        made = self._set("cloth", cmd.index, cmd.key, cmd.value, old)
+        if cmd.key == "width" and cmd.value is not None:
+            _plausible_width(cmd.value, self.root.units or "cm", old)
+        if cmd.key != "name" or not isinstance(cmd.value, str):
+            return made
+        new, text = cmd.value.strip(), made.text
+        for kind in ("piece", "remnant"):
+            for index, raw in enumerate(self._raw(kind)):
+                if raw.get("cloth") == old:
+                    text = text.set(kind, index, "cloth", new)
+        for index, raw in enumerate(self._raw("garment")):
+            for source, target in dict(raw.get("cloth", {})).items():
+                if target == old:
+                    text = text.set("garment", index, ("cloth", source), new)
+        return Edit(f"name of cloth {old}", text)
+
+    def _cloth_add(self, cmd: ask.ClothAdd) -> Edit:
+        name = cmd.name.strip()
+        if any(one.get("name") == name for one in self._raw("cloth")):
+            raise Refused(
+                "twice", f"there is a cloth '{name}' already: give this one another name", view="cloth", field="name"
+            )
+        self._read("cloth", "name", name, name)
+        if not name:
+            raise Refused("empty", "give the cloth a name", view="cloth", field="name")
+        width = self._read("cloth", "width", cmd.width, name)
+        if width is None:
+            raise Refused("empty", "say how wide it is, selvage to selvage", view="cloth", field="width")
+        _plausible_width(width, self.root.units or "cm", name)
+        return Edit(
+            f"cloth {name} added",
+            self.text.add("cloth", {"name": name, "width": width}),
+            {"index": self.text.count("cloth")},
+        )
+
+    def _cloth_remove(self, cmd: ask.ClothRemove) -> Edit:
+        name = str(self._block("cloth", cmd.index).get("name"))
+        using = sorted({cut.name for cut in self.survey.ready.values() if cut.cloth == name})
+        if using and len(self._raw("cloth")) > 1:
+            message = f"{', '.join(using)} are cut from '{name}': give them another cloth first"
+            raise Refused("in-use", message, view="cloth", cloth=name)
+        return Edit(f"cloth {name} taken out", self.text.remove("cloth", cmd.index), lenient=True)
+
+    def _cloth_wash(self, cmd: ask.WashTest) -> Edit:
+        return self._tested(cmd.index, {"shrink_along": cmd.along, "shrink_across": cmd.across}, "wash test", -1.0)
+
+    def _cloth_ruler(self, cmd: ask.RulerTest) -> Edit:
+        return self._tested(cmd.index, {"stretch_along": cmd.along, "stretch_across": cmd.across}, "ruler test", 1.0)
+
+    def _tested(self, index: int, tests: Mapping[str, list[str] | None], what: str, sign: float) -> Edit:
+        name = str(self._block("cloth", index).get("name"))
+        text, result = self.text, {}
+        for key, pair in tests.items():
+            if pair is None:
+                continue
+            if len(pair) != 2 or not all(one.strip() for one in pair):
+                raise Refused("two-lengths", "give both lengths, before and after", view="cloth", cloth=name, field=key)
+            before, after = (parse_length(_comma(one), self.root.units or "cm") for one in pair)
+            if before <= 0:
+                raise Refused("not-a-length", "the first length must be more than nothing", view="cloth", field=key)
+            share = sign * (after - before) / before
+            if share < 0 or (sign < 0 and share >= 0.5):
+                said = "it has grown" if sign < 0 and share < 0 else "that cannot be"
+                wanted = "longer" if sign > 0 else "no longer than the first, and not half gone"
+                raise Refused(
+                    "unlikely",
+                    f"{pair[0]} to {pair[1]}: {said}; the second length is {wanted}",
+                    view="cloth",
+                    cloth=name,
+                    field=key,
+                )
+            written = format_share(share, 1)
+            text = text.set("cloth", index, key, written)
+            result[key.rpartition("_")[2]] = written
+        if not result:
+            raise Refused("two-lengths", "give both lengths, before and after", view="cloth", cloth=name)
+        return Edit(f"{what} of {name}", text, dict(result))
+
+    def _remnant_add(self, cmd: ask.RemnantAdd) -> Edit:
+        if not any(one.get("name") == cmd.cloth for one in self._raw("cloth")):
+            raise Refused("no-cloth", f"there is no cloth '{cmd.cloth}' in this order", view="cloth", field="cloth")
+        values = {"name": cmd.name.strip(), "cloth": cmd.cloth}
+        if cmd.from_stash:
+            from nesting.page.cloth_doc import stash_file
+            from nesting.planning.leftovers.stash import read_stash
+
+            found = next(
+                (r for r in read_stash(stash_file(self.survey.path.parent)).remnants if r.name == cmd.name), None
+            )
+            if found is None or not found.rectangular:
+                raise Refused(
+                    "not-a-rectangle",
+                    f"'{cmd.name}' is used from the stash as it is: start the plan with the stash",
+                    view="cloth",
+                )
+            xs, ys = [p[0] for p in found.outline], [p[1] for p in found.outline]
+            values |= {"width": f"{max(ys) - min(ys):g} mm", "length": f"{max(xs) - min(xs):g} mm"}
+        else:
+            values |= {
+                "width": self._read("remnant", "width", cmd.width, cmd.name),
+                "length": self._read("remnant", "length", cmd.length, cmd.name),
+            }
+            if not (values["width"] and values["length"]):
+                raise Refused("empty", "give both its width and its length", view="cloth", field="width")
+        return Edit(f"leftover {cmd.name} added", self.text.add("remnant", values))
+
+    def _remnant_remove(self, cmd: ask.RemnantRemove) -> Edit:
+        one = self._block("remnant", cmd.index)
+        return Edit(f"leftover {one.get('name')} taken out", self.text.remove("remnant", cmd.index), lenient=True)
+
+    def _wearer_add(self, cmd: ask.WearerAdd) -> Edit:
+        if "wearer" not in BLOCKS:
+            raise Refused("not-yet", "this version of the program knows no wearers", view="cloth")
+        if not cmd.name.strip():
+            raise Refused("empty", "give the wearer a name", view="cloth", field="name")
+        values = {"name": cmd.name.strip(), "measures": dict(cmd.measures) or None}
+        read_block({k: v for k, v in values.items() if v is not None}, BLOCKS["wearer"], self.root.at("wearer[new]"))
+        return Edit(f"wearer {cmd.name} added", self.text.add("wearer", values), {"index": self.text.count("wearer")})
+
+    def _wearer_set(self, cmd: ask.WearerSet) -> Edit:
+        one = self._block("wearer", cmd.index)
+        name = str(one.get("name"))
+        if not cmd.key.startswith("measures."):
+            return self._set("wearer", cmd.index, cmd.key, cmd.value, name)
+        measure = cmd.key.partition(".")[2]
+        value = str(cmd.value).strip() if cmd.value is not None else None
+        if value:
+            parse_length(_comma(value), self.root.units or "cm")
+        text = self.text.set("wearer", cmd.index, ("measures", measure), value or None)
+        return Edit(f"{measure} of {name}", text)
+
+    def _wearer_remove(self, cmd: ask.WearerRemove) -> Edit:
+        name = self._block("wearer", cmd.index).get("name")
+        return Edit(f"wearer {name} taken out", self.text.remove("wearer", cmd.index), lenient=True)
+
+
+def _raws(text: OrderText, kind: str) -> list[dict[str, Any]]:
+    import tomllib
+
+    return [one for one in tomllib.loads(text.text).get(kind, []) if isinstance(one, dict)]
+
+
+def _renamed(text: OrderText, piece: str, old: str, new: str) -> OrderText:
+    """Seams, trims, finishes and alterations that called an edge by its old name."""
+
+    def edge(value: Any) -> Any:
+        if isinstance(value, list):
+            return [edge(one) for one in value]
+        return f"{piece}.{new}" if value == f"{piece}.{old}" else value
+
+    for kind in ("seam", "trim", "opening"):
+        for index, one in enumerate(_raws(text, kind)):
+            if "edges" in one and edge(one["edges"]) != one["edges"]:
+                text = text.set(kind, index, "edges", edge(one["edges"]))
+    for index, one in enumerate(_raws(text, "piece")):
+        finish = one.get("finish")
+        if one.get("name") == piece and isinstance(finish, dict) and old in finish:
+            text = text.set("piece", index, ("finish", new), finish[old]).set("piece", index, ("finish", old), None)
+    for index, one in enumerate(_raws(text, "alter")):
+        if one.get("edge") == old and piece in (one.get("piece"), *(one.get("pieces") or [])):
+            text = text.set("alter", index, "edge", new)
+    return text
+
+
+def _good_name(name: str, piece: str) -> None:
+    if not name or re.fullmatch(r"\d+-\d+", name) or "." in name or len(name) > 60:
+        raise Refused(
+            "not-a-name",
+            f"'{name}' will not do as a name: a word such as side or waist, without a full stop",
+            ["waist", "side", "leg", "crotch", "hem"],
+            view="pieces",
+            piece=piece,
+        )
+
+
+def _free(base: str, taken: set[str]) -> str:
+    number = 2 if base in taken else 1
+    name = base if base not in taken else f"{base} 2"
+    while name in taken:
+        number += 1
+        name = f"{base} {number}"
+    return name
+
+
+def _sides(sides: list[str | list[str]]) -> list[Any]:
+    if len(sides) < 2 or any(not side for side in sides):
+        raise Refused("one-side", "a seam has two sides: click an edge, then its partner", view="seams")
+    return [side if isinstance(side, str) else side[0] if len(side) == 1 else list(side) for side in sides]
+
+
+def _as_length(value: Any) -> Any:
+    """A length as the order has it: numbers of the page are mm; words stay as they are typed."""
+    if isinstance(value, int | float) and not isinstance(value, bool):
+        return f"{round(float(value) / 10, 3):g} cm"
+    text = str(value).strip()
+    return int(text) if text.isdigit() else text
+
+
+def _comma(text: str) -> str:
+    return text.strip()
+
+
+def _plausible_width(value: Any, units: str, cloth: str) -> None:
+    """A cloth of 150 mm was meant to be one of 150 cm."""
+    mm = parse_length(value, units)
+    if mm < 200.0:
+        number = re.sub(r"\s*[a-zA-Z″\"]+\.?$", "", str(value)).strip()
+        raise Refused(
+            "too-narrow",
+            f"{value} is only {mm / 10:g} cm wide, which no cloth is: was {number} cm meant?",
+            [f"{number} cm"],
+            view="cloth",
+            cloth=cloth,
+            field="width",
+        )
+    if mm > 5000.0:
+        raise Refused(
+            "too-wide",
+            f"{value} is {mm / 1000:g} m wide, wider than cloth is woven: was {mm / 10000:g} m meant?",
+            view="cloth",
+            cloth=cloth,
+            field="width",
+        )

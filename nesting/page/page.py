@@ -1,0 +1,711 @@
+"""The page's own state of affairs: commands in, events out, runs, tabs. One order, one page.
+
+Everything that touches the order or its history happens under one lock, in a thread, so that the server answers
+meanwhile.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import functools
+import json
+import operator
+import shlex
+from collections.abc import Callable
+from contextlib import suppress
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any, cast
+
+import msgspec
+
+from nesting.files.orders.order_values import Place, length, number
+from nesting.files.outputs import ready_folder, write_outputs
+from nesting.model.errors import NestingError
+from nesting.page import protocol as ask
+from nesting.page.alter_doc import alterations_doc, shapes_of
+from nesting.page.answers_doc import answer_doc, buy_doc
+from nesting.page.cloth_doc import cloths_doc, stash_file
+from nesting.page.cut_doc import calibration, cut_doc, files_in, leftovers_of
+from nesting.page.documents import Problem, RunDoc
+from nesting.page.help import help_doc
+from nesting.page.history import Step
+from nesting.page.lays import Lays, as_file
+from nesting.page.order_commands import Edit, Refused, edit_of, new_alteration
+from nesting.page.pieces_doc import pieces_doc
+from nesting.page.runs import Run, Runs
+from nesting.page.seams_doc import seams_doc, seams_of, walk_sides
+from nesting.page.state_doc import blockers_of, files_of, state_doc
+from nesting.page.survey import Survey, survey
+from nesting.page.uploads import take_file
+from nesting.page.words import finding_doc, problem_of, refusal
+from nesting.page.workspace import Workspace
+
+__all__ = ["Page", "Tab", "problem_from"]
+
+#: seconds that a search goes on after the last tab has closed
+LINGER = 30.0
+#: events that a slow tab may have waiting; progress is dropped first
+QUEUE = 200
+#: seconds between two looks at the disk
+LOOK = 1.0
+
+_ORDER_DOCS = ["state", "pieces", "seams", "alterations", "cloth", "lay", "buy", "remnants", "batch", "cut"]
+_DECODER: msgspec.json.Decoder[Any] = msgspec.json.Decoder(functools.reduce(operator.or_, ask.Command.__subclasses__()))
+
+
+@dataclass(eq=False)
+class Tab:
+    """One open socket. ``name`` is the tab's own."""
+
+    name: str
+    queue: asyncio.Queue[dict[str, Any]] = field(default_factory=lambda: asyncio.Queue(QUEUE))
+    lost: bool = False
+
+    def put(self, event: dict[str, Any]) -> None:
+        """Queue an event; a tab that is too slow loses progress, then its socket (it comes back and asks anew)."""
+        if self.queue.qsize() > QUEUE // 2 and event["event"] == "progress":
+            return
+        try:
+            self.queue.put_nowait(event)
+        except asyncio.QueueFull:
+            self.lost = True
+
+
+def problem_from(error: BaseException) -> Problem:
+    """The problem that an exception is, for a reply."""
+    if isinstance(error, Refused):
+        return refusal(error.code, str(error), error.choices, **error.where)
+    if isinstance(error, msgspec.ValidationError | msgspec.DecodeError):
+        return refusal("not-understood", f"The page sent what the server does not understand: {error}.")
+    return problem_of(error)
+
+
+class Page:
+    """``order`` is the order's file; ``workers`` processes search."""
+
+    def __init__(self, order: Path, *, workers: int, demo: bool = False) -> None:
+        self.work = Workspace(order)
+        self.lays = Lays(self.work)
+        self.workers = workers
+        self.demo = demo
+        self.tabs: list[Tab] = []
+        self.lock = asyncio.Lock()
+        self.runs = Runs(self._heard)
+        self.run: Run | None = None
+        self.command = f"nesting check {shlex.quote(self.work.path.name)}"
+        self.warm: dict[str, Any] = {"ready": False, "doing": "loading the search", "share": 0.0}
+        self._loop: asyncio.AbstractEventLoop | None = None
+        self._tasks: set[asyncio.Task[Any]] = set()
+        self._found: dict[str, tuple[str, bool]] = {}
+        self._linger: asyncio.TimerHandle | None = None
+        self._judging: dict[str, bool] = {}
+        self._told: float = 0.0
+
+    # --- life
+
+    async def start(self) -> None:
+        """Begin to watch the disk and to load the search."""
+        self._loop = asyncio.get_running_loop()
+        self._spawn(self._watch())
+        await asyncio.to_thread(self.runs.start, "warm", self._job(), "")
+
+    async def close(self) -> None:
+        """End everything that runs."""
+        for tab in self.tabs:
+            tab.put({"event": "bye", "message": "The page's server has been ended; start 'nesting page' again."})
+        for task in list(self._tasks):
+            task.cancel()
+        await asyncio.to_thread(self.runs.close)
+
+    def _spawn(self, work: Any) -> None:
+        task = asyncio.get_running_loop().create_task(work)
+        self._tasks.add(task)
+        task.add_done_callback(self._tasks.discard)
+
+    async def _watch(self) -> None:
+        told = False
+        while True:
+            await asyncio.sleep(LOOK)
+            async with self.lock:
+                changed = await asyncio.to_thread(self.work.look_at_disk)
+            if changed != told:
+                told = changed
+                if changed:
+                    self.tell({"event": "disk", "files": [self.work.path.name]})
+                self._changed(["state"], "")
+            run = self.run
+            if run is not None and run.alive:
+                self.tell({"event": "progress", "run": self.run_doc(run)})
+
+    # --- tabs
+
+    def tell(self, event: dict[str, Any]) -> None:
+        """An event for all tabs."""
+        for tab in self.tabs:
+            tab.put(event)
+
+    def _changed(self, docs: list[str], label: str, tab: str = "") -> None:
+        self.tell({"event": "changed", "rev": self.work.rev, "docs": docs, "label": label, "tab": tab})
+
+    async def enter(self, name: str) -> Tab:
+        """A tab has opened its socket."""
+        tab = Tab(name)
+        self.tabs.append(tab)
+        if self._linger is not None:
+            self._linger.cancel()
+            self._linger = None
+        tab.put({"event": "hello", "rev": self.work.rev, "state": await self.doc("state"), "tab": name})
+        if len(self.tabs) > 1:
+            self.tell({"event": "tabs", "tabs": len(self.tabs)})
+        return tab
+
+    def leave(self, tab: Tab) -> None:
+        """A tab has closed, or its socket was lost."""
+        if tab in self.tabs:
+            self.tabs.remove(tab)
+        self.tell({"event": "tabs", "tabs": len(self.tabs)})
+        if not self.tabs:
+            self._linger = asyncio.get_running_loop().call_later(LINGER, self._nobody_looks)
+
+    def _nobody_looks(self) -> None:
+        if not self.tabs and self.run is not None:
+            self.runs.stop(self.run)
+
+    # --- documents
+
+    def live(self) -> dict[str, Any]:
+        """What only the running server knows."""
+        return {
+            "run": self.run_doc(self.run) if self.run is not None else None,
+            "warm": dict(self.warm),
+            "tabs": len(self.tabs),
+            "command": self.command,
+            "demo": self.demo,
+        }
+
+    async def doc(self, name: str, cloth: str | None = None) -> dict[str, Any]:
+        """A document by name. KeyError for one that there is not."""
+        work, lays = self.work, self.lays
+        builders: dict[str, Callable[[], Any]] = {
+            "state": lambda: state_doc(work, self.live()),
+            "pieces": lambda: pieces_doc(work.survey, work.rev),
+            "seams": lambda: seams_doc(work.survey, work.rev),
+            "alterations": lambda: alterations_doc(work.survey, work.rev),
+            "cloth": lambda: cloths_doc(work.survey, work.rev),
+            "lay": lambda: lays.doc(cloth, work.rev, self.command),
+            "buy": lambda: buy_doc(work, work.rev),
+            "remnants": lambda: answer_doc(work, "remnants", work.rev),
+            "batch": lambda: answer_doc(work, "batch", work.rev),
+            "cut": lambda: cut_doc(work, lays, cloth, work.rev),
+            "help": lambda: help_doc(),
+        }
+        build = builders[name]
+        async with self.lock:
+            made = await asyncio.to_thread(build)
+        if name in ("lay", "cut") and made.get("lay"):
+            self._judge(made["cloth"])
+        return cast("dict[str, Any]", made)
+
+    def run_doc(self, run: Run) -> RunDoc:
+        """A run as the page sees it."""
+        return {
+            "id": run.id,
+            "kind": cast(Any, run.kind),
+            "state": cast(Any, run.state),
+            "cloth": run.job.get("cloth"),
+            "doing": run.doing,
+            "share": round(run.share, 3),
+            "length": run.length,
+            "elapsed": round(run.elapsed, 2),
+            "seconds": run.job.get("seconds"),
+            "rounds": run.job.get("rounds"),
+            "seed": int(run.job.get("seed", 0)),
+            "command": run.command,
+            "problem": problem_from(run.problem) if run.problem is not None else None,
+        }
+
+    # --- commands
+
+    async def handle(self, raw: bytes | str, tab: str = "") -> dict[str, Any]:
+        """Do a command and reply."""
+        n = 0
+        try:
+            with suppress(ValueError, AttributeError, TypeError):
+                n = int(json.loads(raw).get("n", 0))
+            cmd: ask.Command = _DECODER.decode(raw)
+            async with self.lock:
+                result, docs, label = await asyncio.to_thread(self._do, cmd)
+            if docs:
+                self._told_of(docs, label, tab, cmd)
+            return {"event": "reply", "n": n, "ok": True, "rev": self.work.rev, "result": result}
+        except Exception as error:
+            return {"event": "reply", "n": n, "ok": False, "rev": self.work.rev, "problem": problem_from(error)}
+
+    def _told_of(self, docs: list[str], label: str, tab: str, cmd: ask.Command) -> None:
+        if isinstance(cmd, ask.LayMove | ask.LayKeep):
+            value = self.lays.value(cmd.cloth)
+            moves, held = value.get("moves") or {}, set(value.get("kept") or [])
+            ids = [cmd.id] if isinstance(cmd, ask.LayMove) else cmd.ids
+            pieces = []
+            for one in ids:
+                at = moves.get(one)
+                place = {"x": at[0], "y": at[1], "turn": at[2], "flipped": at[3]} if at else {}
+                pieces.append({"id": one, **place, "kept": one in held})
+            self.tell({"event": "moved", "rev": self.work.rev, "move": value.get("move", 0), "cloth": cmd.cloth,
+                       "tab": tab, "pieces": pieces})  # fmt: skip
+            self._changed(["state", "cut"], label, tab)
+            self._judge(cmd.cloth)
+            return
+        self._changed(docs, label, tab)
+        if "lay" in docs:
+            for cloth in self.lays.cloths():
+                if self.lays.value(cloth):
+                    self._judge(cloth)
+
+    def _do(self, cmd: ask.Command) -> tuple[dict[str, Any], list[str], str]:
+        """(result, documents that changed, label). In a thread, under the lock."""
+        tag = str(type(cmd).__struct_config__.tag)
+        handler = getattr(self, "_" + tag.replace(".", "_"), None)
+        if handler is not None:
+            return cast("tuple[dict[str, Any], list[str], str]", handler(cmd))
+        made = edit_of(cmd, self.work.order_text, self.work.survey)
+        if made is None:
+            raise Refused("not-understood", "this cannot be done here")
+        return self._edited(made)
+
+    def _edited(self, made: Edit) -> tuple[dict[str, Any], list[str], str]:
+        before = self.work.survey
+        if not made.lenient:
+            after = survey(made.text.text, self.work.path, self.work.reader)
+            wrong = _new_problem(before, after)
+            if wrong is not None:
+                raise wrong
+        step = self.work.edit(made.label, made.text)
+        self.command = f"nesting check {shlex.quote(self.work.path.name)}"
+        return made.result, self._docs(step), made.label
+
+    def _docs(self, step: Step | None) -> list[str]:
+        if step is None:
+            return []
+        docs = {"state"}
+        for name in step.changes:
+            if name == "order":
+                docs |= set(_ORDER_DOCS)
+            elif name.startswith(("lay:", "spreads:")):
+                docs |= {"lay", "cut"}
+            elif name.startswith(("ticks:", "projector")):
+                docs |= {"cut"}
+        return [one for one in _ORDER_DOCS if one in docs]
+
+    def _undo(self, cmd: ask.Undo) -> tuple[dict[str, Any], list[str], str]:
+        step = self.work.undo()
+        if step is None:
+            raise Refused("nothing", "there is nothing to take back")
+        return {}, self._docs(step), f"taken back: {step.label}"
+
+    def _redo(self, cmd: ask.Redo) -> tuple[dict[str, Any], list[str], str]:
+        step = self.work.redo()
+        if step is None:
+            raise Refused("nothing", "there is nothing to do again")
+        return {}, self._docs(step), f"done again: {step.label}"
+
+    def _disk_reload(self, cmd: ask.DiskReload) -> tuple[dict[str, Any], list[str], str]:
+        step = self.work.take_foreign()
+        return {}, self._docs(step) or ["state"], "changes made outside the page"
+
+    def _disk_keep_mine(self, cmd: ask.DiskKeep) -> tuple[dict[str, Any], list[str], str]:
+        kept = self.work.keep_mine()
+        return {"kept": kept}, ["state"], "the page's state was kept"
+
+    def _order_new(self, cmd: ask.OrderNew) -> tuple[dict[str, Any], list[str], str]:
+        import re
+
+        stem = re.sub(r"[^\w .()+-]", "_", cmd.name).strip(" .")[:80].removesuffix(".toml")
+        path = self.work.folder / f"{stem}.toml"
+        if not stem or path.exists():
+            raise Refused("taken", f"there is an order '{stem}' already: give it another name" if stem else
+                          "give the new order a name", view="cloth", field="name")  # fmt: skip
+        text = self.work.order_text.set_top("title", cmd.name.strip())
+        for index, count in cmd.counts.items():
+            if index.isdigit():
+                text = text.set("garment", int(index), "count", count)
+        for key, value in cmd.cloth.items():
+            made = edit_of(ask.ClothSet(index=0, key=key, value=value), text, self.work.survey)
+            text = made.text if made is not None else text
+        write_outputs({path: text.text.encode("utf-8")})
+        return {"order": path.name, "command": f"nesting page {shlex.quote(path.name)}"}, ["state"], "a new order"
+
+    # --- trying
+
+    def _seam_try(self, cmd: ask.SeamTry) -> tuple[dict[str, Any], list[str], str]:
+        order = self.work.survey.order or self.work.survey.assumed
+        if order is None:
+            raise self.work.survey.problem or Refused("no-pieces", "there are no pieces yet", view="pieces")
+        place = Place(self.work.path.name, "seam", self.work.survey.document.get("units"))
+        ease = length(negative=True)(cmd.ease, place.at("ease")) if cmd.ease else 0.0
+        ratio = 1.0 if cmd.ratio in (None, "") else _ratio(cmd.ratio, place)
+        return {"seams": walk_sides(order, cmd.sides, ease=ease, ratio=ratio)}, [], ""
+
+    def _alter_try(self, cmd: ask.AlterTry) -> tuple[dict[str, Any], list[str], str]:
+        before = self.work.survey
+        values = new_alteration(cmd, self.work.order_text, before)
+        text = self.work.order_text
+        if cmd.index is not None:
+            text = text.remove("alter", cmd.index)
+        text = text.add("alter", values)
+        after = survey(text.text, self.work.path, self.work.reader)
+        wrong = _new_problem(before, after)
+        if wrong is not None:
+            raise wrong
+        names = set(cmd.pieces)
+        return {"shapes": shapes_of(after, names, {}), "seams": seams_of(after, names)}, [], ""
+
+    # --- laying
+
+    def _job(self) -> dict[str, Any]:
+        return {
+            "path": str(self.work.path), "text": self.work.text, "seconds": None, "rounds": None, "seed": 0,
+            "workers": self.workers, "spread": None, "start": None, "keep": [], "widths": [], "stash": None,
+            "results": str(self.work.results), "cloth": None, "sha": self.work.sha256,
+        }  # fmt: skip
+
+    def _start(self, kind: str, job: dict[str, Any], more: list[str]) -> tuple[dict[str, Any], list[str], str]:
+        if self.run is not None and self.run.alive:
+            raise Refused("busy", "a search is at work already: stop it first", view="lay")
+        words = ["nesting", kind, self.work.path.name, "-o", self.work.relative(self.work.results)]
+        if job["rounds"] is not None:
+            words += ["--rounds", str(job["rounds"])]
+        elif job["seconds"] is not None:
+            words += ["--seconds", f"{job['seconds']:g}"]
+        if job["seed"]:
+            words += ["--seed", str(job["seed"])]
+        if job["rounds"] is not None:
+            words += ["--workers", str(self.workers)]
+        command = shlex.join([*words, *more])
+        self._found = {}
+        self.run = self.runs.start(kind, {**self._job(), **job}, command)
+        self.command = command
+        return {"run": self.run.id}, ["state"], ""
+
+    def _whole_order(self, anyway: bool = False) -> None:
+        here = self.work.survey
+        if here.missing or here.order is None:
+            why = blockers_of(here)
+            first = why[0] if why else {"message": "the order cannot be read", "where": {"view": "pieces"}}
+            raise Refused("cannot-lay", f"Nothing can be laid yet: {first['message']}.", **first["where"])
+        blockers = blockers_of(here)
+        if blockers and not anyway:
+            raise Refused(
+                "do-not-cut", f"Do not cut yet: {blockers[0]['message']}.", ["anyway"], **blockers[0]["where"]
+            )
+
+    def _lay_start(self, cmd: ask.LayStart) -> tuple[dict[str, Any], list[str], str]:
+        self._whole_order(cmd.anyway)
+        if cmd.seconds is None and cmd.rounds is None:
+            raise Refused("no-time", "say how long to search", view="lay", field="seconds")
+        if cmd.seconds is not None and not 0.1 <= cmd.seconds <= 36_000:
+            raise Refused("no-time", "search between a tenth of a second and ten hours", view="lay", field="seconds")
+        if cmd.rounds is not None and not 1 <= cmd.rounds <= 1_000_000:
+            raise Refused("no-time", "at least one round, at most a million", view="lay", field="rounds")
+        job: dict[str, Any] = {"seconds": cmd.seconds if cmd.rounds is None else None, "rounds": cmd.rounds,
+                               "seed": cmd.seed, "spread": cmd.spread, "cloth": cmd.cloth}  # fmt: skip
+        more = ["--spread", cmd.spread] if cmd.spread else []
+        if cmd.go_on:
+            cloth = cmd.cloth or next(iter(self.lays.cloths()), "")
+            lay = self.lays.now(cloth)
+            if lay is None:
+                raise Refused("gone", "there is no lay to go on from yet", view="lay", cloth=cloth)
+            ready_folder(self.work.results)
+            name = f"from-{self.lays.value(cloth)['lay']}-{self.lays.value(cloth).get('move', 0)}.json"
+            path = self.work.results / name
+            write_outputs({path: as_file(lay, f"../{self.work.path.name}")})
+            tags = self.lays.kept_tags(cloth)
+            from nesting.proof.begun import lay_to_continue
+
+            order = self.work.survey.order
+            assert order is not None
+            lay_to_continue(path, order, tags)
+            job |= {"start": str(path), "keep": [list(t) for t in tags], "cloth": cloth}
+            more += ["--from", self.work.relative(path)]
+            if tags:
+                more += ["--keep", ",".join(f"{piece}:{copy}" for piece, copy in tags)]
+        if cmd.anyway and blockers_of(self.work.survey):
+            more += ["--anyway"]
+        return self._start("lay", job, more)
+
+    def _run_stop(self, cmd: ask.RunStop) -> tuple[dict[str, Any], list[str], str]:
+        run = self.run
+        if run is None or not run.alive or (cmd.run is not None and cmd.run != run.id):
+            raise Refused("nothing", "nothing is being searched", view="lay")
+        self.runs.stop(run)
+        return {}, ["state"], ""
+
+    def _lay_take(self, cmd: ask.LayTake) -> tuple[dict[str, Any], list[str], str]:
+        step = self.work.change("another lay taken", self.lays.taken(cmd.cloth, cmd.lay))
+        return {}, self._docs(step), "another lay taken"
+
+    def _lay_move(self, cmd: ask.LayMove) -> tuple[dict[str, Any], list[str], str]:
+        values = self.lays.moved(cmd.cloth, cmd.base, cmd.id, cmd.x, cmd.y, cmd.turn, cmd.flipped)
+        step = self.work.change("piece moved", values)
+        return {"move": self.lays.value(cmd.cloth).get("move", 0)}, self._docs(step), "piece moved"
+
+    def _lay_keep(self, cmd: ask.LayKeep) -> tuple[dict[str, Any], list[str], str]:
+        label = "pieces held" if cmd.keep else "pieces let go"
+        step = self.work.change(label, self.lays.kept(cmd.cloth, cmd.ids, cmd.keep))
+        return {}, self._docs(step), label
+
+    # --- buying
+
+    def _buy_start(self, cmd: ask.BuyStart) -> tuple[dict[str, Any], list[str], str]:
+        self._whole_order(True)
+        from nesting.planning.buying.buy import parse_widths
+
+        if cmd.widths:
+            parse_widths(",".join(cmd.widths), self.work.survey.units)
+        job = {"seconds": cmd.seconds, "rounds": cmd.rounds, "seed": cmd.seed, "widths": cmd.widths}
+        return self._start("buy", job, ["--widths", ",".join(cmd.widths)] if cmd.widths else [])
+
+    def _remnants_start(self, cmd: ask.RemnantsStart) -> tuple[dict[str, Any], list[str], str]:
+        self._whole_order(True)
+        stash = stash_file(self.work.folder)
+        use = cmd.stash and stash.is_file()
+        job = {"seconds": cmd.seconds, "rounds": cmd.rounds, "seed": cmd.seed, "stash": str(stash) if use else None}
+        return self._start("remnants", job, ["--stash", stash.name] if use else [])
+
+    def _batch_start(self, cmd: ask.BatchStart) -> tuple[dict[str, Any], list[str], str]:
+        self._whole_order(True)
+        return self._start("batch", {"seconds": cmd.seconds, "rounds": cmd.rounds, "seed": cmd.seed}, [])
+
+    # --- stash
+
+    def _stash_add(self, cmd: ask.StashAdd) -> tuple[dict[str, Any], list[str], str]:
+        from nesting.planning.leftovers.offcuts import as_remnants
+        from nesting.planning.leftovers.stash import add, already_there, read_stash, write_stash
+
+        lay = self.lays.now(cmd.cloth)
+        if lay is None:
+            raise Refused("gone", "there is no lay of this cloth yet", view="cut", cloth=cmd.cloth)
+        found = leftovers_of(lay)
+        wanted = tuple(o for i, o in enumerate(found) if not cmd.leftovers or i in cmd.leftovers)
+        if not wanted:
+            raise Refused("gone", "this lay leaves nothing of 20 × 20 cm or more", view="cut", cloth=cmd.cloth)
+        file = stash_file(self.work.folder)
+        stash = read_stash(file)
+        fresh = as_remnants(wanted, cloth=lay.cloth, prefix=(lay.remnant or lay.cloth).replace(" ", "-"))
+        known = already_there(stash, fresh, note=lay.title)
+        before = len(stash.items)
+        stash = add(stash, [r for r in fresh if r.name not in known], note=lay.title)
+        write_stash(file, stash)
+        names = [item.remnant.name for item in stash.items[before:]]
+        self.command = f"nesting stash {file.name}"
+        return (
+            {"stash": file.name, "added": names, "already_there": list(known.values())},
+            ["state", "cloth", "cut"],
+            "",
+        )
+
+    def _stash_remove(self, cmd: ask.StashRemove) -> tuple[dict[str, Any], list[str], str]:
+        from nesting.planning.leftovers.stash import read_stash, remove, write_stash
+
+        file = stash_file(self.work.folder)
+        write_stash(file, remove(read_stash(file), [cmd.name]))
+        self.command = shlex.join(["nesting", "stash", file.name, "--remove", cmd.name])
+        return {}, ["state", "cloth"], f"{cmd.name} taken out of the stash"
+
+    # --- cutting
+
+    def _cut_tick(self, cmd: ask.CutTick) -> tuple[dict[str, Any], list[str], str]:
+        lay_id = str(self.lays.value(cmd.cloth).get("lay", ""))
+        if not lay_id:
+            raise Refused("gone", "there is no lay of this cloth yet", view="cut", cloth=cmd.cloth)
+        name = f"ticks:{lay_id}"
+        ticks = [k for k in self.work.history.state.get(name) or [] if k != cmd.laid]
+        ticks += [cmd.laid] if cmd.done else []
+        label = "ticked" if cmd.done else "tick taken away"
+        step = self.work.change(label, {name: ticks})
+        return {}, self._docs(step), label
+
+    def _cut_print(self, cmd: ask.CutPrint) -> tuple[dict[str, Any], list[str], str]:
+        from nesting.files.lays.layfile import lay_as_bytes
+        from nesting.report.print.drawn_files import lay_stem, print_outputs
+
+        lay = self.lays.now(cmd.cloth)
+        if lay is None:
+            raise Refused("gone", "there is no lay of this cloth yet", view="cut", cloth=cmd.cloth)
+        judged = self.lays.judge(cmd.cloth)
+        if judged is None or not judged["ok"]:
+            first = judged["failures"][0]["message"] if judged and judged["failures"] else "it was not proved"
+            raise Refused("not-proved", f"This lay is not printed, as it does not hold: {first}.", view="lay")
+        blockers = blockers_of(self.work.survey)
+        if blockers:
+            raise Refused("do-not-cut", f"Do not cut yet: {blockers[0]['message']}.", **blockers[0]["where"])
+        files = print_outputs(lay, cmd.kinds, cmd.paper)
+        ready_folder(self.work.results)
+        name = f"lay-{lay_stem(lay)}.json"
+        content = as_file(lay, f"../{self.work.path.name}") if lay.order_file else lay_as_bytes(lay)
+        write_outputs({self.work.results / n: c for n, c in {name: content, **files}.items()})
+        folder = self.work.relative(self.work.results)
+        self.command = shlex.join(["nesting", "print", f"{folder}/{name}", "-o", folder, "--as", ",".join(cmd.kinds),
+                                   "--paper", cmd.paper])  # fmt: skip
+        mine = [f for f in files_in(self.work) if f["name"] in files]
+        return {"files": mine}, ["state", "cut"], ""
+
+    def _projector_save(self, cmd: ask.CalibrationSave) -> tuple[dict[str, Any], list[str], str]:
+        made = calibration(cmd.name, cmd.corners, cmd.size, cmd.shift, cmd.dark)
+        kept = [c for c in self.work.history.state.get("projector") or [] if c["name"] != made["name"]]
+        step = self.work.change(f"projector {made['name']}", {"projector": [*kept, dict(made)]})
+        return dict(made), self._docs(step), f"projector {made['name']}"
+
+    def _projector_remove(self, cmd: ask.CalibrationRemove) -> tuple[dict[str, Any], list[str], str]:
+        kept = [c for c in self.work.history.state.get("projector") or [] if c["name"] != cmd.name]
+        step = self.work.change(f"projector {cmd.name} forgotten", {"projector": kept})
+        return {}, self._docs(step), f"projector {cmd.name} forgotten"
+
+    # --- files
+
+    async def upload(self, files: list[tuple[str, bytes]], kind: str) -> dict[str, Any]:
+        """Take dropped files; each by itself, so that one bad one does not keep the others out."""
+        problem: Problem | None = None
+        findings: list[Any] = []
+        taken: list[str] = []
+        async with self.lock:
+            text = self.work.order_text
+            for name, content in files:
+                try:
+                    kept, text, found = await asyncio.to_thread(take_file, self.work, name, content, kind, text)
+                    taken.append(kept)
+                    findings += [finding_doc(f) for f in found]
+                except Exception as error:
+                    problem = problem or problem_from(error)
+            try:
+                step = await asyncio.to_thread(self.work.edit, f"{', '.join(taken)} added", text) if taken else None
+            except NestingError as error:
+                problem, step = problem_from(error), None
+        if step is not None or taken:
+            self._changed(_ORDER_DOCS, f"{', '.join(taken)} added")
+        docs = [f for f in files_of(self.work.survey) if f["file"] in taken]
+        if problem is not None:
+            return {"ok": False, "problem": problem, "files": docs, "findings": findings}
+        return {"ok": True, "files": docs, "findings": findings}
+
+    # --- what runs say
+
+    def _heard(self, run: Run, message: dict[str, Any]) -> None:
+        if self._loop is not None and not self._loop.is_closed():
+            with suppress(RuntimeError):
+                self._loop.call_soon_threadsafe(self._on_run, run, message)
+
+    def _on_run(self, run: Run, message: dict[str, Any]) -> None:
+        if run.kind == "warm":
+            self._on_warm(run, message)
+            return
+        event = message["event"]
+        if event == "lay":
+            self._spawn(self._better(run, message))
+        elif event == "answer":
+            kept = {"sha": run.job["sha"], "document": message["document"], "words": message["words"],
+                    "command": run.command,
+                    "files": [Path(str(f)).name for f in message["document"].get("files", [])]}  # fmt: skip
+            self._spawn(self._answered(run, kept))
+        elif event == "ended":
+            self._spawn(self._ended(run))
+
+    def _on_warm(self, run: Run, message: dict[str, Any]) -> None:
+        if message["event"] == "ended":
+            self.warm = {"ready": run.state == "done", "doing": "", "share": 1.0}
+        else:
+            self.warm = {"ready": False, "doing": run.doing, "share": run.share}
+        self.tell({"event": "warm", **self.warm})
+        self._changed(["state"], "")
+
+    async def _better(self, run: Run, message: dict[str, Any]) -> None:
+        async with self.lock:
+            lay_id = await asyncio.to_thread(self.lays.keep_content, message["content"])
+            old = self._found.get(message["cloth"])
+            if old is None or message["final"] or not old[1]:
+                self._found[message["cloth"]] = (lay_id, message["final"])
+            lay = self.lays.stored(lay_id)
+            doc = await asyncio.to_thread(self.lays.doc_of, lay, message["cloth"], self.work.rev, run.command)
+        run.length = message["lay_length"]
+        self.tell({"event": "better", "run": run.id, "cloth": message["cloth"], "spread": message["spread"],
+                   "length": message["lay_length"], "lay": doc})  # fmt: skip
+
+    async def _answered(self, run: Run, kept: dict[str, Any]) -> None:
+        async with self.lock:
+            await asyncio.to_thread(self.work.store, f"{run.kind}.json", json.dumps(kept).encode("utf-8"))
+            self.work.rev += 1
+        self._changed(["state", run.kind, "cut"], "")
+
+    async def _ended(self, run: Run) -> None:
+        async with self.lock:
+            values: dict[str, Any] = {}
+            for cloth, (lay_id, _) in self._found.items():
+                kept = list(self.lays.value(cloth).get("kept") or [])
+                values |= await asyncio.to_thread(self.lays.found, cloth, lay_id, kept=kept)
+            cloths, self._found = list(self._found), {}
+            step = None
+            if values:
+                with suppress(NestingError):
+                    step = await asyncio.to_thread(self.work.change, "lay found", values)
+        self.tell({"event": "ended", "run": self.run_doc(run)})
+        self._changed(self._docs(step) or ["state"], "lay found" if step is not None else "")
+        for cloth in cloths:
+            self._judge(cloth)
+
+    # --- the proof
+
+    def _judge(self, cloth: str) -> None:
+        if cloth in self._judging:
+            self._judging[cloth] = True  # once more when the one at work is done
+            return
+        self._judging[cloth] = False
+        self._spawn(self._judged(cloth))
+
+    async def _judged(self, cloth: str) -> None:
+        try:
+            while True:
+                self._judging[cloth] = False
+                known = self.lays.known_verdict(cloth)
+                try:
+                    verdict = known or await asyncio.to_thread(self.lays.judge, cloth)
+                except Exception as error:
+                    verdict = None
+                    self.tell({"event": "judged", "cloth": cloth, "judged": {
+                        "of": 0, "ok": False, "lay_length": 0.0, "buy_length": 0.0,
+                        "failures": [{"code": "our-fault", "message": problem_from(error)["message"], "laid": [],
+                                      "at": None}]}})  # fmt: skip
+                if self._judging[cloth]:
+                    continue
+                if verdict is not None and (known is None or self.tabs):
+                    self.tell({"event": "judged", "cloth": cloth, "judged": verdict})
+                return
+        finally:
+            self._judging.pop(cloth, None)
+
+
+def _ratio(value: Any, place: Place) -> float:
+    text = str(value).strip().replace(",", ".")
+    try:
+        plain = float(text.removesuffix("%")) / (100.0 if text.endswith("%") else 1.0)
+    except ValueError:
+        plain = -1.0
+    return float(number(0.05, 20.0, "a ratio such as 0.9")(plain, place.at("ratio")))
+
+
+def _new_problem(before: Survey, after: Survey) -> BaseException | None:
+    """What is wrong after a change that was not wrong before it."""
+    old = {str(e) for e in before.piece_problems.values()} | {str(e) for e in before.pattern_problems.values()}
+    if before.problem is not None:
+        old.add(str(before.problem))
+    new = [*after.piece_problems.items()]
+    for key, error in new:
+        # a piece that could not be used before may still be wrong in another way
+        if str(error) not in old and key not in before.piece_problems:
+            return error
+    for error in after.pattern_problems.values():
+        if str(error) not in old:
+            return error
+    if after.problem is not None and before.problem is None and str(after.problem) not in old:
+        return after.problem
+    return None

@@ -1,0 +1,129 @@
+"""From errors and findings of the program to what the page shows, each where it belongs."""
+
+from __future__ import annotations
+
+import re
+from typing import Any, cast
+
+from nesting.model.errors import NestingError, OrderError, PatternError, UnitsError
+from nesting.model.findings import Finding
+from nesting.page.documents import FindingDoc, Problem, Where
+
+__all__ = ["finding_doc", "line", "oops", "piece_id", "point", "problem_of", "refusal", "where_of"]
+
+#: the view that a block of the order belongs to
+_VIEWS = {
+    "pattern": "pieces",
+    "piece": "pieces",
+    "edge": "pieces",
+    "finish": "pieces",
+    "seam": "seams",
+    "together": "seams",
+    "alter": "alterations",
+    "cloth": "cloth",
+    "remnant": "cloth",
+    "wearer": "cloth",
+    "garment": "cloth",
+    "trim": "buy",
+    "opening": "seams",
+    "disk": "pieces",
+}
+
+
+def point(p: tuple[float, float]) -> list[float]:
+    """A point for the page, to 1/1000 mm."""
+    return [round(p[0], 3), round(p[1], 3)]
+
+
+def line(points: Any) -> list[list[float]]:
+    """A line for the page."""
+    return [point(p) for p in points]
+
+
+def piece_id(name: str, size: str | None) -> str:
+    """How the page calls a piece: "front|M"."""
+    return f"{name}|{size or ''}"
+
+
+def where_of(key: str | None, piece: str | None = None, file: str | None = None) -> Where:
+    """The view and field that an order's key belongs to: "cloth[main].width" is the width of main on the view of
+    cloths."""
+    where: Where = {}
+    found = re.match(r"(\w+)(?:\[([^\]]*)\])?(?:\.(.*))?$", key or "")
+    kind = found[1] if found else ""
+    if kind in _VIEWS:
+        where["view"] = cast(Any, _VIEWS[kind])
+        if found is not None and found[2] and kind == "cloth":
+            where["cloth"] = found[2]
+        if found is not None and found[2] and kind == "garment":
+            where["garment"] = found[2]
+        if found is not None and found[2] and kind == "piece":
+            where["piece"] = found[2]
+        if found is not None and found[2] and found[2].isdigit() and kind in ("seam", "alter"):
+            where["seam" if kind == "seam" else "alteration"] = int(found[2]) - 1
+        if found is not None and found[3]:
+            where["field"] = found[3]
+    elif piece:
+        where["view"] = "pieces"
+    if piece:
+        where["piece"] = piece
+    if file and not file.endswith(".toml"):
+        where["file"] = file
+        where.setdefault("view", "pieces")
+    return where
+
+
+def problem_of(error: BaseException, **where: Any) -> Problem:
+    """An error as the page shows it. ``where`` adds to what the error itself tells."""
+    if isinstance(error, NestingError):
+        code = (
+            "not-a-length"
+            if isinstance(error, UnitsError)
+            else "pattern"
+            if isinstance(error, PatternError)
+            else "order"
+            if isinstance(error, OrderError)
+            else {2: "input", 3: "cannot-lay"}.get(error.exit_code, "our-fault")
+        )
+        place = {**where_of(error.key, error.piece, error.file), **where}
+        return {"code": code, "message": _sentence(error), "where": cast(Where, place)}
+    return {"code": "our-fault", "message": oops(error), "where": cast(Where, where)}
+
+
+def oops(error: BaseException) -> str:
+    """What is said where the program is at fault."""
+    return (
+        f"This is a fault of the program, not yours ({type(error).__name__}: {str(error)[:200]}). Nothing was changed."
+    )
+
+
+def refusal(code: str, message: str, choices: list[str] | None = None, **where: Any) -> Problem:
+    """A problem that the page itself has found."""
+    problem: Problem = {"code": code, "message": message, "where": cast(Where, where)}
+    if choices:
+        problem["choices"] = choices
+    return problem
+
+
+def _sentence(error: NestingError) -> str:
+    """The message with the piece or file before it, without paths; the key where it says more than the view does."""
+    file = error.file.rsplit("/", 1)[-1] if error.file and not error.file.endswith(".toml") else None
+    parts = [file, f"'{error.piece}'" if error.piece else None]
+    lead = ", ".join(part for part in parts if part)
+    field = (error.key or "").rpartition(".")[2].partition("[")[0].replace("_", " ")
+    if field and field not in ("disk", "pattern", "cloth", "garment", "order") and "'" not in field:
+        lead = f"{lead}, {field}" if lead else field
+    return f"{lead}: {error.message}" if lead else error.message[:1].upper() + error.message[1:]
+
+
+def finding_doc(finding: Finding) -> FindingDoc:
+    """A finding as the page shows it."""
+    doc: FindingDoc = {
+        "kind": finding.kind,
+        "message": finding.message,
+        "where": where_of(None, finding.piece, finding.file.rsplit("/", 1)[-1] if finding.file else None),
+    }
+    code = getattr(finding, "code", None)
+    if code is not None:
+        doc["code"] = str(code)
+    return doc
