@@ -1,7 +1,7 @@
 """Only our own page is let in: what other pages, names and machines may try is refused, and the server lives on.
 
-Checks follow the OWASP cheat sheets on cross-site request forgery and HTML5 security (Origin header, WebSockets), and the first
-lines of ``nesting.page.guard``.
+Checks follow the OWASP cheat sheets on cross-site request forgery and HTML5 security (Origin header, WebSockets), and
+the first lines of ``nesting.page.guard``.
 """
 
 from __future__ import annotations
