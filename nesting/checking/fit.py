@@ -148,7 +148,7 @@ def fit_findings(order: Order, lines: Iterable[OpeningLine]) -> list[Finding]:
     found: list[Finding] = []
 
     def warn(line: OpeningLine, message: str) -> None:
-        found.append(Finding("warning", f"{line.name} of {line.garment}: {message}", file))
+        found.append(Finding("warning", f"{line.name} of {line.garment}: {message}", file, code="wearer.fit"))
 
     for line in lines:
         wanted = max((m for m in (line.passes, line.sits) if m is not None), default=None)

@@ -222,6 +222,7 @@ def _walked(order: Order, seam: Seam) -> list[SeamLine]:
                     file=order.path,
                     piece=cut.piece.label,
                     key="seam",
+                    code="edge.unknown",
                 )
         walked = walk_seam(
             [(cut.piece, edge) for cut, (_, _, edge) in zip(cuts, split, strict=True)],
@@ -239,8 +240,14 @@ def _seam_findings(line: SeamLine, order: Order) -> list[Finding]:
     size = f" (size {line.size})" if line.size else ""
     name = " to ".join(line.walked.edges) + size
     found = [
-        Finding("warning", f"seam {name}: {message}")
-        for message in line.walked.messages(lambda mm: small_length(mm, order.imperial))
+        Finding(
+            "warning",
+            f"seam {name}: {told.message}",
+            code=told.code,
+            figures={**told.figures, "size": line.size},
+            forbids=told.forbids,
+        )
+        for told in line.walked.told(lambda mm: small_length(mm, order.imperial))
     ]
     if line.walked.no_centre:
         found.append(
@@ -248,6 +255,7 @@ def _seam_findings(line: SeamLine, order: Order) -> list[Finding]:
                 "question",
                 f"seam {name}: no centre notch on {', '.join(line.walked.no_centre)}; to have it added, write "
                 "add_centre_notches = true in this [[seam]]",
+                code="seam.no-centre",
             )
         )
     return found
@@ -270,6 +278,14 @@ def _together_findings(line: TogetherLine) -> list[Finding]:
         Finding(
             "note" if kind == "note" else "warning",
             f"'{line.together.follower}' cut together with '{line.together.leader}'{size}: {message}",
+            code="together.differs",
+            forbids=not line.agreement.agrees,
+            figures={
+                "leader": line.together.leader,
+                "follower": line.together.follower,
+                "size": line.size,
+                "largest": line.agreement.largest if math.isfinite(line.agreement.largest) else None,
+            },
         )
         for message in line.agreement.messages
     ]

@@ -83,6 +83,7 @@ def areas(order: Order, pieces: Iterable[PieceLine]) -> list[Finding]:
                 "note",
                 f"finishes and alterations change what is cut from '{name}' by {extra / base[name] * 100:+.1f} % of "
                 f"the area as drawn: some {length} {more} of its width at least; lay it to see the length to buy",
+                code="cloth.area-changed",
             )
         )
     return found
@@ -111,6 +112,7 @@ def notch_depths(order: Order) -> list[Finding]:
                     "instead of snipping",
                     cut.piece.file,
                     cut.piece.label,
+                    code="notch.too-deep",
                 )
             )
     return found
@@ -137,6 +139,7 @@ def stretch(order: Order) -> list[Finding]:
                         f"needs {need} stretch across its grain, but cloth '{cloth.name}' does not say its own: "
                         "measure it and give stretch_across and stretch_along",
                         piece=cut.piece.label,
+                        code="stretch.cloth-unknown",
                     )
                 ] = None
             elif best < cut.needs_stretch - 1e-9:
@@ -145,6 +148,7 @@ def stretch(order: Order) -> list[Finding]:
                         "warning",
                         f"needs {need} stretch, but cloth '{cloth.name}' has {best * 100:g} % at most",
                         piece=cut.piece.label,
+                        code="stretch.too-little",
                     )
                 ] = None
             if cloth.fibre_stretch is not None and cloth.fibre_stretch < order.least_fibre_stretch - 1e-9:
@@ -153,6 +157,7 @@ def stretch(order: Order) -> list[Finding]:
                         "warning",
                         f"cloth '{cloth.name}' has {cloth.fibre_stretch * 100:g} % of stretch fibre, less than the "
                         f"{order.least_fibre_stretch * 100:g} % asked for pieces that must spring back",
+                        code="stretch.fibre-too-little",
                     )
                 ] = None
     return list(found)

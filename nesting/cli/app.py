@@ -51,7 +51,9 @@ def _options(seconds: float | None, rounds: int | None, seed: int, workers: int 
     from nesting.planning.layout.options import SearchOptions
 
     if seconds is not None and rounds is not None:
-        raise InputError("--seconds and --rounds exclude each other: give one of them")
+        raise InputError(
+            "--seconds and --rounds exclude each other: give one of them", code="option.seconds-and-rounds"
+        )
     return SearchOptions(
         seconds=None if rounds is not None else (20.0 if seconds is None else seconds),
         rounds=rounds,
@@ -71,7 +73,10 @@ def _spread(name: str | None) -> SpreadName | None:
     if found is None:
         near = get_close_matches(name.casefold(), ALL_SPREADS, 1)
         hint = f" (did you mean '{near[0]}'?)" if near else ""
-        raise InputError(f"--spread: '{name}' is not a spread{hint}; expected one of: {', '.join(ALL_SPREADS)}")
+        raise InputError(
+            f"--spread: '{name}' is not a spread{hint}; expected one of: {', '.join(ALL_SPREADS)}",
+            code="option.spread-unknown",
+        )
     return found
 
 
@@ -176,7 +181,11 @@ def new(
     from nesting.files.outputs import ready_folder, write_outputs
 
     if output.exists():
-        raise InputError("there is such a file already, and it is left as it is: give another with -o", file=output)
+        raise InputError(
+            "there is such a file already, and it is left as it is: give another with -o",
+            file=output,
+            code="file.exists",
+        )
     text = starter_order(sources, folder=output.parent)
     ready_folder(output.parent)
     write_outputs({output: text.encode("utf-8")})
@@ -251,7 +260,9 @@ def _kept(text: str | None) -> tuple[tuple[str, int], ...]:
             continue
         name, _, number = part.strip().rpartition(":")
         if not name or not number.isdigit():
-            raise InputError(f"--keep: found '{part.strip()}', expected a piece and its copy, like front:1")
+            raise InputError(
+                f"--keep: found '{part.strip()}', expected a piece and its copy, like front:1", code="option.keep"
+            )
         kept.append((name, int(number)))
     return tuple(kept)
 
@@ -468,7 +479,8 @@ def main() -> None:
         _fail(
             InternalError(
                 f"{type(error).__name__}: {error}. This is our fault, not yours; nothing was written. "
-                "Set NESTING_DEBUG=1 to see where it happened"
+                "Set NESTING_DEBUG=1 to see where it happened",
+                code="program.fault",
             ),
             as_json,
         )
@@ -478,17 +490,7 @@ def main() -> None:
 def _fail(error: NestingError, as_json: bool) -> None:
     sys.stderr.write(f"nesting: {error}\n")
     if as_json:
-        _emit(
-            {
-                "error": {
-                    "kind": type(error).__name__,
-                    "message": error.message,
-                    "file": error.file,
-                    "piece": error.piece,
-                    "key": error.key,
-                }
-            }
-        )
+        _emit({"error": error.as_dict()})
 
 
 if __name__ == "__main__":

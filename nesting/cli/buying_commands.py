@@ -191,7 +191,9 @@ def stash_file(
         told.append(f"taken out: {remove_name}")
     sides = [parse_length(part, "cm") for part in least.replace("×", "x").split("x")]
     if len(sides) != 2:
-        raise InputError(f"--least: found '{least}', expected length x width, like '20 cm x 20 cm'")
+        raise InputError(
+            f"--least: found '{least}', expected length x width, like '20 cm x 20 cm'", code="option.least"
+        )
     for lay in [read_lay(one) for one in add_lays]:
         changed, cut, fresh, twins, words = _with_offcuts(changed, lay, sides, least)
         gone += cut

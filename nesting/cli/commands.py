@@ -87,7 +87,10 @@ def start_of(
     """The lay in ``begin`` to continue from, if one was given, and what there is to tell about it."""
     if begin is None:
         if keep:
-            raise InputError("--keep needs --from LAY.json: the lay that has the pieces where they shall stay")
+            raise InputError(
+                "--keep needs --from LAY.json: the lay that has the pieces where they shall stay",
+                code="option.keep-needs-lay",
+            )
         return None, ()
     from nesting.proof.begun import lay_to_continue
 
@@ -106,9 +109,11 @@ def print_lay_file(
     wanted = tuple(part.strip().casefold() for part in kinds.split(",") if part.strip())
     unknown = [kind for kind in wanted if kind not in KINDS]
     if unknown or not wanted:
-        raise InputError(f"--as: found '{kinds}', expected any of {', '.join(KINDS)} with commas between")
+        raise InputError(
+            f"--as: found '{kinds}', expected any of {', '.join(KINDS)} with commas between", code="option.print-kind"
+        )
     if paper is not None and paper.lower() not in ("a4", "a3", "letter"):
-        raise InputError(f"--paper: found '{paper}', expected a4, letter or a3")
+        raise InputError(f"--paper: found '{paper}', expected a4, letter or a3", code="option.paper")
     one = read_lay(path)
     sheets = paper.lower() if paper is not None else "letter" if one.imperial else "a4"
     ready_folder(folder)
@@ -137,7 +142,7 @@ def check_order_file(path: Path, folder: Path, *, picture: bool) -> tuple[bool, 
     document["files"] = sorted(str(p) for p in files)
     names = ", ".join(sorted(p.name for p in files))
     words: list[object] = [check_summary(result, order), f"written to {folder}: {names}"]
-    lies = not any("cannot be laid" in f.message for f in laying)
+    lies = not any(f.code == "cloth.cannot-lie" for f in laying)
     document["can_be_laid"] = lies
     return result.ok and lies, document, words
 

@@ -25,11 +25,15 @@ def ready_folder(folder: Path) -> Path:
         os.unlink(name)
     except FileExistsError:
         raise InputError(
-            "this is a file, but a folder was expected for the results: give another with -o", file=folder
+            "this is a file, but a folder was expected for the results: give another with -o",
+            file=folder,
+            code="file.not-folder",
         ) from None
     except OSError as error:
         raise InputError(
-            f"the results cannot be written here ({error.strerror}): give another folder with -o", file=folder
+            f"the results cannot be written here ({error.strerror}): give another folder with -o",
+            file=folder,
+            code="file.not-written",
         ) from None
     return folder
 
@@ -54,7 +58,9 @@ def write_outputs(files: Mapping[Path, bytes]) -> None:
             os.replace(name, path)
     except OSError as error:
         where = error.filename if isinstance(error.filename, str) else None
-        raise InputError(f"a result cannot be written ({error.strerror}); nothing was changed", file=where) from None
+        raise InputError(
+            f"a result cannot be written ({error.strerror}); nothing was changed", file=where, code="file.not-written"
+        ) from None
     finally:
         for name, _ in staged:
             with suppress(OSError):

@@ -68,23 +68,32 @@ def open_drawing(path: Path, ctx: Context, units: str | None) -> tuple[Group, bo
         return read_dxf(data, ctx, units)
     kind = path.suffix.lower()
     expected = {".svg": "an SVG drawing (XML text)", ".dxf": "a DXF drawing"}.get(kind, "an SVG or DXF drawing")
-    raise ctx.error(f"this is not {expected}: it begins with {start[:20]!r}. Save the drawing again from your program")
+    raise ctx.error(
+        f"this is not {expected}: it begins with {start[:20]!r}. Save the drawing again from your program",
+        code="file.not-pattern",
+    )
 
 
 def _read(path: Path, ctx: Context) -> bytes:
     try:
         if path.is_dir():
-            raise ctx.error("this is a folder, but a pattern file was expected: name the SVG or DXF file in it")
+            raise ctx.error(
+                "this is a folder, but a pattern file was expected: name the SVG or DXF file in it", code="file.folder"
+            )
         if path.exists() and not path.is_file():
-            raise ctx.error("this is no regular file: name an SVG or DXF file")
+            raise ctx.error("this is no regular file: name an SVG or DXF file", code="file.not-regular")
         with path.open("rb") as stream:
             data = stream.read(LARGEST_FILE + 1)
     except FileNotFoundError:
-        raise ctx.error(f"there is no such file ({path}): check the name and the folder") from None
+        raise ctx.error(f"there is no such file ({path}): check the name and the folder", code="file.missing") from None
     except (OSError, ValueError) as error:
-        raise ctx.error(f"the file cannot be read ({getattr(error, 'strerror', None) or error})") from None
+        raise ctx.error(
+            f"the file cannot be read ({getattr(error, 'strerror', None) or error})", code="file.unreadable"
+        ) from None
     if len(data) > LARGEST_FILE:
-        raise ctx.error(f"the file is larger than {LARGEST_FILE // 1024**2} MB; save only the pattern pieces")
+        raise ctx.error(
+            f"the file is larger than {LARGEST_FILE // 1024**2} MB; save only the pattern pieces", code="file.too-large"
+        )
     if not data.strip(b"\0 \t\r\n"):
-        raise ctx.error("the file is empty: save the drawing again from your program")
+        raise ctx.error("the file is empty: save the drawing again from your program", code="file.empty")
     return data

@@ -37,7 +37,9 @@ def read_remnant(
     rings = _rings([s for s in strokes if s.role in ("cut", "sew", None, "edge")], ctx, flaws=False)
     flaws = _rings([s for s in strokes if s.role in ("flaw", "cutout", "inside")], ctx, flaws=True)
     if not rings:
-        raise ctx.error("no closed outline was found: draw the edge of the cloth as one closed line")
+        raise ctx.error(
+            "no closed outline was found: draw the edge of the cloth as one closed line", code="drawing.no-outline"
+        )
     rings.sort(key=lambda r: -outline.area(r))
     cloth = rings[0]
     turn = 0.0
@@ -45,12 +47,18 @@ def read_remnant(
         (ax, ay), (bx, by) = grain[0]
         turn = math.degrees(math.atan2(by - ay, bx - ax))
     else:
-        ctx.note("note", "no grainline is drawn: the grain is taken to run to the right of the drawing")
+        ctx.note(
+            "note", "no grainline is drawn: the grain is taken to run to the right of the drawing", code="grain.assumed"
+        )
     inside = [*flaws, *rings[1:]]
     _check_flaws(cloth, inside, ctx)
     for stroke in strokes:
         if stroke.role in ("notch", "drill", "fold"):
-            ctx.note("ignored", f"{stroke.where} ({stroke.role}) says nothing about a remnant; left out")
+            ctx.note(
+                "ignored",
+                f"{stroke.where} ({stroke.role}) says nothing about a remnant; left out",
+                code="drawing.other-purpose",
+            )
     cloth, *inside = _placed([cloth, *inside], turn)
     return cloth, tuple(inside), tuple(ctx.findings)
 
@@ -64,29 +72,38 @@ def _rings(strokes: list[Stroke], ctx: Context, *, flaws: bool) -> list[Ring]:
         given += [loop.ring for loop in result.loops]
         for loop in result.loops:
             for join in loop.joins:
-                ctx.note("repaired", f"a gap of {join.gap:.2f} mm at ({join.at[0]:.1f}, {join.at[1]:.1f}) was closed")
+                ctx.note(
+                    "repaired",
+                    f"a gap of {join.gap:.2f} mm at ({join.at[0]:.1f}, {join.at[1]:.1f}) was closed",
+                    code="outline.gap-closed",
+                )
         left = [open_strokes[i] for i in result.loose]
         for stroke in left:
             if flaws and stroke.role == "flaw":
-                raise ctx.error(f"a flaw ({stroke.where}) is no closed outline: draw a closed line around it")
+                raise ctx.error(
+                    f"a flaw ({stroke.where}) is no closed outline: draw a closed line around it",
+                    code="remnant.flaw-open",
+                )
             if stroke.role in ("cut", "edge") or not (given or flaws):
                 raise ctx.error(
                     f"the outline is open ({stroke.where}); gaps up to {ctx.join_gap:g} mm are closed. Close it in the "
-                    "drawing"
+                    "drawing",
+                    code="outline.open",
                 )
-            ctx.note("ignored", f"{stroke.where} is no closed line and is left out")
+            ctx.note("ignored", f"{stroke.where} is no closed line and is left out", code="drawing.open-line")
     rings: list[Ring] = []
     for points in given:
         ring, done = outline.clean(points)
         for what in done:
-            ctx.note("repaired", what)
+            ctx.note("repaired", what, code="outline.repaired")
         crossing = outline.crossing(ring) if len(ring) >= 3 else None
         if crossing is not None:
             raise ctx.error(
-                f"an outline crosses or touches itself at ({crossing[0]:.2f}, {crossing[1]:.2f}) mm: correct it there"
+                f"an outline crosses or touches itself at ({crossing[0]:.2f}, {crossing[1]:.2f}) mm: correct it there",
+                code="outline.crosses",
             )
         if len(ring) < 3 or abs(outline.area(ring)) < 1e-2:
-            ctx.note("ignored", "a closed line without area is left out")
+            ctx.note("ignored", "a closed line without area is left out", code="drawing.line-empty")
             continue
         rings.append(ring if outline.area(ring) > 0 else ring[::-1])
     return rings
@@ -102,13 +119,18 @@ def _check_flaws(cloth: Ring, flaws: list[Ring], ctx: Context) -> None:
         if not shape.intersects(whole) or whole.intersection(shape).area <= 1e-3:
             raise ctx.error(
                 f"a closed line {x1 - x0:.0f} × {y1 - y0:.0f} mm lies outside the cloth's outline: draw one remnant "
-                "in a file, its flaws inside"
+                "in a file, its flaws inside",
+                code="remnant.outline-twice",
             )
         if whole.symmetric_difference(shape).area <= 1e-4 * whole.area:
-            ctx.note("repaired", "the outline is drawn twice; one kept")
+            ctx.note("repaired", "the outline is drawn twice; one kept", code="remnant.outline-twice")
             del flaws[k]
         elif not whole.covers(shape):
-            ctx.note("note", f"a flaw at ({x0:.0f}, {y0:.0f}) mm reaches over the edge of the cloth")
+            ctx.note(
+                "note",
+                f"a flaw at ({x0:.0f}, {y0:.0f}) mm reaches over the edge of the cloth",
+                code="remnant.flaw-over-edge",
+            )
 
 
 def _placed(rings: list[Ring], turn: float) -> list[Ring]:

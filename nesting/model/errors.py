@@ -16,7 +16,11 @@ A message says which file, piece or key, what was found, what was expected, and 
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from pathlib import Path
+from typing import Any
+
+from nesting.model.findings import Figure
 
 __all__ = [
     "CannotLayError",
@@ -33,10 +37,12 @@ __all__ = [
 class NestingError(Exception):
     """Root of all errors raised on purpose.
 
-    ``file``, ``piece`` and ``key`` say where it is, when that is known; they are put before the message.
+    ``code`` says which refusal it is ("outline.open"), ``figures`` what was found; ``file``, ``piece`` and ``key`` say
+    where it is, when that is known, and are put before the message. The message is for people: no decision reads it.
     """
 
     exit_code = 1
+    default_code = "program.fault"
 
     def __init__(
         self,
@@ -45,11 +51,15 @@ class NestingError(Exception):
         file: str | Path | None = None,
         piece: str | None = None,
         key: str | None = None,
+        code: str | None = None,
+        figures: Mapping[str, Figure] | None = None,
     ) -> None:
         self.message = message
         self.file = str(file) if file is not None else None
         self.piece = piece
         self.key = key
+        self.code = code or self.default_code
+        self.figures = dict(figures or {})
         where = []
         if self.file:
             where.append(self.file)
@@ -59,46 +69,75 @@ class NestingError(Exception):
             where.append(f"key '{key}'")
         super().__init__(", ".join(where) + ": " + message if where else message)
 
+    def as_dict(self) -> dict[str, Any]:
+        """The refusal as the JSON documents show it."""
+        return {
+            "kind": type(self).__name__,
+            "code": self.code,
+            "file": self.file,
+            "piece": self.piece,
+            "key": self.key,
+            "figures": self.figures,
+            "message": self.message,
+        }
+
     def __reduce__(self) -> tuple[object, ...]:
         # Keyword-only arguments are lost by the default pickling; worker processes raise these.
-        return (_rebuild, (type(self), self.message, self.file, self.piece, self.key))
+        return (_rebuild, (type(self), self.message, self.file, self.piece, self.key, self.code, self.figures))
 
 
 def _rebuild(
-    kind: type[NestingError], message: str, file: str | None, piece: str | None, key: str | None
+    kind: type[NestingError],
+    message: str,
+    file: str | None,
+    piece: str | None,
+    key: str | None,
+    code: str,
+    figures: Mapping[str, Figure],
 ) -> NestingError:
-    return kind(message, file=file, piece=piece, key=key)
+    return kind(message, file=file, piece=piece, key=key, code=code, figures=figures)
 
 
 class InputError(NestingError):
     """Something the user wrote or drew is wrong."""
 
     exit_code = 2
+    default_code = "option.value"
 
 
 class OrderError(InputError):
     """A cutting order or a lay file is wrong."""
 
+    default_code = "order.value"
+
 
 class PatternError(InputError):
     """A pattern or remnant drawing is wrong."""
 
+    default_code = "file.damaged"
+
 
 class UnitsError(InputError):
     """A length, share or price cannot be read."""
+
+    default_code = "value.length"
 
 
 class CannotLayError(NestingError):
     """The request is sound, but the pieces cannot be laid on that cloth."""
 
     exit_code = 3
+    default_code = "cloth.no-layout"
 
 
 class InternalError(NestingError):
     """The program is at fault."""
 
     exit_code = 1
+    default_code = "program.fault"
 
 
 class ProofError(InternalError):
     """A lay failed its independent proof, so it was not written."""
+
+    default_code = "program.proof"

@@ -88,14 +88,17 @@ def parse_length(value: str | int | float, default_unit: str | None, *, negative
     denominator of zero, more than ``LARGEST_MM``.
     """
     if isinstance(value, bool) or not isinstance(value, str | int | float):
-        raise UnitsError(f"found {value!r}; {_EXPECTED}")
+        raise UnitsError(f"found {value!r}; {_EXPECTED}", code="value.length")
     exact = _read_text(value, default_unit) if isinstance(value, str) else _read_number(value, default_unit)
     if exact < 0 and not negative:
-        raise UnitsError(f"found {value!r}; a length may not be negative here: take the minus away")
+        raise UnitsError(
+            f"found {value!r}; a length may not be negative here: take the minus away", code="value.negative"
+        )
     if abs(exact) > Fraction(LARGEST_MM):
         raise UnitsError(
             f"found {value!r}, more than {LARGEST_MM / 1000:g} m, which is larger than any garment's drawing or "
-            "any cloth here: check the number and its unit"
+            "any cloth here: check the number and its unit",
+            code="value.too-large",
         )
     return float(exact)
 
@@ -107,14 +110,14 @@ def _finite(value: int | float) -> bool:
 
 def _read_number(value: int | float, default_unit: str | None) -> Fraction:
     if not _finite(value):
-        raise UnitsError(f"found {value!r}; {_EXPECTED}")
+        raise UnitsError(f"found {value!r}; {_EXPECTED}", code="value.length")
     # Through the shortest decimal, so that 0.1 in is a tenth of an inch and not the nearest binary fraction to it.
     return Fraction(repr(value)) * _unit(None, default_unit, value)
 
 
 def _read_text(text: str, default_unit: str | None) -> Fraction:
     if len(text) > _LONGEST_TEXT:
-        raise UnitsError(f"found {text[:_LONGEST_TEXT]!r}…; {_EXPECTED}")
+        raise UnitsError(f"found {text[:_LONGEST_TEXT]!r}…; {_EXPECTED}", code="value.length")
     plain = "".join(_spell_fraction(char) for char in text).strip()
     sign = 1
     if plain[:1] in ("-", "−", "+"):
@@ -125,14 +128,19 @@ def _read_text(text: str, default_unit: str | None) -> Fraction:
     while at < len(plain) or not sizes:
         match = _QUANTITY.match(plain, at)
         if match is None:
-            raise UnitsError(f"found {text!r}; {_EXPECTED}")
+            raise UnitsError(f"found {text!r}; {_EXPECTED}", code="value.length")
         unit = match["unit"]
         at = match.end()
         if unit is None and (sizes or at < len(plain)):
-            raise UnitsError(f'found {text!r}; each number of a sum needs its unit, as in "1 yd 9 in"')
+            raise UnitsError(
+                f'found {text!r}; each number of a sum needs its unit, as in "1 yd 9 in"', code="value.unit-missing"
+            )
         size = _unit(unit, default_unit, text)
         if sizes and size >= sizes[-1]:
-            raise UnitsError(f'found {text!r}; in a sum the larger unit comes first, each once, as in "1 yd 9 in"')
+            raise UnitsError(
+                f'found {text!r}; in a sum the larger unit comes first, each once, as in "1 yd 9 in"',
+                code="value.length",
+            )
         sizes.append(size)
         total += _number(match, text) * size
     return sign * total
@@ -149,12 +157,14 @@ def _number(match: re.Match[str], text: str) -> Fraction:
     over, under = match["over"] or match["num"], match["under"] or match["den"]
     if under is not None:
         if int(under) == 0:
-            raise UnitsError(f"found {text!r}; the lower half of a fraction cannot be zero")
+            raise UnitsError(f"found {text!r}; the lower half of a fraction cannot be zero", code="value.length")
         return int(match["whole"] or 0) + Fraction(int(over), int(under))
     decimal = match["decimal"]
     if re.fullmatch(r"[0-9]{1,3},[0-9]{3}", decimal):
         dot, none = decimal.replace(",", "."), decimal.replace(",", "")
-        raise UnitsError(f"found {text!r}, where the comma can be read in two ways: write {dot} or {none}")
+        raise UnitsError(
+            f"found {text!r}, where the comma can be read in two ways: write {dot} or {none}", code="value.comma"
+        )
     return Fraction("0" + decimal.replace(",", ".") if decimal[0] in ".," else decimal.replace(",", "."))
 
 
@@ -163,12 +173,17 @@ def _unit(unit: str | None, default_unit: str | None, found: object) -> Fraction
         if default_unit is None:
             if str(found).strip() in ("0", "0.0", "-0.0"):
                 return Fraction(1)
-            raise UnitsError(f'found {found!r} without a unit: write it with one, as in "12 mm", or give units')
+            raise UnitsError(
+                f'found {found!r} without a unit: write it with one, as in "12 mm", or give units',
+                code="value.unit-missing",
+            )
         unit = default_unit
     name = unit.lower().rstrip(".")
     name = _SYNONYMS.get(name, name)
     if name not in _EXACT:
-        raise UnitsError(f"found {found!r} with the unknown unit {unit!r}: use one of {', '.join(_EXACT)}")
+        raise UnitsError(
+            f"found {found!r} with the unknown unit {unit!r}: use one of {', '.join(_EXACT)}", code="value.unit-unknown"
+        )
     return _EXACT[name]
 
 
@@ -181,13 +196,15 @@ def parse_share(value: str | int | float) -> float:
     if isinstance(value, str):
         match = len(value) <= _LONGEST_TEXT and _SHARE.fullmatch(value)
         if not match:
-            raise UnitsError(f"found {value[:_LONGEST_TEXT]!r}; {expected}")
+            raise UnitsError(f"found {value[:_LONGEST_TEXT]!r}; {expected}", code="value.number")
         text = match[1].replace(",", ".")
         return float(Fraction("0" + text if text[0] == "." else text) / 100)
     if isinstance(value, bool) or not isinstance(value, int | float) or not _finite(value) or value < 0:
-        raise UnitsError(f"found {value!r}; {expected}")
+        raise UnitsError(f"found {value!r}; {expected}", code="value.number")
     if value > 1:
-        raise UnitsError(f'found the bare number {value!r}; {expected}: write "{value:g} %" if per cent is meant')
+        raise UnitsError(
+            f'found the bare number {value!r}; {expected}: write "{value:g} %" if per cent is meant', code="value.share"
+        )
     return float(value)
 
 

@@ -51,6 +51,7 @@ def altered(body: Body, alterations: Sequence[Alteration]) -> tuple[Body, tuple[
                 file=body.file,
                 piece=body.label,
                 key=key,
+                code="alter.by",
             )
         if change.kind in ("add", "take"):
             body, found = _moved_edge(body, change, key)
@@ -66,6 +67,7 @@ def altered(body: Body, alterations: Sequence[Alteration]) -> tuple[Body, tuple[
                 f"after {key} the outline crosses itself: ask for less, or for another place",
                 file=body.file,
                 piece=body.label,
+                code="alter.crosses",
             )
         after = abs(signed_area(body.cut_ring))
         findings.append(
@@ -75,6 +77,7 @@ def altered(body: Body, alterations: Sequence[Alteration]) -> tuple[Body, tuple[
                 f"({(after - before) / 100:+.1f} cm²)",
                 body.file,
                 body.label,
+                code="alter.area",
             )
         )
     return body, tuple(findings)
@@ -93,6 +96,7 @@ def _height(body: Body, change: Alteration, key: str) -> float:
             file=body.file,
             piece=body.label,
             key=key,
+            code="alter.place",
         )
     if change.at_is_distance:
         return float(change.at)
@@ -121,6 +125,7 @@ def _spans_of(body: Body, name: str, key: str) -> list[int]:
             file=body.file,
             piece=body.label,
             key=key,
+            code="edge.unknown",
         )
     n = len(body.spans)
     if len(found) < n:
@@ -134,17 +139,18 @@ def _spans_of(body: Body, name: str, key: str) -> list[int]:
                 file=body.file,
                 piece=body.label,
                 key=key,
+                code="edge.name-twice",
             )
         return run
     return found
 
 
 def _moved_edge(body: Body, change: Alteration, key: str) -> tuple[Body, tuple[Finding, ...]]:
-    def refuse(message: str) -> OrderError:
-        return OrderError(message, file=body.file, piece=body.label, key=key)
+    def refuse(message: str, *, code: str) -> OrderError:
+        return OrderError(message, file=body.file, piece=body.label, key=key, code=code)
 
     if change.edge is None:
-        raise refuse('says no edge: give edge = "…"')
+        raise refuse('says no edge: give edge = "…"', code="alter.no-edge")
     numbers = _spans_of(body, change.edge, key)
     by = change.by if change.kind == "add" else -change.by
     ends = (body.spans[numbers[0]].line[0], body.spans[numbers[-1]].line[-1])
@@ -157,7 +163,8 @@ def _moved_edge(body: Body, change: Alteration, key: str) -> tuple[Body, tuple[F
         if not any(near):
             raise refuse(
                 f"hold = {anchor!r} is not an end of the edge '{change.edge}': hold one of its ends, or name the "
-                "stretch up to the held point as an edge"
+                "stretch up to the held point as an edge",
+                code="alter.hold",
             )
         for k in (0, 1):
             held[k] = held[k] or near[k]
@@ -165,7 +172,7 @@ def _moved_edge(body: Body, change: Alteration, key: str) -> tuple[Body, tuple[F
         held = [True, True]
     fold = any(body.spans[k].fold for k in numbers)
     if fold and (any(held) or len(numbers) > 1):
-        raise refuse("the fold edge stays straight: it can only be moved as a whole, without hold")
+        raise refuse("the fold edge stays straight: it can only be moved as a whole, without hold", code="alter.fold")
     shift = Shift(body, numbers, by, held[0], held[1])
     courses = []
     for k, span in enumerate(body.spans):
@@ -181,7 +188,8 @@ def _moved_edge(body: Body, change: Alteration, key: str) -> tuple[Body, tuple[F
         if stays and Contour(seam_now.ring).locate(end)[1] > _LOST_MM:
             raise refuse(
                 f"the held end {body.place(end)} would be cut off, as the corner there is too sharp: take less, or do "
-                "not hold it"
+                "not hold it",
+                code="alter.hold",
             )
     steps = _steps(body, numbers, held, seam_now.ring)
     cuts = []
@@ -222,7 +230,7 @@ def _steps(body: Body, numbers: Sequence[int], held: Sequence[bool], ring: Ring)
                 f"the moved edge does not meet its neighbour {body.place(corner)}, so there is a step: hold that end, "
                 "or move the neighbour as well"
             )
-            found.append(Finding("warning", message, body.file, body.label))
+            found.append(Finding("warning", message, body.file, body.label, code="alter.look"))
     return found
 
 
@@ -252,6 +260,7 @@ def _followed(old: Body, new: Body, shift: Shift) -> tuple[tuple[Notch, ...], tu
                     f"nearest place of the new edge, {gap:.1f} mm away",
                     old.file,
                     old.label,
+                    code="alter.notch-moved",
                 )
             )
         notches.append(replace(notch, at=cut.at(place)))

@@ -83,7 +83,10 @@ class Body:
             fold = fold_run(outline, self.piece.fold)
             if fold is None:
                 raise PatternError(
-                    "the fold edge was lost on the way: draw it as one straight side", file=self.file, piece=self.label
+                    "the fold edge was lost on the way: draw it as one straight side",
+                    file=self.file,
+                    piece=self.label,
+                    code="fold.lost",
                 )
         return replace(
             self.piece,
@@ -176,6 +179,7 @@ def _with_drawn_cut(piece: Piece, spans: tuple[Span, ...], *, file: str | None) 
             "draw both round the same piece in the same order",
             file=file,
             piece=piece.label,
+            code="seam-line.not-beside",
         )
     cut = cut.with_points(places)
     return tuple(replace(span, cut=cut.stretch(places[i], places[(i + 1) % n])) for i, span in enumerate(spans))

@@ -202,15 +202,15 @@ def cut_outline(
     the place.
     """
 
-    def refuse(message: str) -> PatternError:
+    def refuse(message: str, *, code: str) -> PatternError:
         return PatternError(
-            message + ": ask for narrower finishes there, or change the drawing", file=file, piece=piece
+            message + ": ask for narrower finishes there, or change the drawing", file=file, piece=piece, code=code
         )
 
     lines, between = _joined(courses)
     raw = ring_of([line for pair in zip(lines, between, strict=True) for line in pair if line])
     if len(raw) < 3:
-        raise refuse("nothing is left of the piece once its finishes are taken off")
+        raise refuse("nothing is left of the piece once its finishes are taken off", code="finish.nothing-left")
     simple = Polygon(raw).is_valid and signed_area(raw) > 0
     if simple and not any(c.folded for c in courses):
         ring = raw
@@ -218,16 +218,22 @@ def cut_outline(
         outer, holes = _filled(raw)
         if not outer:
             x = Polygon(ring_of([c.seam for c in courses])).representative_point()
-            raise refuse(f"nothing is left of the piece once its finishes are taken off ({say((x.x, x.y))})")
+            raise refuse(
+                f"nothing is left of the piece once its finishes are taken off ({say((x.x, x.y))})",
+                code="finish.nothing-left",
+            )
         if len(outer) > 1:
             p, q = nearest_points(Polygon(outer[0]), Polygon(outer[1]))
             place = ((p.x + q.x) / 2, (p.y + q.y) / 2)
             raise refuse(
-                f"the cut outline breaks apart {say(place)}: the neck is narrower than what its finishes take off"
+                f"the cut outline breaks apart {say(place)}: the neck is narrower than what its finishes take off",
+                code="finish.breaks",
             )
         if holes:
             p, _ = nearest_points(Polygon(holes[0]), LinearRing(ring_of([c.seam for c in courses])))
-            raise refuse(f"the allowances on both sides of a slot run into each other {say((p.x, p.y))}")
+            raise refuse(
+                f"the allowances on both sides of a slot run into each other {say((p.x, p.y))}", code="finish.slot"
+            )
         ring = _with_fold_exact(outer[0], courses)
     _refuse_losses(ring, courses, lines, say=say, refuse=refuse)
     if ring is raw:
@@ -238,7 +244,10 @@ def cut_outline(
     walked = math.fsum(contour.span(a, b) for a, b in zip(starts, starts[1:] + starts[:1], strict=True))
     if keep_edges and walked > contour.perimeter + 1e-3:
         shortest = min(courses, key=lambda c: length_of(c.seam))
-        raise refuse(f"an edge vanishes {say(along(shortest.seam, length_of(shortest.seam) / 2)[0])}")
+        raise refuse(
+            f"an edge vanishes {say(along(shortest.seam, length_of(shortest.seam) / 2)[0])}",
+            code="finish.edge-vanishes",
+        )
     own = tuple(contour.stretch(a, b) for a, b in zip(starts, starts[1:] + starts[:1], strict=True))
     return CutOutline(ring, own)
 
@@ -265,7 +274,7 @@ def _refuse_losses(
     lines: Sequence[Line],
     *,
     say: Callable[[Point], str],
-    refuse: Callable[[str], PatternError],
+    refuse: Callable[..., PatternError],
 ) -> None:
     """Raise where the outline has lost more than a corner may lose.
 
@@ -302,7 +311,8 @@ def _refuse_losses(
         if gap > 1.02 * allowed + 0.1:
             raise refuse(
                 f"the cut line no longer follows the outline {say(p)}: it ends up {gap:.1f} mm away, because the "
-                "finishes of its two sides meet there"
+                "finishes of its two sides meet there",
+                code="finish.not-beside",
             )
     for k, c in enumerate(courses):
         d = max(abs(courses[k - 1].offset), abs(c.offset), abs(courses[(k + 1) % n].offset))
@@ -311,7 +321,7 @@ def _refuse_losses(
         image = shapely.points([p for _, p in _sampled(lines[k], 0.0, max(0.5, length_of(lines[k]) / 50))])
         if float(shapely.distance(boundary, image).min()) > 0.05:
             middle, _ = along(c.seam, lengths[k] / 2)
-            raise refuse(f"a whole edge vanishes {say(middle)}")
+            raise refuse(f"a whole edge vanishes {say(middle)}", code="finish.edge-vanishes")
 
 
 def _sampled(line: Line, start: float, step: float) -> list[tuple[float, Point]]:

@@ -171,6 +171,7 @@ def anchor_point(anchor: Anchor, anchors: Anchors, key: str, *, file: str | None
             file=file,
             piece=piece,
             key=key,
+            code="corner.unknown",
         )
     matches = [p for name, p in anchors.notches if name == number]
     if len(matches) == 1:
@@ -181,6 +182,7 @@ def anchor_point(anchor: Anchor, anchors: Anchors, key: str, *, file: str | None
             file=file,
             piece=piece,
             key=key,
+            code="notch.name-twice",
         )
     names = [name for name, _ in anchors.notches]
     near = difflib.get_close_matches(str(number), names, 1)
@@ -190,6 +192,7 @@ def anchor_point(anchor: Anchor, anchors: Anchors, key: str, *, file: str | None
         file=file,
         piece=piece,
         key=key,
+        code="notch.unknown",
     )
 
 
@@ -227,7 +230,9 @@ def named_places(
     for spec in specs:
         key = f"edge '{spec.name}'"
         if any(spec.name == name for name, _, _ in found):
-            raise OrderError("this edge is named twice: use two names", file=file, piece=piece.label, key=key)
+            raise OrderError(
+                "this edge is named twice: use two names", file=file, piece=piece.label, key=key, code="edge.name-twice"
+            )
         ends = [anchor_point(x, anchors, key, file=file, piece=piece.label) for x in (spec.start, spec.end)]
         a, b = (snapped(contour.locate(p)[0]) for p in ends)
         found.append((spec.name, a, b))

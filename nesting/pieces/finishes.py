@@ -43,6 +43,7 @@ def _known(names: Sequence[str], body: Body, key: str) -> None:
                 file=body.file,
                 piece=body.label,
                 key=key,
+                code="edge.unknown",
             )
 
 
@@ -71,6 +72,7 @@ def _chosen(span: Span, given: dict[str, float], body: Body, key: str, other: fl
             file=body.file,
             piece=body.label,
             key=key,
+            code="finish.overlap",
         )
     return values.pop() if values else given.get("*", other)
 
@@ -87,6 +89,7 @@ def _finish_of(span: Span, given: dict[str, Finish], body: Body) -> Finish | Non
             file=body.file,
             piece=body.label,
             key="finish",
+            code="finish.overlap",
         )
     if named:
         return next(iter(named.values()))
@@ -115,13 +118,18 @@ def finished(
                 file=body.file,
                 piece=body.label,
                 key=f"finish '{name}'",
+                code="finish.twice",
             )
     given |= {name: Finish("custom", -length) for name, length in short.items()}
     findings: list[Finding] = []
     if not body.seam_known:
         findings.append(
             Finding(
-                "ambiguous", _NO_SEAM + '; say allowance = { "*" = … } if it is the cut edge', body.file, body.label
+                "ambiguous",
+                _NO_SEAM + '; say allowance = { "*" = … } if it is the cut edge',
+                body.file,
+                body.label,
+                code="seam-line.missing",
             )
         )
     chosen = [_finish_of(span, given, body) for span in body.spans]
@@ -132,6 +140,7 @@ def finished(
                 file=body.file,
                 piece=body.label,
                 key=f"finish '{next(n for n in span.names if n in given)}'",
+                code="finish.on-fold",
             )
     n = len(body.spans)
     courses = []
@@ -241,6 +250,7 @@ def _moved_notches(
                 f"the notch {body.place(notch.at)} finds no cut edge beside it: move the notch in the drawing",
                 file=body.file,
                 piece=body.label,
+                code="notch.no-edge",
             )
         moved.append(replace(notch, at=at))
     return tuple(moved)

@@ -137,6 +137,7 @@ def with_fold(piece: Piece, side: Side | None, *, file: str | None) -> tuple[Pie
                     "used; take it out of the order",
                     file,
                     piece.label,
+                    code="fold.not-used",
                 )
             )
         fold = piece.fold
@@ -145,6 +146,7 @@ def with_fold(piece: Piece, side: Side | None, *, file: str | None) -> tuple[Pie
                 "the fold line has no length: draw it along the edge that lies on the fold",
                 file=file,
                 piece=piece.label,
+                code="fold.no-length",
             )
     else:
         assert side is not None
@@ -155,6 +157,7 @@ def with_fold(piece: Piece, side: Side | None, *, file: str | None) -> tuple[Pie
                 f"that extreme; name the side that is straight, or draw a fold line along the edge",
                 file=file,
                 piece=piece.label,
+                code="fold.side",
             )
         fold = found
     outline, shift, ends = _straightened(piece.outline, fold)
@@ -165,6 +168,7 @@ def with_fold(piece: Piece, side: Side | None, *, file: str | None) -> tuple[Pie
             "straight side",
             file=file,
             piece=piece.label,
+            code="fold.side",
         )
     if shift > 0.01:
         findings.append(
@@ -173,6 +177,7 @@ def with_fold(piece: Piece, side: Side | None, *, file: str | None) -> tuple[Pie
                 f"the fold edge was up to {shift:.2f} mm off a straight line and was straightened",
                 file,
                 piece.label,
+                code="fold.straightened",
             )
         )
     seam = piece.seam
@@ -186,6 +191,7 @@ def with_fold(piece: Piece, side: Side | None, *, file: str | None) -> tuple[Pie
                     "fold cannot be measured there",
                     file,
                     piece.label,
+                    code="seam-line.not-to-fold",
                 )
             )
         elif seam_shift > 0.01:
@@ -195,6 +201,7 @@ def with_fold(piece: Piece, side: Side | None, *, file: str | None) -> tuple[Pie
                     f"the seam outline was up to {seam_shift:.2f} mm off the fold line and was straightened",
                     file,
                     piece.label,
+                    code="seam-line.straightened",
                 )
             )
     return replace(piece, outline=outline, seam=seam, fold=ends), tuple(findings)
@@ -236,6 +243,7 @@ def grained(piece: Piece, grain: float | None, *, file: str | None) -> tuple[Pie
             "the grainline has no length: draw it again, or give the angle with grain = 90",
             file=file,
             piece=piece.label,
+            code="grain.no-length",
         )
     if line is None:
         if grain is None:
@@ -243,6 +251,7 @@ def grained(piece: Piece, grain: float | None, *, file: str | None) -> tuple[Pie
                 "no grainline: draw one, or give its angle in the order (grain = 90 is up the page)",
                 file=file,
                 piece=piece.label,
+                code="grain.missing",
             )
         line = _chord(piece.outline, grain)
     elif grain is not None:
@@ -254,6 +263,7 @@ def grained(piece: Piece, grain: float | None, *, file: str | None) -> tuple[Pie
                     f"the drawing has a grainline at {drawn % 360:.1f}°, so grain = {grain:g} in the order is not used",
                     file,
                     piece.label,
+                    code="grain.not-used",
                 )
             )
     if piece.fold is not None:
@@ -269,6 +279,7 @@ def grained(piece: Piece, grain: float | None, *, file: str | None) -> tuple[Pie
                     "on a fold of the cloth the fold edge decides",
                     file,
                     piece.label,
+                    code="grain.off-fold",
                 )
             )
         elif abs(off) > 1e-9:
@@ -279,6 +290,7 @@ def grained(piece: Piece, grain: float | None, *, file: str | None) -> tuple[Pie
                         f"the grainline was {abs(off):.2f}° off the direction of the fold edge and was turned to it",
                         file,
                         piece.label,
+                        code="grain.turned",
                     )
                 )
             a = math.radians(grain_deg - off)

@@ -243,13 +243,14 @@ def opened_along_grain(
     cut = _Cut(lowest, along, u0, d)
     height = max(cut.u(p) for p in seam.ring)
 
-    def refuse(message: str) -> OrderError:
-        return OrderError(message, file=body.file, piece=body.label, key=key)
+    def refuse(message: str, *, code: str) -> OrderError:
+        return OrderError(message, file=body.file, piece=body.label, key=key, code=code)
 
     if u0 < 0.0 or cut.top > height:
         raise refuse(
             f"the line at {u0:.1f} mm {'with its strip ' if d < 0 else ''}is not on the piece, which measures "
-            f"{height:.1f} mm along the grain: give a place within it"
+            f"{height:.1f} mm along the grain: give a place within it",
+            code="alter.place",
         )
     findings: list[Finding] = []
     body = _begun_lowest(body, cut)
@@ -260,7 +261,8 @@ def opened_along_grain(
                 if cut.u0 + _EPS < run.us[v] < cut.top - _EPS:
                     raise refuse(
                         f"the strip from {u0:.1f} to {cut.top:.1f} mm holds a corner or a turn of the outline "
-                        f"{body.place(run.points[v])}: move it where only plain edges cross it"
+                        f"{body.place(run.points[v])}: move it where only plain edges cross it",
+                        code="alter.corner",
                     )
             rise, across = climb.high - climb.low, run.across(climb)
             if climb.trued and rise < max(_TRUED_TIMES * abs(d), across / 2) and not run.spans[0].fold:
@@ -271,12 +273,15 @@ def opened_along_grain(
                         f"along the grain ({body.place(run.points[(climb.a + climb.b) // 2])}): look at its new shape",
                         body.file,
                         body.label,
+                        code="alter.look",
                     )
                 )
         if run.spans[0].fold:
             rise = abs(run.us[-1] - run.us[0])
             if _EPS * 100 < rise < length_of(run.points) - 1e-3:
-                raise refuse("the fold edge lies askew to the grain, so the piece cannot be opened across it")
+                raise refuse(
+                    "the fold edge lies askew to the grain, so the piece cannot be opened across it", code="alter.fold"
+                )
     new_spans: list[Span] = []
     changed: set[int] = set()
     for run in runs:

@@ -27,10 +27,17 @@ __all__ = ["prepare", "sound", "sound_ring"]
 def sound_ring(ring: Ring, what: str, *, file: str | None, piece: str) -> Ring:
     """The ring without doubled points, anticlockwise. Raises PatternError if it is not simple or encloses nothing."""
     if not all(math.isfinite(c) for p in ring for c in p):
-        raise PatternError(f"the {what} has a coordinate that is no number: draw it again", file=file, piece=piece)
+        raise PatternError(
+            f"the {what} has a coordinate that is no number: draw it again",
+            file=file,
+            piece=piece,
+            code="drawing.not-finite",
+        )
     ring = cleaned(ring)
     if len(ring) < 3 or MultiPoint(ring).convex_hull.area < 1e-6:
-        raise PatternError(f"the {what} encloses no area: draw it as one closed line", file=file, piece=piece)
+        raise PatternError(
+            f"the {what} encloses no area: draw it as one closed line", file=file, piece=piece, code="outline.no-area"
+        )
     polygon = Polygon(ring)
     if not polygon.is_valid:
         x, y = _where(explain_validity(polygon), ring)
@@ -39,6 +46,7 @@ def sound_ring(ring: Ring, what: str, *, file: str | None, piece: str) -> Ring:
             "closed line",
             file=file,
             piece=piece,
+            code="outline.crosses",
         )
     return ring if signed_area(ring) > 0 else ring[::-1]
 
@@ -84,14 +92,18 @@ def prepare(drawn: Piece, how: Preparation, *, file: str | None = None) -> tuple
         if piece.seam is not None:
             findings.append(
                 Finding(
-                    "ignored", "the seam outline is drawn, so the allowance in the order is not used", file, piece.label
+                    "ignored",
+                    "the seam outline is drawn, so the allowance in the order is not used",
+                    file,
+                    piece.label,
+                    code="finish.allowance-not-used",
                 )
             )
         else:
             body = seam_from_allowance(body, how.allowance)
     if piece.seam is not None and not how.finishes and set(piece.seam) == set(piece.outline):
         told = "the cut outline is the seam outline, without any allowance: give the edges a finish if they need one"
-        findings.append(Finding("warning", told, file, piece.label))
+        findings.append(Finding("warning", told, file, piece.label, code="seam-line.same-as-cut"))
     if how.alterations:
         body, found = altered(body, how.alterations)
         findings += found
@@ -113,6 +125,7 @@ def prepare(drawn: Piece, how: Preparation, *, file: str | None = None) -> tuple
                 file=file,
                 piece=piece.label,
                 key="add_centre_notches",
+                code="edge.unknown",
             )
     ready, found = with_centre_notches(ready, how.add_centre_notches)
     findings += found
@@ -131,9 +144,18 @@ def _strays(piece: Piece) -> list[Finding]:
                 "the finish of that edge",
                 file=piece.file,
                 piece=piece.label,
+                code="cutout.outside",
             )
     found = []
     out = [d for d in piece.drills if not outline.covers(Point(d.at))]
     if out:
-        found.append(Finding("warning", f"{len(out)} drill marks lie outside the cut outline", piece.file, piece.label))
+        found.append(
+            Finding(
+                "warning",
+                f"{len(out)} drill marks lie outside the cut outline",
+                piece.file,
+                piece.label,
+                code="drill.outside",
+            )
+        )
     return found

@@ -9,10 +9,11 @@ Where the second edge is to be eased or stretched in, that is spread evenly alon
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
+from typing import Literal
 
-from nesting.model.findings import Finding
+from nesting.model.findings import Figure, Finding
 from nesting.model.piece import Edge, Notch, Piece, Point
 from nesting.model.tolerances import SEAM_MM
 from nesting.pieces.contour import Contour, cleaned
@@ -22,6 +23,7 @@ from nesting.pieces.grain import on_fold_line
 __all__ = [
     "Mark",
     "NotchGap",
+    "SeamTold",
     "WalkedEdge",
     "WalkedSeam",
     "edge_names",
@@ -94,6 +96,20 @@ class NotchGap:
 
 
 @dataclass(frozen=True)
+class SeamTold:
+    """One thing that does not agree along a seam, as data: lengths mm."""
+
+    code: Literal["seam.mismatch", "seam.notch-apart", "seam.notch-alone"]
+    message: str
+    figures: Mapping[str, Figure]
+
+    @property
+    def forbids(self) -> bool:
+        """Whether the seam cannot be sewn before it is mended."""
+        return self.code != "seam.notch-alone"
+
+
+@dataclass(frozen=True)
 class WalkedSeam:
     """What walking a seam found. ``lengths`` as compared (halves all halves, or all opened), ``difference`` the largest
     departure from what the first edge asks for, mm. ``lone``: (edge number, mark) of notches without a partner.
@@ -125,23 +141,31 @@ class WalkedSeam:
 
     def messages(self, say: Callable[[float], str] = _in_mm) -> tuple[str, ...]:
         """What does not agree, in words; ``say`` puts mm into the reader's units."""
-        told = []
+        return tuple(one.message for one in self.told(say))
+
+    def told(self, say: Callable[[float], str] = _in_mm) -> tuple[SeamTold, ...]:
+        """What does not agree, each with its code and figures."""
+        told: list[SeamTold] = []
         first = self.edges[0]
         for name, length, want in zip(self.edges, self.lengths, self.wanted, strict=True):
             if abs(length - want) > self.tolerance:
                 longer = "longer" if length > want else "shorter"
                 than = f"{first} with its ease asks for" if self.eased else first
-                told.append(
-                    f"{name} is {say(abs(length - want))} {longer} than {than} ({say(length)} against {say(want)})"
-                )
+                figures: dict[str, Figure] = {"edge": name, "to": first, "length": length, "wanted": want}
+                words = f"{name} is {say(abs(length - want))} {longer} than {than} ({say(length)} against {say(want)})"
+                told.append(SeamTold("seam.mismatch", words, figures))
         for gap in self.notches:
             if abs(gap.difference) > self.tolerance:
-                told.append(
-                    f"the notch {say(gap.along)} along {first} misses its partner on {self.edges[gap.edge]} by "
+                other = self.edges[gap.edge]
+                words = (
+                    f"the notch {say(gap.along)} along {first} misses its partner on {other} by "
                     f"{say(abs(gap.difference))}"
                 )
+                figures = {"edge": other, "to": first, "along": gap.along, "difference": gap.difference}
+                told.append(SeamTold("seam.notch-apart", words, figures))
         for k, mark in self.lone:
-            told.append(f"the notch {say(mark.along)} along {self.edges[k]} has no partner")
+            words = f"the notch {say(mark.along)} along {self.edges[k]} has no partner"
+            told.append(SeamTold("seam.notch-alone", words, {"edge": self.edges[k], "along": mark.along}))
         return tuple(told)
 
 
@@ -365,7 +389,7 @@ def with_centre_notches(piece: Piece, edges: Sequence[str]) -> tuple[Piece, tupl
             direction = math.degrees(math.atan2(-n[1], -n[0]))
         piece = replace(piece, notches=(*piece.notches, Notch(at, direction % 360.0, name=f"centre {name}")))
         told = f"a centre notch was added to edge '{name}', as the order asks"
-        findings.append(Finding("note", told, piece.file, piece.label))
+        findings.append(Finding("note", told, piece.file, piece.label, code="notch.added"))
     return piece, tuple(findings)
 
 

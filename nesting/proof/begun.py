@@ -34,11 +34,14 @@ def lay_to_continue(
     """
     lay = read_lay(path)
     if all(lay.cloth != cloth.name for cloth in order.cloths):
-        raise InputError(f"this lay is of cloth '{lay.cloth}', which the order does not have", file=path)
+        raise InputError(
+            f"this lay is of cloth '{lay.cloth}', which the order does not have", file=path, code="lay.other-cloth"
+        )
     if lay.remnant is not None:
         raise InputError(
             f"this lay is of the leftover '{lay.remnant}': give --from a lay of the cloth '{lay.cloth}' itself",
             file=path,
+            code="lay.leftover",
         )
     known = {(g.name, name) for g in order.garments for name in g.pieces}
     strange = sorted({p.piece for p in lay.placements if (p.garment, p.piece) not in known})
@@ -47,6 +50,7 @@ def lay_to_continue(
             f"this lay is of another order: it has {', '.join(strange)}, which this order does not cut; "
             "give --from a lay of the same order",
             file=path,
+            code="lay.other-order",
         )
     drawn = redrawn(lay, order)
     wanted = set(keep)
@@ -56,13 +60,14 @@ def lay_to_continue(
             f"--keep: the pieces cannot stay as this lay has them: {_listed(stuck)}. Move them in the file, or keep "
             "fewer of them",
             file=path,
+            code="lay.pieces-stay",
         )
     wrong = _wrong(drawn, order, _LYING)
     if not wrong:
         return lay, ()
     rest = "the pieces to keep stay, the others are laid anew" if wanted else "the search begins anew"
     message = f"the pieces cannot be cut as this lay has them, so {rest}: {_listed(wrong)}"
-    return lay, (Finding("warning", message, str(path)),)
+    return lay, (Finding("warning", message, str(path), code="lay.begun"),)
 
 
 def _wrong(lay: Lay, order: Order, kinds: frozenset[FailureKind]) -> list[Failure]:

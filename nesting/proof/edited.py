@@ -60,7 +60,7 @@ def judgement_of(path: str | Path, order: Order | None = None, *, gap: float | N
     findings += (*told, *parts_told(lay, order))
     if lay.order_sha256 and order.sha256 and lay.order_sha256 != order.sha256:
         message = "the order was changed after this lay was made; the lay is judged by the order as it is now"
-        findings.append(Finding("warning", message, str(path)))
+        findings.append(Finding("warning", message, str(path), code="lay.other-order"))
     drawn = redrawn(lay, order)
     moved = tuple(p for p, q in zip(lay.placements, drawn.placements, strict=True) if not _drawn_alike(p, q))
     first, loose = _leaders(path, lay, order)
@@ -74,9 +74,9 @@ def judgement_of(path: str | Path, order: Order | None = None, *, gap: float | N
             f"turn {p.turn:g}°; if it was moved by hand, take these numbers over into a new drawing with "
             "'nesting lay ORDER --from' this file, or put the old numbers back"
         )
-        findings.append(Finding("warning", message, str(path), p.piece))
+        findings.append(Finding("warning", message, str(path), p.piece, code="lay.outline-old"))
     if moved:
-        findings.append(Finding("note", _said_of(anew), str(path)))
+        findings.append(Finding("note", _said_of(anew), str(path), code="lay.drawn-anew"))
     return Judgement(lay, verdict, moved, drawn, anew, tuple(findings), order)
 
 
@@ -115,7 +115,10 @@ def _named_order(path: Path, lay: Lay) -> Order:
 
     if lay.order_file is None:
         raise OrderError(
-            "the lay does not name its order, so there is nothing to judge it by", file=path, key="order.file"
+            "the lay does not name its order, so there is nothing to judge it by",
+            file=path,
+            key="order.file",
+            code="lay.no-order",
         )
     # the file may have been copied elsewhere since it was written, its order beside it or one folder up
     name = Path(lay.order_file).name
@@ -126,6 +129,7 @@ def _named_order(path: Path, lay: Lay) -> Order:
         f"the order it names, '{lay.order_file}', is neither there, nor beside it, nor one folder up: put it there",
         file=path,
         key="order.file",
+        code="file.missing",
     )
 
 

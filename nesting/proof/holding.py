@@ -67,7 +67,7 @@ def parts_told(lay: Lay, order: Order) -> tuple[Finding, ...]:
         return ()
     here = "leftover" if lay.remnant is not None else "part"
     note = f"this {here} gives some pieces only of {', '.join(partly)}; the others come from elsewhere"
-    return (Finding("note", note),)
+    return (Finding("note", note, code="lay.holds"),)
 
 
 def with_leftover(order: Order, lay: Lay) -> tuple[Order, tuple[Finding, ...]]:
@@ -75,7 +75,7 @@ def with_leftover(order: Order, lay: Lay) -> tuple[Order, tuple[Finding, ...]]:
     if lay.leftover is None or any(r.name == lay.leftover.name for r in order.remnants):
         return order, ()
     note = f"the leftover '{lay.leftover.name}' is not in the order; its outline is taken as the lay file has it"
-    return replace(order, remnants=(*order.remnants, lay.leftover)), (Finding("note", note),)
+    return replace(order, remnants=(*order.remnants, lay.leftover)), (Finding("note", note, code="lay.leftover"),)
 
 
 def _wrong(message: str) -> Failure:

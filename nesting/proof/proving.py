@@ -52,6 +52,7 @@ def require(
             f"the lay of {lay.cloth} failed its proof and was not written: {shown}{more}. "
             "Please report this with the order and the seed.",
             file=lay.order_file,
+            code="program.proof",
         )
     return verdict
 

@@ -80,7 +80,9 @@ def order_for(lay: Lay, price: float | None = None, nap: str = "none") -> Order:
         pieces=tuple(CutPiece(samples.band(n, s, 100.0, 40.0), None) for n, s in sorted(pieces, key=str)),
         cloths=(Cloth("main", 1500.0, price=price, nap=nap),),  # type: ignore[arg-type]
         garments=(),
-        findings=(Finding("repaired", "two ends 0.3 mm apart were joined", "front.svg", "front"),),
+        findings=(
+            Finding("repaired", "two ends 0.3 mm apart were joined", "front.svg", "front", code="outline.gap-closed"),
+        ),
     )
 
 

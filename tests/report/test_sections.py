@@ -99,7 +99,7 @@ def test_a_report_of_another_order_is_replaced_whole(tmp_path: Path, change: str
 def test_where_the_order_lies_and_what_was_noticed_changes_nothing() -> None:
     """The mark is that of what is to be cut from what."""
     order = an_order()
-    moved = replace(order, path=Path("elsewhere/order.toml"), findings=(Finding("note", "seen"),))
+    moved = replace(order, path=Path("elsewhere/order.toml"), findings=(Finding("note", "seen", code="piece.not-cut"),))
     assert mark_of(moved) == mark_of(order) != mark_of(an_order(3))
 
 

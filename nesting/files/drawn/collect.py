@@ -91,7 +91,7 @@ class Collector:
         for stroke in group.strokes:
             self.homes[id(stroke)] = chain
             if stroke.closed and len(stroke.points) < 3:
-                self.ctx.note("ignored", f"{stroke.where} encloses nothing and is left out")
+                self.ctx.note("ignored", f"{stroke.where} encloses nothing and is left out", code="drawing.line-empty")
             elif stroke.closed and stroke.role in ("cut", None):
                 if stroke.role == "cut" or stroke.round is None or stroke.round > 10.0:
                     self._add(stroke.points, chain, stroke.role == "cut", (stroke,))
@@ -167,7 +167,7 @@ class Collector:
         # An edge or a fold line drawn over a cut line says more than the cut line does.
         for i in (i for i in result.doubled if these[i].role in ("cut", None)):
             gone.add(id(these[i]))
-            self.ctx.note("repaired", f"{these[i].where} is drawn twice; one kept")
+            self.ctx.note("repaired", f"{these[i].where} is drawn twice; one kept", code="drawing.line-twice")
         return [s for s in lines if id(s) not in gone]
 
     def _add(
@@ -207,13 +207,19 @@ def outermost(found: list[Found], ctx: Context) -> list[Found]:
     if not found:
         return []
     if len(found) > MOST_OUTLINES:
-        raise ctx.error(f"the drawing has {len(found)} closed outlines, which is no pattern; save only the pieces")
+        raise ctx.error(
+            f"the drawing has {len(found)} closed outlines, which is no pattern; save only the pieces",
+            code="drawing.too-many-outlines",
+        )
     shapes = [Polygon(f.ring) for f in found]
     dots = [_inner_point(shape) for shape in shapes]
     known = [i for i, dot in enumerate(dots) if dot is not None]
     tried, boxed = STRtree(shapes).query([dots[i] for i in known]) if known else ((), ())
     if len(tried) > 10 * MOST_OUTLINES:
-        raise ctx.error("outlines lie in one another hundreds of times over, which is no pattern; save only the pieces")
+        raise ctx.error(
+            "outlines lie in one another hundreds of times over, which is no pattern; save only the pieces",
+            code="drawing.nested-too-deep",
+        )
     boxes = [shape.bounds for shape in shapes]
     extents = [f.extent for f in found]
     content = [_content(f.chain) for f in found]
@@ -230,7 +236,9 @@ def outermost(found: list[Found], ctx: Context) -> list[Found]:
             if found[twin].marked and not found[kept].marked:
                 twin, kept = kept, twin
             drop.add(twin)
-            ctx.note("repaired", f"an outline is drawn twice ({_what(found[twin])}); one kept")
+            ctx.note(
+                "repaired", f"an outline is drawn twice ({_what(found[twin])}); one kept", code="drawing.outline-twice"
+            )
         elif extents[j] > extents[i]:
             within[i].append(j)
     holding = {j for js in within.values() for j in js}
@@ -246,7 +254,11 @@ def outermost(found: list[Found], ctx: Context) -> list[Found]:
                 _as_inside(f, hosts, ctx)
                 continue
             if i in holding and any(found[j].marked and j not in drop for j in within if i in within[j]):
-                ctx.note("ignored", f"a line around whole pieces ({_what(f)}) has no role and is taken as a frame")
+                ctx.note(
+                    "ignored",
+                    f"a line around whole pieces ({_what(f)}) has no role and is taken as a frame",
+                    code="drawing.frame",
+                )
                 continue
         mates = [o for o in outer if _content(o.chain) == content[i]]
         if mates:
@@ -257,12 +269,17 @@ def outermost(found: list[Found], ctx: Context) -> list[Found]:
                     "ambiguous",
                     f"a cut line lies inside another outline ({_what(f)}); taken as a cutout. If it is a line inside "
                     "the piece or a piece of its own, give it that role or a group of its own",
+                    code="drawing.cut-line-inside",
                 )
             else:
                 _as_inside(f, mates, ctx)
             continue
         if any_marked and not f.marked:
-            ctx.note("ambiguous", f"a closed outline without a role ({_what(f)}) is taken as a piece's cut outline")
+            ctx.note(
+                "ambiguous",
+                f"a closed outline without a role ({_what(f)}) is taken as a piece's cut outline",
+                code="drawing.outline-without-role",
+            )
         pieces.append(f)
     return pieces
 
@@ -276,6 +293,7 @@ def _as_inside(f: Found, outer: list[Found], ctx: Context) -> None:
             "ambiguous",
             f"a closed line without a role lies inside an outline ({_what(f)}); taken as a line inside the piece. If "
             "it is to be cut out, call it 'cutout'",
+            code="drawing.line-without-role",
         )
 
 

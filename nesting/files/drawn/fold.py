@@ -48,6 +48,7 @@ def fold_edge(
             "the fold or mirror line runs through the middle of the outline, so the whole piece is drawn; it is not "
             "laid on a fold, and the line is kept as a line inside",
             piece,
+            code="fold.whole-piece-drawn",
         )
         return ring, None, True
     if side is None:
@@ -58,6 +59,7 @@ def fold_edge(
             "straight side that lies on the fold; if it is a line to be pressed or turned inside the piece, call it "
             "'inside'",
             piece,
+            code="fold.on-no-side",
         )
     first, last = side
     start, end = ring[first], ring[last]
@@ -72,17 +74,25 @@ def fold_edge(
         default=0.0,
     )
     if off > SHAPE_MM:
-        ctx.note("repaired", f"the fold edge was up to {off:.2f} mm off a straight line; made straight", piece)
+        ctx.note(
+            "repaired",
+            f"the fold edge was up to {off:.2f} mm off a straight line; made straight",
+            piece,
+            code="fold.straightened",
+        )
     if not bracket:
         away = max(_off_line(p, start, end) for p in (a, b))
         if away > SHAPE_MM:
-            ctx.note("repaired", f"the fold line lay {away:.2f} mm beside the edge; moved onto it", piece)
+            ctx.note(
+                "repaired", f"the fold line lay {away:.2f} mm beside the edge; moved onto it", piece, code="fold.moved"
+            )
         drawn = math.dist(a, b)
         if abs(drawn - size) > max(2 * ctx.join_gap, 0.02 * size):
             ctx.note(
                 "ambiguous",
                 f"the fold line is {drawn:.1f} mm long and the side it lies on {size:.1f} mm; the whole side is taken",
                 piece,
+                code="fold.shorter-than-side",
             )
     ring = tuple(p for i, p in enumerate(ring) if i not in set(between))
     return ring, (start, end), False

@@ -83,7 +83,11 @@ def _hand_out(root: Group, found: list[Found], collector: Collector, ctx: Contex
             if id(stroke) in used:
                 continue
             if stroke.role == "aside":
-                ctx.note("ignored", f"{stroke.where} is drawn for other purposes and is left out")
+                ctx.note(
+                    "ignored",
+                    f"{stroke.where} is drawn for other purposes and is left out",
+                    code="drawing.other-purpose",
+                )
                 continue
             owners = [owner] if owner else finder.owners(stroke.points, chain, stroke.closed)
             if not owners and alone is not None and stroke.role is not None:
@@ -91,13 +95,13 @@ def _hand_out(root: Group, found: list[Found], collector: Collector, ctx: Contex
             for f in owners:
                 f.strokes.append(stroke)
             if not owners:
-                ctx.note("ignored", f"{stroke.where} lies in no piece and is left out")
+                ctx.note("ignored", f"{stroke.where} lies in no piece and is left out", code="drawing.line-in-no-piece")
         for text in chain[-1].texts:
             owners = [owner] if owner else finder.owners((text.at,), chain, False)
             for f in owners:
                 f.texts.append(text)
             if not owners and len(text.text) < 200:
-                ctx.note("note", f"the text '{_short(text.text)}' stands in no piece")
+                ctx.note("note", f"the text '{_short(text.text)}' stands in no piece", code="drawing.text-in-no-piece")
 
 
 def _short(text: str) -> str:
@@ -160,7 +164,11 @@ def _repeats(stroke: Stroke, found: list[Found], ctx: Context) -> bool:
     """Whether an open cut line only runs along outlines that are there, or lies within one (a slash, a dart)."""
     for f in found:
         if all(outline.nearest(f.ring, p).away <= 0.05 for p in stroke.points[:: max(1, len(stroke.points) // 40)]):
-            ctx.note("repaired", f"{stroke.where} is drawn over the outline a second time; left out")
+            ctx.note(
+                "repaired",
+                f"{stroke.where} is drawn over the outline a second time; left out",
+                code="outline.drawn-over",
+            )
             f.parts = (*f.parts, stroke)
             return True
     from shapely import LineString, Polygon
@@ -171,6 +179,7 @@ def _repeats(stroke: Stroke, found: list[Found], ctx: Context) -> bool:
             ctx.note(
                 "ambiguous",
                 f"an open cut line lies inside an outline ({stroke.where}); taken as a line inside the piece",
+                code="drawing.open-line-inside",
             )
             f.parts = (*f.parts, stroke)
             f.strokes.append(replace(stroke, role="inside"))
@@ -184,7 +193,8 @@ def _complain(loose: list[Stroke], ctx: Context) -> None:
     if not lines:
         raise ctx.error(
             "no closed outline was found, so there is no piece: draw each piece's cut line as a closed outline, in a "
-            "group or layer of its own"
+            "group or layer of its own",
+            code="drawing.no-outline",
         )
     result = find_loops([s.points for s in lines], ctx.join_gap)
     names = ", ".join(dict.fromkeys(s.where for s in lines[:3]))
@@ -194,9 +204,12 @@ def _complain(loose: list[Stroke], ctx: Context) -> None:
         where = f"({end.at[0]:.1f}, {end.at[1]:.1f}) mm"
         raise ctx.error(
             f"the outline is open ({names}): its ends at {where} are {end.gap:.2f} mm apart, and gaps up to "
-            f"{ctx.join_gap:g} mm are closed. Close the outline in the drawing"
+            f"{ctx.join_gap:g} mm are closed. Close the outline in the drawing",
+            code="outline.open",
         )
-    raise ctx.error(f"the outline is open or encloses nothing ({names}): draw it as a closed outline")
+    raise ctx.error(
+        f"the outline is open or encloses nothing ({names}): draw it as a closed outline", code="outline.open"
+    )
 
 
 def text_label(texts: Sequence[Text]) -> tuple[Label, list[str]]:

@@ -34,7 +34,7 @@ def make_pieces(found: Sequence[Found], ctx: Context, size: str | None = None) -
     if size is not None:
         sizes = sorted({p.size for p in pieces if p.size is not None})
         if sizes and not any(_same_size(p.size, size) for p in pieces):
-            raise ctx.error(f"size '{size}' is not in this file, which has {', '.join(sizes)}")
+            raise ctx.error(f"size '{size}' is not in this file, which has {', '.join(sizes)}", code="size.unknown")
         if not sizes:
             pieces = [replace(p, size=size) for p in pieces]
         pieces = [replace(p, size=size) if p.size else p for p in pieces if p.size is None or _same_size(p.size, size)]
@@ -44,6 +44,7 @@ def make_pieces(found: Sequence[Found], ctx: Context, size: str | None = None) -
             "ambiguous",
             f"more than one piece is called '{name}'" + (f" in size {of_size}" if of_size else "") + "; they are "
             "numbered",
+            code="piece.name-twice",
         )
     seen: Counter[tuple[str, str | None]] = Counter()
     numbered = []
@@ -72,21 +73,30 @@ def _make(f: Found, number: int, ctx: Context) -> Piece:
             f"a gap of {join.gap:.2f} mm in the outline at ({join.at[0]:.1f}, {join.at[1]:.1f}) was closed (gaps up to "
             f"{ctx.join_gap:g} mm are)",
             shown,
+            code="outline.gap-closed",
         )
     if f.trimmed:
-        ctx.note("repaired", "lines of the outline ran past their corners; they were trimmed there", shown)
+        ctx.note(
+            "repaired",
+            "lines of the outline ran past their corners; they were trimmed there",
+            shown,
+            code="outline.corners-trimmed",
+        )
     if f.branching and not f.marked:
         ctx.note(
             "ambiguous",
             "lines without a role run across the outline from edge to edge; taken as lines inside one piece. If they "
             "divide pieces, draw each piece's outline whole, in its own group",
             shown,
+            code="drawing.lines-across",
         )
     if f.label.name is None and len(dict.fromkeys(names)) > 1:
         others = ", ".join(f"'{n}'" for n in names[1:4])
-        ctx.note("ambiguous", f"named after its first text; other texts in it: {others}", shown)
+        ctx.note(
+            "ambiguous", f"named after its first text; other texts in it: {others}", shown, code="piece.named-by-text"
+        )
     if label.cut is not None or label.size is not None or label.material is not None or label.on_fold:
-        ctx.note("note", f"its label was read as: {label}", shown)
+        ctx.note("note", f"its label was read as: {label}", shown, code="piece.label-read")
     by_role: dict[str | None, list[Stroke]] = {}
     for stroke in f.strokes:
         by_role.setdefault(stroke.role, []).append(stroke)
@@ -101,6 +111,7 @@ def _make(f: Found, number: int, ctx: Context) -> Piece:
             "warning",
             "only a seam outline is drawn: it is laid as it is unless the order gives its edges a finish",
             shown,
+            code="seam-line.alone",
         )
     holes = by_role.get("cutout", []) + by_role.get("flaw", [])
     cutouts, cutout_rest = _cutouts(holes, f.cutouts, ring, ctx, shown)
@@ -120,6 +131,7 @@ def _make(f: Found, number: int, ctx: Context) -> Piece:
             "its label says that it is cut on the fold, but no fold line is drawn: say in the order which side lies on "
             'the fold, for example fold = "left"',
             shown,
+            code="fold.side-not-said",
         )
     rings = [ring] if seam is None else [ring, seam]
     edges = [marks.edge(s, rings, ctx, shown) for s in by_role.get("edge", [])]
@@ -151,7 +163,9 @@ def _one_per_name(edges: list[Edge], ctx: Context, piece: str) -> tuple[Edge, ..
     counts = Counter(e.name for e in edges)
     for name, count in counts.items():
         if count > 1:
-            ctx.note("ambiguous", f"{count} edges are called '{name}'; the first is taken", piece)
+            ctx.note(
+                "ambiguous", f"{count} edges are called '{name}'; the first is taken", piece, code="edge.name-twice"
+            )
     return tuple({e.name: e for e in reversed(edges)}.values())[::-1]
 
 
@@ -159,10 +173,14 @@ def _sound_ring(points: Ring, f: Found, ctx: Context, piece: str) -> Ring:
     """The outline cleaned and anticlockwise. Raises PatternError if it has no area or crosses itself."""
     ring, done = outline.clean(points)
     for what in done:
-        ctx.note("repaired", what, piece)
+        ctx.note("repaired", what, piece, code="outline.repaired")
     where = f.parts[0].where if f.parts else "the outline"
     if len(ring) < 3:
-        raise ctx.error(f"the outline ({where}) has fewer than three points, so no area: draw it anew", piece)
+        raise ctx.error(
+            f"the outline ({where}) has fewer than three points, so no area: draw it anew",
+            piece,
+            code="outline.no-area",
+        )
     crossing = outline.crossing(ring)
     size = outline.area(ring)
     # An outline of no area is not "crossing itself" for a person, though its sides lie on one another.
@@ -172,15 +190,22 @@ def _sound_ring(points: Ring, f: Found, ctx: Context, piece: str) -> Ring:
             f"the outline ({where}) crosses or touches itself at ({crossing[0]:.2f}, {crossing[1]:.2f}) mm: an outline "
             "must be one simple closed line. Correct it there",
             piece,
+            code="outline.crosses",
         )
     if flat or abs(size) < outline.LEAST_AREA_MM2:
         raise ctx.error(
             f"the outline ({where}) encloses {abs(size):.3g} mm², which is no piece of cloth: check the drawing and "
             "its units",
             piece,
+            code="outline.no-area",
         )
     if abs(size) < _SMALL_AREA_MM2:
-        ctx.note("warning", f"the piece is only {abs(size):.0f} mm² large; are the units right?", piece)
+        ctx.note(
+            "warning",
+            f"the piece is only {abs(size):.0f} mm² large; are the units right?",
+            piece,
+            code="piece.very-small",
+        )
     return ring if size > 0 else ring[::-1]
 
 
@@ -205,24 +230,36 @@ def _seam(
         rest = [lines[i] for i in result.loose if i < len(lines)]
         for loop in result.loops:
             for join in loop.joins:
-                ctx.note("repaired", f"a gap of {join.gap:.2f} mm in the seam outline was closed", piece)
+                ctx.note(
+                    "repaired",
+                    f"a gap of {join.gap:.2f} mm in the seam outline was closed",
+                    piece,
+                    code="seam-line.gap-closed",
+                )
     sound = []
     for given in rings:
         clean, done = outline.clean(given)
         for what in done:
-            ctx.note("repaired", what.replace("outline", "seam outline"), piece)
+            ctx.note("repaired", what.replace("outline", "seam outline"), piece, code="seam-line.repaired")
         if len(clean) < 3 or outline.is_flat(clean):
-            ctx.note("ignored", "a seam outline without area is left out", piece)
+            ctx.note("ignored", "a seam outline without area is left out", piece, code="seam-line.no-area")
             continue
         at = outline.crossing(clean)
         if at is not None:
             raise ctx.error(
-                f"the seam outline crosses or touches itself at ({at[0]:.2f}, {at[1]:.2f}) mm: correct it there", piece
+                f"the seam outline crosses or touches itself at ({at[0]:.2f}, {at[1]:.2f}) mm: correct it there",
+                piece,
+                code="seam-line.crosses",
             )
         sound.append(clean if outline.area(clean) > 0 else clean[::-1])
     if not sound:
         if rest:
-            ctx.note("ambiguous", "the seam line does not close; kept as lines inside the piece", piece)
+            ctx.note(
+                "ambiguous",
+                "the seam line does not close; kept as lines inside the piece",
+                piece,
+                code="seam-line.open",
+            )
         return None, rest
     seam = max(sound, key=outline.area)
     others = [(*s, s[0]) for s in sound if s is not seam]
@@ -244,22 +281,28 @@ def _cutouts(
         rings += [loop.ring for loop in result.loops]
         rest = [lines[i] for i in result.loose]
         if rest:
-            ctx.note("ambiguous", "a cutout does not close; kept as lines inside the piece", piece)
+            ctx.note("ambiguous", "a cutout does not close; kept as lines inside the piece", piece, code="cutout.open")
     whole = Polygon(outer).buffer(ctx.join_gap)
     sound: list[Ring] = []
     for given in rings:
         clean, done = outline.clean(given)
         for what in done:
-            ctx.note("repaired", what.replace("outline", "cutout"), piece)
+            ctx.note("repaired", what.replace("outline", "cutout"), piece, code="cutout.repaired")
         if len(clean) < 3 or outline.is_flat(clean, 1e-3):
-            ctx.note("ignored", "a cutout without area is left out", piece)
+            ctx.note("ignored", "a cutout without area is left out", piece, code="cutout.no-area")
             continue
         at = outline.crossing(clean)
         if at is not None:
-            raise ctx.error(f"a cutout crosses or touches itself at ({at[0]:.2f}, {at[1]:.2f}) mm", piece)
+            raise ctx.error(
+                f"a cutout crosses or touches itself at ({at[0]:.2f}, {at[1]:.2f}) mm", piece, code="cutout.crosses"
+            )
         if not whole.covers(Polygon(clean)):
             x0, y0, _, _ = outline.box(clean)
-            raise ctx.error(f"a cutout at ({x0:.1f}, {y0:.1f}) mm reaches out of the piece: draw it inside", piece)
+            raise ctx.error(
+                f"a cutout at ({x0:.1f}, {y0:.1f}) mm reaches out of the piece: draw it inside",
+                piece,
+                code="cutout.outside",
+            )
         sound.append(clean if outline.area(clean) > 0 else clean[::-1])
     return sound, rest
 
@@ -278,6 +321,7 @@ def _bare_grain(
             "a straight line without a role could be the grainline; taken as a line inside the piece. Call it 'grain' "
             "in the drawing, or give the grain in the order",
             piece,
+            code="grain.unsure",
         )
     return None, bare
 
@@ -293,7 +337,12 @@ def _in_the_piece(bare: list[Stroke], ring: Ring, ctx: Context, piece: str) -> l
         if whole.intersects(shape):
             kept.append(stroke)
         else:
-            ctx.note("ignored", f"{stroke.where} lies outside the outline and is left out", piece)
+            ctx.note(
+                "ignored",
+                f"{stroke.where} lies outside the outline and is left out",
+                piece,
+                code="drawing.line-outside",
+            )
     return kept
 
 
@@ -305,7 +354,12 @@ def _not_repeated(bare: list[Stroke], ring: Ring, ctx: Context, piece: str) -> l
         if len(stroke.points) >= 2 and all(
             outline.nearest(ring, p).away <= 0.05 for p in (*stroke.points[::step], outline.half_way(stroke.points))
         ):
-            ctx.note("repaired", f"{stroke.where} is drawn over the outline a second time; left out", piece)
+            ctx.note(
+                "repaired",
+                f"{stroke.where} is drawn over the outline a second time; left out",
+                piece,
+                code="outline.drawn-over",
+            )
         else:
             kept.append(stroke)
     return kept
@@ -326,7 +380,12 @@ def _sizes_from_names(pieces: list[Piece], ctx: Context) -> list[Piece]:
         if i in split and (len(base[split[i][0]]) > 1 or piece.size is not None):
             name, size = split[i]
             if piece.size is None:
-                ctx.note("note", f"'{piece.name}' was read as piece '{name}', size {size}", piece.name)
+                ctx.note(
+                    "note",
+                    f"'{piece.name}' was read as piece '{name}', size {size}",
+                    piece.name,
+                    code="piece.size-in-name",
+                )
             piece = replace(piece, name=name, size=piece.size or size)
         result.append(piece)
     return result

@@ -42,7 +42,11 @@ def marks_of(strokes: Sequence[Stroke], ctx: Context, piece: str) -> list[Stroke
     Raises PatternError where there are more of them than any piece has.
     """
     if len(strokes) > _MOST_MARKS:
-        raise ctx.error(f"it has {len(strokes)} lines for notches or drill marks, which is no pattern piece", piece)
+        raise ctx.error(
+            f"it has {len(strokes)} lines for notches or drill marks, which is no pattern piece",
+            piece,
+            code="drawing.too-large",
+        )
     marks: list[list[Stroke]] = []
     for stroke in strokes:
         mine = outline.box(stroke.points)
@@ -113,6 +117,7 @@ def notch(stroke: Stroke, ring: Ring, ctx: Context, piece: str, fold: tuple[Poin
             f"a notch ({stroke.where}) lies {place.away:.1f} mm off the cut outline; moved onto it at "
             f"({place.at[0]:.1f}, {place.at[1]:.1f})" + (": look whether it belongs to this piece" if far else ""),
             piece,
+            code="notch.moved",
         )
     return Notch(place.at, direction % 360.0, kind, depth, stroke.name)
 
@@ -179,7 +184,12 @@ def grain(strokes: Sequence[Stroke], ctx: Context, piece: str) -> tuple[tuple[Po
     shafts = [s for s in strokes if s.closed or len(s.points) >= 2]
     if not lines:
         if shafts:
-            ctx.note("ambiguous", f"the grainline ({shafts[0].where}) is not straight, so it is left out", piece)
+            ctx.note(
+                "ambiguous",
+                f"the grainline ({shafts[0].where}) is not straight, so it is left out",
+                piece,
+                code="grain.not-straight",
+            )
         return None
     line = max(lines, key=lambda s: math.dist(s.points[0], s.points[-1]))
     a, b = line.points[0], line.points[-1]
@@ -201,6 +211,7 @@ def grain(strokes: Sequence[Stroke], ctx: Context, piece: str) -> tuple[tuple[Po
                     "ambiguous",
                     f"more than one grainline is drawn; the longest is taken ({line.where}), {other.where} is left out",
                     piece,
+                    code="grain.several",
                 )
     if heads[0] and not heads[1]:
         a, b = b, a
@@ -211,7 +222,12 @@ def grain(strokes: Sequence[Stroke], ctx: Context, piece: str) -> tuple[tuple[Po
 def edge(stroke: Stroke, rings: Sequence[Ring], ctx: Context, piece: str) -> Edge | None:
     """A named edge: the stretch of the cut or seam outline, whichever is nearer, along which the stroke is drawn."""
     if len(stroke.points) < 2 or not stroke.name:
-        ctx.note("ignored", f"an edge without a name or without length ({stroke.where}) is left out", piece)
+        ctx.note(
+            "ignored",
+            f"an edge without a name or without length ({stroke.where}) is left out",
+            piece,
+            code="edge.no-name",
+        )
         return None
     points = (*stroke.points, stroke.points[0]) if stroke.closed else stroke.points
     step = max(1, len(points) // 25)
@@ -227,6 +243,7 @@ def edge(stroke: Stroke, rings: Sequence[Ring], ctx: Context, piece: str) -> Edg
             f"the edge '{stroke.name}' ({stroke.where}) is drawn up to {off:.1f} mm off the outline; its ends were "
             "moved onto it",
             piece,
+            code="edge.moved",
         )
     start, middle, end = (outline.nearest(ring, p) for p in (points[0], outline.half_way(points), points[-1]))
     around = outline.length(ring, True)

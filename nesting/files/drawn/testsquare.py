@@ -54,11 +54,16 @@ def take_test_square(root: Group, ctx: Context) -> float | None:
                     "warning",
                     f"the test square measures {sides[0]:.2f} × {sides[1]:.2f} mm but says {want:g} mm: the drawing "
                     "is not at full size; export it again at 100 % or give its units in the order",
+                    code="test-square.wrong",
                 )
                 break
         else:
             if want is None:
-                ctx.note("note", f"the test square measures {sides[0]:.2f} × {sides[1]:.2f} mm; compare with yours")
+                ctx.note(
+                    "note",
+                    f"the test square measures {sides[0]:.2f} × {sides[1]:.2f} mm; compare with yours",
+                    code="test-square.measured",
+                )
     for chain in root.walk():
         # what else belongs to a test square: its cross lines and its text
         chain[-1].strokes[:] = [s for s in chain[-1].strokes if s.role != "test"]

@@ -64,9 +64,13 @@ def read_dxf(data: bytes, ctx: Context, units: str | None = None) -> tuple[Group
     for a file that is damaged or cut off, and for hostile sizes.
     """
     if b"Binary DXF\r\n\x1a" in data[:32]:
-        raise ctx.error("this is a DXF file in binary form, which is not read: save it as an ASCII DXF file")
+        raise ctx.error(
+            "this is a DXF file in binary form, which is not read: save it as an ASCII DXF file", code="file.binary-dxf"
+        )
     if not re.search(rb"0\s*\r?\n\s*EOF\s*\Z", data[-64:].rstrip(b"\0 \t\r\n\x1a")):
-        raise ctx.error("the DXF file is cut off: it has no end mark (EOF). Copy or export it again")
+        raise ctx.error(
+            "the DXF file is cut off: it has no end mark (EOF). Copy or export it again", code="file.cut-off"
+        )
     document = load(data, ctx)
     try:
         return _read_document(document, ctx, units)
@@ -76,7 +80,8 @@ def read_dxf(data: bytes, ctx: Context, units: str | None = None) -> tuple[Group
         # The library trusts what its audit let pass, and fails in many ways on entities that lack a part.
         raise ctx.error(
             f"the DXF file is damaged: an entity cannot be read ({first_line(error)}); export it again from your "
-            "program"
+            "program",
+            code="file.damaged",
         ) from None
 
 
@@ -105,7 +110,9 @@ def _read_document(document: Any, ctx: Context, units: str | None) -> tuple[Grou
                 _entities(reader, block, group, 1, (block.name.lower(),))
                 _understand(group, block.name, reader)
         if spare:
-            ctx.note("note", "the drawing itself is empty; its pieces are read from its blocks")
+            ctx.note(
+                "note", "the drawing itself is empty; its pieces are read from its blocks", code="dxf.pieces-in-blocks"
+            )
     if reader.standard:
         _sample_size(root, texts, ctx)
         for group in root.groups:
@@ -113,9 +120,13 @@ def _read_document(document: Any, ctx: Context, units: str | None) -> tuple[Grou
         # In a drawing without blocks the pieces' own texts stand beside those of the style.
         root.texts[:] = [t for t in root.texts if not _is_of_style(t.text)]
     for layer, count in sorted(reader.counts.items()):
-        ctx.note("note", f"layer {layer} ({_LEFT_OUT[layer]}) is not needed: {count} entities left out")
+        ctx.note(
+            "note",
+            f"layer {layer} ({_LEFT_OUT[layer]}) is not needed: {count} entities left out",
+            code="dxf.layer-not-needed",
+        )
     if len(document.layout_names()) > 1 and any(len(document.layout(n)) > 1 for n in document.layout_names()[1:]):
-        ctx.note("ignored", "what is drawn in paper space is left out")
+        ctx.note("ignored", "what is drawn in paper space is left out", code="dxf.paper-space")
     return root, known
 
 
@@ -133,11 +144,16 @@ def _entities(reader: _Reader, layout: Iterable[Any], group: Group, level: int, 
     for entity in layout:
         reader.entities += 1
         if reader.entities > MOST_ENTITIES:
-            raise reader.ctx.error(f"the drawing has more than {MOST_ENTITIES} entities; save only the pattern pieces")
+            raise reader.ctx.error(
+                f"the drawing has more than {MOST_ENTITIES} entities; save only the pattern pieces",
+                code="drawing.too-large",
+            )
         kind = entity.dxftype()
         layer = str(entity.dxf.get("layer", "0"))
         if layer.lower() in reader.hidden or entity.dxf.get("invisible", 0):
-            reader.ctx.note("ignored", f"layer '{layer}' is switched off in the drawing; left out")
+            reader.ctx.note(
+                "ignored", f"layer '{layer}' is switched off in the drawing; left out", code="drawing.switched-off"
+            )
             continue
         if kind == "INSERT":
             _insert(reader, entity, group, level, inside)
@@ -150,7 +166,9 @@ def _entities(reader: _Reader, layout: Iterable[Any], group: Group, level: int, 
         elif kind in LINE_TYPES:
             _line(reader, entity, kind, layer, _home(reader, group, layer, layers, level))
         elif kind not in ("ATTDEF", "SEQEND", "VIEWPORT"):
-            reader.ctx.note("ignored", f"{kind} entities are no lines of a pattern and are left out")
+            reader.ctx.note(
+                "ignored", f"{kind} entities are no lines of a pattern and are left out", code="dxf.entity-left-out"
+            )
 
 
 def _home(reader: _Reader, group: Group, layer: str, layers: dict[str, Group], level: int) -> Group:
@@ -167,14 +185,19 @@ def _home(reader: _Reader, group: Group, layer: str, layers: dict[str, Group], l
 def _insert(reader: _Reader, entity: Any, group: Group, level: int, inside: tuple[str, ...]) -> None:
     name = str(entity.dxf.name)
     if name.lower() in inside or level >= MOST_LEVELS:
-        raise reader.ctx.error(f"block '{name}' contains itself, or blocks are nested too deep: remove that block")
+        raise reader.ctx.error(
+            f"block '{name}' contains itself, or blocks are nested too deep: remove that block",
+            code="dxf.block-in-itself",
+        )
     if entity.block() is None:
-        reader.ctx.note("ignored", f"block '{name}' is used but not in the file; left out")
+        reader.ctx.note("ignored", f"block '{name}' is used but not in the file; left out", code="dxf.block-missing")
         return
     copies = [entity]
     if entity.mcount > 1:
         if entity.mcount > 1000:
-            raise reader.ctx.error(f"block '{name}' is repeated {entity.mcount} times; that is no pattern")
+            raise reader.ctx.error(
+                f"block '{name}' is repeated {entity.mcount} times; that is no pattern", code="dxf.block-repeated"
+            )
         copies = list(entity.multi_insert())
     ctx = reader.ctx
     for copy in copies:
@@ -183,7 +206,11 @@ def _insert(reader: _Reader, entity: Any, group: Group, level: int, inside: tupl
         group.groups.append(below)
 
         def skipped(lost: Any, reason: str) -> None:
-            reader.ctx.note("ignored", f"{lost.dxftype()} in block '{name}' could not be placed ({reason}); left out")
+            reader.ctx.note(
+                "ignored",
+                f"{lost.dxftype()} in block '{name}' could not be placed ({reason}); left out",
+                code="dxf.entity-lost",
+            )
 
         _entities(
             reader, copy.virtual_entities(skipped_entity_callback=skipped), below, level + 1, (*inside, name.lower())
@@ -218,6 +245,7 @@ def _understand(group: Group, block: str, reader: _Reader) -> None:
                         "question",
                         f"QUANTITY '{value}' of block '{block}' cannot be told as one count; say cut and mirrored "
                         "in the order",
+                        code="dxf.quantity",
                     )
     if not is_made_up(block) and not block.startswith("*"):
         if label.name is None:
@@ -243,7 +271,12 @@ def _sample_size(root: Group, texts: list[str], ctx: Context) -> None:
     for group in root.groups:
         if sample and group.label.size is None and group.label.name and names.count(group.label.name) == 1:
             group.label = replace(group.label, size=sample)
-            ctx.note("note", f"no size is given; it is taken to be the sample size, {sample}", group.label.name)
+            ctx.note(
+                "note",
+                f"no size is given; it is taken to be the sample size, {sample}",
+                group.label.name,
+                code="size.sample",
+            )
 
 
 def _line(reader: _Reader, entity: Any, kind: str, layer: str, group: Group) -> None:
@@ -262,20 +295,23 @@ def _line(reader: _Reader, entity: Any, kind: str, layer: str, group: Group) -> 
         if found:
             role, name, notch = found
     if kind == "POINT" and role not in ("notch", "drill"):
-        ctx.note("ignored", f"points on layer '{layer}' are left out")
+        ctx.note("ignored", f"points on layer '{layer}' are left out", code="dxf.points-left-out")
         return
     try:
         raw, closed, diameter = points_of(entity, ctx.chord / scale)
     except CurveError as error:
-        raise ctx.error(f"{where} cannot be read: {error}") from None
+        raise ctx.error(f"{where} cannot be read: {error}", code="drawing.curve") from None
     points: list[Point] = [(x * scale, y * scale) for x, y in raw]
     for x, y in points:
         if not (math.isfinite(x) and math.isfinite(y)):
-            raise ctx.error(f"{where} has a coordinate that is no finite number: correct or remove it")
+            raise ctx.error(
+                f"{where} has a coordinate that is no finite number: correct or remove it", code="drawing.not-finite"
+            )
         if abs(x) > LARGEST_MM or abs(y) > LARGEST_MM:
             raise ctx.error(
                 f"{where} reaches ({x:.4g}, {y:.4g}) mm; drawings up to {LARGEST_MM / 1000:g} m are read. Check the "
-                "drawing's units"
+                "drawing's units",
+                code="drawing.too-far",
             )
     ctx.spend("points", len(points), MOST_POINTS, "points")
     if not points:

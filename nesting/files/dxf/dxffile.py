@@ -45,7 +45,8 @@ def load(data: bytes, ctx: Context) -> Any:
         document, auditor = recover.read(io.BytesIO(data))
     except Exception as error:
         raise ctx.error(
-            f"the DXF file is damaged and cannot be read ({first_line(error)}); export it again from your program"
+            f"the DXF file is damaged and cannot be read ({first_line(error)}); export it again from your program",
+            code="file.damaged",
         ) from None
     kinds: dict[str, int] = {}
     for fix in (*auditor.fixes, *auditor.errors):
@@ -53,7 +54,7 @@ def load(data: bytes, ctx: Context) -> Any:
         kinds[name] = kinds.get(name, 0) + 1
     for name, count in kinds.items():
         times = f" ({count} times)" if count > 1 else ""
-        ctx.note("repaired", f"the DXF file had a fault that was put right: {name}{times}")
+        ctx.note("repaired", f"the DXF file had a fault that was put right: {name}{times}", code="file.repaired")
     return document
 
 
@@ -105,12 +106,17 @@ def units_of(document: Any, texts: list[str], ctx: Context, units: str | None) -
                 "warning",
                 f"the header says that a unit is {header:g} mm, the UNITS text {said:g} mm; the header is taken. Check "
                 "the size of a piece",
+                code="units.disagree",
             )
         if units is not None:
-            ctx.note("note", f"the drawing states its own unit, so the unit '{units}' given for it is not needed")
+            ctx.note(
+                "note",
+                f"the drawing states its own unit, so the unit '{units}' given for it is not needed",
+                code="units.not-needed",
+            )
         return header, True
     if code:
-        ctx.note("warning", f"$INSUNITS {code} is no unit for clothes and is not used")
+        ctx.note("warning", f"$INSUNITS {code} is no unit for clothes and is not used", code="units.not-for-clothes")
     if said is not None:
         return said, True
     if units is not None:
@@ -119,6 +125,7 @@ def units_of(document: Any, texts: list[str], ctx: Context, units: str | None) -
         "question",
         "the drawing does not say its units; they are taken as mm. Say in the order which they are, for example "
         'units = "in" under its [[pattern]]',
+        code="units.missing",
     )
     return 1.0, False
 

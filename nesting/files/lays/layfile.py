@@ -27,7 +27,9 @@ def lay_as_bytes(lay: Lay) -> bytes:
     try:
         return (_written(lay_as_dict(lay), "") + "\n").encode()
     except ValueError as error:
-        raise InternalError(f"the lay of {lay.cloth} holds a figure that is not a number ({error})") from None
+        raise InternalError(
+            f"the lay of {lay.cloth} holds a figure that is not a number ({error})", code="program.figure"
+        ) from None
 
 
 def _written(document: Mapping[str, Any], indent: str) -> str:
@@ -211,25 +213,31 @@ def read_lay(path: str | Path) -> Lay:
     try:
         content = path.read_bytes()
     except FileNotFoundError:
-        raise OrderError("there is no such lay file", file=path) from None
+        raise OrderError("there is no such lay file", file=path, code="file.missing") from None
     except IsADirectoryError:
-        raise OrderError("this is a folder, a lay file (lay-….json) was expected", file=path) from None
+        raise OrderError(
+            "this is a folder, a lay file (lay-….json) was expected", file=path, code="file.folder"
+        ) from None
     except OSError as error:
-        raise OrderError(f"the lay file cannot be read ({error.strerror})", file=path) from None
+        raise OrderError(f"the lay file cannot be read ({error.strerror})", file=path, code="file.unreadable") from None
     try:
         document = json.loads(content.decode("utf-8-sig"), parse_constant=_no_constant, object_pairs_hook=_once)
     except UnicodeDecodeError:
-        raise OrderError("this is not a lay file: it is not text in UTF-8", file=path) from None
+        raise OrderError("this is not a lay file: it is not text in UTF-8", file=path, code="file.not-text") from None
     except RecursionError:
-        raise OrderError("this is not a lay file: its brackets are nested too deeply", file=path) from None
+        raise OrderError(
+            "this is not a lay file: its brackets are nested too deeply", file=path, code="lay.not-json"
+        ) from None
     except OrderError as error:
-        raise OrderError(error.message, file=path, key=error.key) from None
+        raise OrderError(error.message, file=path, key=error.key, code=error.code, figures=error.figures) from None
     except ValueError as error:
-        raise OrderError(f"this is not a lay file: {error}", file=path) from None
+        raise OrderError(f"this is not a lay file: {error}", file=path, code="lay.not-json") from None
     try:
         return lay_from_dict(document)
     except OrderError as error:
-        raise OrderError(error.message, file=path, key=error.key, piece=error.piece) from None
+        raise OrderError(
+            error.message, file=path, key=error.key, piece=error.piece, code=error.code, figures=error.figures
+        ) from None
 
 
 def _no_constant(name: str) -> float:
@@ -240,6 +248,6 @@ def _once(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
     found: dict[str, Any] = {}
     for key, value in pairs:
         if key in found:
-            raise OrderError("the key is given twice in one place: keep one of them", key=key)
+            raise OrderError("the key is given twice in one place: keep one of them", key=key, code="lay.key-twice")
         found[key] = value
     return found

@@ -65,10 +65,10 @@ def lay_from_dict(document: Mapping[str, Any]) -> Lay:
     top = Reader(document, "")
     schema = top.text("schema")
     if schema != SCHEMA:
-        raise OrderError(f'the schema is "{schema}", this program reads "{SCHEMA}"', key="schema")
+        raise OrderError(f'the schema is "{schema}", this program reads "{SCHEMA}"', key="schema", code="lay.schema")
     units = top.text("units", "mm")
     if units != "mm":
-        raise OrderError(f'lay files are in "mm", found "{units}"', key="units")
+        raise OrderError(f'lay files are in "mm", found "{units}"', key="units", code="lay.units")
     order = top.part("order", {})
     cloth = top.part("cloth")
     sections = _sections(top)
@@ -114,7 +114,9 @@ def lay_from_dict(document: Mapping[str, Any]) -> Lay:
 def _part(part: Reader) -> LayPart:
     number, of = part.whole("number", least=1), part.whole("of", least=1)
     if number > of:
-        raise OrderError(f"part {number} of {of} cannot be: give a number up to {of}", key="part.number")
+        raise OrderError(
+            f"part {number} of {of} cannot be: give a number up to {of}", key="part.number", code="lay.part"
+        )
     return LayPart(number, of)
 
 
@@ -139,10 +141,14 @@ def _leftover(top: Reader, cloth: Reader) -> Remnant:
 def _sections(top: Reader) -> tuple[Section, ...]:
     if top.part("spread").text("kind") == "sections":
         if top.has("placements"):
-            raise OrderError("a lay in sections has its placements in the sections", key="placements")
+            raise OrderError(
+                "a lay in sections has its placements in the sections", key="placements", code="lay.sections"
+            )
         return tuple(_section(part) for part in top.parts("sections", needed=True))
     if top.has("sections"):
-        raise OrderError('sections are given, but the kind of the spread is not "sections"', key="sections")
+        raise OrderError(
+            'sections are given, but the kind of the spread is not "sections"', key="sections", code="lay.sections"
+        )
     return (_section(top),)
 
 

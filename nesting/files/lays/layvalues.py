@@ -26,13 +26,18 @@ class Reader:
         self.path, self.piece = path, piece
         if not isinstance(document, Mapping):
             raise OrderError(
-                f"an object {{…}} was expected, found {_shown(document)}", key=path.rstrip(".") or None, piece=piece
+                f"an object {{…}} was expected, found {_shown(document)}",
+                key=path.rstrip(".") or None,
+                piece=piece,
+                code="lay.value",
             )
         self._document = document
 
     def wrong(self, key: str, expected: str, found: Any) -> OrderError:
         """The error for a key that holds something else than expected."""
-        return OrderError(f"{expected} expected, found {_shown(found)}", key=self.path + key, piece=self.piece)
+        return OrderError(
+            f"{expected} expected, found {_shown(found)}", key=self.path + key, piece=self.piece, code="lay.value"
+        )
 
     def has(self, key: str) -> bool:
         """Whether the key is there and is not null."""
@@ -42,7 +47,7 @@ class Reader:
         value = self._document.get(key, _MISSING)
         if value is _MISSING:
             if default is _MISSING:
-                raise OrderError("the key is missing", key=self.path + key, piece=self.piece)
+                raise OrderError("the key is missing", key=self.path + key, piece=self.piece, code="lay.key-missing")
             return default
         return value
 

@@ -103,7 +103,7 @@ def order_from(content: bytes, path: Path, *, read: ReadFile | None = None) -> O
 
 def _content(path: Path) -> bytes:
     if path.is_dir():
-        raise OrderError("this is a folder; a cutting order (*.toml) was expected", file=path)
+        raise OrderError("this is a folder; a cutting order (*.toml) was expected", file=path, code="file.folder")
     try:
         with path.open("rb") as stream:
             content = stream.read(LARGEST_ORDER + 1)
@@ -111,12 +111,17 @@ def _content(path: Path) -> bytes:
         raise OrderError(
             "there is no such file; a cutting order (*.toml) was expected: 'nesting new' writes one to start from",
             file=path,
+            code="file.missing",
         ) from None
     except OSError as error:
-        raise OrderError(f"the file cannot be read ({error.strerror}); check its permissions", file=path) from None
+        raise OrderError(
+            f"the file cannot be read ({error.strerror}); check its permissions", file=path, code="file.unreadable"
+        ) from None
     if len(content) > LARGEST_ORDER:
         raise OrderError(
-            f"more than {LARGEST_ORDER // 1_000_000} MB, too large for a cutting order (*.toml)", file=path
+            f"more than {LARGEST_ORDER // 1_000_000} MB, too large for a cutting order (*.toml)",
+            file=path,
+            code="file.too-large",
         )
     return content
 
@@ -128,6 +133,7 @@ def document_of(content: bytes, path: Path) -> dict[str, Any]:
             "this is a pattern file; a cutting order (*.toml) was expected: 'nesting new' writes one from pattern "
             "files",
             file=path,
+            code="order.is-pattern",
         )
     try:
         text = content.decode("utf-8-sig")
@@ -135,23 +141,31 @@ def document_of(content: bytes, path: Path) -> dict[str, Any]:
         raise OrderError(
             f"not UTF-8 text (byte {error.start + 1}); a cutting order in TOML was expected: save it as UTF-8",
             file=path,
+            code="file.not-text",
         ) from None
     try:
         return tomllib.loads(text)
     except (ValueError, RecursionError) as error:  # tomllib's own error is a ValueError
         said = "too deeply nested" if isinstance(error, RecursionError) else str(error)
-        raise OrderError(f"not readable as TOML ({said}); correct the text there", file=path) from None
+        raise OrderError(
+            f"not readable as TOML ({said}); correct the text there", file=path, code="order.toml"
+        ) from None
 
 
 def _refuse_empty(blocks: Mapping[str, Sequence[Block]], root: Place) -> None:
     if not blocks["pattern"] and not any(block["rectangle"] for block in blocks["piece"]):
-        root.at("pattern").refuse('no [[pattern]] is given; at least one with file = "…" (SVG or DXF) was expected')
+        root.at("pattern").refuse(
+            'no [[pattern]] is given; at least one with file = "…" (SVG or DXF) was expected', code="order.no-pattern"
+        )
     if not blocks["cloth"]:
         root.at("cloth").refuse(
-            'no [[cloth]] is given; at least one with name = "main" and width = "150 cm" was expected'
+            'no [[cloth]] is given; at least one with name = "main" and width = "150 cm" was expected',
+            code="order.no-cloth",
         )
     if not blocks["garment"]:
-        root.at("garment").refuse("no [[garment]] is given; at least one with name, size and count was expected")
+        root.at("garment").refuse(
+            "no [[garment]] is given; at least one with name, size and count was expected", code="order.no-garment"
+        )
 
 
 def asked_of(blocks: Mapping[str, Sequence[Block]], keys: Sequence[PieceKey], root: Place) -> dict[PieceKey, Asked]:
@@ -176,9 +190,13 @@ def _garments(
     for block in blocks:
         size: str | None = block["size"]
         if size is not None and sizes and size not in sizes:
-            block.at("size").refuse(f"found '{size}', but the pattern files have {listing(sizes)}: use one of these")
+            block.at("size").refuse(
+                f"found '{size}', but the pattern files have {listing(sizes)}: use one of these", code="size.unknown"
+            )
         if size is None and len(sizes) > 1:
-            block.at("size").refuse(f"this key is missing, and the pattern files have several sizes: {listing(sizes)}")
+            block.at("size").refuse(
+                f"this key is missing, and the pattern files have several sizes: {listing(sizes)}", code="size.missing"
+            )
         if size is None and sizes:
             size = sizes[0]
         here = [name for name, of in keys if of is None or of == size or size is None]
@@ -203,7 +221,11 @@ def _garments(
     used = {(name, g.size) for g in garments for name in g.pieces}
     notes = [
         Finding(
-            "note", f"in no garment of the order, so it is not cut{f' (size {size})' if size else ''}", root.file, name
+            "note",
+            f"in no garment of the order, so it is not cut{f' (size {size})' if size else ''}",
+            root.file,
+            name,
+            code="piece.not-cut",
         )
         for name, size in keys
         if not _is_used((name, size), used)
@@ -235,7 +257,13 @@ def _ready(
                 raise
             # A file may hold more than this order cuts; what is wrong there is told and stops nothing.
             findings.append(
-                Finding("ignored", f"not cut, and not usable: {error.message}", error.file, one.piece.label)
+                Finding(
+                    "ignored",
+                    f"not cut, and not usable: {error.message}",
+                    error.file,
+                    one.piece.label,
+                    code="piece.not-usable",
+                )
             )
             continue
         pieces.append(piece)
@@ -260,6 +288,7 @@ def _cloth_of(drawn: Drawn, asked: Asked, cloths: Sequence[Cloth], findings: lis
                 "(the key cloth under its [[piece]] changes that)",
                 drawn.piece.file,
                 drawn.piece.label,
+                code="cloth.material-unknown",
             )
         )
     return name
@@ -280,7 +309,8 @@ def _refuse_unknown_cloths(
             if source not in known | {p.cloth for p in mine}:
                 block.at("cloth").at(source).refuse(
                     f"none of its pieces is cut from '{source}'; they are cut from "
-                    f"{listing(sorted({p.cloth for p in mine}))}"
+                    f"{listing(sorted({p.cloth for p in mine}))}",
+                    code="cloth.not-used",
                 )
         for piece in mine:
             if mapping.get(piece.cloth, piece.cloth) not in known:

@@ -44,16 +44,22 @@ def read_cloth(block: Block, *, imperial: bool) -> Cloth:
         block.at("selvage").refuse(
             f"two selvages of {shown(cloth.selvage)} leave nothing of "
             f"{format_width(cloth.width_washed, imperial=imperial)} (the width after washing); less than half the "
-            "width was expected"
+            "width was expected",
+            code="cloth.nothing-left",
         )
     if cloth.max_plies is not None and cloth.plies > cloth.max_plies:
-        block.at("plies").refuse(f"found {cloth.plies}, more than max_plies = {cloth.max_plies}: change one of them")
+        block.at("plies").refuse(
+            f"found {cloth.plies}, more than max_plies = {cloth.max_plies}: change one of them", code="cloth.plies"
+        )
     if cloth.spreads is not None and "tubular" in cloth.spreads and not cloth.tubular:
-        block.at("spreads").refuse("found 'tubular', but the cloth is no tube: write tubular = true, or take it away")
+        block.at("spreads").refuse(
+            "found 'tubular', but the cloth is no tube: write tubular = true, or take it away", code="cloth.not-tubular"
+        )
     if cloth.length is not None and cloth.length * (1.0 - cloth.shrink_along) <= 2.0 * cloth.end_allowance:
         block.at("length").refuse(
             f"the two end allowances of {shown(cloth.end_allowance)} leave nothing of {shown(cloth.length)}: give a "
-            "longer length or a smaller end_allowance"
+            "longer length or a smaller end_allowance",
+            code="cloth.nothing-left",
         )
     return cloth
 
@@ -66,6 +72,7 @@ def refuse_unknown_cloth(place: Place, name: str, cloths: Sequence[Cloth], *, pi
     place.refuse(
         f"there is no [[cloth]] '{name}'; {hint}there are {listing(names)}: use one of these, or add a block for it",
         piece=piece,
+        code="cloth.unknown",
     )
 
 
@@ -80,21 +87,29 @@ def read_remnants(
             refuse_unknown_cloth(block.at("cloth"), block["cloth"], cloths)
         file, width, length = block["file"], block["width"], block["length"]
         if (file is None) == (width is None and length is None):
-            block.place.refuse('either file = "…" or width and length were expected, and not both')
+            block.place.refuse(
+                'either file = "…" or width and length were expected, and not both', code="remnant.measures"
+            )
         if file is None:
             if width is None or length is None:
-                block.at("width" if width is None else "length").refuse("this key is missing: a remnant has both")
+                block.at("width" if width is None else "length").refuse(
+                    "this key is missing: a remnant has both", code="remnant.measures"
+                )
             outline: Ring = ((0.0, 0.0), (length, 0.0), (length, width), (0.0, width))
             remnants.append(Remnant(block["name"], block["cloth"], outline))
             continue
         from nesting.files.remnant import read_remnant  # only an order with drawings pays for the drawing libraries
 
         if not (folder / file).is_file():
-            block.at("file").refuse(f"there is no file '{file}' in {folder}; a drawing (SVG or DXF) was expected")
+            block.at("file").refuse(
+                f"there is no file '{file}' in {folder}; a drawing (SVG or DXF) was expected", code="file.missing"
+            )
         try:
             outline, flaws, told = read_remnant(folder / file)
         except PatternError as error:
-            raise PatternError(error.message, file=file, piece=error.piece, key=error.key) from None
+            raise PatternError(
+                error.message, file=file, piece=error.piece, key=error.key, code=error.code, figures=error.figures
+            ) from None
         findings.extend(replace(f, file=file) for f in told)
         remnants.append(Remnant(block["name"], block["cloth"], outline, flaws, file))
     return tuple(remnants), findings

@@ -30,29 +30,34 @@ _EXPECTED = (
 def finish_from_phrase(value: Any, place: Place, named: Mapping[str, Finish]) -> Finish:
     """The finish that a phrase, or the name of a ``[[finish]]`` of the order, stands for."""
     if not isinstance(value, str):
-        place.refuse(f"found {value!r}; {_EXPECTED}")
+        place.refuse(f"found {value!r}; {_EXPECTED}", code="finish.value")
     words = " ".join(value.split())
     if words in named:
         return named[words]
     match = _PHRASE.fullmatch(words.lower())
     if match is None:
         known = f"; the order has {listing(named)}" if named else ""
-        place.refuse(f"found {value!r}; {_EXPECTED}{known}")
+        place.refuse(f"found {value!r}; {_EXPECTED}{known}", code="finish.value")
     kind = "fold back" if match[1].startswith("fold") else match[1]
     corner = cast(Corner, match[3] or "mitre")
     sign = _SIGN[kind]
     if sign == 0:
         if match[2]:
             place.refuse(
-                f"found {value!r}; '{kind}' takes no length, as the cut edge is the finished edge: take it away"
+                f"found {value!r}; '{kind}' takes no length, as the cut edge is the finished edge: take it away",
+                code="finish.value",
             )
         return Finish(cast(FinishKind, kind), 0.0, corner)
     if not match[2]:
-        place.refuse(f'found {value!r} without a length; how far was expected, as in "{kind} 1 cm"')
+        place.refuse(
+            f'found {value!r} without a length; how far was expected, as in "{kind} 1 cm"', code="finish.value"
+        )
     try:
         mm = parse_length(match[2], place.units)
     except UnitsError as error:
-        raise UnitsError(error.message, file=place.file, key=place.key) from None
+        raise UnitsError(
+            error.message, file=place.file, key=place.key, code=error.code, figures=error.figures
+        ) from None
     return Finish(cast(FinishKind, kind), sign * mm, corner)
 
 
@@ -66,16 +71,21 @@ def named_finish(block: Block) -> Finish:
     kind, offset = block["kind"], block["offset"]
     name = block["name"]
     if _PHRASE.fullmatch(name.lower()):
-        block.at("name").refuse(f"found {name!r}, which already means something: give it a name of your own")
+        block.at("name").refuse(
+            f"found {name!r}, which already means something: give it a name of your own", code="finish.name"
+        )
     if offset is None:
         if kind in _WITH_LENGTH or kind == "custom":
             block.at("offset").refuse(
-                f"is missing; how far the cut edge lies outside the finished edge of a '{kind}' finish"
+                f"is missing; how far the cut edge lies outside the finished edge of a '{kind}' finish",
+                code="finish.value",
             )
         offset = 0.0
     sign = _SIGN.get(kind)
     if (sign is not None and offset * sign < 0) or (sign == 0 and offset):
         wanted = {1: "zero or more (turned or sewn in)", 0: "0", -1: "zero or less (the trim builds out)"}[sign or 0]
-        block.at("offset").refuse(f"found {offset:g} mm; for '{kind}' {wanted} was expected, or kind = \"custom\"")
+        block.at("offset").refuse(
+            f"found {offset:g} mm; for '{kind}' {wanted} was expected, or kind = \"custom\"", code="finish.value"
+        )
     assert kind in get_args(FinishKind)
     return Finish(cast(FinishKind, kind), offset, cast(Corner, block["corner"]), block["mitre_limit"], name)

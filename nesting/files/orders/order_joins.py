@@ -45,10 +45,14 @@ def edge_specs(blocks: Iterable[Block], keys: Sequence[PieceKey]) -> dict[PieceK
     for block in ordered:
         one = (block["piece"], block["size"], block["name"])
         if one in given:
-            block.at("name").refuse(f"the edge '{block['name']}' of '{block['piece']}' is given twice: take one away")
+            block.at("name").refuse(
+                f"the edge '{block['name']}' of '{block['piece']}' is given twice: take one away", code="edge.twice"
+            )
         given.add(one)
         if block["from"] == block["to"]:
-            block.at("to").refuse(f"found {block['to']!r} for both ends; two different anchors were expected")
+            block.at("to").refuse(
+                f"found {block['to']!r} for both ends; two different anchors were expected", code="edge.ends-same"
+            )
         for key in _keys_named(block, "piece", block["piece"], keys):
             kept = [spec for spec in specs.get(key, []) if spec.name != block["name"]]
             specs[key] = [*kept, EdgeSpec(block["name"], block["from"], block["to"])]
@@ -60,7 +64,9 @@ def alterations(blocks: Iterable[Block], keys: Sequence[PieceKey]) -> dict[Piece
     asked: dict[PieceKey, list[Alteration]] = {}
     for block in blocks:
         if (block["piece"] is None) == (block["pieces"] is None):
-            block.place.refuse('either piece = "front" or pieces = ["front", "back"] was expected, and not both')
+            block.place.refuse(
+                'either piece = "front" or pieces = ["front", "back"] was expected, and not both', code="alter.pieces"
+            )
         alteration = _alteration(block)
         names = block["pieces"] or (block["piece"],)
         for name in names:
@@ -83,10 +89,10 @@ def _alteration(block: Block) -> Alteration:
     for key in _NEEDS[kind]:
         if block[key] is None:
             what = "where the line across the grain is" if key == "at" else "which edge is moved"
-            block.at(key).refuse(f"this key is missing: {what}; '{kind}' needs it")
+            block.at(key).refuse(f"this key is missing: {what}; '{kind}' needs it", code="alter.key-missing")
     for key in ("at", "edge", "hold", "true_edges"):
         if key in block.given and key not in (*_NEEDS[kind], *_TAKES[kind]):
-            block.at(key).refuse(f"'{kind}' takes no such key: take it away")
+            block.at(key).refuse(f"'{kind}' takes no such key: take it away", code="alter.key-not-used")
     at, is_distance = (None, False) if block["at"] is None else _where(block["at"], block.at("at"))
     return Alteration(
         kind=kind,
@@ -112,7 +118,8 @@ def _where(raw: Any, place: Place) -> tuple[float | Anchor, bool]:
         return anchor(raw, place), False
     place.refuse(
         f'found {raw!r}; a distance with its unit ("12 cm", from the lowest end along the grain), the number '
-        "of a corner (3) or the name of a notch was expected"
+        "of a corner (3) or the name of a notch was expected",
+        code="alter.place",
     )
 
 
@@ -121,7 +128,9 @@ def _hold(raw: Any, place: Place) -> tuple[Anchor, ...]:
         return ()
     values = raw if isinstance(raw, list) else [raw]
     if not 1 <= len(values) <= 2:
-        place.refuse(f"found {len(values)} anchors; one or two were expected (the ends of the edge that stay)")
+        place.refuse(
+            f"found {len(values)} anchors; one or two were expected (the ends of the edge that stay)", code="alter.hold"
+        )
     return tuple(anchor(value, place) for value in values)
 
 
@@ -131,11 +140,16 @@ def split_edge(text: str, place: Place, names: Iterable[str]) -> tuple[str, str]
     piece, dot, edge = text.rpartition(".")
     piece, edge = piece.strip(), edge.strip()
     if not dot or not piece or not edge:
-        place.refuse(f"found '{text}'; piece and edge with a dot between were expected, as in \"front.side\"")
+        place.refuse(
+            f"found '{text}'; piece and edge with a dot between were expected, as in \"front.side\"", code="edge.value"
+        )
     if piece not in names:
         near = nearest(piece, names)
         hint = f"did you mean '{near}.{edge}'? " if near else ""
-        place.refuse(f"found '{text}', but there is no piece '{piece}'; {hint}there are {listing(sorted(set(names)))}")
+        place.refuse(
+            f"found '{text}', but there is no piece '{piece}'; {hint}there are {listing(sorted(set(names)))}",
+            code="piece.unknown",
+        )
     return piece, edge
 
 
@@ -151,7 +165,8 @@ def edges_of(block: Block, pieces: Sequence[CutPiece]) -> tuple[str, ...]:
             hint = f"did you mean '{piece}.{near}'? " if near else ""
             place.refuse(
                 f"found '{text}', but '{piece}' has no edge '{edge}'; {hint}there are {listing(there)}: name it in "
-                "the drawing, or with an [[edge]] block"
+                "the drawing, or with an [[edge]] block",
+                code="edge.unknown",
             )
         edges.append(f"{piece}.{edge}")
     return tuple(edges)
@@ -196,17 +211,21 @@ def read_together(
             if block[key] not in [k[0] for k in keys]:
                 refuse_unknown_piece(block.at(key), block[key], None, keys)
         if leader == follower:
-            block.at("follower").refuse(f"found '{follower}' for both; two different pieces were expected")
+            block.at("follower").refuse(
+                f"found '{follower}' for both; two different pieces were expected", code="together.same-piece"
+            )
         if follower in leader_of:
             block.at("follower").refuse(
-                f"'{follower}' already follows '{leader_of[follower]}'; one leader was expected: take one block away"
+                f"'{follower}' already follows '{leader_of[follower]}'; one leader was expected: take one block away",
+                code="together.two-leaders",
             )
         leader_of[follower] = leader
     for block in blocks:
         if block["leader"] in leader_of:
             block.at("leader").refuse(
                 f"'{block['leader']}' is itself a follower of '{leader_of[block['leader']]}': name that one as "
-                "leader of both"
+                "leader of both",
+                code="together.chain",
             )
         for name, size in keys:
             if name != block["follower"]:
@@ -215,6 +234,7 @@ def read_together(
             if led is not None and cuts.get((name, size), 0) > cuts.get(led, 0) > 0:
                 block.at("follower").refuse(
                     f"'{name}' is cut {cuts[name, size]} times and its leader '{led[0]}' only {cuts[led]} times; at "
-                    "most as often was expected: change cut, or cut them apart"
+                    "most as often was expected: change cut, or cut them apart",
+                    code="together.counts",
                 )
     return tuple(Together(b["leader"], b["follower"], b["faces"], b["tolerance"]) for b in blocks)

@@ -106,12 +106,14 @@ def drawn_pieces(
             for key in ("grain", "allowance"):
                 if key in block.given:
                     block.at(key).refuse(
-                        "a rectangle takes no such key: its measures are along × across the grain, as cut"
+                        "a rectangle takes no such key: its measures are along × across the grain, as cut",
+                        code="piece.rectangle",
                     )
             if any(name == block["name"] for name, _ in found):
                 block.at("rectangle").refuse(
                     f"a pattern file has a piece '{block['name']}' too: give the band another name, or leave out "
-                    "rectangle"
+                    "rectangle",
+                    code="piece.name-twice",
                 )
             _keep(found, Drawn(_band(block), band=True), block.place)
     return found, findings, squares
@@ -126,6 +128,7 @@ def _keep(found: dict[tuple[str, str | None], Drawn], drawn: Drawn, place: Place
             f"the piece is there {where} with the same size; one was expected: give each [[pattern]] its size, or "
             "name the pieces differently in the drawing",
             piece=drawn.piece.label,
+            code="piece.name-twice",
         )
     found[drawn.piece.key] = drawn
 
@@ -142,23 +145,30 @@ def _pattern(block: Block, folder: Path, read: ReadFile | None) -> tuple[list[Pi
             problem = f"'{name}' is no ordinary file; a pattern file (SVG or DXF) was expected"
         else:
             problem = f"there is no file '{name}' in {path.parent}; a pattern file (SVG or DXF) was expected"
-        block.at("file").refuse(problem + (f": did you mean '{near}'?" if near else ""))
+        block.at("file").refuse(problem + (f": did you mean '{near}'?" if near else ""), code="file.missing")
     from nesting.files import read_pieces  # only an order with drawings pays for the drawing libraries
 
     gap = block["join_gap"]
     try:
         reading = (read or read_pieces)(path, units=block["units"], join_gap=JOIN_GAP_MM if gap is None else gap)
     except PatternError as error:
-        raise PatternError(error.message, file=name, piece=error.piece, key=error.key) from None
+        raise PatternError(
+            error.message, file=name, piece=error.piece, key=error.key, code=error.code, figures=error.figures
+        ) from None
     findings = [replace(f, file=name) for f in reading.findings]
     if not reading.units_known:
         raise PatternError(
             'the file does not say its units; write units = "mm" (or "cm", "in") under its [[pattern]], then compare '
             "the listed sizes of the pieces with a ruler",
             file=name,
+            code="units.missing",
         )
     if not reading.pieces:
-        raise PatternError("there is no piece in it; a closed cut outline for each piece was expected", file=name)
+        raise PatternError(
+            "there is no piece in it; a closed cut outline for each piece was expected",
+            file=name,
+            code="drawing.no-outline",
+        )
     pieces = [replace(p, file=name) for p in reading.pieces]
     wanted: str | None = block["size"]
     if wanted is None:
@@ -168,17 +178,26 @@ def _pattern(block: Block, folder: Path, read: ReadFile | None) -> tuple[list[Pi
         if sizes and sizes != {wanted}:
             findings.append(
                 Finding(
-                    "note", f"the order's size '{wanted}' is used in place of the file's '{next(iter(sizes))}'", name
+                    "note",
+                    f"the order's size '{wanted}' is used in place of the file's '{next(iter(sizes))}'",
+                    name,
+                    code="size.from-order",
                 )
             )
         return [replace(p, size=wanted) for p in pieces], findings, reading.test_square
     if wanted not in sizes:
         block.at("size").refuse(
-            f"found '{wanted}', but {name} holds the sizes {listing(sorted(sizes))}: use one of these"
+            f"found '{wanted}', but {name} holds the sizes {listing(sorted(sizes))}: use one of these",
+            code="size.unknown",
         )
     left = sizes - {wanted}
     findings.append(
-        Finding("note", f"size '{wanted}' is taken; {listing(sorted(left))} are left out, as the order asks", name)
+        Finding(
+            "note",
+            f"size '{wanted}' is taken; {listing(sorted(left))} are left out, as the order asks",
+            name,
+            code="size.chosen",
+        )
     )
     taken = [replace(p, size=wanted) for p in pieces if p.size in (wanted, None)]
     told = [f for f in findings if f.piece is None or not any(f.piece.endswith(f" {size}") for size in left)]
@@ -226,13 +245,17 @@ def refuse_unknown_piece(place: Place, name: str, size: str | None, keys: Iterab
     names = sorted({k[0] for k in keys})
     if name in names and size is not None:
         sizes = sorted({k[1] or "no size" for k in keys if k[0] == name})
-        place.refuse(f"there is no piece '{name}' in size '{size}'; it is there in {listing(sizes)}: use one of these")
+        place.refuse(
+            f"there is no piece '{name}' in size '{size}'; it is there in {listing(sizes)}: use one of these",
+            code="piece.unknown",
+        )
     near = nearest(name, names)
     hint = f"did you mean '{near}'? " if near else ""
     place.refuse(
         f"there is no piece '{name}' in the pattern files; {hint}there are {listing(names)}"
         if names
-        else f"there is no piece '{name}': no [[pattern]] file is given, and no rectangle"
+        else f"there is no piece '{name}': no [[pattern]] file is given, and no rectangle",
+        code="piece.unknown",
     )
 
 
@@ -250,7 +273,13 @@ def ready_piece(
     if grain is None and piece.grainline is None and asked["turn"] == "any":
         grain = 0.0
         findings.append(
-            Finding("note", "no grainline; it may be turned to any angle, as the order says", file, piece.label)
+            Finding(
+                "note",
+                "no grainline; it may be turned to any angle, as the order says",
+                file,
+                piece.label,
+                code="grain.none",
+            )
         )
     if grain is None and piece.grainline is None:
         raise PatternError(
@@ -258,6 +287,7 @@ def ready_piece(
             'page; 0 is to the right) under its [[piece]], or turn = "any" if it has none',
             file=file,
             piece=piece.label,
+            code="grain.missing",
         )
     how = Preparation(
         fold=asked["fold"],
@@ -276,7 +306,12 @@ def ready_piece(
     except OrderError as error:
         where = asked.blocks[-1].place if asked.blocks else asked.root
         raise OrderError(
-            error.message, file=where.file, piece=error.piece or piece.label, key=error.key or where.key or None
+            error.message,
+            file=where.file,
+            piece=error.piece or piece.label,
+            key=error.key or where.key or None,
+            code=error.code,
+            figures=error.figures,
         ) from None
     findings.extend(told)
     cut, mirrored = _count(ready, asked, findings, file)
@@ -309,6 +344,7 @@ def _count(piece: Piece, asked: Asked, findings: list[Finding], file: str) -> tu
                     "a piece on the fold is its own mirror image; mirrored = true is not needed",
                     file,
                     piece.label,
+                    code="piece.mirrored-on-fold",
                 )
             )
         mirrored = False
@@ -320,8 +356,10 @@ def _count(piece: Piece, asked: Asked, findings: list[Finding], file: str) -> tu
             f"{cut + 1}, or mirrored = false"
         )
         if asked["cut"] is None and said is None:
-            raise PatternError(message + " under its [[piece]]", file=file, piece=piece.label)
-        asked.at("cut" if asked["cut"] is not None else "mirrored").refuse(message, piece=piece.label)
+            raise PatternError(message + " under its [[piece]]", file=file, piece=piece.label, code="fold.side-missing")
+        asked.at("cut" if asked["cut"] is not None else "mirrored").refuse(
+            message, piece=piece.label, code="fold.side-missing"
+        )
     return cut, bool(mirrored)
 
 
@@ -331,7 +369,7 @@ def _motif(raw: Any, piece: Piece, place: Place) -> Motif:
         'from the middle of the grainline), with offset = ["0", "0"] on the cloth if need be, was expected'
     )
     if not isinstance(raw, dict) or set(raw) - {"at", "point", "offset"} or ("at" in raw) == ("point" in raw):
-        place.refuse(f"found {raw!r}; {expected}", piece=piece.label)
+        place.refuse(f"found {raw!r}; {expected}", piece=piece.label, code="piece.motif")
     signed = pair_of(length(negative=True), "two lengths (along, across)")
     offset = signed(raw.get("offset", [0, 0]), place.at("offset"))
     if "point" in raw:
@@ -340,6 +378,8 @@ def _motif(raw: Any, piece: Piece, place: Place) -> Motif:
     marks = {n.name: n.at for n in piece.notches if n.name} | {d.name: d.at for d in piece.drills if d.name}
     if name not in marks:
         place.at("at").refuse(
-            f"there is no notch or drill mark '{name}'; there are {listing(marks)}", piece=piece.label
+            f"there is no notch or drill mark '{name}'; there are {listing(marks)}",
+            piece=piece.label,
+            code="notch.unknown",
         )
     return Motif(marks[name], offset)

@@ -268,13 +268,15 @@ def read_block(raw: Mapping[str, Any], keys: Sequence[Key], place: Place) -> Blo
         if name not in known:
             near = nearest(name, known)
             hint = f"did you mean '{near}'? " if near else ""
-            place.at(name).refuse(f"this key is not known here; {hint}Known are {', '.join(known)}")
+            place.at(name).refuse(
+                f"this key is not known here; {hint}Known are {', '.join(known)}", code="order.key-unknown"
+            )
     values: dict[str, Any] = {}
     for name, key in known.items():
         if name in raw:
             values[name] = key.read(raw[name], place.at(name))
         elif key.default is REQUIRED:
-            place.at(name).refuse(f"this key is missing: {key.meaning}")
+            place.at(name).refuse(f"this key is missing: {key.meaning}", code="order.key-missing")
         else:
             values[name] = key.default
     return Block(place, values, frozenset(raw))
@@ -292,14 +294,16 @@ def read_blocks(document: Mapping[str, Any], place: Place) -> dict[str, list[Blo
         what = "block" if isinstance(raw, list | dict) else "key"
         place.at(name).refuse(
             f"this {what} is not known; {hint}Known are the keys {', '.join(sorted(tops))} and the blocks "
-            f"{', '.join(f'[[{b}]]' for b in BLOCKS)}"
+            f"{', '.join(f'[[{b}]]' for b in BLOCKS)}",
+            code="order.key-unknown",
         )
     blocks: dict[str, list[Block]] = {}
     for kind, keys in BLOCKS.items():
         raw = document.get(kind, [])
         if not isinstance(raw, list) or not all(isinstance(one, dict) for one in raw):
             place.at(kind).refuse(
-                f"found a single value or table; a block headed [[{kind}]], with double brackets, was expected"
+                f"found a single value or table; a block headed [[{kind}]], with double brackets, was expected",
+                code="order.value",
             )
         blocks[kind] = []
         for n, one in enumerate(raw, 1):
@@ -321,6 +325,7 @@ def _refuse_twice(kind: str, blocks: list[Block]) -> None:
         if (name, size) in seen:
             where = f"'{name}' in size '{size}'" if size else f"'{name}'"
             block.place.refuse(
-                f"there are two [[{kind}]] blocks {where}; one was expected: put them together or rename one"
+                f"there are two [[{kind}]] blocks {where}; one was expected: put them together or rename one",
+                code="order.block-twice",
             )
         seen.add((name, size))

@@ -13,6 +13,7 @@ from dataclasses import dataclass, replace
 from typing import Any, NoReturn
 
 from nesting.model.errors import OrderError, UnitsError
+from nesting.model.findings import Figure
 from nesting.model.units import parse_length, parse_share
 
 __all__ = [
@@ -51,9 +52,11 @@ class Place:
         """The place of ``key`` within this one."""
         return replace(self, key=f"{self.key}.{key}" if self.key else key)
 
-    def refuse(self, message: str, *, piece: str | None = None) -> NoReturn:
-        """Raise the OrderError that belongs here."""
-        raise OrderError(message, file=self.file, key=self.key or None, piece=piece)
+    def refuse(
+        self, message: str, *, code: str = "order.value", piece: str | None = None, **figures: Figure
+    ) -> NoReturn:
+        """Raise the OrderError that belongs here; ``figures`` are what the message tells, by name."""
+        raise OrderError(message, file=self.file, key=self.key or None, piece=piece, code=code, figures=figures)
 
 
 def listing(names: Iterable[object]) -> str:
@@ -78,14 +81,14 @@ def _shown(value: object) -> str:
 def text(value: Any, place: Place) -> str:
     """A text that is not empty."""
     if not isinstance(value, str) or not value.strip():
-        place.refuse(f'found {_shown(value)}; a text in quotes was expected, as in "front"')
+        place.refuse(f'found {_shown(value)}; a text in quotes was expected, as in "front"', code="order.value")
     return value.strip()
 
 
 def flag(value: Any, place: Place) -> bool:
     """``true`` or ``false``."""
     if not isinstance(value, bool):
-        place.refuse(f"found {_shown(value)}; true or false was expected, without quotes")
+        place.refuse(f"found {_shown(value)}; true or false was expected, without quotes", code="order.value")
     return value
 
 
@@ -94,10 +97,14 @@ def count(least: int, most: int) -> Reader:
 
     def read(value: Any, place: Place) -> int:
         if isinstance(value, bool) or not isinstance(value, int):
-            place.refuse(f"found {_shown(value)}; a whole number from {least} to {most} was expected")
+            place.refuse(
+                f"found {_shown(value)}; a whole number from {least} to {most} was expected", code="order.value"
+            )
         if not least <= value <= most:
             hint = ": leave the block out if none is wanted" if value == 0 and least == 1 else ""
-            place.refuse(f"found {_shown(value)}; a whole number from {least} to {most} was expected{hint}")
+            place.refuse(
+                f"found {_shown(value)}; a whole number from {least} to {most} was expected{hint}", code="order.value"
+            )
         return value
 
     return read
@@ -109,7 +116,9 @@ def number(least: float, most: float, expected: str) -> Reader:
     def read(value: Any, place: Place) -> float:
         plain = isinstance(value, int | float) and not isinstance(value, bool)
         if not plain or not least <= value <= most:  # NaN compares false
-            place.refuse(f"found {_shown(value)}; {expected} from {least:g} to {most:g} was expected")
+            place.refuse(
+                f"found {_shown(value)}; {expected} from {least:g} to {most:g} was expected", code="order.value"
+            )
         return float(value)
 
     return read
@@ -130,10 +139,12 @@ def length(*, least: float = 0.0, above: bool = False, negative: bool = False) -
         try:
             mm = parse_length(value, place.units, negative=negative)
         except UnitsError as error:
-            raise UnitsError(error.message, file=place.file, key=place.key) from None
+            raise UnitsError(
+                error.message, file=place.file, key=place.key, code=error.code, figures=error.figures
+            ) from None
         if not negative and (mm < least or (above and mm <= least)):
             bound = f"more than {least:g} mm" if above else f"at least {least:g} mm"
-            place.refuse(f"found {_shown(value)}; a length of {bound} was expected")
+            place.refuse(f"found {_shown(value)}; a length of {bound} was expected", code="order.value")
         return mm
 
     return read
@@ -146,11 +157,13 @@ def share(*, below: float = math.inf, most: float = 10.0) -> Reader:
         try:
             found = parse_share(value)
         except UnitsError as error:
-            raise UnitsError(error.message, file=place.file, key=place.key) from None
+            raise UnitsError(
+                error.message, file=place.file, key=place.key, code=error.code, figures=error.figures
+            ) from None
         if found >= below:
-            place.refuse(f"found {_shown(value)}; a share below {100 * below:g} % was expected")
+            place.refuse(f"found {_shown(value)}; a share below {100 * below:g} % was expected", code="order.value")
         if found > most:
-            place.refuse(f"found {_shown(value)}; a share of at most {100 * most:g} % was expected")
+            place.refuse(f"found {_shown(value)}; a share of at most {100 * most:g} % was expected", code="order.value")
         return found
 
     return read
@@ -169,7 +182,7 @@ class Choice:
             hint = f" (did you mean '{near}'?)" if near else ""
             quotes = "" if isinstance(value, str) else ", in quotes"
             words = ", ".join(repr(a) for a in self.allowed)
-            place.refuse(f"found {_shown(value)}{hint}; one of {words} was expected{quotes}")
+            place.refuse(f"found {_shown(value)}{hint}; one of {words} was expected{quotes}", code="order.value")
         return str(value)
 
 
@@ -183,13 +196,17 @@ def list_of(reader: Reader, *, least: int = 1, expected: str = "a list in square
 
     def read(value: Any, place: Place) -> tuple[Any, ...]:
         if not isinstance(value, list) or len(value) < least:
-            place.refuse(f"found {_shown(value)}; {expected} with at least {least} in it was expected")
+            place.refuse(
+                f"found {_shown(value)}; {expected} with at least {least} in it was expected", code="order.value"
+            )
         read_all = tuple(
             reader(one, Place(place.file, f"{place.key}[{n}]", place.units)) for n, one in enumerate(value, 1)
         )
         for n, one in enumerate(read_all):
             if one in read_all[:n]:
-                place.refuse(f"found {_shown(value[n])} twice; each is given once: take one away")
+                place.refuse(
+                    f"found {_shown(value[n])} twice; each is given once: take one away", code="order.value-twice"
+                )
         return read_all
 
     return read
@@ -200,7 +217,7 @@ def pair_of(reader: Reader, expected: str) -> Reader:
 
     def read(value: Any, place: Place) -> tuple[Any, Any]:
         if not isinstance(value, list) or len(value) != 2:
-            place.refuse(f"found {_shown(value)}; {expected} was expected")
+            place.refuse(f"found {_shown(value)}; {expected} was expected", code="order.value")
         return reader(value[0], place), reader(value[1], place)
 
     return read
@@ -211,7 +228,7 @@ def mapping_of(reader: Reader, expected: str) -> Reader:
 
     def read(value: Any, place: Place) -> tuple[tuple[str, Any], ...]:
         if not isinstance(value, dict):
-            place.refuse(f"found {_shown(value)}; {expected} was expected")
+            place.refuse(f"found {_shown(value)}; {expected} was expected", code="order.value")
         return tuple((key, reader(one, place.at(key))) for key, one in value.items())
 
     return read
@@ -225,5 +242,6 @@ def anchor(value: Any, place: Place) -> int | str:
         return value.strip()
     place.refuse(
         f"found {_shown(value)}; the name of a notch in quotes, or the number of a corner (1, 2, …) as 'nesting "
-        "check --picture' draws it, was expected"
+        "check --picture' draws it, was expected",
+        code="order.value",
     )

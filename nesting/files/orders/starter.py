@@ -52,7 +52,9 @@ def starter_order(paths: str | Path | Sequence[str | Path], *, folder: str | Pat
     """
     sources = [Path(p) for p in ([paths] if isinstance(paths, str | Path) else paths)]
     if not sources:
-        raise OrderError("no file was given; pattern files (SVG or DXF) or a folder of them were expected")
+        raise OrderError(
+            "no file was given; pattern files (SVG or DXF) or a folder of them were expected", code="file.missing"
+        )
     base = Path(folder) if folder is not None else (sources[0] if sources[0].is_dir() else sources[0].parent)
     files = _without_twins([_read(path, base) for path in _pattern_files(sources)])
     if not any(file.reading for file in files):
@@ -60,6 +62,7 @@ def starter_order(paths: str | Path | Sequence[str | Path], *, folder: str | Pat
             f"none of the pattern files can be used: {files[0].error}"
             + (f"; and {len(files) - 1} more" if len(files) > 1 else ""),
             file=files[0].name,
+            code="file.none-usable",
         )
     title = _title(sources, files)
     pieces = [piece for file in files if file.used for piece in file.pieces]
@@ -82,14 +85,18 @@ def _pattern_files(sources: Iterable[Path]) -> list[Path]:
             inside = sorted(p for p in source.iterdir() if p.suffix.lower() in _SUFFIXES and p.is_file())
             if not inside:
                 raise OrderError(
-                    "there is no pattern file (*.svg, *.dxf) in this folder; name one that has some", file=source
+                    "there is no pattern file (*.svg, *.dxf) in this folder; name one that has some",
+                    file=source,
+                    code="file.missing",
                 )
             found += inside
         elif source.is_file():
             found.append(source)
         else:
             raise OrderError(
-                "there is no such file; a pattern file (SVG or DXF) or a folder of them was expected", file=source
+                "there is no such file; a pattern file (SVG or DXF) or a folder of them was expected",
+                file=source,
+                code="file.missing",
             )
     return list(dict.fromkeys(found))
 

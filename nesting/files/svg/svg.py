@@ -82,7 +82,9 @@ def read_svg(data: bytes, ctx: Context, units: str | None = None) -> Group:
     """
     root = parse(data, ctx)
     if tag_of(root) != "svg":
-        raise ctx.error(f"the file is XML but no SVG: its first element is <{tag_of(root)}>; expected <svg>")
+        raise ctx.error(
+            f"the file is XML but no SVG: its first element is <{tag_of(root)}>; expected <svg>", code="file.not-svg"
+        )
     ids: dict[str, Any] = {}
     rules: list[Rule] = []
     for element in root.iter():
@@ -132,25 +134,39 @@ def _element(reader: _Reader, element: Any, group: Group, state: _State, shown: 
     tag = tag_of(element)
     reader.elements += 1
     if reader.elements > MOST_ELEMENTS:
-        raise reader.ctx.error(f"the drawing shows more than {MOST_ELEMENTS} elements; save only the pattern pieces")
+        raise reader.ctx.error(
+            f"the drawing shows more than {MOST_ELEMENTS} elements; save only the pattern pieces",
+            code="drawing.too-large",
+        )
     if tag in _NOT_DRAWN and not (shown and tag == "symbol"):
         return
     if tag not in (*SHAPES, *CONTAINERS, "use", "text"):
         if tag in ("image", "foreignObject", "tspan", "textPath", "flowRoot"):
-            reader.ctx.note("ignored", f"<{tag}> is no line and is left out")
+            reader.ctx.note("ignored", f"<{tag}> is no line and is left out", code="svg.element-left-out")
         return
     if style_of(element, reader.rules).get("display") == "none":
         if _draws(element):
-            reader.ctx.note("ignored", f"{describe(element)} is switched off in the drawing (display: none); left out")
+            reader.ctx.note(
+                "ignored",
+                f"{describe(element)} is switched off in the drawing (display: none); left out",
+                code="drawing.switched-off",
+            )
         return
     inner = _inherit(reader, element, state)
     role = role_of(element, tag)
     inner = replace(inner, matrix=_transformed(reader, element, state.matrix), role=role or state.role)
     if element.get("clip-path") not in (None, "none") or "clip-path" in declarations(element.get("style") or ""):
-        reader.ctx.note("ignored", f"the clipping of {describe(element)} is not applied: its whole lines are read")
+        reader.ctx.note(
+            "ignored",
+            f"the clipping of {describe(element)} is not applied: its whole lines are read",
+            code="svg.clipping",
+        )
     if tag in CONTAINERS:
         if inner.level >= MOST_LEVELS:
-            raise reader.ctx.error(f"groups are nested more than {MOST_LEVELS} levels deep; that is no pattern")
+            raise reader.ctx.error(
+                f"groups are nested more than {MOST_LEVELS} levels deep; that is no pattern",
+                code="drawing.nested-too-deep",
+            )
         if tag == "svg":
             inner = replace(inner, matrix=fit(element.attrib, inner.matrix, reader.ctx))
         below = group_of(element, role)
@@ -159,7 +175,11 @@ def _element(reader: _Reader, element: Any, group: Group, state: _State, shown: 
     elif tag == "use":
         _use(reader, element, group, inner, role)
     elif inner.hidden:
-        reader.ctx.note("ignored", f"{describe(element)} is hidden in the drawing (visibility); left out")
+        reader.ctx.note(
+            "ignored",
+            f"{describe(element)} is hidden in the drawing (visibility); left out",
+            code="drawing.switched-off",
+        )
     elif tag == "text":
         text = _text(element)
         if text:
@@ -176,15 +196,25 @@ def _use(reader: _Reader, element: Any, group: Group, state: _State, role: Named
     target = (attribute(element, "href") or "").strip()
     if not target.startswith("#"):
         what = describe(element)
-        reader.ctx.note("ignored", f"{what} shows something outside this file ('{target[:40]}'); left out")
+        reader.ctx.note(
+            "ignored",
+            f"{what} shows something outside this file ('{target[:40]}'); left out",
+            code="svg.outside-reference",
+        )
         return
     ident = target[1:]
     shown = reader.ids.get(ident)
     if shown is None:
-        reader.ctx.note("ignored", f"{describe(element)} shows '{ident}', which is not in this file; left out")
+        reader.ctx.note(
+            "ignored",
+            f"{describe(element)} shows '{ident}', which is not in this file; left out",
+            code="svg.reference-missing",
+        )
         return
     if ident in state.uses or len(state.uses) >= 30:
-        raise reader.ctx.error(f"<use> of '{ident}' shows itself, or is nested too deep: remove that reference")
+        raise reader.ctx.error(
+            f"<use> of '{ident}' shows itself, or is nested too deep: remove that reference", code="svg.use-in-itself"
+        )
     reader.ctx.spend("uses", 1, MOST_USES, "uses of other elements")
     x, y = number(element, reader.ctx, "x"), number(element, reader.ctx, "y")
     a, b, c, d, e, f = state.matrix
@@ -219,14 +249,19 @@ def _transformed(reader: _Reader, element: Any, matrix: Matrix) -> Matrix:
     from svgelements import Matrix as Parsed
 
     if "transform-origin" in style or element.get("transform-origin"):
-        raise reader.ctx.error(f"{describe(element)} has a transform-origin, which is not read: export as plain SVG")
+        raise reader.ctx.error(
+            f"{describe(element)} has a transform-origin, which is not read: export as plain SVG",
+            code="svg.transform-origin",
+        )
     try:
         if not _TRANSFORM.fullmatch(text):
             raise ValueError
         m = Parsed(text)
         own = tuple(float(v) for v in (m.a, m.b, m.c, m.d, m.e, m.f))
     except Exception:
-        raise reader.ctx.error(f"the transform of {describe(element)} cannot be read: '{text[:60]}'") from None
+        raise reader.ctx.error(
+            f"the transform of {describe(element)} cannot be read: '{text[:60]}'", code="svg.transform"
+        ) from None
     a, b, c, d, e, f = matrix
     oa, ob, oc, od, oe, of = own
     return (
@@ -268,10 +303,12 @@ def _shape(reader: _Reader, element: Any, tag: str, group: Group, state: _State)
     try:
         runs, round_ = runs_of(element, tag, state.matrix, reader.ctx)
     except CurveError as error:
-        raise reader.ctx.error(f"a curve of {where} cannot be read: {error}") from None
+        raise reader.ctx.error(f"a curve of {where} cannot be read: {error}", code="drawing.curve") from None
     role, name, kind = state.role or (None, None, None)
     if role is None and _is_page(reader, runs):
-        reader.ctx.note("ignored", f"{where} runs along the page's edge and is taken as its frame")
+        reader.ctx.note(
+            "ignored", f"{where} runs along the page's edge and is taken as its frame", code="drawing.frame"
+        )
         return
     own = ident_of(element) or label_of(element)
     if own is not None and (read_role(own, "word") is not None or (role is not None and is_made_up(own))):
@@ -284,11 +321,15 @@ def _shape(reader: _Reader, element: Any, tag: str, group: Group, state: _State)
             continue
         for x, y in points:
             if not (math.isfinite(x) and math.isfinite(y)):
-                raise reader.ctx.error(f"{where} has a coordinate that is no finite number: correct or remove it")
+                raise reader.ctx.error(
+                    f"{where} has a coordinate that is no finite number: correct or remove it",
+                    code="drawing.not-finite",
+                )
             if abs(x) > LARGEST_MM or abs(y) > LARGEST_MM:
                 raise reader.ctx.error(
                     f"{where} reaches ({x:.4g}, {y:.4g}) mm; drawings up to {LARGEST_MM / 1000:g} m are read. Check "
-                    "the drawing's units and transforms"
+                    "the drawing's units and transforms",
+                    code="drawing.too-far",
                 )
         reader.ctx.spend("points", len(points), MOST_POINTS, "points")
         if not closed and len(points) > 3 and math.dist(points[0], points[-1]) <= 1e-6:

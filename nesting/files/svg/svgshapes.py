@@ -46,7 +46,7 @@ def number(element: Any, ctx: Context, name: str, default: float = 0.0) -> float
         return default
     number = user_length(value)
     if number is None:
-        raise ctx.error(f"{name}='{value[:40]}' of {describe(element)} is no length")
+        raise ctx.error(f"{name}='{value[:40]}' of {describe(element)} is no length", code="svg.length")
     return number
 
 
@@ -98,10 +98,12 @@ def _point_list(element: Any, ctx: Context) -> list[Point]:
     words = re.findall(r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?|nan|[+-]?inf(?:inity)?", text, re.I)
     rest = re.sub(r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?|nan|[+-]?inf(?:inity)?|[\s,]", "", text, flags=re.I)
     if rest:
-        raise ctx.error(f"the points of {describe(element)} hold what is no number: '{rest[:20]}'")
+        raise ctx.error(f"the points of {describe(element)} hold what is no number: '{rest[:20]}'", code="svg.points")
     numbers = [float(w) for w in words]
     if len(numbers) % 2:
-        ctx.note("ignored", f"the points of {describe(element)} end with half a point; it is left out")
+        ctx.note(
+            "ignored", f"the points of {describe(element)} end with half a point; it is left out", code="svg.points"
+        )
     return list(zip(numbers[0::2], numbers[1::2], strict=False))
 
 
@@ -113,22 +115,27 @@ def _path(element: Any, matrix: Matrix, ctx: Context) -> list[Run]:
     if not text.strip():
         return []
     if re.search(r"nan|inf", text, re.I):
-        raise ctx.error(f"{describe(element)} has a coordinate that is no finite number: correct or remove it")
+        raise ctx.error(
+            f"{describe(element)} has a coordinate that is no finite number: correct or remove it",
+            code="drawing.not-finite",
+        )
     if re.search(r"[^\sMmZzLlHhVvCcSsQqTtAa0-9eE.,+-]", text) or not re.match(r"\s*[Mm]", text):
-        raise ctx.error(f"the path data of {describe(element)} cannot be read: '{text.strip()[:40]}'")
+        raise ctx.error(f"the path data of {describe(element)} cannot be read: '{text.strip()[:40]}'", code="svg.path")
     words = text.count(" ") + text.count(",") + sum(map(text.count, "MmZzLlHhVvCcSsQqTtAa"))
     ctx.spend("words", words, MOST_WORDS, "commands in its paths")
     try:
         path = Path(text)
     except Exception as error:
-        raise ctx.error(f"the path data of {describe(element)} cannot be read ({error})") from None
+        raise ctx.error(f"the path data of {describe(element)} cannot be read ({error})", code="svg.path") from None
     runs: list[Run] = []
     points: list[Point] = []
     chord = ctx.chord
 
     def place(p: Any) -> Point:
         if p is None or p.x is None or p.y is None:
-            raise ctx.error(f"the path data of {describe(element)} ends within a command: '{text.strip()[-40:]}'")
+            raise ctx.error(
+                f"the path data of {describe(element)} ends within a command: '{text.strip()[-40:]}'", code="svg.path"
+            )
         return after(matrix, (float(p.x), float(p.y)))
 
     for segment in path:
@@ -155,7 +162,9 @@ def _path(element: Any, matrix: Matrix, ctx: Context) -> list[Run]:
         else:
             points.append(place(segment.end))
         if len(points) > MOST_POINTS:
-            raise ctx.error(f"{describe(element)} has more than {MOST_POINTS} points; simplify it")
+            raise ctx.error(
+                f"{describe(element)} has more than {MOST_POINTS} points; simplify it", code="drawing.too-large"
+            )
     if len(points) > 1:
         runs.append((points, False))
     return runs

@@ -42,7 +42,9 @@ def unit_mm(units: str) -> float:
     for key in (word, word.rstrip("s")):
         if key in UNIT_MM:
             return UNIT_MM[key]
-    raise UnitsError(f"'{units}' is no unit of a drawing; expected mm, cm, m, in, ft, yd, pt or px")
+    raise UnitsError(
+        f"'{units}' is no unit of a drawing; expected mm, cm, m, in, ft, yd, pt or px", code="units.unknown"
+    )
 
 
 def _parts(text: str | None) -> tuple[float, str] | None:
@@ -78,7 +80,9 @@ def _view_box(text: str | None, ctx: Context) -> tuple[float, float, float, floa
     except ValueError:
         numbers = []
     if len(numbers) != 4 or not all(map(math.isfinite, numbers)) or numbers[2] <= 0 or numbers[3] <= 0:
-        raise ctx.error(f"viewBox='{text[:60]}' cannot be used; expected four numbers, the last two above 0")
+        raise ctx.error(
+            f"viewBox='{text[:60]}' cannot be used; expected four numbers, the last two above 0", code="svg.size"
+        )
     return (numbers[0], numbers[1], numbers[2], numbers[3])
 
 
@@ -91,7 +95,8 @@ def _fitted(
     if not (_SCALES[0] < sx < _SCALES[1] and _SCALES[0] < sy < _SCALES[1]):
         raise ctx.error(
             f"viewBox {w:g} x {h:g} on {width:g} x {height:g} mm makes a drawing unit {sx:g} x {sy:g} mm; expected "
-            "sizes of cloth: give width and height in mm"
+            "sizes of cloth: give width and height in mm",
+            code="svg.size",
         )
     words = (ratio or "xMidYMid meet").split()
     if words and words[0] == "defer":
@@ -99,7 +104,11 @@ def _fitted(
     align = words[0] if words else "xMidYMid"
     if align == "none":
         if abs(sx - sy) > 0.005 * max(sx, sy):
-            ctx.note("warning", f"the drawing is stretched to {sx / sy:.4f} of its width (preserveAspectRatio none)")
+            ctx.note(
+                "warning",
+                f"the drawing is stretched to {sx / sy:.4f} of its width (preserveAspectRatio none)",
+                code="svg.stretched",
+            )
         return sx, sy, -x * sx, -y * sy
     scale = max(sx, sy) if len(words) > 1 and words[1] == "slice" else min(sx, sy)
     if abs(sx - sy) > 0.005 * max(sx, sy):
@@ -107,6 +116,7 @@ def _fitted(
             "warning",
             f"width, height and viewBox disagree by {abs(sx / sy - 1) * 100:.1f} %: the scale of the "
             f"{'larger' if scale == max(sx, sy) else 'smaller'} side is taken, as preserveAspectRatio says",
+            code="svg.scale-unsure",
         )
     place = {"Min": 0.0, "Mid": 0.5, "Max": 1.0}
     kx, ky = place.get(align[1:4], 0.5), place.get(align[5:8], 0.5)
@@ -123,11 +133,15 @@ def page(attributes: Mapping[str, str], ctx: Context, units: str | None) -> tupl
     ]
     for name, size in zip(("width", "height"), sizes, strict=True):
         if size is not None and size[0] <= 0:
-            raise ctx.error(f"{name}='{attributes.get(name)}' of the drawing must be above 0")
+            raise ctx.error(f"{name}='{attributes.get(name)}' of the drawing must be above 0", code="svg.size")
     stated = [s is not None and s[1] in _CSS_MM and s[1] != "px" for s in sizes]
     if any(stated):
         if units is not None:
-            ctx.note("note", f"the drawing states its own size, so the unit '{units}' given for it is not needed")
+            ctx.note(
+                "note",
+                f"the drawing states its own size, so the unit '{units}' given for it is not needed",
+                code="units.not-needed",
+            )
         unit = PX_MM
     else:
         unit = PX_MM if units is None else unit_mm(units)
@@ -136,6 +150,7 @@ def page(attributes: Mapping[str, str], ctx: Context, units: str | None) -> tupl
                 "ambiguous",
                 "the drawing does not state its size in a unit of length; 96 px = 1 in is taken, as the web's standard "
                 "says. Check the size of a piece, or give width and height in mm",
+                code="units.assumed",
             )
         real = [None if r is None else r / PX_MM * unit for r in real]
         if units is not None and view is not None:
@@ -177,7 +192,7 @@ def fit(attributes: Mapping[str, str], matrix: Matrix, ctx: Context) -> Matrix:
         height = width * view[3] / view[2]
     assert width is not None and height is not None
     if width <= 0 or height <= 0:
-        raise ctx.error("a nested drawing has a width or height of 0; expected more")
+        raise ctx.error("a nested drawing has a width or height of 0; expected more", code="svg.size")
     sx, sy, tx, ty = _fitted(view, width, height, attributes.get("preserveAspectRatio"), ctx)
     a, b, c, d, e, f = moved
     return (a * sx, b * sx, c * sy, d * sy, a * tx + c * ty + e, b * tx + d * ty + f)

@@ -50,22 +50,28 @@ def parse(data: bytes, ctx: Context) -> Any:
                 if level > MOST_LEVELS or count > MOST_ELEMENTS:
                     raise ctx.error(
                         f"the drawing has more than {MOST_LEVELS} levels or {MOST_ELEMENTS} elements; that is no "
-                        "pattern. Save only the pattern pieces"
+                        "pattern. Save only the pattern pieces",
+                        code="drawing.too-large",
                     )
             else:
                 level -= 1
         if root is None:
-            raise ctx.error("the file is empty: expected an SVG drawing")
+            raise ctx.error("the file is empty: expected an SVG drawing", code="file.empty")
         return root
     except DefusedXmlException as error:
         raise ctx.error(
             f"the file declares XML entities or outside references ({type(error).__name__}), which drawings do not "
-            "need; it is refused. Save it again as plain SVG"
+            "need; it is refused. Save it again as plain SVG",
+            code="file.entities",
         ) from None
     except ParseError as error:
-        raise ctx.error(f"the file is no sound XML ({error}); save the drawing again as SVG") from None
+        raise ctx.error(
+            f"the file is no sound XML ({error}); save the drawing again as SVG", code="file.damaged"
+        ) from None
     except (LookupError, UnicodeError, ValueError) as error:
-        raise ctx.error(f"the file's text encoding cannot be read ({error}); save it as UTF-8") from None
+        raise ctx.error(
+            f"the file's text encoding cannot be read ({error}); save it as UTF-8", code="file.encoding"
+        ) from None
 
 
 def tag_of(element: Any) -> str:

@@ -283,6 +283,7 @@ def plan_batch(
             "order fewer garments or get more cloth",
             file=order.path,
             key="cloth.length",
+            code="cloth.too-short",
         )
     total_area = math.fsum(a * n for a, n in zip(areas, counts, strict=True))
     plan = BatchPlan(

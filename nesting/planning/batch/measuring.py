@@ -175,6 +175,7 @@ class Measuring:
                     f"one {garment_label(garment)} is {length / 10:.1f} cm long on '{self._cloth.name}' and with both "
                     f"end allowances does not fit on a table of {(self._table or 0.0) / 10:.1f} cm: give a longer one",
                     key="cloth.table_length",
+                    code="table.too-short",
                 )
             else:
                 assert error is not None

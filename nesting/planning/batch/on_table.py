@@ -28,6 +28,7 @@ def divided(order: Order, lay: Lay, options: SearchOptions) -> Lay:
             f"the lay of '{cloth.name}' is longer than the table and stacked in {cloth.plies} plies, so that it is not "
             "divided here: 'nesting batch' plans sections and plies together",
             key="cloth.table_length",
+            code="table.too-short",
         )
     own = tuple(
         replace(g, pieces=tuple(p.name for p in pieces_on(order, g, cloth.name)))

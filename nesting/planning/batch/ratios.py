@@ -183,7 +183,8 @@ def choose_sections(
     if status == cp_model.INFEASIBLE:
         raise CannotLayError(
             "the ordered counts cannot be made up of sections that the table and the cutter can take: allow a longer "
-            "table (table_length) or another spread"
+            "table (table_length) or another spread",
+            code="batch.impossible",
         )
     if status in (cp_model.OPTIMAL, cp_model.FEASIBLE):
         found = [o for o, z in zip(options, many, strict=True) for _ in range(int(solver.value(z)))]
@@ -192,7 +193,8 @@ def choose_sections(
     if start is None:
         raise InternalError(
             f"no plan of the batch was found in {seconds:g} s (solver status {solver.status_name(status)}): "
-            "give more time"
+            "give more time",
+            code="batch.no-plan",
         )
     return [(o.ratio, o.mode, o.layers) for o in start], bool(status == cp_model.OPTIMAL)
 

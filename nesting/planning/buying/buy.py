@@ -51,7 +51,10 @@ def parse_widths(text: str, units: str) -> tuple[float, ...]:
     for part in text.split(","):
         width = parse_length(part.strip(), units)
         if width <= 0.0:
-            raise UnitsError(f"found the width {part.strip()!r}; a cloth is wider than that: check the list of widths")
+            raise UnitsError(
+                f"found the width {part.strip()!r}; a cloth is wider than that: check the list of widths",
+                code="option.widths",
+            )
         widths.append(width)
     return tuple(dict.fromkeys(widths))
 
@@ -230,9 +233,7 @@ def _with_the_best(order: Order, rows: list[BuyRow]) -> list[BuyRow]:
         first = best.get(led_by(order, name) or "")
         pair = [r for r in mine if r.over is not None and first is not None and r.width == first.width]
         if mine:
-            best[name] = min(
-                pair or mine, key=lambda r: (r.cost if r.cost is not None else r.buy_length, r.buy_length)
-            )
+            best[name] = min(pair or mine, key=lambda r: (r.cost if r.cost is not None else r.buy_length, r.buy_length))
     return [replace(r, best=True) if any(r is one for one in best.values()) else r for r in rows]
 
 

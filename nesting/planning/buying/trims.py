@@ -166,6 +166,7 @@ def _named(order: Order, trim: Trim | BodyOpening, garment: Garment, text: str) 
         file=order.path,
         piece=cut.piece.label,
         key="trim.edges",
+        code="edge.unknown",
     )
 
 
@@ -274,6 +275,7 @@ def trim_needs(order: Order) -> tuple[TrimNeed, ...]:
                 "such a piece: check the piece's name",
                 file=order.path,
                 key="trim.edges",
+                code="trim.no-piece",
             )
         by_measure = trim.measure is not None and all(
             (w := order.wearer_of(g)) is not None and w.measure(trim.measure) is not None

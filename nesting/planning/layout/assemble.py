@@ -219,7 +219,7 @@ def assemble(
                 refused.setdefault((cut.piece.label, turn), why)
             poses, pose_metas = _poses(order, cloth, spread, job, allowed, matched)
             if not poses:
-                raise CannotLayError(_no_pose(cut, job, allowed, spread), piece=cut.piece.label)
+                raise CannotLayError(_no_pose(cut, job, allowed, spread), piece=cut.piece.label, code="turn.none")
             known[kind_key] = (len(known), poses, pose_metas)
         number, poses, pose_metas = known[kind_key]
         tied = any(p.state is not None for p in poses)
@@ -502,7 +502,9 @@ class _PoseBuilder:
         assert self.matching is not None
         if self.spread.kind == "crosswise fold":
             raise CannotLayError(
-                "a crosswise fold would lay the repeat of the two plies against each other", piece=self.cut.piece.label
+                "a crosswise fold would lay the repeat of the two plies against each other",
+                piece=self.cut.piece.label,
+                code="repeat.crosswise-fold",
             )
         if meta.turn not in (0.0, 180.0):
             return None
@@ -512,6 +514,7 @@ class _PoseBuilder:
             raise CannotLayError(
                 "a repeat across the cloth is matched on open cloth only, where both plies' stripes can be seen",
                 piece=self.cut.piece.label,
+                code="repeat.across",
             )
         if across and meta.opened and meta.flipped and not self.both_sides:
             return None  # the drawn sides are to meet, so all of them lie on the same side

@@ -146,12 +146,14 @@ def stacks_of(order: Order, cloth: Cloth, counts: Counts | None = None, *, apart
                         f"found cut = {follower.cut} and cut = {cut.cut}",
                         file=order.path,
                         key="together",
+                        code="together.counts",
                     )
                 fits = agreed(cut.piece, follower.piece, together.tolerance)
                 if not fits.agrees:
                     raise CannotLayError(
                         f"cannot be cut together with '{follower.piece.label}': {'; '.join(fits.messages)}",
                         piece=cut.piece.label,
+                        code="together.does-not-fit",
                     )
             needs = []
             for copy in range(first + 1, first + count + 1):
@@ -190,6 +192,7 @@ def _hands(order: Order, garment: Garment, cut: CutPiece, cloth: Cloth, apart: b
             file=order.path,
             piece=cut.piece.label,
             key="cut",
+            code="piece.odd-count",
         )
     if handless(cut, cloth) and (apart or not _leads_one_sided(order, garment, cut)):
         return [None] * cut.cut

@@ -27,12 +27,21 @@ def laying_findings(order: Order) -> tuple[Finding, ...]:
         stacks = stacks_of(order, cloth)
         if not USUAL_WIDTHS[0] <= cloth.width <= USUAL_WIDTHS[1]:
             width = format_width(cloth.width, imperial=order.imperial)
-            found.append(Finding("warning", f"cloth '{cloth.name}' is {width} wide: is the unit right?", file))
+            found.append(
+                Finding(
+                    "warning",
+                    f"cloth '{cloth.name}' is {width} wide: is the unit right?",
+                    file,
+                    code="cloth.width-unusual",
+                )
+            )
         if not stacks:
             continue
         reason = _why_not(order, cloth, stacks)
         if reason is not None:
-            found.append(Finding("warning", f"cannot be laid on cloth '{cloth.name}': {reason}", file))
+            found.append(
+                Finding("warning", f"cannot be laid on cloth '{cloth.name}': {reason}", file, code="cloth.cannot-lie")
+            )
     return tuple(found)
 
 

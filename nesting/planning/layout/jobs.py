@@ -83,14 +83,18 @@ def _refuse_follower(stack: Stack, why: str) -> None:
     need = stack.needs[0]
     if need.follower is not None:
         raise CannotLayError(
-            f"to be cut together with '{need.follower.piece.label}', but {why}", piece=stack.cut.piece.label
+            f"to be cut together with '{need.follower.piece.label}', but {why}",
+            piece=stack.cut.piece.label,
+            code="together.spread",
         )
 
 
 def _refuse_halves(stack: Stack, why: str) -> None:
     if stack.cut.on_fold and not stack.cut.unfold:
         raise CannotLayError(
-            f"lies on a fold and may not be opened out (unfold = false), but {why}", piece=stack.cut.piece.label
+            f"lies on a fold and may not be opened out (unfold = false), but {why}",
+            piece=stack.cut.piece.label,
+            code="fold.unfold",
         )
 
 
@@ -110,6 +114,7 @@ def _folded(stack: Stack, spread: Spread, style: JobStyle) -> list[Job]:
                 f"to be cut together with '{needs[0].follower.piece.label}' with both facing the same way, "
                 'but folded plies face each other (faces = "to the leader" would suit)',
                 piece=stack.cut.piece.label,
+                code="together.faces",
             )
         return [Job("layered", (need,), doubles) for need in needs]
     jobs: list[Job] = []
@@ -167,6 +172,7 @@ def _stacked(stack: Stack, spread: Spread, surplus: bool) -> list[Job]:
                 f"to be cut together with '{follower.piece.label}' facing {stack.needs[0].faces}, "
                 f"which {spread.kind} plies do not give",
                 piece=stack.cut.piece.label,
+                code="together.faces",
             )
         half = 1 if facing else plies // 2
         return [

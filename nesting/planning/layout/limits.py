@@ -50,6 +50,7 @@ def within_limits(order: Order, lay: Lay) -> Lay:
             "garments, or get more cloth",
             piece=_farthest(lay),
             key="cloth.length",
+            code="cloth.too-short",
         )
     if not fits_table(order, lay):
         longest = max(s.lay_length for s in lay.sections) + 2.0 * cloth.end_allowance
@@ -59,6 +60,7 @@ def within_limits(order: Order, lay: Lay) -> Lay:
             "sections that fit, as one garment alone is longer. Give a longer table_length",
             piece=_farthest(lay),
             key="cloth.table_length",
+            code="table.too-short",
         )
     return lay
 

@@ -48,7 +48,9 @@ def lay_cloth(
     else:
         stacks = stacks_of(order, cloth, counts)
     if not stacks:
-        raise OrderError(f"nothing is cut from cloth '{cloth_name}'", file=order.path, key="garment.pieces")
+        raise OrderError(
+            f"nothing is cut from cloth '{cloth_name}'", file=order.path, key="garment.pieces", code="cloth.not-used"
+        )
     with search_pool(options) as pool:
         search = Search(order, cloth, stacks, replace(options, executor=pool), pool, remnant, tuple(keep), gather)
         if start is not None:
@@ -61,7 +63,9 @@ def lay_cloth(
             warm_for(search)
         if not kinds:
             raise CannotLayError(
-                "no spread is possible: " + "; ".join(f"{r.kind}: {r.reason}" for r in refusals), key=cloth_name
+                "no spread is possible: " + "; ".join(f"{r.kind}: {r.reason}" for r in refusals),
+                key=cloth_name,
+                code="cloth.no-spread",
             )
         trials, refusals = try_all(search, kinds, refusals, spread)
         lay = choose(search, trials, refusals, garment_counts(order) if counts is None else dict(counts))

@@ -141,6 +141,7 @@ def match_points(order: Order, size: str | None) -> tuple[MatchPoint, ...]:
                     "(add_centre_notches) or leave match out",
                     file=order.path,
                     key="seam",
+                    code="repeat.no-notch",
                 )
             names.append((cut, notches))
         if not names:
@@ -235,6 +236,7 @@ def _chained(cloth: Cloth, points: tuple[MatchPoint, ...], first: str) -> dict[s
                             f"its seams with '{name}' cannot all match the repeat of {period:.4g} mm: "
                             f"two of them differ by {abs(off):.1f} mm; leave match out on one of them",
                             piece=other.piece,
+                            code="repeat.seams",
                         )
     return offsets
 
@@ -277,6 +279,7 @@ def _check_motifs(
                 f"its motif and that of '{first[0]}' cannot both lie on the repeat of {period:.4g} mm while the seams "
                 f"between them match: {off:.1f} mm are left over; leave out one of the motifs, or match",
                 piece=other[0],
+                code="repeat.motif",
             )
 
 

@@ -37,7 +37,9 @@ def lay_order(
     """
     counts = garment_counts(order)
     if not any(counts.values()):
-        raise OrderError("nothing to cut: every count is 0", file=order.path, key="garment")
+        raise OrderError(
+            "nothing to cut: every count is 0", file=order.path, key="garment", code="order.nothing-to-cut"
+        )
     with search_pool(options) as pool:
         shared = replace(options, executor=pool)
         if options.executor is None:

@@ -113,7 +113,9 @@ def _nothing_lies(search: Search, refused: Sequence[Refusal]) -> CannotLayError:
     first = next((r for r in refused if r.kind == "open"), refused[0])
     others = [r.kind for r in refused if r is not first]
     also = f" Nor does it lie on: {', '.join(dict.fromkeys(others))}." if others else ""
-    return CannotLayError(f"cloth '{search.cloth.name}' cannot be laid. {first.kind}: {first.reason}.{also}")
+    return CannotLayError(
+        f"cloth '{search.cloth.name}' cannot be laid. {first.kind}: {first.reason}.{also}", code="cloth.no-spread"
+    )
 
 
 def _trial_rank(trial: Trial) -> tuple[float, float]:
@@ -286,9 +288,11 @@ class _OpenCloth:
             )
         except NeverFits as error:
             piece = assembly.jobs[error.item].needs[0].cut.piece.label
-            raise CannotLayError(why_never(search.order, assembly, error), piece=piece) from None
+            raise CannotLayError(
+                why_never(search.order, assembly, error), piece=piece, code="piece.too-large"
+            ) from None
         except PackingError as error:
-            raise CannotLayError(str(error), key=search.cloth.name) from None
+            raise CannotLayError(str(error), key=search.cloth.name, code="cloth.no-layout") from None
         if last is None or result.length <= last.length:
             self.trial.result = result
         if result.stopped_by == "interrupted":

@@ -147,7 +147,7 @@ def _with_gathered(search: Search, assembly: Assembly) -> Assembly:
     try:
         found = solve(problem, Stop(rounds=6), seed=search.options.seed, bound=NO_BOUND)
     except PackingError as error:
-        raise CannotLayError(str(error), key=search.cloth.name) from None
+        raise CannotLayError(str(error), key=search.cloth.name, code="cloth.no-layout") from None
     fixed = {chosen[p.item]: replace(p, item=chosen[p.item]) for p in found.places}
     laid = tuple(replace(item, fixed=fixed[i]) if i in fixed else item for i, item in enumerate(items))
     return replace(assembly, problem=replace(assembly.problem, items=laid))
@@ -160,12 +160,16 @@ def _with_kept(search: Search, assembly: Assembly) -> Assembly:
         if not any(one.piece == piece and copy in one.copies for one in search.start):
             near = difflib.get_close_matches(piece, names, 1)
             hint = f"; did you mean '{near[0]}'?" if near and near[0] != piece else ""
-            raise OrderError(f"--keep {piece}:{copy}: the lay that was given has no such piece{hint}")
+            raise OrderError(
+                f"--keep {piece}:{copy}: the lay that was given has no such piece{hint}", code="option.keep"
+            )
     lying = [one for one in search.start if any((one.piece, copy) in wanted for copy in one.copies)]
     fixed = {place.item: place for place in places_from(lying, assembly)}
     if len(fixed) < len(lying):
         listed = ", ".join(f"{piece}:{copy}" for piece, copy in sorted(wanted))
-        raise CannotLayError(f"not all of {listed} may lie on this spread as they lie in the lay that was given")
+        raise CannotLayError(
+            f"not all of {listed} may lie on this spread as they lie in the lay that was given", code="lay.pieces-stay"
+        )
     items = tuple(
         replace(item, fixed=fixed[i]) if i in fixed else item for i, item in enumerate(assembly.problem.items)
     )

@@ -175,6 +175,7 @@ def plan_remnants(order: Order, fits: Fits, *, lay: LayOne | None = None, second
             "stash",
             file=order.path,
             key="remnant",
+            code="remnant.none",
         )
     known = Knowledge(order, fits, remnants, math.inf if seconds is None else began + seconds)
     stock = _Stock.of(order, remnants, known)

@@ -106,7 +106,7 @@ def remove(stash: Stash, names: Iterable[str]) -> Stash:
     for name in sorted(gone - set(known)):
         near = difflib.get_close_matches(name, known, 1)
         hint = f"did you mean '{near[0]}'?" if near else f"it holds: {', '.join(known) or 'nothing'}"
-        raise OrderError(f"there is no remnant '{name}' in the stash; {hint}")
+        raise OrderError(f"there is no remnant '{name}' in the stash; {hint}", code="remnant.unknown")
     return Stash(tuple(item for item in stash.items if item.remnant.name not in gone))
 
 
@@ -149,31 +149,52 @@ def read_stash(path: Path) -> Stash:
     except FileNotFoundError:
         return Stash()
     except IsADirectoryError:
-        raise OrderError("this is a folder, but a stash file was expected: name a file in it", file=path) from None
+        raise OrderError(
+            "this is a folder, but a stash file was expected: name a file in it", file=path, code="file.folder"
+        ) from None
     except UnicodeDecodeError:
-        raise OrderError("this is not a text file in UTF-8; a stash (TOML) was expected", file=path) from None
+        raise OrderError(
+            "this is not a text file in UTF-8; a stash (TOML) was expected", file=path, code="file.not-text"
+        ) from None
     except OSError as error:
-        raise OrderError(f"the stash cannot be read ({error.strerror}): check the file's rights", file=path) from None
+        raise OrderError(
+            f"the stash cannot be read ({error.strerror}): check the file's rights", file=path, code="file.unreadable"
+        ) from None
     try:
         data = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
-        raise OrderError(f"this is not sound TOML ({error}): mend the line, or restore the file", file=path) from None
+        raise OrderError(
+            f"this is not sound TOML ({error}): mend the line, or restore the file", file=path, code="stash.toml"
+        ) from None
     if data.get("schema") != SCHEMA:
-        raise OrderError(f"found {data.get('schema')!r}, expected {SCHEMA!r}", file=path, key="schema")
+        raise OrderError(
+            f"found {data.get('schema')!r}, expected {SCHEMA!r}", file=path, key="schema", code="stash.schema"
+        )
     units = data.get("units", "mm")
     if units not in UNITS:
-        raise OrderError(f"found {units!r}, expected one of {', '.join(UNITS)}", file=path, key="units")
+        raise OrderError(
+            f"found {units!r}, expected one of {', '.join(UNITS)}", file=path, key="units", code="stash.units"
+        )
     for key in data:
         if key not in ("schema", "units", "remnant"):
-            raise OrderError("unknown key; a stash has schema, units and [[remnant]]", file=path, key=key)
+            raise OrderError(
+                "unknown key; a stash has schema, units and [[remnant]]", file=path, key=key, code="stash.key-unknown"
+            )
     entries = data.get("remnant", [])
     if not isinstance(entries, list):
-        raise OrderError("found one table, expected [[remnant]] with two brackets", file=path, key="remnant")
+        raise OrderError(
+            "found one table, expected [[remnant]] with two brackets", file=path, key="remnant", code="stash.value"
+        )
     items = tuple(_Entry(path, i, entry, units).stashed() for i, entry in enumerate(entries, start=1))
     seen: set[str] = set()
     for item in items:
         if item.remnant.name in seen:
-            raise OrderError(f"two remnants are named '{item.remnant.name}': rename one", file=path, key="remnant.name")
+            raise OrderError(
+                f"two remnants are named '{item.remnant.name}': rename one",
+                file=path,
+                key="remnant.name",
+                code="remnant.name-twice",
+            )
         seen.add(item.remnant.name)
     return Stash(items)
 
@@ -184,37 +205,41 @@ class _Entry:
     def __init__(self, path: Path, number: int, entry: Any, units: str) -> None:
         self.path, self.where, self.units = path, f"remnant {number}", units
         if not isinstance(entry, dict):
-            raise self.error("", f"found {entry!r}, expected a table")
+            raise self.error("", f"found {entry!r}, expected a table", code="stash.value")
         self.entry: dict[str, Any] = entry
         for key in entry:
             if key not in _KEYS:
                 near = difflib.get_close_matches(key, _KEYS, 1)
                 raise self.error(
-                    key, f"unknown key; {f'did you mean {near[0]}?' if near else 'known: ' + ', '.join(_KEYS)}"
+                    key,
+                    f"unknown key; {f'did you mean {near[0]}?' if near else 'known: ' + ', '.join(_KEYS)}",
+                    code="stash.key-unknown",
                 )
 
-    def error(self, key: str, message: str) -> OrderError:
-        return OrderError(message, file=self.path, key=f"{self.where}.{key}" if key else self.where)
+    def error(self, key: str, message: str, *, code: str) -> OrderError:
+        return OrderError(message, file=self.path, key=f"{self.where}.{key}" if key else self.where, code=code)
 
     def text(self, key: str, default: str | None = None) -> str:
         value = self.entry.get(key, default)
         if not isinstance(value, str) or (default is None and not value.strip()):
-            raise self.error(key, f"found {value!r}, expected text")
+            raise self.error(key, f"found {value!r}, expected text", code="stash.value")
         return value
 
     def length(self, key: str, value: Any, *, negative: bool = False) -> float:
         try:
             return parse_length(value, self.units, negative=negative)
         except UnitsError as error:
-            raise self.error(key, error.message) from None
+            raise self.error(key, error.message, code=error.code) from None
 
     def ring(self, key: str, points: Any) -> Ring:
         if not isinstance(points, list) or len(points) < 3:
-            raise self.error(key, f"found {points!r:.60}, expected at least three points [[x, y], …]")
+            raise self.error(
+                key, f"found {points!r:.60}, expected at least three points [[x, y], …]", code="stash.value"
+            )
         ring: list[Point] = []
         for point in points:
             if not isinstance(point, list) or len(point) != 2:
-                raise self.error(key, f"found the point {point!r:.60}, expected [x, y]")
+                raise self.error(key, f"found the point {point!r:.60}, expected [x, y]", code="stash.value")
             x, y = (self.length(key, value, negative=True) for value in point)
             ring.append((x, y))
         return tuple(ring)
@@ -224,17 +249,17 @@ class _Entry:
         if "outline" in self.entry:
             for key in ("width", "length"):
                 if key in self.entry:
-                    raise self.error(key, "give either width and length, or outline, not both")
+                    raise self.error(key, "give either width and length, or outline, not both", code="stash.value")
             outline = self.ring("outline", self.entry["outline"])
         else:
             for key in ("width", "length"):
                 if key not in self.entry:
-                    raise self.error(key, "missing: give width and length, or outline")
+                    raise self.error(key, "missing: give width and length, or outline", code="stash.value")
             width, length = self.length("width", self.entry["width"]), self.length("length", self.entry["length"])
             outline = ((0.0, 0.0), (length, 0.0), (length, width), (0.0, width))
         flaws = self.entry.get("flaws", [])
         if not isinstance(flaws, list):
-            raise self.error("flaws", f"found {flaws!r:.60}, expected a list of outlines")
+            raise self.error("flaws", f"found {flaws!r:.60}, expected a list of outlines", code="stash.value")
         rings = (outline, *(self.ring("flaws", flaw) for flaw in flaws))
         return Stashed(Remnant(name, cloth, *self.sound(rings)), note)
 
@@ -246,7 +271,9 @@ class _Entry:
         for key, ring in zip(("outline", *("flaws",) * (len(rings) - 1)), rings, strict=True):
             shape = Polygon(ring)
             if not shape.is_valid or not math.isfinite(shape.area) or shape.area <= 0.0:
-                raise self.error(key, "the outline crosses itself or has no area: draw it as one simple loop")
+                raise self.error(
+                    key, "the outline crosses itself or has no area: draw it as one simple loop", code="stash.value"
+                )
             turned = polygon.orient(shape).exterior.coords[:-1]
             found.append(tuple((float(x) - low[0], float(y) - low[1]) for x, y in turned))
         return found[0], tuple(found[1:])

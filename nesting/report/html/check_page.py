@@ -38,9 +38,9 @@ def verdict(check: Check) -> tuple[str, tuple[str, ...]]:
     reasons: list[str] = []
     for line in check.seams:
         if not line.walked.agrees:
-            told = line.walked.messages(lambda mm: small_length(mm, check.imperial))
+            told = line.walked.told(lambda mm: small_length(mm, check.imperial))
             size = f"Size {line.size}: " if line.size else ""
-            reasons += [f"{size}{words}." for words in told if "no partner" not in words]
+            reasons += [f"{size}{one.message}." for one in told if one.forbids]
     for pair in check.together:
         if not pair.agreement.agrees:
             size = f"Size {pair.size}: " if pair.size else ""
@@ -253,7 +253,7 @@ def check_summary(check: Check, order: Order) -> Any:
         row = _together_row(pair, imperial)
         parts.append(Text(f"{row['name']}: {'' if row['agrees'] else 'does not agree: '}{row['words']}"))
     for finding in check.findings:
-        told = "cut together with" in finding.message or finding.message.startswith("seam ")
+        told = finding.code in ("together.differs", "seam.mismatch", "seam.notch-apart", "seam.notch-alone")
         if finding.kind in ("question", "ambiguous") or (finding.kind == "warning" and not told):
             parts.append(Text(str(finding)))
     words, reasons = verdict(check)

@@ -54,11 +54,13 @@ def print_outputs(lay: Lay, kinds: Sequence[str], paper: str = "a4", *, join: bo
     from nesting.report.backends.to_pdf import PAPERS
 
     if paper not in PAPERS:
-        raise InputError(f"found '{paper}'; expected one of {', '.join(PAPERS)}", key="--paper")
+        raise InputError(f"found '{paper}'; expected one of {', '.join(PAPERS)}", key="--paper", code="option.paper")
     unknown = [kind for kind in kinds if kind not in KINDS]
     if unknown or not kinds:
         found = f"'{unknown[0]}'" if unknown else "nothing"
-        raise InputError(f"found {found}; expected one or more of {', '.join(KINDS)}", key="--as")
+        raise InputError(
+            f"found {found}; expected one or more of {', '.join(KINDS)}", key="--as", code="option.print-kind"
+        )
     stem = lay_stem(lay)
     out: dict[str, bytes] = {}
     if "sheet" in kinds:
