@@ -94,7 +94,12 @@ def _sheet(one: dict[str, Any]) -> Sheet:
         style = Style(tuple(given["colour"]), given["width"], tuple(given["dash"]), given["stroked"], given["filled"])
         lines.append(
             PdfLine(
-                _points(line["points"]), line["closed"], style, tuple(line["layers"]), line["page"], line["element"],
+                _points(line["points"]),
+                line["closed"],
+                style,
+                tuple(line["layers"]),
+                line["page"],
+                line["element"],
                 line["round"],
             )  # fmt: skip
         )

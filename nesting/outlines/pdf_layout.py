@@ -20,7 +20,7 @@ from nesting.files.drawn import outline
 from nesting.model.piece import Point
 from nesting.outlines.pdf_sheets import Box, PdfLine, Sheet
 
-__all__ = ["Layout", "End", "by_cut_lines", "by_whole_lines", "reading_order", "same_shape"]
+__all__ = ["End", "Layout", "by_cut_lines", "by_whole_lines", "reading_order", "same_shape"]
 
 #: mm. Lines drawn whole on several pages agree within this (single precision on a drawing of some metres).
 _SAME_MM = 0.05
@@ -392,9 +392,7 @@ class _Jigsaw:
 
 
 _LETTER_NUMBER = re.compile(r"^([A-Z])\s?[-./]?\s?(\d{1,2})$|^(\d{1,2})\s?[-./]?\s?([A-Z])$")
-_ROW_COLUMN = re.compile(
-    r"\b(?:row|reihe|zeile|r)\W{0,2}(\d{1,2})\W+(?:col|column|spalte|c)\W{0,2}(\d{1,2})\b", re.I
-)
+_ROW_COLUMN = re.compile(r"\b(?:row|reihe|zeile|r)\W{0,2}(\d{1,2})\W+(?:col|column|spalte|c)\W{0,2}(\d{1,2})\b", re.I)
 _NUMBER = re.compile(
     r"^(?:(?:page|seite|sheet|blatt|tile|p\.?)\s*)?(\d{1,3})(?:\s*(?:/|of|von|sur|de)\s*\d{1,3})?$", re.I
 )

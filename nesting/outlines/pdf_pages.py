@@ -363,9 +363,7 @@ def _circle(points: list[Point]) -> float | None:
     return w if all(abs(math.dist(p, centre) - w / 2) <= 0.02 * w for p in points) else None
 
 
-def _text(
-    reader: _Reader, held: _Page, thing: Any, matrix: Matrix, outer: Matrix, layers: tuple[str, ...]
-) -> None:
+def _text(reader: _Reader, held: _Page, thing: Any, matrix: Matrix, outer: Matrix, layers: tuple[str, ...]) -> None:
     raw = reader.raw
     if not held.text_page:
         return

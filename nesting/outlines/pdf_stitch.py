@@ -181,7 +181,9 @@ def _join(pieces: list[_Piece]) -> tuple[list[PdfLine], list[PageJoin]]:
                 same_page = pieces[one[0]].page == pieces[other_end[0]].page
                 gap = math.dist(at[one], at[other_end])
                 # two halves of one page's own line that meet on the border are joined where they were cut
-                if gap > MEETS_MM or (same_page and (gap > 1e-6 or pieces[one[0]].line is not pieces[other_end[0]].line)):
+                if gap > MEETS_MM or (
+                    same_page and (gap > 1e-6 or pieces[one[0]].line is not pieces[other_end[0]].line)
+                ):
                     continue
                 bend = turn(_way(pieces[one[0]], one[1]), _way(pieces[other_end[0]], other_end[1]) + 180.0)
                 if bend > 40.0 and gap > 0.1:
