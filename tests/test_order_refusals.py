@@ -55,7 +55,7 @@ CASES: dict[str, tuple[str, str, tuple[str, ...]]] = {
         "cloth[main].width",
         ("missing", "selvage to selvage"),
     ),
-    "no pattern": (CLOTH + GARMENT, "pattern", ("at least one", "SVG or DXF")),
+    "no pattern": (CLOTH + GARMENT, "pattern", ("at least one", "SVG, DXF or PDF")),
     "no cloth": (GARMENT + BAND, "cloth", ("at least one", "150 cm")),
     "no garment": (CLOTH + BAND, "garment", ("at least one", "count")),
     "unknown units": ('units = "inch"\n' + BASE, "units", ("'inch'", "'in'")),
@@ -175,7 +175,7 @@ CASES: dict[str, tuple[str, str, tuple[str, ...]]] = {
     "pattern without its file": (
         BASE + '[[pattern]]\nfile = "pannel.svg"\n',
         "pattern[1].file",
-        ("no file 'pannel.svg'", "SVG or DXF"),
+        ("no file 'pannel.svg'", "SVG, DXF or PDF"),
     ),
     "pattern is a folder": (BASE + '[[pattern]]\nfile = "."\n', "pattern[1].file", ("is a folder",)),
     "motif without a point": (BASE + "motif = { offset = [0, 0] }\n", "piece[band].motif", ("point = ", "at = ")),

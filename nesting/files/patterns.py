@@ -31,10 +31,12 @@ def read_pieces(
     The kind is told by the content, not by the name. ``size``: only pieces of that size and those without one; where
     the file has no sizes, all its pieces are of that size. ``units``: the unit of a drawing that does not state its own
     ("mm", "in"). ``chord`` mm: no chord leaves its curve by more. ``join_gap`` mm: outlines are closed over
-    gaps up to this wide, with a finding. ``pages`` (from 1) and ``layers`` choose from a PDF. Pieces are in the drawing frame: mm, y up, outlines anticlockwise.
+    gaps up to this wide, with a finding. ``pages`` (from 1) and ``layers`` choose from a PDF. Pieces are in the drawing
+    frame: mm, y up, outlines anticlockwise.
 
-    Raises PatternError: the file is missing, unreadable, too large, neither SVG, DXF nor PDF or cut off; an outline is open,
-    crosses itself or has no area; a coordinate is not finite or beyond 100 m; the size is not in the file. UnitsError:
+    Raises PatternError: the file is missing, unreadable, too large, neither SVG, DXF nor PDF or cut off; an outline is
+    open, crosses itself or has no area; a coordinate is not finite or beyond 100 m; the size is not in the file.
+    UnitsError:
     ``units`` is no unit.
     """
     from nesting.files.drawn.gather import gather

@@ -1,4 +1,4 @@
-"""A PDF pattern as strokes and texts in groups, as any other drawing: read, chosen, put together, told apart by size."""
+"""A PDF pattern as strokes and texts in groups, as any other drawing: chosen, put together, told apart by size."""
 
 from __future__ import annotations
 
@@ -38,7 +38,7 @@ def read_pdf(
     is no drawing in it.
     """
     try:
-        sheets = read_guarded(data, ctx.chord, pages, layers)
+        sheets = read_guarded(data, 0.5 * ctx.chord, pages, layers)
     except Refused as error:
         raise ctx.error(str(error)) from None
     kinds: dict[str, FindingKind] = {"note": "note", "ignored": "ignored", "warning": "warning"}

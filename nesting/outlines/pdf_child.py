@@ -101,7 +101,7 @@ def _sheet(one: dict[str, Any]) -> Sheet:
                 line["page"],
                 line["element"],
                 line["round"],
-            )  # fmt: skip
+            )
         )
     texts = [
         PdfText(**{**text, "at": tuple(text["at"]), "layers": tuple(text["layers"]), "box": _four(text["box"])})

@@ -255,7 +255,8 @@ def _cluster_outlines(lines: Sequence[PdfLine], cluster: Sequence[int], sized: S
     common = [i for i in cluster if i not in sized.size]
     result = []
     hull = max((_reach(lines[i]) for i in cluster), default=0.0)
-    for size in sizes or [None]:
+    every: list[str | None] = [*sizes] or [None]
+    for size in every:
         own = [i for i in cluster if sized.size.get(i) == size] if size is not None else common
         rings = _closed(lines, own, ctx)
         large = [r for r in rings if abs(outline.area(r[0])) > 0.02 * hull * hull or lines[min(r[1])].closed]
@@ -302,9 +303,8 @@ def _closed(lines: Sequence[PdfLine], own: Sequence[int], ctx: Context) -> list[
     rings: list[tuple[Ring, set[int]]] = []
     for i in own:
         line = lines[i]
-        if line.closed and len(line.points) >= 3:
-            if line.round is None or line.round > 10.0:
-                rings.append((line.points, {i}))
+        if line.closed and len(line.points) >= 3 and (line.round is None or line.round > 10.0):
+            rings.append((line.points, {i}))
     loose = [i for i in own if not lines[i].closed]
     if loose:
         loops = find_loops([lines[i].points for i in loose], ctx.join_gap)

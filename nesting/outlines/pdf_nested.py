@@ -34,7 +34,7 @@ _MOST_FACES = 4000
 def outline_of_size(
     own: Sequence[Line], common: Sequence[Line], others: Sequence[Line], gap: float
 ) -> tuple[Ring, float] | None:
-    """The outline, and the share of it that is not drawn in the size's own line; None where the lines enclose nothing."""
+    """The outline, and the share of it that is not the size's own line; None where the lines enclose nothing."""
     from shapely import LineString, MultiLineString, STRtree, set_precision, snap, unary_union
     from shapely.ops import polygonize
 
@@ -50,7 +50,7 @@ def outline_of_size(
         return None
     mine = unary_union([LineString(p) for p in own if len(p) > 1]).buffer(0.02) if own else LineString().buffer(0)
     shared = MultiLineString([LineString(p) for p in common if len(p) > 1]).buffer(0.02)
-    edges = [g for g in getattr(noded, "geoms", [noded])]
+    edges = list(getattr(noded, "geoms", [noded]))
     tree = STRtree(faces)
     body = max(range(len(faces)), key=lambda i: faces[i].area)
     outside = len(faces)

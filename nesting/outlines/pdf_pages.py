@@ -317,7 +317,7 @@ def _path(reader: _Reader, held: _Page, thing: Any, matrix: Matrix, layers: tupl
             controls.append(at)
             if len(controls) == 3 and points:
                 try:
-                    points += cubic_points(points[-1], *controls, reader.chord)
+                    points += cubic_points(points[-1], controls[0], controls[1], controls[2], reader.chord)
                 except CurveError as error:
                     raise Refused(f"page {number}: a curve cannot be read: {error}") from None
                 controls = []

@@ -33,7 +33,7 @@ class Style:
 @dataclass(frozen=True)
 class PdfLine:
     """One line. ``closed`` lines do not repeat their first point. ``layers`` from the outermost to the innermost;
-    ``element`` numbers the path object it is a part of, over the whole file. ``round`` is the diameter (mm) of a circle."""
+    ``element`` numbers the path object it is a part of, over the whole file. ``round`` is a circle's diameter (mm)."""
 
     points: Line
     closed: bool

@@ -34,8 +34,8 @@ _LONG_MM = 45.0
 
 @dataclass(frozen=True)
 class Sized:
-    """For each line (by index) its size, None for what is common; ``order`` the sizes from small to large, ``legend`` the
-    lines and ``labels`` the texts (by index) that only told the sizes, ``how`` what told them."""
+    """For each line (by index) its size, none for what is common; ``order`` the sizes from small to large, ``legend``
+    the lines and ``labels`` the texts (by index) that only told the sizes, ``how`` what told them."""
 
     size: dict[int, str]
     order: tuple[str, ...] = ()
@@ -217,7 +217,7 @@ def _by_labels(
 def _by_list(
     lines: Sequence[PdfLine], classes: dict[tuple[object, ...], list[int]], texts: Sequence[PdfText], ctx: Context
 ) -> Sized | None:
-    """A list of as many sizes as there are classes of closed outlines ("Sizes S-M-L"): smaller outlines, smaller size."""
+    """A list of as many sizes as there are classes of closed outlines ("Sizes S-M-L"): the smaller, the smaller."""
     areas: dict[tuple[object, ...], float] = {}
     for key, same in classes.items():
         rings = [abs(outline.area(lines[i].points)) for i in same if lines[i].closed]

@@ -1,6 +1,6 @@
 """Joining lines that were cut at the borders of pages, once it is known where each page lies. All lengths mm.
 
-Where pages overlap, both draw the same strip; each keeps its half of it. What only one of them draws there is kept, too.
+Where pages overlap, both draw the same strip; each keeps its half of it. What only one of them draws there stays.
 """
 
 from __future__ import annotations
@@ -34,7 +34,7 @@ class PageJoin:
 
 @dataclass
 class _Piece:
-    """A part of a line on one page's own half; ``ends`` tells for each end the border (a neighbour's page) it lies on."""
+    """A part of a line on one page's own half; ``ends`` tells for each end the neighbour on whose border it lies."""
 
     line: PdfLine
     points: list[Point]

@@ -6,7 +6,7 @@ order needs to see all of it, so here each file, each piece and the whole are re
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 from pathlib import Path
@@ -37,18 +37,31 @@ class Reader:
     def __init__(self) -> None:
         self._kept: dict[tuple[Any, ...], Reading | NestingError] = {}
 
-    def __call__(self, path: Path, *, units: str | None, join_gap: float) -> Reading:
+    def __call__(
+        self,
+        path: Path,
+        *,
+        units: str | None,
+        join_gap: float,
+        pages: Sequence[int] | None = None,
+        layers: Sequence[str] | None = None,
+    ) -> Reading:
         """As ``read_pieces``."""
+
+        def fresh() -> Reading:
+            return read_pieces(path, units=units, join_gap=join_gap, pages=pages, layers=layers)
+
+        chosen = (tuple(pages) if pages is not None else None, tuple(layers) if layers is not None else None)
         try:
             stat = path.stat()
-            key = (str(path), stat.st_mtime_ns, stat.st_size, stat.st_ino, units, join_gap)
+            key = (str(path), stat.st_mtime_ns, stat.st_size, stat.st_ino, units, join_gap, *chosen)
         except OSError:
-            return read_pieces(path, units=units, join_gap=join_gap)
+            return fresh()
         if key not in self._kept:
             if len(self._kept) > 200:
                 self._kept.clear()
             try:
-                self._kept[key] = read_pieces(path, units=units, join_gap=join_gap)
+                self._kept[key] = fresh()
             except NestingError as error:
                 self._kept[key] = error
         kept = self._kept[key]

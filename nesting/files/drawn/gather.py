@@ -217,8 +217,11 @@ def text_label(texts: Sequence[Text]) -> tuple[Label, list[str]]:
     label = Label()
     names: list[str] = []
     for text in sorted(texts, key=lambda t: (-t.at[1], t.at[0])):
-        if not is_made_up(text.text) and read_role(text.text) is None:
+        if not is_made_up(text.text):
             said = read_label(text.text)
+            if read_role(text.text) is not None and said.cut is None and said.on_fold is None:
+                # a word for a line ("grainline"); "cut 2" and "place on fold" say more than that
+                continue
             label = label.over(said)
             if said.name is not None:
                 names.append(said.name)

@@ -128,7 +128,7 @@ def _content(path: Path) -> bytes:
 
 def document_of(content: bytes, path: Path) -> dict[str, Any]:
     """The order's TOML as it is, nothing checked. Raises OrderError where it cannot be read."""
-    if path.suffix.lower() in (".svg", ".dxf"):
+    if path.suffix.lower() in (".svg", ".dxf", ".pdf"):
         raise OrderError(
             "this is a pattern file; a cutting order (*.toml) was expected: 'nesting new' writes one from pattern "
             "files",
@@ -155,7 +155,7 @@ def document_of(content: bytes, path: Path) -> dict[str, Any]:
 def _refuse_empty(blocks: Mapping[str, Sequence[Block]], root: Place) -> None:
     if not blocks["pattern"] and not any(block["rectangle"] for block in blocks["piece"]):
         root.at("pattern").refuse(
-            'no [[pattern]] is given; at least one with file = "…" (SVG or DXF) was expected', code="order.no-pattern"
+            'no [[pattern]] is given; at least one with file = "…" (SVG, DXF or PDF) was expected', code="order.no-pattern"
         )
     if not blocks["cloth"]:
         root.at("cloth").refuse(

@@ -26,7 +26,15 @@ __all__ = ["Asked", "Drawn", "ReadFile", "ask", "drawn_pieces", "ready_piece", "
 class ReadFile(Protocol):
     """Reads a pattern file as ``read_pieces`` does."""
 
-    def __call__(self, path: Path, *, units: str | None, join_gap: float) -> Reading:
+    def __call__(
+        self,
+        path: Path,
+        *,
+        units: str | None,
+        join_gap: float,
+        pages: Sequence[int] | None = None,
+        layers: Sequence[str] | None = None,
+    ) -> Reading:
         """The reading of the file."""
 
 
@@ -140,17 +148,23 @@ def _pattern(block: Block, folder: Path, read: ReadFile | None) -> tuple[list[Pi
     if not path.is_file():
         near = _meant(name, folder)
         if path.is_dir():
-            problem = f"'{name}' is a folder; a pattern file (SVG or DXF) was expected"
+            problem = f"'{name}' is a folder; a pattern file (SVG, DXF or PDF) was expected"
         elif os.path.lexists(path):
-            problem = f"'{name}' is no ordinary file; a pattern file (SVG or DXF) was expected"
+            problem = f"'{name}' is no ordinary file; a pattern file (SVG, DXF or PDF) was expected"
         else:
-            problem = f"there is no file '{name}' in {path.parent}; a pattern file (SVG or DXF) was expected"
+            problem = f"there is no file '{name}' in {path.parent}; a pattern file (SVG, DXF or PDF) was expected"
         block.at("file").refuse(problem + (f": did you mean '{near}'?" if near else ""), code="file.missing")
     from nesting.files import read_pieces  # only an order with drawings pays for the drawing libraries
 
     gap = block["join_gap"]
     try:
-        reading = (read or read_pieces)(path, units=block["units"], join_gap=JOIN_GAP_MM if gap is None else gap)
+        reading = (read or read_pieces)(
+            path,
+            units=block["units"],
+            join_gap=JOIN_GAP_MM if gap is None else gap,
+            pages=block["pages"],
+            layers=block["layer"],
+        )
     except PatternError as error:
         raise PatternError(
             error.message, file=name, piece=error.piece, key=error.key, code=error.code, figures=error.figures

@@ -20,6 +20,8 @@ from nesting.files.orders.order_values import (
     mapping_of,
     nearest,
     number,
+    one_or_more,
+    page_numbers,
     pair_of,
     price,
     share,
@@ -105,10 +107,12 @@ TOP: tuple[Key, ...] = (
 #: Keys of each kind of ``[[block]]``.
 BLOCKS: dict[str, tuple[Key, ...]] = {
     "pattern": (
-        Key("file", text, "SVG or DXF, seen from the order's folder", REQUIRED),
+        Key("file", text, "SVG, DXF or PDF, seen from the order's folder", REQUIRED),
         Key("size", text, "size of its pieces where the file does not say; of several sizes the one to take"),
         Key("units", choice(*UNITS), "units of a file that does not say them"),
         Key("join_gap", length(), "ends that lie this near are taken as touching"),
+        Key("pages", page_numbers, 'pages of a PDF, from 1: "2-5, 8"; default: all that are no instructions'),
+        Key("layer", one_or_more, "layer of a PDF, or a list of them: read as if only these were switched on"),
     ),
     "piece": (
         Key("name", text, "as in the pattern file", REQUIRED),

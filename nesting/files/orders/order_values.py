@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import difflib
 import math
+import re
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, replace
 from typing import Any, NoReturn
@@ -31,6 +32,8 @@ __all__ = [
     "mapping_of",
     "nearest",
     "number",
+    "one_or_more",
+    "page_numbers",
     "pair_of",
     "price",
     "share",
@@ -232,6 +235,32 @@ def mapping_of(reader: Reader, expected: str) -> Reader:
         return tuple((key, reader(one, place.at(key))) for key, one in value.items())
 
     return read
+
+
+def page_numbers(value: Any, place: Place) -> tuple[int, ...]:
+    """Page numbers from 1, each once, in their order: a number, a list of numbers, or words such as "2-5, 8"."""
+    expected = 'page numbers were expected, for example "2-5, 8" or [2, 3]'
+    parts = value if isinstance(value, list) else [value]
+    found: list[int] = []
+    for part in parts:
+        words = str(part).split(",") if isinstance(part, str | int) and not isinstance(part, bool) else [""]
+        for word in words:
+            match = re.fullmatch(r"\s*(\d{1,4})\s*(?:[-–]\s*(\d{1,4})\s*)?", word)
+            first, last = (int(match[1]), int(match[2] or match[1])) if match else (0, 0)
+            if not 1 <= first <= last:
+                place.refuse(f"found {_shown(value)}; {expected}")
+            found += range(first, last + 1)
+    if not found:
+        place.refuse(f"found {_shown(value)}; {expected}")
+    return tuple(dict.fromkeys(found))
+
+
+def one_or_more(value: Any, place: Place) -> tuple[str, ...]:
+    """A text, or a list of them."""
+    parts = value if isinstance(value, list) else [value]
+    if not parts or not all(isinstance(part, str) and part.strip() for part in parts):
+        place.refuse(f"found {_shown(value)}; a name or a list of names was expected")
+    return tuple(part.strip() for part in parts)
 
 
 def anchor(value: Any, place: Place) -> int | str:

@@ -17,7 +17,7 @@ from nesting.model.units import format_length
 
 __all__ = ["size_in_name", "starter_order"]
 
-_SUFFIXES = (".svg", ".dxf")
+_SUFFIXES = (".svg", ".dxf", ".pdf")
 #: Size letters that a file's name may carry: "front-m.svg".
 _SIZE_IN_NAME = re.compile(r"(?:^|[\s_.-])((?:[2-6]?X{0,3}[SL])|M)(?:$|[\s_.-])", re.I)
 
@@ -53,7 +53,7 @@ def starter_order(paths: str | Path | Sequence[str | Path], *, folder: str | Pat
     sources = [Path(p) for p in ([paths] if isinstance(paths, str | Path) else paths)]
     if not sources:
         raise OrderError(
-            "no file was given; pattern files (SVG or DXF) or a folder of them were expected", code="file.missing"
+            "no file was given; pattern files (SVG, DXF or PDF) or a folder of them were expected", code="file.missing"
         )
     base = Path(folder) if folder is not None else (sources[0] if sources[0].is_dir() else sources[0].parent)
     files = _without_twins([_read(path, base) for path in _pattern_files(sources)])
@@ -85,7 +85,7 @@ def _pattern_files(sources: Iterable[Path]) -> list[Path]:
             inside = sorted(p for p in source.iterdir() if p.suffix.lower() in _SUFFIXES and p.is_file())
             if not inside:
                 raise OrderError(
-                    "there is no pattern file (*.svg, *.dxf) in this folder; name one that has some",
+                    "there is no pattern file (*.svg, *.dxf, *.pdf) in this folder; name one that has some",
                     file=source,
                     code="file.missing",
                 )
@@ -94,7 +94,7 @@ def _pattern_files(sources: Iterable[Path]) -> list[Path]:
             found.append(source)
         else:
             raise OrderError(
-                "there is no such file; a pattern file (SVG or DXF) or a folder of them was expected",
+                "there is no such file; a pattern file (SVG, DXF or PDF) or a folder of them was expected",
                 file=source,
                 code="file.missing",
             )
