@@ -70,7 +70,7 @@ def open_drawing(
 
         return read_pdf(data, ctx, pages, layers), True
     if pages is not None or layers is not None:
-        raise ctx.error("pages and layer choose from a PDF file, and this is none; remove these keys")
+        raise ctx.error("pages and layer choose from a PDF file, and this is none; remove these keys", code="pdf.keys")
     head = data[:4096]
     text = head.decode("utf-16", "ignore") if head[:2] in (b"\xff\xfe", b"\xfe\xff") else head.decode("latin-1")
     start = text.lstrip("\ufeff\xef\xbb\xbf \t\r\n\0")

@@ -40,13 +40,17 @@ def read_pdf(
     try:
         sheets = read_guarded(data, 0.5 * ctx.chord, pages, layers)
     except Refused as error:
-        raise ctx.error(str(error)) from None
+        raise ctx.error(str(error), code="pdf.refused") from None
     kinds: dict[str, FindingKind] = {"note": "note", "ignored": "ignored", "warning": "warning"}
     for kind, message in sheets.notes:
-        ctx.note(kinds.get(kind, "note"), message)
+        ctx.note(kinds.get(kind, "note"), message, code="pdf.reading")
     for sheet in sheets.sheets:
         if abs(sheet.user_unit - 1) > 1e-9:
-            ctx.note("note", f"page {sheet.number} has units of {sheet.user_unit:g} points; its lengths are read so")
+            ctx.note(
+                "note",
+                f"page {sheet.number} has units of {sheet.user_unit:g} points; its lengths are read so",
+                code="pdf.user-unit",
+            )
     taken = chosen(sheets, ctx, asked=pages is not None)
     squares, taken = take_squares(taken, ctx)
     lines, texts = _together(taken, sheets, ctx)
@@ -84,7 +88,11 @@ def _together(given: Sequence[Sheet], sheets: Sheets, ctx: Context) -> tuple[lis
                 edge = _place(list(sheet.lines), layout, [sheet], edge, lines, texts, at)
             if len([s for s in same if s.lines]) > 1:
                 numbers = _listed([s.number for s in same if s.lines])
-                ctx.note("note", f"nothing joins pages {numbers}; each is read by itself, at full size")
+                ctx.note(
+                    "note",
+                    f"nothing joins pages {numbers}; each is read by itself, at full size",
+                    code="pdf.pages-apart",
+                )
             continue
         mine = [s for s in bare if s.number in found.at]
         alone = [s for s in bare if s.number not in found.at and s.lines]
@@ -92,7 +100,11 @@ def _together(given: Sequence[Sheet], sheets: Sheets, ctx: Context) -> tuple[lis
         _tell_cut(found, joins, ctx)
         edge = _place_joined(part, found, mine, edge, lines, texts)
         for sheet in alone:
-            ctx.note("question", f"page {sheet.number} fits none of the others; it is read by itself. Does it belong?")
+            ctx.note(
+                "question",
+                f"page {sheet.number} fits none of the others; it is read by itself. Does it belong?",
+                code="pdf.page-alone",
+            )
             edge = _place(list(sheet.lines), Layout({sheet.number: (0.0, 0.0)}), [sheet], edge, lines, texts, at)
     return lines, texts
 
@@ -114,6 +126,7 @@ def _tell_whole(layout: Layout, ctx: Context) -> None:
         kind,
         f"pages {_listed(list(layout.at))} are one drawing, put together by {layout.how}; these agree to within "
         f"{layout.spread:.2f} mm" + (". Is that the pattern?" if kind == "question" else ""),
+        code="pdf.joined",
     )
 
 
@@ -131,6 +144,7 @@ def _tell_cut(layout: Layout, joins: Sequence[PageJoin], ctx: Context) -> None:
         "note",
         f"pages {_listed(list(layout.at))} are put together by {layout.how}: {rows} × {columns} (down × across), "
         f"overlapping by {overlap} mm; {count} lines go on from page to page, at most {worst:.2f} mm apart",
+        code="pdf.joined",
     )
     for join in joins:
         a, b = join.pages
@@ -139,6 +153,7 @@ def _tell_cut(layout: Layout, joins: Sequence[PageJoin], ctx: Context) -> None:
                 "question",
                 f"lines of pages {a} and {b} meet {join.worst:.1f} mm apart where they are joined, more than "
                 f"{DOUBTFUL_MM:g} mm: is a page missing, or printed at another scale?",
+                code="pdf.join-error",
             )
         if join.open:
             x, y = join.open[0]
@@ -147,6 +162,7 @@ def _tell_cut(layout: Layout, joins: Sequence[PageJoin], ctx: Context) -> None:
                 "question" if not join.lines else "ambiguous",
                 f"{len(join.open)} {many} at the border of pages {a} and {b} (first at ({x:.1f}, {y:.1f}) mm) and do "
                 "not go on there",
+                code="pdf.line-ends",
             )
 
 
@@ -159,7 +175,11 @@ def _tell_cut_off(sheet: Sheet, ctx: Context) -> None:
             count += 1
     if count:
         many = "line reaches" if count == 1 else "lines reach"
-        ctx.note("note", f"page {sheet.number}: {count} {many} out of the page; read whole, as the file holds them")
+        ctx.note(
+            "note",
+            f"page {sheet.number}: {count} {many} out of the page; read whole, as the file holds them",
+            code="pdf.beyond-page",
+        )
 
 
 def _move(line: PdfLine, dx: float, dy: float) -> PdfLine:
@@ -193,7 +213,9 @@ def _once(sheets: Sequence[Sheet], layout: Layout, ctx: Context) -> list[PdfLine
             by_length[int(length)].append(line)
             kept.append(line)
     if unseen:
-        ctx.note("ignored", f"{unseen} lines lie where none of the pages shows them, and are left out")
+        ctx.note(
+            "ignored", f"{unseen} lines lie where none of the pages shows them, and are left out", code="pdf.unseen"
+        )
     return kept
 
 

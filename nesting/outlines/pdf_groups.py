@@ -40,7 +40,7 @@ def groups_of(lines: Sequence[PdfLine], texts: Sequence[PdfText], squares: Seque
     root.groups += squares
     if len(set(sized.size.values())) > 1:
         many = ", ".join(sized.order)
-        ctx.note("note", f"sizes {many} were told apart by {sized.how}")
+        ctx.note("note", f"sizes {many} were told apart by {sized.how}", code="pdf.sizes")
         if _sized_groups(root, lines, roles, words, sized, ctx):
             return root
     elif sized.size:
@@ -53,7 +53,11 @@ def groups_of(lines: Sequence[PdfLine], texts: Sequence[PdfText], squares: Seque
 
 def _page_word(text: PdfText, ctx: Context) -> bool:
     if _PAGE_WORDS.match(text.text.strip()):
-        ctx.note("ignored", f"page labels such as '{text.text.strip()[:30]}' are for gluing and are left out")
+        ctx.note(
+            "ignored",
+            f"page labels such as '{text.text.strip()[:30]}' are for gluing and are left out",
+            code="pdf.page-labels",
+        )
         return True
     return token_of(text.text) is not None and False
 
@@ -189,7 +193,9 @@ def _sized_groups(
             min(outline.nearest(o.ring, p).away for o in same) <= 0.1
             for p in line.points[:: max(1, len(line.points) // 20)]
         ):
-            ctx.note("repaired", f"{stroke.where} runs along an outline that is known; left out")
+            ctx.note(
+                "repaired", f"{stroke.where} runs along an outline that is known; left out", code="drawing.doubled"
+            )
             continue
         if stroke.role == "cut":
             stroke = replace(stroke, role="inside")
@@ -280,6 +286,7 @@ def _cluster_outlines(lines: Sequence[PdfLine], cluster: Sequence[int], sized: S
                             "note",
                             f"size {size}: {100 * borrowed:.0f} % of an outline on page {lines[own[0]].page} is shared "
                             "with lines of other sizes or of all",
+                            code="pdf.shared-lines",
                         )
                     continue
         outer = _outer([(r, p) for r, p in large])

@@ -42,7 +42,7 @@ def chosen(sheets: Sheets, ctx: Context, *, asked: bool) -> list[Sheet]:
             if sheet.pictures:
                 count = len(sheet.pictures)
                 many = "a picture is" if count == 1 else f"{count} pictures are"
-                ctx.note("ignored", f"page {sheet.number}: {many} no line and left out")
+                ctx.note("ignored", f"page {sheet.number}: {many} no line and left out", code="pdf.picture")
             taken.append(bare)
     taken = _without_blank_ends(taken)
     if reading:
@@ -51,6 +51,7 @@ def chosen(sheets: Sheets, ctx: Context, *, asked: bool) -> list[Sheet]:
             "ignored",
             f"{many} text and small pictures, no pieces: left out as instructions. If pieces are among them, name the "
             f'pages in the order (pages = "{_numbers(reading)}")',
+            code="pdf.instructions",
         )
     if pictures:
         many = f"pages {_numbers(pictures)} are scanned pictures" if len(pictures) > 1 else (
@@ -59,14 +60,16 @@ def chosen(sheets: Sheets, ctx: Context, *, asked: bool) -> list[Sheet]:
         if not any(sheet.lines for sheet in taken):
             raise ctx.error(
                 f"{many}, without lines that could be read: save it as a PNG at its full resolution and trace it with "
-                "'nesting trace', or get the pattern as a vector PDF"
+                "'nesting trace', or get the pattern as a vector PDF",
+                code="pdf.scan",
             )
-        ctx.note("question", f"{many} and left out: trace it with 'nesting trace' if pieces are on it")
+        ctx.note("question", f"{many} and left out: trace it with 'nesting trace' if pieces are on it", code="pdf.scan")
     if not any(sheet.lines for sheet in taken):
         raise ctx.error(
             "no page of the PDF has a drawing, so there is no piece"
             + (f" (pages {_numbers(reading)} hold text only)" if reading else "")
-            + ": choose another file, or export the pattern with its lines"
+            + ": choose another file, or export the pattern with its lines",
+            code="pdf.no-drawing",
         )
     return taken
 
@@ -114,14 +117,28 @@ def _only_lines(sheet: Sheet, ctx: Context) -> Sheet:
             continue
         kept.append(line)
     if white:
-        ctx.note("ignored", f"page {sheet.number}: {white} white lines or areas cannot be seen and are left out")
+        ctx.note(
+            "ignored",
+            f"page {sheet.number}: {white} white lines or areas cannot be seen and are left out",
+            code="pdf.white",
+        )
     if letters:
-        ctx.note("ignored", f"page {sheet.number}: {letters} small filled areas (letters, arrowheads) are left out")
+        ctx.note(
+            "ignored",
+            f"page {sheet.number}: {letters} small filled areas (letters, arrowheads) are left out",
+            code="pdf.small-areas",
+        )
     if areas:
-        ctx.note("ignored", f"page {sheet.number}: {areas} thin filled bars are no lines and are left out")
+        ctx.note(
+            "ignored",
+            f"page {sheet.number}: {areas} thin filled bars are no lines and are left out",
+            code="pdf.small-areas",
+        )
     frame = [ln for ln in kept if _is_page_edge(ln, sheet)]
     if frame and len(kept) > len(frame):
-        ctx.note("ignored", f"page {sheet.number}: a line along the page's edge is taken as its frame")
+        ctx.note(
+            "ignored", f"page {sheet.number}: a line along the page's edge is taken as its frame", code="drawing.frame"
+        )
         kept = [ln for ln in kept if not any(ln is f for f in frame)]
     return replace(sheet, lines=tuple(kept))
 
@@ -191,6 +208,7 @@ def without_furniture(sheets: Sequence[Sheet], ctx: Context) -> list[Sheet]:
         ctx.note(
             "ignored",
             f"{dropped} lines stand at the same place on several pages (frames, marks for gluing); they are no pieces",
+            code="pdf.furniture",
         )
     return result
 

@@ -235,6 +235,7 @@ def _by_list(
                 "question",
                 f"the sizes {', '.join(order)} were given to its kinds of line by how large their outlines are, as "
                 f"nothing says which is which: is the smallest {order[0]}?",
+                code="pdf.sizes-by-area",
             )
             return Sized(size, order, frozenset(), frozenset({k}), "a list of sizes")
     return None

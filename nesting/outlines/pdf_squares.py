@@ -65,6 +65,7 @@ def take_squares(sheets: Sequence[Sheet], ctx: Context) -> tuple[list[Group], li
             "warning",
             f"page {page}: the test square measures {side:.2f} mm and says {want:g} mm, so the PDF is drawn at "
             f"{100 * side / want:.2f} %, not at 100 %: its pieces are read as they are drawn. Get it at full size",
+            code="drawing.scale",
         )
     return groups, result
 

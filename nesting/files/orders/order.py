@@ -155,7 +155,8 @@ def document_of(content: bytes, path: Path) -> dict[str, Any]:
 def _refuse_empty(blocks: Mapping[str, Sequence[Block]], root: Place) -> None:
     if not blocks["pattern"] and not any(block["rectangle"] for block in blocks["piece"]):
         root.at("pattern").refuse(
-            'no [[pattern]] is given; at least one with file = "…" (SVG, DXF or PDF) was expected', code="order.no-pattern"
+            'no [[pattern]] is given; at least one with file = "…" (SVG, DXF or PDF) was expected',
+            code="order.no-pattern",
         )
     if not blocks["cloth"]:
         root.at("cloth").refuse(
