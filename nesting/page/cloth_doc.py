@@ -106,6 +106,7 @@ def _cloth(survey: Survey, index: int, raw: dict[str, Any]) -> tuple[ClothDoc, C
                 "question",
                 f"this cloth is only {cloth.width / 10:g} cm wide ({likely!r}): were centimetres meant? Common widths "
                 "are 90 to 160 cm",
+                code="cloth.width-unusual",
             )
         )
     if cloth is not None and survey.order is not None:

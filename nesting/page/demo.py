@@ -26,6 +26,8 @@ def copy_of_demo(folder: Path) -> Path:
                 shutil.copyfile(source, place / source.name)
     except OSError as error:
         raise InputError(
-            f"the demo cannot be copied here ({error.strerror}): start it in a folder of your own", file=place
+            f"the demo cannot be copied here ({error.strerror}): start it in a folder of your own",
+            file=place,
+            code="file.not-written",
         ) from None
     return order

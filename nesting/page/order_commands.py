@@ -107,7 +107,12 @@ class _Edits:
         spec: Key | None = next((one for one in keys if one.name == key), None)
         place = self.root if kind == "top" else self.root.at(f"{kind}[{name}]")
         if spec is None:
-            raise OrderError(f"'{key}' is not a key of [[{kind}]] here", file=self.root.file, key=f"{kind}.{key}")
+            raise OrderError(
+                f"'{key}' is not a key of [[{kind}]] here",
+                file=self.root.file,
+                key=f"{kind}.{key}",
+                code="order.key-unknown",
+            )
         if value is None:
             return None
         value = _plain(value, key, place.at(key))

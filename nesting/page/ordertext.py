@@ -152,6 +152,7 @@ class OrderText:
                 f"there is no [[{kind}]] number {index + 1} any more; the order has {len(mine)}",
                 file=self.path,
                 key=kind,
+                code="page.block-gone",
             )
         return mine[index]
 
@@ -183,7 +184,9 @@ def _edited(body: str, kind: str | None, keys: tuple[str, ...], value: Any, path
     try:
         document = tomlkit.parse(body)
     except TOMLKitError as error:
-        raise OrderError(f"this part of the order cannot be read ({error}); correct it by hand", file=path) from None
+        raise OrderError(
+            f"this part of the order cannot be read ({error}); correct it by hand", file=path, code="order.toml"
+        ) from None
     holder: Any = document if kind is None else cast("AoT", document[kind])[0]
     inner = list(keys)
     while len(inner) > 1:

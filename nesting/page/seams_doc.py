@@ -82,7 +82,7 @@ def walk_sides(
     Raises OrderError where an edge is not there, or fewer than two sides are given.
     """
     if len(sides) < 2:
-        raise OrderError("a seam has two sides: click an edge, then its partner", key="seam")
+        raise OrderError("a seam has two sides: click an edge, then its partner", key="seam", code="page.seam-sides")
     rows = [_row(side) for side in sides]
     names = [edge.rpartition(".")[0] for row in rows for edge in row]
     for edge in (edge for row in rows for edge in row):
@@ -90,7 +90,10 @@ def walk_sides(
         there = dict.fromkeys(e for cut in order.pieces if cut.name == piece for e in edge_names(cut.piece))
         if name not in there:
             raise OrderError(
-                f"there is no edge '{name}' on '{piece}'; it has {', '.join(there) or 'none'}", key="seam", piece=piece
+                f"there is no edge '{name}' on '{piece}'; it has {', '.join(there) or 'none'}",
+                key="seam",
+                piece=piece,
+                code="edge.unknown",
             )
     docs = []
     for size in _sizes(order, names):

@@ -166,7 +166,9 @@ def serve(
         sock.bind(("127.0.0.1", port or 0))
     except OSError as error:
         sock.close()
-        raise InputError(f"port {port} cannot be used ({error.strerror}): give another with --port, or none") from None
+        raise InputError(
+            f"port {port} cannot be used ({error.strerror}): give another with --port, or none", code="option.port"
+        ) from None
     bound = sock.getsockname()[1]
     key = new_key()
     page = Page(order, workers=workers or os.cpu_count() or 1, demo=demo)

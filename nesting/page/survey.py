@@ -249,6 +249,7 @@ def _drawn(
                 "out of the order",
                 file=block["file"],
                 piece=label,
+                code="piece.name-twice",
             )
         drawn |= {key: one for key, one in found.items() if key not in drawn}
         findings[number] = tuple(told)
@@ -312,5 +313,7 @@ def _ready(
         except NestingError as error:
             problems[key] = error
         except (ValueError, ArithmeticError) as error:  # geometry that nobody has thought of must not stop the page
-            problems[key] = PatternError(f"this piece cannot be made ready ({error})", piece=one.piece.label)
+            problems[key] = PatternError(
+                f"this piece cannot be made ready ({error})", piece=one.piece.label, code="piece.not-usable"
+            )
     return ready, told, problems

@@ -37,7 +37,9 @@ def safe_name(name: str) -> str:
     stem, dot, suffix = last.rpartition(".")
     suffix = f".{suffix.lower()}" if dot else ""
     if suffix not in _KINDS:
-        raise PatternError("this is not a pattern file: SVG or DXF was expected", file=_shown(last))
+        raise PatternError(
+            "this is not a pattern file: SVG or DXF was expected", file=_shown(last), code="file.not-pattern"
+        )
     stem = re.sub(r"[^\w .()+-]", "_", stem).strip(" .")[:80]
     if not stem or _DEVICES.match(stem):
         stem = f"pattern {stem}".strip()
@@ -65,9 +67,15 @@ def take_file(work: Workspace, name: str, content: bytes, kind: str, text: Order
                 reading = _read(trial)
                 findings = reading.findings
         except NestingError as error:
-            raise PatternError(error.message, file=wanted, piece=error.piece, key=error.key) from None
+            raise PatternError(
+                error.message, file=wanted, piece=error.piece, key=error.key, code=error.code, figures=error.figures
+            ) from None
     if reading is not None and not reading.pieces:
-        raise PatternError("there is no piece in it: a closed cut outline for each piece was expected", file=wanted)
+        raise PatternError(
+            "there is no piece in it: a closed cut outline for each piece was expected",
+            file=wanted,
+            code="drawing.no-outline",
+        )
     path = _free(work.folder / wanted, content)
     if not path.exists():
         write_outputs({path: content})

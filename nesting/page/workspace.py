@@ -36,12 +36,14 @@ def order_in(place: Path) -> Path:
         orders = [p for p in found if b"[[pattern]]" in _head(p) or b"[[garment]]" in _head(p)]
         if len(orders) > 1:
             names = ", ".join(p.name for p in orders)
-            raise OrderError(f"there are several cutting orders here ({names}): name one of them", file=place)
+            raise OrderError(
+                f"there are several cutting orders here ({names}): name one of them", file=place, code="order.several"
+            )
         return orders[0] if orders else place / "order.toml"
     if place.suffix.lower() != ".toml":
-        raise OrderError("a cutting order (*.toml) or a folder was expected", file=place)
+        raise OrderError("a cutting order (*.toml) or a folder was expected", file=place, code="order.not-found")
     if not place.parent.is_dir():
-        raise OrderError("there is no such folder: make it first", file=place.parent)
+        raise OrderError("there is no such folder: make it first", file=place.parent, code="file.missing")
     return place
 
 
@@ -70,7 +72,9 @@ class Workspace:
             try:
                 folder.mkdir(exist_ok=True)
             except OSError as error:
-                raise InputError(f"the page cannot write here ({error.strerror})", file=self.folder) from None
+                raise InputError(
+                    f"the page cannot write here ({error.strerror})", file=self.folder, code="file.not-written"
+                ) from None
         self.history = History.read(self.private / "journal.jsonl")
         self._on_disk = self._from_disk()
         known = self.history.state.get("order")
@@ -127,14 +131,20 @@ class Workspace:
         except FileNotFoundError:
             return ""
         except OSError as error:
-            raise OrderError(f"the order cannot be read ({error.strerror})", file=self.path) from None
+            raise OrderError(
+                f"the order cannot be read ({error.strerror})", file=self.path, code="file.unreadable"
+            ) from None
         if len(content) > LARGEST_ORDER:
-            raise OrderError(f"more than {LARGEST_ORDER // 1_000_000} MB, too large for an order", file=self.path)
+            raise OrderError(
+                f"more than {LARGEST_ORDER // 1_000_000} MB, too large for an order",
+                file=self.path,
+                code="file.too-large",
+            )
         try:
             return content.decode("utf-8")
         except UnicodeDecodeError as error:
             message = f"not UTF-8 text (byte {error.start + 1}): save it as UTF-8"
-            raise OrderError(message, file=self.path) from None
+            raise OrderError(message, file=self.path, code="order.toml") from None
 
     def look_at_disk(self) -> bool:
         """Whether another program has changed the order since the page wrote or read it last."""
@@ -220,12 +230,17 @@ class Workspace:
                 "another program has changed the order meanwhile: take its changes over, or keep yours, first",
                 file=self.path.name,
                 key="disk",
+                code="page.changed-meanwhile",
             )
         write_outputs({self.path: text.encode("utf-8")})
         self._on_disk = text
 
     def _full(self, error: OSError) -> InputError:
-        return InputError(f"the change cannot be kept ({error.strerror}); nothing was changed", file=self.private)
+        return InputError(
+            f"the change cannot be kept ({error.strerror}); nothing was changed",
+            file=self.private,
+            code="file.not-written",
+        )
 
     # --- what the page keeps
 
