@@ -68,8 +68,8 @@ def test_codes_are_written_alike() -> None:
 
 
 def test_nothing_decides_by_reading_a_message() -> None:
-    """No comparison, and no search, looks into a message (the page's server shows findings beside what they name, which it
-    still finds by the words)."""
+    """No comparison, and no search, looks into a message, but for the page, which still finds
+    by the words what a finding is about."""
     reads = []
     for path in sorted((ROOT / "nesting").rglob("*.py")):
         if "page" in path.parts:
