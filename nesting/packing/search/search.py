@@ -33,6 +33,8 @@ _EXCHANGE = 5
 _BOUND = (0.03, 1.0)
 #: a layout this little above the bound has reached it (rounding of the exact finish)
 _AT_BOUND = 1e-8
+#: times the problem's tolerance: a layout this little above a bound less tolerances leaves nothing worth a search
+_NEAR_BOUND = 4.0
 
 
 def solve(
@@ -93,7 +95,14 @@ class _Run:
     @property
     def target(self) -> float:
         """The length, in the problem's unit, at which to stop."""
-        return max(self.stop.length or 0.0, self.bound.length) * (1.0 + _AT_BOUND)
+        return max(self.stop.length or 0.0, self._reached)
+
+    @property
+    def _reached(self) -> float:
+        """The length at which the bound is reached: with no more above it than it leaves out for tolerances."""
+        return self.bound.length * (1.0 + _AT_BOUND) + (
+            _NEAR_BOUND * self.problem.tolerance if self.bound.length > 0.0 else 0.0
+        )
 
     def offer(self, layout: Layout) -> None:
         """Take a layout if it is shorter and passes the exact check."""
@@ -125,7 +134,7 @@ class _Run:
         if self.places is not None:
             if self.model.length is not None or (self.stop.length is not None and self.length <= self.stop.length):
                 return "length"
-            if self.length <= self.bound.length * (1.0 + _AT_BOUND):
+            if self.length <= self._reached:
                 return "bound"
         if self.stop.seconds is not None and self.elapsed() >= self.stop.seconds:
             return "seconds"
