@@ -269,10 +269,15 @@ def _kept(text: str | None) -> tuple[tuple[str, int], ...]:
 
 @app.command("print")
 def print_(
-    path: Annotated[Path, typer.Argument(metavar="LAY.json", help="A lay file.")],
+    path: Annotated[
+        Path, typer.Argument(metavar="LAY.json", help="A lay file; a cutting order (*.toml) with --as pattern.")
+    ],
     output: Out = Path("."),
     kinds: Annotated[
-        str, typer.Option("--as", help="Any of sheet, whole, tiles, projector, cutter, with commas between.")
+        str,
+        typer.Option(
+            "--as", help="Any of sheet, whole, tiles, projector, cutter, with commas between; from an order: pattern."
+        ),
     ] = "sheet,whole,tiles,projector,cutter",
     paper: Annotated[
         str | None,
@@ -283,7 +288,7 @@ def print_(
     ] = False,
     as_json: Json = False,
 ) -> None:
-    """Make a placement sheet, true-scale PDFs, a projector page or cutter files from a lay."""
+    """Make a placement sheet, true-scale PDFs, a projector page or cutter files from a lay; or an order's pattern."""
     from nesting.cli.commands import print_lay_file
 
     document, renderables = print_lay_file(path, output, kinds, paper, join=not sheet_order)

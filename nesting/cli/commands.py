@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -107,6 +107,13 @@ def print_lay_file(
     from nesting.report.print.drawn_files import KINDS, print_outputs
 
     wanted = tuple(part.strip().casefold() for part in kinds.split(",") if part.strip())
+    if path.suffix.lower() == ".toml":
+        return _print_order_file(path, folder, wanted, paper)
+    if "pattern" in wanted:
+        raise InputError(
+            "--as pattern: the pattern comes from the cutting order: name the order (*.toml), not a lay",
+            code="option.print-kind",
+        )
     unknown = [kind for kind in wanted if kind not in KINDS]
     if unknown or not wanted:
         raise InputError(
@@ -118,6 +125,33 @@ def print_lay_file(
     sheets = paper.lower() if paper is not None else "letter" if one.imperial else "a4"
     ready_folder(folder)
     files = {folder / name: content for name, content in print_outputs(one, wanted, sheets, join=join).items()}
+    write_outputs(files)
+    names = sorted(str(p) for p in files)
+    return {"files": names}, [f"written to {folder}: " + ", ".join(Path(n).name for n in names)]
+
+
+def _print_order_file(
+    path: Path, folder: Path, wanted: Sequence[str], paper: str | None
+) -> tuple[dict[str, Any], list[object]]:
+    """The pattern of an order, as it will be cut."""
+    from datetime import date
+
+    from nesting.files.orders.order import load_order
+    from nesting.files.outputs import ready_folder, write_outputs
+    from nesting.report.print.pattern import pattern_outputs
+
+    if tuple(wanted) != ("pattern",):
+        raise InputError(
+            "--as: from a cutting order only its pattern can be printed (--as pattern); the rest is printed from a lay",
+            code="option.print-kind",
+        )
+    if paper is not None and paper.lower() not in ("a4", "a3", "letter"):
+        raise InputError(f"--paper: found '{paper}', expected a4, letter or a3", code="option.paper")
+    order = load_order(path)
+    sheets = paper.lower() if paper is not None else "letter" if order.imperial else "a4"
+    ready_folder(folder)
+    today = date.today().isoformat()
+    files = {folder / name: content for name, content in pattern_outputs(order, sheets, today).items()}
     write_outputs(files)
     names = sorted(str(p) for p in files)
     return {"files": names}, [f"written to {folder}: " + ", ".join(Path(n).name for n in names)]

@@ -21,6 +21,7 @@ __all__ = [
     "MARGIN_MM",
     "OVERLAP_MM",
     "Tile",
+    "scene_tiles_pdf",
     "square_side",
     "stretches",
     "tile_plan",
@@ -176,7 +177,11 @@ def tiles_pdf(lay: Lay, paper: str = "a4") -> bytes:
 
     ``paper`` is "a4", "letter" or "a3".
     """
-    scenes = [_bare(lay, n) for n in range(len(lay.sections))]
+    return scene_tiles_pdf([_bare(lay, n) for n in range(len(lay.sections))], paper, lay.imperial)
+
+
+def scene_tiles_pdf(scenes: Sequence[Scene], paper: str, imperial: bool) -> bytes:
+    """Scenes in tiles, each with its page map, test square and what to do before its pages."""
     plans = [tile_plan(scene.box, paper) for scene in scenes]
     w, h = PAPERS[paper]
     canvas, stream = canvas_for(scenes[0].title, w, h)
@@ -184,7 +189,7 @@ def tiles_pdf(lay: Lay, paper: str = "a4") -> bytes:
         _form(canvas, scene, f"lay{n}")
     for n, (scene, plan) in enumerate(zip(scenes, plans, strict=True)):
         canvas.setPageSize((w * MM, h * MM))
-        draw_items(canvas, _map_page(lay, n, scene, plan, paper))
+        draw_items(canvas, _map_page(scene, plan, paper, n if len(scenes) > 1 else None, imperial))
         canvas.showPage()
         for tile in plan:
             x0, y0, x1, y1 = tile.window
@@ -231,26 +236,26 @@ def _tile_marks(tile: Tile, plan: Sequence[Tile], section: int | None) -> Scene:
     return Scene(tile.name, tile.window, tuple(items))
 
 
-def _map_page(lay: Lay, section: int, scene: Scene, plan: Sequence[Tile], paper: str) -> Scene:
+def _map_page(scene: Scene, plan: Sequence[Tile], paper: str, section: int | None, imperial: bool) -> Scene:
     w, h = PAPERS[paper]
     items: list[Item] = []
 
     def say(y: float, words: str, size: float = 4.0, bold: bool = False) -> None:
         items.append(Text("legend", "legend", (15.0, y), words, size, anchor="start", bold=bold))
 
-    title = scene.title if len(lay.sections) == 1 else f"{scene.title}, section {section + 1}"
+    title = scene.title if section is None else f"{scene.title}, section {section + 1}"
     say(h - 20, title, 6.0, True)
     across = max(t.column for t in plan) + 1
     say(h - 28, f"{counted(len(plan), 'page')}, {counted(max(t.row for t in plan) + 1, 'row')} of {across}.")
     say(h - 34, "1. Print this page at 100 % (actual size, no fitting) and measure the square.")
     say(h - 40, "2. Print the rest. Trim each page along its dashed lines on the left and at the top only.")
     say(h - 46, "3. Lay neighbours over each other so that the circled crosses meet, and tape them.")
-    items += _square(15.0, h - 46 - 12 - square_side(lay.imperial), lay.imperial)
+    items += _square(15.0, h - 46 - 12 - square_side(imperial), imperial)
     x0 = min(t.window[0] for t in plan)
     y0 = min(t.window[1] for t in plan)
     x1 = max(t.window[2] for t in plan)
     y1 = max(t.window[3] for t in plan)
-    room_w, room_h = w - 30.0, h - 46 - 12 - square_side(lay.imperial) - 30.0
+    room_w, room_h = w - 30.0, h - 46 - 12 - square_side(imperial) - 30.0
     scale = min(room_w / (x1 - x0), room_h / (y1 - y0))
     left, low = 15.0, 15.0
 
