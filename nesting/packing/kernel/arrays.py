@@ -11,7 +11,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Hashable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import NamedTuple
 
 import numpy as np
@@ -20,15 +20,17 @@ from numpy.typing import NDArray
 
 from nesting.packing.kernel import geometry
 from nesting.packing.kernel.convex import parts_of
-from nesting.packing.problem import Axis, NeverFits, PackingError, Place, Pose, Problem, Region, RingArray, outline_of
+from nesting.packing.problem import Axis, NeverFits, PackingError, Place, Pose, Problem, Region, RingArray
 
-__all__ = ["SIDE", "Model", "Shape", "Tables", "Variant", "prepare", "tilts_of"]
+__all__ = ["FIXED", "RIDES", "SIDE", "STAYS", "Model", "Shape", "Tables", "Variant", "part_of", "prepare", "tilts_of"]
 
 #: The height of the tallest ply in internal units.
 SIDE = 100.0
 #: Limits may be missed by this much (internal units) when a pose is just as large as the cloth.
 FIT_EPS = 1e-7
 _FREE = -1.0
+#: kinds of ``i_fixed``: where the problem says; beside a window, before it; beside a window, moving with its end
+FIXED, STAYS, RIDES = 1, 2, 3
 
 
 class Tables(NamedTuple):
@@ -42,7 +44,7 @@ class Tables(NamedTuple):
     i_v0: NDArray[np.int32]  # (n,) first variant
     i_v1: NDArray[np.int32]  # (n,) one past the last
     i_group: NDArray[np.int32]  # (n,) or -1
-    i_fixed: NDArray[np.uint8]  # (n,)
+    i_fixed: NDArray[np.uint8]  # (n,) 0, FIXED, STAYS or RIDES
     i_size: NDArray[np.float64]  # (n,) square root of the ring's area
     i_kind: NDArray[np.int32]  # (n,) equal for interchangeable items
     s_hw: NDArray[np.float64]  # (S,) half width of the box
@@ -88,7 +90,9 @@ class Variant:
 
 @dataclass(eq=False)
 class Model:
-    """A prepared problem. ``length`` is the fixed length in internal units, None if it is to be found."""
+    """A prepared problem. ``length`` is the fixed length in internal units, None if it is to be found.
+
+    ``riders`` (n,): of a window into a longer layout, how far from its end the items lie that move with the end."""
 
     problem: Problem
     scale: float
@@ -100,6 +104,7 @@ class Model:
     num_states: list[tuple[int, ...]]
     area: float
     alias: dict[tuple[int, int, float], tuple[int, float, float]] = field(default_factory=dict)
+    riders: NDArray[np.float64] | None = None
 
     @property
     def n(self) -> int:
@@ -118,6 +123,24 @@ class Model:
             return None
         variant, dx, dy = found
         return variant, place.x * self.scale + dx, place.y * self.scale + dy
+
+
+def part_of(model: Model, items: Sequence[int] | NDArray[np.int64]) -> Model:
+    """The model of some of a model's items, with the same shapes and variants, so that the same fields serve it."""
+    t, index = model.tables, np.asarray(items, dtype=np.int64)
+    groups = sorted({int(g) for g in t.i_group[index]} - {-1})
+    number = np.full(len(model.num_states) + 1, -1, dtype=np.int32)  # the last one stands for no group
+    number[groups] = np.arange(len(groups), dtype=np.int32)
+    tables = t._replace(
+        i_v0=t.i_v0[index], i_v1=t.i_v1[index], i_group=number[t.i_group[index]], i_fixed=t.i_fixed[index],
+        i_size=t.i_size[index], i_kind=t.i_kind[index],
+    )  # fmt: skip
+    area = sum(
+        model.shapes[t.v_ring[v]].area * int(t.v_mask[v]).bit_count() for v in (int(t.i_v0[i]) for i in index)
+    )
+    problem = replace(model.problem, items=tuple(model.problem.items[i] for i in index))
+    states = [model.num_states[g] for g in groups]
+    return replace(model, problem=problem, tables=tables, num_states=states, area=area, riders=None)
 
 
 def tilts_of(pose: Pose) -> tuple[float, ...]:
@@ -297,8 +320,7 @@ class _Builder:
         b, bx, by = (r, rx, ry) if pose.body is None else self.shape(body)
         if fixed:
             cx, cy = fixed.x * self.scale + rx, fixed.y * self.scale + ry
-            outline = geometry.turned(np.asarray(outline_of(pose), dtype=np.float64), tilt) * self.scale
-            right = float(outline[:, 0].max()) + fixed.x * self.scale
+            right = float(body[:, 0].max()) + fixed.x * self.scale
             row = [cx, right - cx, cx, cy, cy, cx, 0.0, cy, 0.0, bx - rx, by - ry, right]
         else:
             limits = self._limits(pose, tilt)
@@ -317,19 +339,16 @@ class _Builder:
         self.bodies.append(b)
         self.masks.append(mask)
         self.states.append(-1 if pose.state is None else pose.state)
-        own: Hashable = None
-        if pose.outline is not None:  # what steers may be alike where the outlines are not
-            own = _key(geometry.turned(np.asarray(pose.outline, dtype=np.float64), tilt) * self.scale - (rx, ry))
-        return (r, b, own, mask, pose.state, *(round(c, 7) for c in row))
+        return (r, b, mask, pose.state, *(round(c, 7) for c in row))
 
     def _limits(self, pose: Pose, tilt: float) -> tuple[float, float, float, float, float, float] | None:
         """Limits of the *reference point*: (xlo, xr, xcap, ylo, yhi, least length), internal units; None: never."""
-        outline = np.asarray(outline_of(pose), dtype=np.float64)
-        x0, y0, x1, y1 = geometry.bounds(geometry.turned(outline, tilt) * self.scale)
+        body = pose.ring if pose.body is None else pose.body
+        x0, y0, x1, y1 = geometry.bounds(geometry.turned(np.asarray(body, dtype=np.float64), tilt) * self.scale)
         xlo, xcap, ylo, yhi = -math.inf, math.inf, -math.inf, math.inf
         for ply in pose.plies:
             bx0, by0, bx1, by1 = self.boxes[ply]
-            xlo = max(xlo, (0.0 if self.open else max(0.0, bx0)) + pose.left * self.scale - x0)
+            xlo = max(xlo, (0.0 if self.open else max(0.0, bx0)) - x0)
             if not self.open:
                 xcap = min(xcap, (bx1 if self.length is None else min(bx1, self.length)) - x1)
             ylo = max(ylo, by0 + pose.low * self.scale - y0)
@@ -348,7 +367,8 @@ class _Builder:
         unit = 1.0 / self.scale
         told = []
         for pose in poses:
-            x0, y0, x1, y1 = geometry.bounds(np.asarray(outline_of(pose), dtype=np.float64))
+            body = np.asarray(pose.ring if pose.body is None else pose.body, dtype=np.float64)
+            x0, y0, x1, y1 = geometry.bounds(body)
             room = min(self.boxes[p][3] - self.boxes[p][1] for p in pose.plies) * unit - pose.low - pose.high
             text = f"{x1 - x0:.6g} long and {y1 - y0:.6g} wide where the cloth is {room:.6g} wide"
             if not self.open:

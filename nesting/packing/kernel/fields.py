@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from nesting.packing.kernel import nfp
 from nesting.packing.kernel.arrays import BDX, BDY, XCAP, XLO, YHI, YLO, Model, Shape
-from nesting.packing.kernel.fieldstore import pair_field, profile
+from nesting.packing.kernel.fieldstore import fetch, pair_field, profile
 
 __all__ = ["FieldTables", "Fields"]
 
@@ -20,6 +20,8 @@ _EPS = 1e-6
 _CELLS = (40, 96)
 #: cells of all fields together: beyond it the grids become coarser
 _MOST = 24e6
+#: fields that are made before the clock is looked at again
+_AT_ONCE = 256
 
 
 class FieldTables(NamedTuple):
@@ -84,12 +86,23 @@ class Fields:
         rings = sorted(set(t.v_ring.tolist()))
         pairs = sum(1 for a in rings for b in rings if a <= b and masks[a] & masks[b])
         self.cells = max(_CELLS[0], min(self.cells, int(math.sqrt(_MOST / max(1, pairs)))))
+        missing: list[tuple[int, int]] = []
+        seen = self.pair >= 0
+        half = [s.half_turn for s in self.model.shapes]
         for a in rings:
             for b in rings:
-                if masks[a] & masks[b]:
-                    if deadline is not None and time.perf_counter() > deadline:
-                        return False
-                    self.add(a, b)
+                if masks[a] & masks[b] and not seen[a, b]:
+                    missing.append((a, b))
+                    for p, q in ((a, b), (b, a), (half[a], half[b]), (half[b], half[a])):
+                        if p >= 0 and q >= 0:
+                            seen[p, q] = True
+        for k in range(0, len(missing), _AT_ONCE):
+            if deadline is not None and time.perf_counter() > deadline:
+                return False
+            some = missing[k : k + _AT_ONCE]
+            fetch(((self.profiles[a], self.profiles[b]) for a, b in some), self.cells)
+            for a, b in some:
+                self.add(a, b)
         for o, obstacle in enumerate(self.model.obstacles):
             for v, s in enumerate(t.v_body):
                 if t.v_mask[v] & t.o_mask[o] and self.body[s, o] < 0:

@@ -9,16 +9,20 @@ on what was asked for before: that keeps searches repeatable. The store is bound
 from __future__ import annotations
 
 import hashlib
+import multiprocessing
+import os
 from collections import OrderedDict
+from collections.abc import Iterable
+from concurrent.futures import ThreadPoolExecutor
 from typing import NamedTuple
 
 import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from nesting.packing.kernel import geometry, nfp
+from nesting.packing.kernel import geometry, kept, nfp
 
-__all__ = ["PairField", "Profile", "pair_field", "profile"]
+__all__ = ["PairField", "Profile", "fetch", "pair_field", "profile"]
 
 #: bytes of grids kept per process
 LIMIT = 200_000_000
@@ -108,18 +112,65 @@ _STORE = _Store()
 _PARTS: OrderedDict[bytes, list[Floats]] = OrderedDict()
 
 
-def pair_field(a: Profile, b: Profile, scale: float, cells: int) -> PairField:
-    """The field of the displacement of b from a, in scaled coordinates; ``cells`` along its longer side."""
+def _frame_of(a: Profile, b: Profile) -> tuple[bytes, bytes, int, bool]:
     # The order (b, a) in a frame is the order (a, b) in the frame turned by a half turn.
     choices = [(a.seen[k].name, b.seen[k].name, k, False) for k in range(8)]
     choices += [(b.seen[k].name, a.seen[k].name, k, True) for k in range(8)]
-    first, second, frame, swapped = min(choices)
+    return min(choices)
+
+
+def fetch(pairs: Iterable[tuple[Profile, Profile]], cells: int) -> None:
+    """Have the fields of these pairs in the store: from the disk, or made by all processors at once.
+
+    A thread for each processor: the loops hold no lock. All threads have ended when this returns.
+    """
+    wanted: dict[tuple[bytes, bytes, int], tuple[Profile, Profile, int]] = {}
+    for a, b in pairs:
+        first, second, frame, swapped = _frame_of(a, b)
+        key = (first, second, cells)
+        if key not in wanted and _STORE.get(key) is None:
+            wanted[key] = (b, a, frame) if swapped else (a, b, frame)
+    names = {key: _name(key) for key in wanted}
+    have = kept.load(names.values())
+    for key in [k for k in wanted if names[k] in have]:
+        _STORE.put(key, PairField(*have[names[key]]))
+        del wanted[key]
+    if not wanted:
+        return
+    for p, q, frame in wanted.values():  # shapes are divided one after the other: that does hold the lock
+        _parts(p, frame)
+        _parts(q, frame)
+    lanes = min(len(wanted), _processors())
+    if lanes > 1:
+        with ThreadPoolExecutor(lanes) as pool:
+            made = list(pool.map(lambda job: _make(job[0], job[1], job[2], cells), wanted.values()))
+    else:
+        made = [_make(p, q, frame, cells) for p, q, frame in wanted.values()]
+    for key, field in zip(wanted, made, strict=True):
+        _STORE.put(key, field)
+    kept.store({names[key]: field for key, field in zip(wanted, made, strict=True)})
+
+
+def _processors() -> int:
+    if multiprocessing.parent_process() is not None:
+        return 1  # one of several workers: the others have the other processors
+    return len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
+
+
+def _name(key: tuple[bytes, bytes, int]) -> bytes:
+    how = repr((key[2], MANY_CORNERS, THINNING, _EPS)).encode()
+    return hashlib.blake2b(key[0] + key[1] + how, digest_size=20).digest()
+
+
+def pair_field(a: Profile, b: Profile, scale: float, cells: int) -> PairField:
+    """The field of the displacement of b from a, in scaled coordinates; ``cells`` along its longer side."""
+    first, second, frame, swapped = _frame_of(a, b)
     key = (first, second, cells)
     made = _STORE.get(key)
     if made is None:
-        p, q = (b, a) if swapped else (a, b)
-        made = _make(p, q, frame, cells)
-        _STORE.put(key, made)
+        fetch([(a, b)], cells)
+        made = _STORE.get(key)
+        assert made is not None
     swap, sx, sy = _FRAMES[frame]
     if swapped:
         sx, sy = -sx, -sy

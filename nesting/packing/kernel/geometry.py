@@ -7,6 +7,7 @@ bounding box centred on the origin.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from itertools import pairwise
 
@@ -102,13 +103,18 @@ def complement_parts(outer: shapely.Polygon, inner: shapely.Polygon) -> list[Par
 
 
 def _is_convex(pts: Part) -> bool:
-    a = np.roll(pts, -1, axis=0) - pts
-    b = np.roll(a, -1, axis=0)
-    cross = a[:, 0] * b[:, 1] - a[:, 1] * b[:, 0]
-    if not bool((cross > 0.0).all()):
-        return False
-    turn = np.arctan2(cross, (a * b).sum(axis=1)).sum()
-    return bool(turn < 3.0 * np.pi)
+    # plain numbers: the rings that are asked about most have a handful of corners
+    ring = pts.tolist()
+    turn = 0.0
+    (x0, y0), (x1, y1) = ring[-2], ring[-1]
+    for x2, y2 in ring:
+        ax, ay, bx, by = x1 - x0, y1 - y0, x2 - x1, y2 - y1
+        cross = ax * by - ay * bx
+        if not cross > 0.0:
+            return False
+        turn += math.atan2(cross, ax * bx + ay * by)
+        x0, y0, x1, y1 = x1, y1, x2, y2
+    return turn < 3.0 * math.pi
 
 
 def _triangles(poly: shapely.Polygon) -> list[Part]:

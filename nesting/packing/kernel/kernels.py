@@ -195,7 +195,7 @@ def _refresh(T: Tables, F: FieldTables, S: State, i: int) -> None:
     s = int(S.at[i, RING])
     for j in range(n):
         p = 0.0
-        if j != i and S.mask[i] & S.mask[j] and not (T.i_fixed[i] and T.i_fixed[j]):
+        if j != i and S.mask[i] & S.mask[j] and (T.i_fixed[i] == 0 or T.i_fixed[i] != T.i_fixed[j]):
             dx = S.at[i, CX] - S.at[j, CX]
             dy = S.at[i, CY] - S.at[j, CY]
             if abs(dx) < S.at[i, HW] + S.at[j, HW] and abs(dy) < S.at[i, HH] + S.at[j, HH]:

@@ -23,7 +23,7 @@ Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
 
-@njit(cache=True, error_model="numpy")
+@njit(cache=True, error_model="numpy", nogil=True)
 def _lowest(x: Floats, y: Floats, start: int, end: int) -> int:
     best = start
     for k in range(start + 1, end):
@@ -32,7 +32,7 @@ def _lowest(x: Floats, y: Floats, start: int, end: int) -> int:
     return best
 
 
-@njit(cache=True, error_model="numpy")
+@njit(cache=True, error_model="numpy", nogil=True)
 def sums(ax: Floats, ay: Floats, apart: Ints, bx: Floats, by: Floats, bpart: Ints) -> tuple[Floats, Floats, Ints]:
     """Convex Minkowski sums of every part of A with every part of -B.
 
@@ -86,7 +86,7 @@ def sums(ax: Floats, ay: Floats, apart: Ints, bx: Floats, by: Floats, bpart: Int
     return ox[:n].copy(), oy[:n].copy(), start
 
 
-@njit(cache=True, error_model="numpy")
+@njit(cache=True, error_model="numpy", nogil=True)
 def boundary(px: Floats, py: Floats, start: Ints, eps: float) -> Floats:
     """Segments (m, 4) of the polygons' edges that lie in the open interior (by more than ``eps``) of no polygon."""
     count = len(start) - 1
@@ -185,7 +185,7 @@ def boundary(px: Floats, py: Floats, start: Ints, eps: float) -> Floats:
     return out[:n].copy()
 
 
-@njit(cache=True, error_model="numpy")
+@njit(cache=True, error_model="numpy", nogil=True)
 def _within(x: float, y: float, px: Floats, py: Floats, start: Ints, which: Ints, count: int) -> bool:
     for c in range(count):
         k = which[c]
@@ -200,7 +200,7 @@ def _within(x: float, y: float, px: Floats, py: Floats, start: Ints, which: Ints
     return False
 
 
-@njit(cache=True, error_model="numpy")
+@njit(cache=True, error_model="numpy", nogil=True)
 def _distance2(x: float, y: float, seg: Floats, k: int) -> float:
     dx, dy = seg[k, 2] - seg[k, 0], seg[k, 3] - seg[k, 1]
     t = (x - seg[k, 0]) * dx + (y - seg[k, 1]) * dy
@@ -210,7 +210,7 @@ def _distance2(x: float, y: float, seg: Floats, k: int) -> float:
     return ux * ux + uy * uy  # type: ignore[no-any-return]
 
 
-@njit(cache=True, error_model="numpy")
+@njit(cache=True, error_model="numpy", nogil=True)
 def field(
     px: Floats,
     py: Floats,

@@ -30,7 +30,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from nesting.packing.kernel import kernels
-from nesting.packing.kernel.arrays import LMIN, SIDE, XR, Model
+from nesting.packing.kernel.arrays import FIXED, LMIN, RIDES, SIDE, XR, Model
 from nesting.packing.kernel.fields import Fields
 from nesting.packing.kernel.kernels import State, uniform
 from nesting.packing.search import first, moves
@@ -108,7 +108,8 @@ class Explorer:
         self.rounds = 0
         self.stats: dict[str, list[float]] = {}
         t = model.tables
-        least = [t.v_lim[a:b, LMIN].min() for a, b in zip(t.i_v0, t.i_v1, strict=True)]
+        inside = t.i_fixed <= FIXED
+        least = [t.v_lim[a:b, LMIN].min() for a, b in zip(t.i_v0[inside], t.i_v1[inside], strict=True)]
         self.least = float(max(least, default=0.0))
 
     # -- snapshots
@@ -188,9 +189,7 @@ class Explorer:
                 self._lay(x, y, v)
         self._lay(bx, by, bv)
         overlap = float(control[0])
-        # on cloth of a fixed size what fits without slack never looks quite free, and there is nothing else to do
-        near = q.near if self.model.length is None else q.near_fixed
-        if status == 1 or overlap < near * self.model.n:
+        if status == 1 or overlap < q.near * self.model.n:
             kept = self.keep(length)
             got = self.compactor(s) if overlap < tried else None  # what was tried on the way fails again
             if got is not None and got <= limit:
@@ -275,6 +274,9 @@ class Explorer:
         length = max(self.least, length)
         self.take(base)
         moves.squeeze(m, s, length, max(0.0, base.length - length))
+        if m.riders is not None:
+            rides = m.tables.i_fixed == RIDES
+            s.cx[rides] = length - m.riders[rides]
         if name == "near":
             moves.shuffle_near(m, s, length)
         elif name == "window":

@@ -9,16 +9,16 @@ import threading
 import time
 from collections.abc import Iterable
 from concurrent.futures import FIRST_COMPLETED, Executor, Future, ProcessPoolExecutor, wait
-from typing import Literal
+from typing import Literal, NamedTuple
 
 from nesting.packing.bounds.bounds import lower_bound
 from nesting.packing.kernel import kernels
-from nesting.packing.kernel.arrays import Model, prepare
+from nesting.packing.kernel.arrays import SIDE, Model, part_of, prepare
 from nesting.packing.problem import Bound, NoLayoutFound, OnBetter, Place, Problem, Result, Stop
-from nesting.packing.search import check, first
+from nesting.packing.search import check, first, large
 from nesting.packing.search.explore import Explorer, Layout, Memory, extent
 from nesting.packing.search.warm import warm_up
-from nesting.packing.search.workers import Slice, SliceResult, ignore_interrupts, packed, prepared, run_slice
+from nesting.packing.search.workers import Slice, SliceResult, ignore_interrupts, packed, part, prepared, run_slice
 
 __all__ = ["solve"]
 
@@ -33,8 +33,10 @@ _EXCHANGE = 5
 _BOUND = (0.03, 1.0)
 #: a layout this little above the bound has reached it (rounding of the exact finish)
 _AT_BOUND = 1e-8
-#: times the problem's tolerance: a layout this little above a bound less tolerances leaves nothing worth a search
-_NEAR_BOUND = 4.0
+#: of a large problem: share of the time for its parts; a layout that covers this much of the cloth is not begun anew
+_PARTS = 0.7
+_DENSE = 0.78
+_UNKNOWN = Bound(0.0, "not worked out")
 
 
 def solve(
@@ -68,15 +70,26 @@ def solve(
     return _Run(problem, stop, seed, on_better, bound).solve(start, workers, executor)
 
 
+class Part(NamedTuple):
+    """Some of the items of a larger problem: their model, the problem as it was packed, which items they are."""
+
+    model: Model
+    data: bytes
+    key: str
+    items: tuple[int, ...]
+
+
 class _Run:
     """One call of ``solve``."""
 
     def __init__(
-        self, problem: Problem, stop: Stop, seed: int, on_better: OnBetter | None, bound: Bound | None
-    ) -> None:
+        self, problem: Problem, stop: Stop, seed: int, on_better: OnBetter | None, bound: Bound | None,
+        part: Part | None = None,
+    ) -> None:  # fmt: skip
         self.began = time.perf_counter()
         self.problem, self.stop, self.seed, self.on_better = problem, stop, seed, on_better
-        self.model: Model = prepare(problem)
+        self.part = part
+        self.model: Model = prepare(problem) if part is None else part.model
         self.bound = Bound(0.0, "no bound is known") if bound is None else bound
         self.bound_known = bound is not None
         self.length = math.inf
@@ -89,20 +102,17 @@ class _Run:
 
     # -- what is known
 
+    @property
+    def _items(self) -> tuple[int, ...] | None:
+        return None if self.part is None else self.part.items
+
     def elapsed(self) -> float:
         return time.perf_counter() - self.began
 
     @property
     def target(self) -> float:
         """The length, in the problem's unit, at which to stop."""
-        return max(self.stop.length or 0.0, self._reached)
-
-    @property
-    def _reached(self) -> float:
-        """The length at which the bound is reached: with no more above it than it leaves out for tolerances."""
-        return self.bound.length * (1.0 + _AT_BOUND) + (
-            _NEAR_BOUND * self.problem.tolerance if self.bound.length > 0.0 else 0.0
-        )
+        return max(self.stop.length or 0.0, self.bound.length) * (1.0 + _AT_BOUND)
 
     def offer(self, layout: Layout) -> None:
         """Take a layout if it is shorter and passes the exact check."""
@@ -134,7 +144,7 @@ class _Run:
         if self.places is not None:
             if self.model.length is not None or (self.stop.length is not None and self.length <= self.stop.length):
                 return "length"
-            if self.length <= self._reached:
+            if self.length <= self.bound.length * (1.0 + _AT_BOUND):
                 return "bound"
         if self.stop.seconds is not None and self.elapsed() >= self.stop.seconds:
             return "seconds"
@@ -146,7 +156,10 @@ class _Run:
 
     def solve(self, start: tuple[Place, ...] | None, workers: int, executor: Executor | None) -> Result:
         reason: _Reason | None = None
+        division = large.divided(self.model) if self.part is None else None
         try:
+            if division is not None:
+                return self._result(self._large(division, start, workers, executor))
             if start is not None and sorted(p.item for p in start) == list(range(self.model.n)):
                 places = tuple(sorted(start, key=lambda p: p.item))
                 if self.offer_places(places):
@@ -166,19 +179,24 @@ class _Run:
                 reason = self._search(workers, executor)
         except KeyboardInterrupt:
             reason = "interrupted"
+        return self._result(reason)
+
+    def _result(self, reason: _Reason) -> Result:
         if self.places is None:
             raise self._nothing()
         return Result(self.length, self.places, self.bound, self.rounds, self.elapsed(), reason, tuple(self.trace))
 
     def _search(self, workers: int, executor: Executor | None) -> _Reason:
-        data, key = packed(self.problem)
+        data, key = packed(self.problem) if self.part is None else (self.part.data, self.part.key)
         if executor is not None:
             return self._side_by_side(executor, workers, data, key)
         until = None if self.stop.seconds is None else self.began + self.stop.seconds
-        have = prepared(data, key, self.model, until)  # before processes are forked, so that they have it, too
+        # before processes are forked, so that they have it, too
+        have = prepared(data, key, None if self.part else self.model, until)
         if have is None:
             # a short run of a large problem: the first layout is all there is; the fields stay in the store
             return "seconds"
+        have = part(have, self._items)
         if workers > 1:
             with _pool(workers) as pool:
                 return self._side_by_side(pool, workers, data, key)
@@ -200,6 +218,93 @@ class _Run:
             if reason is not None:
                 return reason
 
+    # -- large problems: parts of them, then windows
+
+    def ended(self) -> bool:
+        """Whether it is time to stop."""
+        return self.reason() is not None
+
+    def holds(self, layout: Layout) -> bool:
+        """Whether the layout is the best one known."""
+        return self.layout is layout
+
+    def _large(
+        self, division: large.Division, start: tuple[Place, ...] | None, workers: int, executor: Executor | None
+    ) -> _Reason:
+        """Lays of the parts joined, then windows along the cloth. ``layout`` is always the best one that is known."""
+        m = self.model
+        data, key = packed(self.problem)
+        given: Layout | None = None
+        parts = [Part(part_of(m, items), data, key, items) for items in division.distinct]
+        try:
+            plain = [p for p in (_Run.boxed(part, self.seed) for part in parts) if p is not None]
+            if len(plain) == len(parts):
+                self.offer(large.joined(m, division, plain))
+            if start is not None and sorted(p.item for p in start) == list(range(m.n)):
+                places = tuple(sorted(start, key=lambda p: p.item))
+                given = large.as_layout(m, places)
+                if self.offer_places(places):
+                    self.layout = given
+            if not self.bound_known:
+                seconds = _BOUND[1] if self.stop.seconds is None else min(_BOUND[1], _BOUND[0] * self.stop.seconds)
+                self.bound = lower_bound(self.problem, seconds=seconds)
+            reason = self.reason()
+            if reason is not None:
+                return reason
+            until = None if self.stop.seconds is None else self.began + self.stop.seconds
+            if (executor is None or forked()) and prepared(data, key, m, until) is None:
+                return "seconds"
+            if executor is None and workers > 1:
+                with _pool(workers) as pool:
+                    return self._in_parts(division, parts, given, workers, pool)
+            return self._in_parts(division, parts, given, workers, executor)
+        except KeyboardInterrupt:
+            return "interrupted"
+
+    @staticmethod
+    def boxed(part: Part, seed: int) -> Layout | None:
+        """A plain layout of a part."""
+        run = _Run(part.model.problem, Stop(rounds=1), seed, None, None, part)
+        run._boxes()
+        return run.fallback
+
+    def _in_parts(
+        self, division: large.Division, parts: list[Part], given: Layout | None, workers: int,
+        executor: Executor | None,
+    ) -> _Reason:  # fmt: skip
+        m, data, key = self.model, parts[0].data, parts[0].key
+        covered = 0.0 if self.layout is None else m.area / (SIDE * self.layout.length)
+        searched = given is not None and self.layout is given and covered > _DENSE
+        if not searched:
+            # what is repeated is worth more than what comes once
+            worth = [len(p.items) * (3.0 if k == 0 and division.copies else 1.0) for k, p in enumerate(parts)]
+            begun, counted = self.elapsed(), self.rounds
+            done = []
+            for number, part in enumerate(parts):
+                own = _PARTS * worth[number] / sum(worth)
+                stop = Stop(
+                    None if self.stop.seconds is None else max(0.1, own * (self.stop.seconds - begun)),
+                    None if self.stop.rounds is None else max(1, round(own * (self.stop.rounds - counted))),
+                )
+                run = _Run(part.model.problem, stop, _mixed(self.seed, 101 + number), None, _UNKNOWN, part)
+                result = run.solve(None, workers, executor)
+                self.rounds += result.rounds
+                lay = large.as_layout(part.model, result.places)
+                if lay is None:
+                    break
+                done.append(lay)
+                if result.stopped_by == "interrupted":
+                    raise KeyboardInterrupt
+            if len(done) == len(parts):
+                self.offer(large.joined(m, division, done))
+        reason = self.reason()
+        if reason is None and self.layout is not None:
+            large.improve(
+                self, self.layout, data, key, workers, executor, division=None if searched else division
+            )
+            reason = self.reason()
+        return reason or "seconds"
+
     def _side_by_side(self, executor: Executor, workers: int, data: bytes, key: str) -> _Reason:
         memory: list[Memory | None] = [None] * workers
         length = [_SLICE[0]] * workers
@@ -211,7 +316,7 @@ class _Run:
             seconds = None if together else length[w]
             length[w] = min(_SLICE[1], length[w] * 1.5)
             task = Slice(data, key, _mixed(self.seed, w), rounds, seconds, left, memory[w], self.layout, self.fallback,
-                         self.target * self.model.scale)  # fmt: skip
+                         self.target * self.model.scale, self._items)  # fmt: skip
             running[executor.submit(run_slice, task)] = w
 
         try:
@@ -304,8 +409,12 @@ def _mixed(seed: int, worker: int) -> int:
     return (seed * 1_000_003 + worker * 7_919 + 12_345) % (1 << 62)
 
 
+def forked() -> bool:
+    """Whether processes that start from this one have what it has."""
+    return "fork" in multiprocessing.get_all_start_methods() and threading.active_count() == 1
+
+
 def _pool(workers: int) -> ProcessPoolExecutor:
     """Processes of our own: forked where that is safe (they start at once and have the fields), else spawned."""
-    safe = "fork" in multiprocessing.get_all_start_methods() and threading.active_count() == 1
-    context = multiprocessing.get_context("fork" if safe else "spawn")
+    context = multiprocessing.get_context("fork" if forked() else "spawn")
     return ProcessPoolExecutor(workers, mp_context=context, initializer=ignore_interrupts)

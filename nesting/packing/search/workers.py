@@ -15,13 +15,13 @@ import time
 from collections import OrderedDict
 from dataclasses import dataclass
 
-from nesting.packing.kernel.arrays import Model, prepare
+from nesting.packing.kernel.arrays import Model, part_of, prepare
 from nesting.packing.kernel.fields import Fields
 from nesting.packing.problem import Problem
 from nesting.packing.search.compact import Compactor
 from nesting.packing.search.explore import Explorer, Layout, Memory
 
-__all__ = ["Prepared", "Slice", "SliceResult", "ignore_interrupts", "packed", "prepared", "run_slice"]
+__all__ = ["Prepared", "Slice", "SliceResult", "ignore_interrupts", "packed", "part", "prepared", "run_slice"]
 
 _KEPT = 3
 
@@ -42,7 +42,7 @@ class Slice:
     It goes on from ``memory`` (None: it begins) and ``best``.
     ``fallback`` is a plain valid layout, for when no random one can be separated.
 
-    ``problem`` is pickled; ``target``: stop at this length (internal units).
+    ``problem`` is pickled; ``target``: stop at this length (internal units). ``items``: only these of its items.
     """
 
     problem: bytes
@@ -55,6 +55,7 @@ class Slice:
     best: Layout | None
     fallback: Layout | None
     target: float
+    items: tuple[int, ...] | None = None
 
 
 @dataclass(frozen=True, eq=False)
@@ -102,6 +103,14 @@ def prepared(data: bytes, key: str, model: Model | None = None, deadline: float 
         return found
 
 
+def part(have: Prepared, items: tuple[int, ...] | None) -> Prepared:
+    """What was prepared, for some of the items (None: all): it serves them as it is."""
+    if items is None:
+        return have
+    model = part_of(have.model, items)
+    return Prepared(model, have.fields, have.compactor.for_part(model))
+
+
 def ignore_interrupts() -> None:
     """For processes of our own: the parent alone handles Ctrl-C."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)
@@ -114,6 +123,7 @@ def run_slice(task: Slice) -> SliceResult:
     have = prepared(task.problem, task.key, None, until)
     if have is None:
         return SliceResult(task.memory, (), None, 0)
+    have = part(have, task.items)
     explorer = Explorer(have.model, have.fields, have.compactor, task.seed)
     if task.memory is not None:
         explorer.recall(task.memory)
