@@ -18,7 +18,7 @@ from nesting.pieces.contour import signed_area
 from nesting.pieces.grain import GRAIN_KEY
 from nesting.pieces.seams import WalkedSeam, edge_names, walk_seam
 
-__all__ = ["Check", "PieceLine", "SeamLine", "TogetherLine", "check_order", "small_length"]
+__all__ = ["Check", "PieceLine", "SeamLine", "TogetherLine", "check_order", "forbidding", "small_length"]
 
 
 @dataclass(frozen=True)
@@ -125,6 +125,13 @@ class Check:
             "test_squares": [{"file": name, "side": round(side, 3)} for name, side in self.test_squares],
             "findings": [finding.as_dict() for finding in self.findings],
         }
+
+
+def forbidding(order: Order) -> tuple[Finding, ...]:
+    """The findings for which nothing may be cut yet: seams that do not match, questions without which a piece may be
+    wrong. Raises OrderError as ``check_order`` does."""
+    judged = check_order(order)
+    return tuple(dict.fromkeys(f for f in (*order.findings, *judged.findings) if f.forbids))
 
 
 def check_order(order: Order) -> Check:

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from nesting.model.errors import InputError, InternalError, NestingError
+from nesting.model.errors import InputError, InternalError, NestingError, OrderError
 
 if TYPE_CHECKING:
     from nesting.model.order import Order, SpreadName
@@ -42,6 +42,9 @@ Rounds = Annotated[
 ]
 Seed = Annotated[int, typer.Option("--seed", help="Another seed, another search.")]
 Workers = Annotated[int | None, typer.Option("--workers", min=1, help="Processes to search with (all cores).")]
+Anyway = Annotated[
+    bool, typer.Option("--anyway", help="Lay it for a look, though a finding forbids cutting.")
+]
 SpreadOpt = Annotated[
     str | None, typer.Option("--spread", help="Force one spread, for example 'open' or 'lengthwise fold'.")
 ]
@@ -84,6 +87,26 @@ def _load(path: Path) -> Order:
     from nesting.files.orders.order import load_order
 
     return load_order(path)
+
+
+def _may_be_cut(order: Order, anyway: bool) -> Order:
+    """The order, marked where it must not be cut yet and is laid ``anyway``. Raises OrderError where it is not."""
+    from dataclasses import replace
+
+    from nesting.checking.judging import forbidding
+
+    found = forbidding(order)
+    if not found:
+        return order
+    reasons = tuple(f"{f'{f.piece}: ' if f.piece else ''}{f.message}" for f in found)
+    if not anyway:
+        raise OrderError(
+            "Do not cut yet: " + "; ".join(reasons) + ". Nothing was laid; --anyway lays it for a look",
+            code="order.do-not-cut",
+            figures={"codes": tuple(f.code for f in found), "reasons": reasons},
+        )
+    _show(True, *(f"Do not cut yet: {reason}" for reason in reasons))
+    return replace(order, do_not_cut=reasons)
 
 
 def _emit(document: object) -> None:
@@ -229,6 +252,7 @@ def lay(
     keep: Annotated[
         str | None, typer.Option("--keep", metavar="NAME:COPY,…", help="With --from: pieces that stay where they are.")
     ] = None,
+    anyway: Anyway = False,
     as_json: Json = False,
 ) -> None:
     """Lay the order: search, prove, and write the lay, its drawing, the placement sheet and the report."""
@@ -237,7 +261,7 @@ def lay(
     options = _options(seconds, rounds, seed, workers)
     forced = _spread(spread)
     kept = _kept(keep)
-    order = _load(path)
+    order = _may_be_cut(_load(path), anyway)
     _tell_findings(order)
     start, told = start_of(order, begin, kept)
     _show(True, *map(str, told))
@@ -351,13 +375,14 @@ def remnants(
     rounds: Rounds = None,
     seed: Seed = 0,
     workers: Workers = None,
+    anyway: Anyway = False,
     as_json: Json = False,
 ) -> None:
     """Which whole garments the leftovers give, which piece goes where, and what must still be bought."""
     from nesting.cli.buying_commands import remnants_of_order
 
     options = _options(60.0 if seconds is None and rounds is None else seconds, rounds, seed, workers)
-    order = _load(path)
+    order = _may_be_cut(_load(path), anyway)
     _tell_findings(order)
     document, renderables = remnants_of_order(
         order,
@@ -383,13 +408,14 @@ def batch(
     rounds: Rounds = None,
     seed: Seed = 0,
     workers: Workers = None,
+    anyway: Anyway = False,
     as_json: Json = False,
 ) -> None:
     """Plan a batch in sections and plies, so that exactly the counts come out of the least cloth."""
     from nesting.cli.buying_commands import BUDGET, batch_order_file
 
     options = _options(5.0 if seconds is None and rounds is None else seconds, rounds, seed, workers)
-    order = _load(path)
+    order = _may_be_cut(_load(path), anyway)
     _tell_findings(order)
     document, renderables = batch_order_file(
         order,

@@ -209,6 +209,8 @@ class Lay:
     holds: tuple[PieceHeld, ...] | None = None
     #: the leftover itself, where the order does not have it (it comes from the stash)
     leftover: Remnant | None = None
+    #: why nothing may be cut yet: it was laid for a look only
+    do_not_cut: tuple[str, ...] = ()
     extra: dict[str, Any] = field(default_factory=dict, compare=False)
 
     @property

@@ -301,6 +301,8 @@ class Order:
     findings: tuple[Finding, ...] = field(default=())
     least_fibre_stretch: float = 0.05
     test_squares: tuple[tuple[str, float], ...] = ()
+    #: why nothing may be cut yet, where it is laid all the same for a look
+    do_not_cut: tuple[str, ...] = ()
 
     @property
     def imperial(self) -> bool:

@@ -21,9 +21,18 @@ class Context:
     spent: dict[str, int] = field(default_factory=dict)
     seam_only: set[int] = field(default_factory=set)
 
-    def note(self, kind: FindingKind, message: str, piece: str | None = None, *, code: str, **figures: Figure) -> None:
+    def note(
+        self,
+        kind: FindingKind,
+        message: str,
+        piece: str | None = None,
+        *,
+        code: str,
+        forbids: bool = False,
+        **figures: Figure,
+    ) -> None:
         """Add a finding, once; ``figures`` are what the message tells, by name."""
-        found = Finding(kind, message, self.file, piece, code=code, figures=figures)
+        found = Finding(kind, message, self.file, piece, code=code, figures=figures, forbids=forbids)
         if found not in self.findings:
             self.findings.append(found)
 

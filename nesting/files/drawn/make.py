@@ -132,6 +132,7 @@ def _make(f: Found, number: int, ctx: Context) -> Piece:
             'the fold, for example fold = "left"',
             shown,
             code="fold.side-not-said",
+            forbids=True,
         )
     rings = [ring] if seam is None else [ring, seam]
     edges = [marks.edge(s, rings, ctx, shown) for s in by_role.get("edge", [])]

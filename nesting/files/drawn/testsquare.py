@@ -55,6 +55,7 @@ def take_test_square(root: Group, ctx: Context) -> float | None:
                     f"the test square measures {sides[0]:.2f} × {sides[1]:.2f} mm but says {want:g} mm: the drawing "
                     "is not at full size; export it again at 100 % or give its units in the order",
                     code="test-square.wrong",
+                    forbids=True,
                 )
                 break
         else:

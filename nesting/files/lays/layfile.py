@@ -105,6 +105,8 @@ def lay_as_dict(lay: Lay) -> dict[str, Any]:
             {"garment": h.garment, "size": h.size, "copy": h.copy, "piece": h.piece, "hand": h.hand, "count": h.count}
             for h in lay.holds
         ]
+    if lay.do_not_cut:
+        document["do_not_cut"] = list(lay.do_not_cut)
     if lay.apart is not None:
         document["apart"] = lay.apart
     if lay.part is not None:

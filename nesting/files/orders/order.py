@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import hashlib
 import tomllib
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -95,7 +96,7 @@ def order_from(content: bytes, path: Path, *, read: ReadFile | None = None) -> O
         trims=tuple(read_trim(block, edges_of(block, pieces), imperial=imperial) for block in blocks["trim"]),
         wearers=wearers,
         openings=read_openings(blocks["opening"], pieces),
-        findings=(*findings, *told),
+        findings=_unanswered((*findings, *told), drawn, asked, garments),
         least_fibre_stretch=top["fibre_stretch"],
         test_squares=tuple(squares.items()),
     )
@@ -237,6 +238,31 @@ def _garments(
 def _is_used(key: PieceKey, used: set[PieceKey]) -> bool:
     name, size = key
     return any(n == name and (size is None or s is None or s == size) for n, s in used)
+
+
+#: What the order answers with which key of [[piece]], so that it is not asked again.
+_ANSWERS = {"fold.side-not-said": "fold", "grain.unsure": "grain", "dxf.quantity": "cut"}
+_FIRST = ("question", "warning", "ambiguous", "repaired", "ignored", "note")
+
+
+def _unanswered(
+    findings: Iterable[Finding],
+    drawn: Mapping[PieceKey, Drawn],
+    asked: Mapping[PieceKey, Asked],
+    garments: Sequence[Garment],
+) -> tuple[Finding, ...]:
+    """The findings, each once, questions and warnings first, without what the order answers; a question about a piece
+    that is not cut forbids nothing."""
+    used = {(name, g.size) for g in garments for name in g.pieces}
+    left: dict[Finding, None] = {}
+    for finding in findings:
+        meant = [k for k, one in drawn.items() if finding.piece in (one.piece.label, k[0]) and finding.piece]
+        key = _ANSWERS.get(finding.code)
+        if key is not None and meant and all(asked[k][key] is not None for k in meant):
+            continue
+        stops = finding.forbids and (not meant or any(_is_used(k, used) for k in meant))
+        left[replace(finding, forbids=stops)] = None
+    return tuple(sorted(left, key=lambda f: _FIRST.index(f.kind)))
 
 
 def _ready(

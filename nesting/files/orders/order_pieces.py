@@ -304,7 +304,7 @@ def ready_piece(
             code="grain.missing",
         )
     how = Preparation(
-        fold=asked["fold"],
+        fold=None if asked["fold"] == "none" else asked["fold"],
         grain=grain,
         edges=asked.edges,
         alterations=asked.alterations,

@@ -61,6 +61,7 @@ def choose(
     cloth = search.cloth
     return Lay(
         title=search.order.title,
+        do_not_cut=search.order.do_not_cut,
         cloth=cloth.name,
         width=cloth.width,
         width_washed=cloth.width_washed,

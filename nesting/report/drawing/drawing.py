@@ -59,6 +59,7 @@ def lay_scene(lay: Lay, view: View | None = None, order: Order | None = None) ->
         mine += marks
         mine += ruler_items(lay, laid, view) if view.surroundings else []
         items += [moved(item, laid.dx, 0.0) for item in mine]
+    items += _stop_items(lay, placed, em)
     top = max(laid.section.spread.table_width for laid in placed)
     x0 = min(laid.dx - laid.before for laid in placed)
     x1 = max(laid.dx + laid.section.lay_length + laid.after for laid in placed)
@@ -70,12 +71,30 @@ def lay_scene(lay: Lay, view: View | None = None, order: Order | None = None) ->
         lay, view, [rows[i] for i in sorted(rows) if rows[i].number in set(listed)], both, x0, -5.6 * em, right - em
     )
     items += legend
-    box = (left, bottom - em, right, top + 5.4 * em + (1.6 * em if len(lay.sections) > 1 else 0.0))
-    return Scene(_title(lay), box, _in_layers(items), looks.PAPER, note=" ".join(lay.notes))
+    above = (7.4 if lay.do_not_cut else 5.4) + (1.6 if len(lay.sections) > 1 else 0.0)
+    box = (left, bottom - em, right, top + above * em)
+    return Scene(_title(lay), box, _in_layers(items), looks.PAPER, note=" ".join((*_stop_words(lay), *lay.notes)))
 
 
 def _title(lay: Lay) -> str:
-    return shown(f"{lay.title} – {lay.where}" if lay.title else lay.where)
+    stop = "DO NOT CUT YET – " if lay.do_not_cut else ""
+    return shown(f"{stop}{lay.title} – {lay.where}" if lay.title else f"{stop}{lay.where}")
+
+
+def _stop_items(lay: Lay, placed: Sequence[Laid], em: float) -> list[Item]:
+    """What stands across the cloth of a lay that is for a look only, as large as its width takes."""
+    items: list[Item] = []
+    for laid in placed if lay.do_not_cut else ():
+        length, width = laid.section.lay_length, laid.section.spread.table_width
+        words = "DO NOT CUT YET"
+        size = min(0.9 * length / text_width(words, 1.0, True), 0.5 * width, 12.0 * em)
+        at = (laid.dx + length / 2, width / 2 - size / 3)
+        items.append(Text("label", "text", at, words, size, bold=True, colour="#8a8a8a"))
+    return items
+
+
+def _stop_words(lay: Lay) -> tuple[str, ...]:
+    return (f"Do not cut yet: {'; '.join(lay.do_not_cut)}.",) if lay.do_not_cut else ()
 
 
 def _headings(lay: Lay, placed: Sequence[Laid], view: View, x0: float, top: float) -> list[Item]:
@@ -95,6 +114,8 @@ def _headings(lay: Lay, placed: Sequence[Laid], view: View, x0: float, top: floa
             anchor="start",
         ),
     ]
+    for words in _stop_words(lay):
+        items.append(Text("legend", "legend", (x0, up + 5.4 * em), shown(words), 1.2 * em, anchor="start", bold=True))
     if len(lay.sections) > 1:
         for laid in placed:
             words = f"section {laid.number + 1}: {kind_words(laid.section.spread)}"

@@ -51,10 +51,10 @@ class Report:
 
 def mark_of(order: Order) -> str:
     """The same for orders that are the same in everything but their place and what was noticed while reading."""
-    return hashlib.sha256(repr(replace(order, path=None, findings=())).encode("utf-8")).hexdigest()
+    return hashlib.sha256(repr(replace(order, path=None, findings=(), do_not_cut=())).encode("utf-8")).hexdigest()
 
 
-def page(title: str, parts: Mapping[str, str], mark: str = "") -> bytes:
+def page(title: str, parts: Mapping[str, str], mark: str = "", do_not_cut: Sequence[str] = ()) -> bytes:
     """The page of these parts (trusted HTML), whatever their sequence. A heading is left out where it goes without
     saying: over a lay alone."""
     there = [name for name in PARTS if name in parts and not (name == "trims" and "lay" in parts)]
@@ -63,6 +63,7 @@ def page(title: str, parts: Mapping[str, str], mark: str = "") -> bytes:
     return rendered(
         "page.html.jinja",
         title=title,
+        do_not_cut=tuple(do_not_cut),
         css=style(),
         mark=mark,
         several=len(headed) > 1,
@@ -112,7 +113,7 @@ def report_with(
         "files": sorted(str(folder / Path(f).name) for f in every),
     }
     there = any((folder / name).exists() for name in ("report.html", "report.json"))
-    shown = page(order.title, html, mark)
+    shown = page(order.title, html, mark, order.do_not_cut)
     return Report(
         {folder / "report.html": shown, folder / "report.json": json_bytes(whole)},
         tuple(name for name in PARTS if name in kept_html and name not in parts and PARTS[name] is not None),

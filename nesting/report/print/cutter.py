@@ -132,7 +132,8 @@ def _pass(lay: Lay, section: Section, name: str, chosen: list[tuple[Row, Placeme
         role: Role = "cutout" if k < len(holes) else "cut"
         items.append(Shape(role, "cut", (cut.line,), cut.closed, _HAIR, of=cut.tag))
     box = (-10.0, -10.0, section.lay_length + 10.0, width + 75.0)
-    title = f"{lay.title} – {lay.remnant or lay.cloth}" + (f" – {name}" if name else "")
+    stop = "DO NOT CUT YET – " if lay.do_not_cut else ""
+    title = f"{stop}{lay.title} – {lay.remnant or lay.cloth}" + (f" – {name}" if name else "")
     what = name.replace("-", " ") or "all cuts"
     layers = {"marks": 0, "text": 1, "cut": 2}
     items.sort(key=lambda item: layers[item.layer])
@@ -158,7 +159,10 @@ def _marks(row: Row, p: Placement) -> list[Item]:
 
 def cutter_notes(lay: Lay, passes: tuple[Pass, ...]) -> str:
     """What goes with the files: the passes in order, what each layer is, and the cautions."""
+    stop = f"DO NOT CUT YET: {'; '.join(lay.do_not_cut)}. Laid for a look only." if lay.do_not_cut else ""
     lines = [f"{lay.title} – {lay.remnant or lay.cloth}: files for a plotter or cutter", ""]
+    if stop:
+        lines.insert(0, stop)
     for k, one in enumerate(passes, start=1):
         lines.append(
             f"{k}. {one.what}: {one.pieces} to cut; the tool moves {long_length(one.travel, lay.imperial)} without "

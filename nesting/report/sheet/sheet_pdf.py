@@ -72,6 +72,10 @@ def sheet_pdf(lay: Lay, paper: str = "a4") -> bytes:
     def say(words: str, style: Any = plain) -> None:
         flow.append(Paragraph(escape(shown(words)), style))
 
+    if lay.do_not_cut:
+        say("Do not cut yet", head)
+        for reason in lay.do_not_cut:
+            say(reason)
     say(f"Placement sheet: {lay.title}, {lay.where}" if lay.title else f"Placement sheet: {lay.where}", head)
     bought = ""
     if lay.bought:
@@ -97,10 +101,13 @@ def sheet_pdf(lay: Lay, paper: str = "a4") -> bytes:
     for words in cautions():
         say(words, small)
 
+    stop = "DO NOT CUT YET · " if lay.do_not_cut else ""
+
     def foot(canvas: Any, doc: Any) -> None:
         canvas.saveState()
         canvas.setFont(PLAIN, 7)
-        canvas.drawRightString(h * MM - margin, 6 * MM, f"{shown(lay.title)} · {shown(lay.where)} · page {doc.page}")
+        words = f"{stop}{shown(lay.title)} · {shown(lay.where)} · page {doc.page}"
+        canvas.drawRightString(h * MM - margin, 6 * MM, words)
         canvas.restoreState()
 
     document.build(flow, onFirstPage=foot, onLaterPages=foot)

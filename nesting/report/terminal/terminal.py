@@ -32,6 +32,8 @@ def summary(lays: Sequence[Lay], order: Order | None = None) -> RenderableType:
     from rich.text import Text
 
     parts: list[RenderableType] = []
+    for reason in dict.fromkeys(reason for lay in lays for reason in lay.do_not_cut):
+        parts.append(Text(f"Do not cut yet: {reason}", style="bold"))
     for lay in lays:
         if parts:
             parts.append(Text(""))

@@ -1,0 +1,91 @@
+"""A finding that forbids cutting stops a lay; ``--anyway`` lays for a look, and everything that it writes says so."""
+
+from __future__ import annotations
+
+import json
+import re
+from pathlib import Path
+
+import pypdf
+import pytest
+
+from tests.test_cli import run
+
+SHORTS = """
+title = "case"
+units = "cm"
+[[pattern]]
+file = "shorts.svg"
+[[seam]]
+edges = ["front.side", "back.side"]
+[[cloth]]
+name = "main"
+width = 100
+[[garment]]
+name = "g"
+pieces = ["front", "back"]
+"""
+DRAWING = (
+    '<svg xmlns="http://www.w3.org/2000/svg" width="400mm" height="200mm" viewBox="0 0 400 200">'
+    '<g id="front"><path class="cut" d="M 10 10 H 110 V {low} H 10 Z"/><path class="edge side" d="M 110 10 V {low}"/>'
+    '<path class="grain" d="M 50 20 V 80"/></g>'
+    '<g id="back"><path class="cut" d="M 210 10 H 310 V 110 H 210 Z"/><path class="edge side" d="M 210 10 V 110"/>'
+    '<path class="grain" d="M 250 20 V 80"/>{label}</g></svg>'
+)
+
+
+def case(folder: Path, low: float = 120.0, label: str = "", order: str = SHORTS) -> Path:
+    """Two squares of 10 cm sewn together; the front's side is 11 cm long where ``low`` is 120."""
+    (folder / "shorts.svg").write_text(DRAWING.format(low=low, label=label), encoding="utf-8")
+    path = folder / "order.toml"
+    path.write_text(order, encoding="utf-8")
+    return path
+
+
+def test_a_seam_that_does_not_match_stops_the_lay(tmp_path: Path) -> None:
+    """Sides of 11 and 10 cm: exit 2, nothing laid, and the reason comes first, with its figure."""
+    done = run("lay", case(tmp_path), "--rounds", "1", "-o", tmp_path / "out", "--json", cwd=tmp_path)
+    assert done.returncode == 2
+    assert done.stderr.startswith("nesting: Do not cut yet: seam front.side to back.side")
+    assert "10.0 mm" in done.stderr and not (tmp_path / "out").exists()
+    error = json.loads(done.stdout)["error"]
+    assert error["code"] == "order.do-not-cut" and error["figures"]["codes"] == ["seam.mismatch"]
+
+
+def test_anyway_lays_it_and_every_output_says_do_not_cut(tmp_path: Path) -> None:
+    """Exit 0; terminal, report, sheet, pictures, lay file and what is printed from it later."""
+    out = tmp_path / "out"
+    done = run("lay", case(tmp_path), "--rounds", "1", "-o", out, "--anyway", cwd=tmp_path)
+    assert done.returncode == 0, done.stderr
+    assert done.stdout.startswith("Do not cut yet: seam front.side")
+    report = (out / "report.html").read_text(encoding="utf-8")
+    body = re.sub(r"<[^>]+>|\s+", " ", report[report.index("<body>") :]).split()
+    assert body[:4] == ["Do", "not", "cut", "yet"]
+    assert "DO NOT CUT YET" in (out / "lay-main.svg").read_text(encoding="utf-8")
+    sheet = pypdf.PdfReader(out / "sheet-main.pdf").pages[0].extract_text()
+    assert "Do not cut yet" in sheet.splitlines()[:2]
+    lay = json.loads((out / "lay-main.json").read_text(encoding="utf-8"))
+    assert lay["do_not_cut"] and "front.side" in lay["do_not_cut"][0]
+    done = run("print", out / "lay-main.json", "-o", out / "p", "--as", "whole,projector,cutter", cwd=tmp_path)
+    assert done.returncode == 0, done.stderr
+    for name in ("whole-main.pdf", "projector-main.pdf"):
+        assert "DO NOT CUT YET" in pypdf.PdfReader(out / "p" / name).pages[0].extract_text()
+    assert (out / "p" / "cut-main.txt").read_text(encoding="utf-8").startswith("DO NOT CUT YET")
+
+
+@pytest.mark.parametrize(("fold", "code"), [("", 2), ('fold = "right"', 0), ('fold = "none"', 0)])
+def test_a_fold_that_is_not_answered_stops_the_lay(tmp_path: Path, fold: str, code: int) -> None:
+    """The label says "cut 1 on fold" and no side is drawn: asked until the order answers."""
+    label = '<text x="220" y="60">back cut 1 on fold</text>'
+    order = SHORTS + (f'[[piece]]\nname = "back"\n{fold}\n' if fold else "")
+    path = case(tmp_path, 110.0, label, order)
+    done = run("lay", path, "--rounds", "1", "-o", tmp_path / "out", cwd=tmp_path)
+    assert done.returncode == code, done.stderr
+    asked = run("check", path, cwd=tmp_path)
+    assert ("which side lies on the fold" in " ".join((asked.stdout + asked.stderr).split())) == (code == 2)
+
+
+def test_what_fits_is_laid_without_a_word_of_it(tmp_path: Path) -> None:
+    """Equal sides: no such words anywhere."""
+    done = run("lay", case(tmp_path, 110.0), "--rounds", "1", "-o", tmp_path / "out", cwd=tmp_path)
+    assert done.returncode == 0 and "not cut" not in (done.stdout + done.stderr).casefold()
