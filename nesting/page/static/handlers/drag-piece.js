@@ -80,7 +80,10 @@ export class Hand {
       // a stripe is not slid off: it stays where it was until the next one is free
       if (piece.snap_x && Math.abs(to.x - tx) > 1e-6) to = { x: this.pose.x, y: to.y };
       if (piece.snap_y && Math.abs(to.y - ty) > 1e-6) to = { x: to.x, y: this.pose.y };
-      if (went.touched.length) snaps.push("neighbour");
+      // what it was pushed off is not where it lies
+      const off = (/** @type {string} */ why) => (why === "edge" ? Math.abs(to.y - ty) > 1e-6 : why === "cut end" && Math.abs(to.x - tx) > 1e-6);
+      for (const why of snaps.filter(off)) snaps.splice(snaps.indexOf(why), 1);
+      if (went.touched.some((id) => id !== "cloth")) snaps.push("neighbour");
     }
     const met = this.overlaps(to.x, to.y);
     this.free = met.length === 0;

@@ -24,7 +24,7 @@ const MOST = 64 * 1024 * 1024;
 export const pieces = { name: "pieces", title: "Pieces", docs: ["pieces"], mount };
 
 /** Chosen before the view was left. */
-const memory = { size: "", piece: "", edge: "" };
+const memory = { size: "", piece: "", edge: "", sized: false };
 
 /** @param {HTMLElement} root @param {App} app */
 function mount(root, app) {
@@ -164,6 +164,7 @@ function mount(root, app) {
 
   function drawTop() {
     const sizes = [...new Set((doc()?.pieces ?? []).map((p) => p.size).filter((x) => x !== null))];
+    if (memory.size && !sizes.includes(memory.size)) memory.size = "";
     redraw(
       top,
       h("label", { class: "drop", for: "files" }, "Drop SVG or DXF drawings anywhere here, or "),
@@ -335,6 +336,9 @@ function mount(root, app) {
     }
     if (now && now !== drawn) {
       drawn = now;
+      // many pieces at once are too small to click: one size first
+      if (!memory.sized && now.pieces.length > 8) memory.size = now.pieces[0].size ?? "";
+      memory.sized ||= now.pieces.length > 0;
       sheet.show(shownPieces());
     }
     mark();
