@@ -467,7 +467,7 @@ function legend(lay) {
     if (name && !seen.has(name)) seen.set(name, tintOf(lay, piece));
   }
   return h("ul", { class: "legend", "aria-label": "Tints" }, ...[...seen].map(([name, tint]) =>
-    h("li", {}, s("svg", { width: 22, height: 14, "aria-hidden": "true", class: "swatch" }, s("g", { class: `laid tint-${tint}` }, s("rect", { class: "cutline", x: 1, y: 1, width: 20, height: 12 }))), name)));
+    h("li", {}, s("svg", { width: 22, height: 14, "aria-hidden": "true", class: "swatch" }, s("g", { class: `tint-${tint}` }, s("rect", { class: "cutline", x: 1, y: 1, width: 20, height: 12 }))), name)));
 }
 
 /** Same pattern, other cloth and counts, in one go. @param {App} app */

@@ -1,0 +1,108 @@
+"""What the browser tests share: a page of its own for each test, its browser, and a pattern drawn here."""
+
+from __future__ import annotations
+
+import json
+import os
+import shutil
+import signal
+import subprocess
+import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+ROOT = Path(__file__).parents[2]
+CHROMIUM = os.environ.get("NESTING_CHROMIUM", "/usr/bin/chromium")
+ARGUMENTS = [
+    "--headless", "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run",
+    "--disable-background-networking", "--disable-component-update", "--disable-sync",
+]  # fmt: skip
+
+
+def need_browser() -> Any:
+    """Playwright's synchronous interface, or a skip with the reason."""
+    try:
+        import playwright.sync_api as sync_api
+    except ImportError:
+        pytest.skip("playwright is not installed")
+    if not Path(CHROMIUM).exists():
+        pytest.skip(f"no browser at {CHROMIUM} (Debian: apt-get install chromium)")
+    return sync_api
+
+
+@contextmanager
+def served(place: Path) -> Iterator[str]:
+    """The page of a folder or an order, in a process of its own; gives the address with its key."""
+    command = [sys.executable, "-m", "nesting.cli", "page", str(place), "--no-open", "--json"]
+    environment = {**os.environ, "PYTHONPATH": str(ROOT), "HOME": str(place if place.is_dir() else place.parent)}
+    process = subprocess.Popen(command, stdout=subprocess.PIPE, text=True, env=environment, start_new_session=True)
+    assert process.stdout is not None
+    try:
+        line = process.stdout.readline()
+        assert '"address"' in line, f"the page did not start: {line}{process.stdout.read() if process.poll() else ''}"
+        yield json.loads(line)["address"]
+    finally:
+        process.send_signal(signal.SIGTERM)
+        try:
+            process.wait(15)
+        except subprocess.TimeoutExpired:
+            os.killpg(process.pid, signal.SIGKILL)
+            process.wait(5)
+        process.stdout.close()
+
+
+@contextmanager
+def browsed(address: str, *, width: int = 1280, height: int = 900, scheme: str = "light") -> Iterator[Any]:
+    """A tab on the address; whatever the console says, or a script throws, fails the test at its end."""
+    sync_api = need_browser()
+    told: list[str] = []
+    with sync_api.sync_playwright() as playwright:
+        browser = playwright.chromium.launch(executable_path=CHROMIUM, args=ARGUMENTS)
+        context = browser.new_context(viewport={"width": width, "height": height}, color_scheme=scheme)
+        context.set_default_timeout(20_000)
+        page = context.new_page()
+        page.on("console", lambda message: told.append(f"{message.type}: {message.text}"))
+        page.on("pageerror", lambda error: told.append(f"thrown: {error}"))
+        page.goto(address)
+        sync_api.expect(page.locator("#steps button").first).to_be_visible()
+        try:
+            yield page
+        finally:
+            browser.close()
+    assert not told, told
+
+
+def front_and_back(folder: Path) -> list[Path]:
+    """Two drawings of a small pair of shorts, without any names: outlines in mm, a grain arrow each, a label."""
+    front = "M 20 20 L 240 20 L 260 300 L 60 300 C 50 240 40 220 20 200 Z"
+    back = "M 20 20 L 260 20 L 280 300 L 40 300 C 34 250 30 220 20 200 Z"
+    made = []
+    for name, outline, wide in (("front", front, 280), ("back", back, 300)):
+        path = folder / f"{name}.svg"
+        path.write_text(
+            f'<svg xmlns="http://www.w3.org/2000/svg" width="{wide}mm" height="320mm" viewBox="0 0 {wide} 320">'
+            f'<g id="{name}"><path class="cut" fill="none" stroke="black" d="{outline}"/>'
+            f'<text x="100" y="150">{name} cut 2 mirrored</text></g></svg>',
+            encoding="utf-8",
+        )
+        made.append(path)
+    return made
+
+
+def axe() -> str:
+    """The source of axe-core, or a skip with the reason."""
+    found = Path(os.environ.get("NESTING_NPM", ROOT.parents[1] / "npm")) / "node_modules" / "axe-core" / "axe.min.js"
+    if not found.exists():
+        pytest.skip("axe-core is not installed (npm install axe-core, and NESTING_NPM names the folder)")
+    return found.read_text(encoding="utf-8")
+
+
+def demo(folder: Path) -> Path:
+    """A copy of the demo order with all its files."""
+    copy = folder / "demo"
+    shutil.copytree(ROOT / "fixtures" / "demo", copy)
+    return copy / "chorus.toml"

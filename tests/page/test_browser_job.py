@@ -1,0 +1,206 @@
+"""The whole job in a browser, by mouse and keyboard only, on a pattern of its own; then again on the command line."""
+
+from __future__ import annotations
+
+import json
+import re
+import shlex
+import subprocess
+import sys
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from tests.page.browsing import ROOT, browsed, front_and_back, need_browser, served
+
+pytestmark = pytest.mark.slow
+
+
+def _drop(page: Any, files: list[Path]) -> None:
+    """Files dropped onto the page, as a file manager would."""
+    data = page.evaluate_handle(
+        """(files) => { const d = new DataTransfer();
+           for (const [name, text] of files) d.items.add(new File([text], name, {type: "image/svg+xml"}));
+           return d; }""",
+        [[f.name, f.read_text(encoding="utf-8")] for f in files],
+    )
+    for kind in ("dragenter", "dragover", "drop"):
+        page.dispatch_event("#view", kind, {"dataTransfer": data})
+
+
+def _fill(page: Any, key: str, text: str) -> None:
+    """A field is typed into and left with the Enter key."""
+    field = page.locator(f'[data-key="{key}"]')
+    field.fill(text)
+    field.press("Enter")
+
+
+def _edge(page: Any, piece: str, start: int, end: int) -> Any:
+    return page.locator(f'.edge[aria-label^="edge from corner {start} to {end}, no name of {piece},"]')
+
+
+def _name(page: Any, piece: str, start: int, end: int, name: str) -> None:
+    """An edge is clicked on its line and named."""
+    _edge(page, piece, start, end).locator(".edgehit").dispatch_event("click")
+    _fill(page, "edge-name", name)
+    need_browser().expect(page.locator(f'.edge[aria-label^="edge {name} of {piece},"]')).to_be_visible()
+
+
+def test_the_whole_job_by_mouse_and_keyboard(tmp_path: Path) -> None:
+    """Drop, grain, edges, seams, finishes, fold, alteration, cloth, lay, drag, go on, tick, print, repeat."""
+    expect = need_browser().expect
+    folder, drawings = tmp_path / "mine", tmp_path / "drawings"
+    folder.mkdir()
+    drawings.mkdir()
+    with served(folder) as address, browsed(address) as page:
+        status = page.locator("#status")
+        _drop(page, front_and_back(drawings))
+        expect(page.locator(".shape")).to_have_count(2)
+        expect(page.locator("#blockers")).to_contain_text("Do not cut yet")
+
+        # what is likely is accepted, the grain of the back is turned round by its knob and the arrow keys
+        page.locator('[data-key="accept-all"]').click()
+        expect(status).to_contain_text("accepted")
+        page.locator('.shape[data-piece^="back|"] .cutline').click(position={"x": 40, "y": 40})
+        knob = page.locator('[data-key="grain-knob"]')
+        knob.focus()
+        knob.press("Shift+ArrowRight")
+        expect(status).to_contain_text("Grain of back: 75°")
+        page.locator('[data-key="undo"]').click()
+        expect(status).to_contain_text("Taken back")
+        expect(page.locator('[data-key="set-grain"]')).to_have_value("90")
+
+        # edges: front 2-3 and back 2-3 are the sides, 4-5 the inner legs, 3-4 the waists, 1-2 ... as numbered
+        for piece in ("front", "back"):
+            _name(page, piece, 2, 3, "side")
+            _name(page, piece, 1, 2, "leg")
+            _name(page, piece, 3, 4, "waist")
+        _fill(page, "edge-finish", "elastic 8 mm")
+        expect(status).to_contain_text("elastic 8 mm")
+        page.locator('.edge[aria-label^="edge leg of front"]').focus()
+        page.keyboard.press("Enter")
+        _fill(page, "edge-finish", "fold back 2,5 cm")
+        expect(status).to_contain_text("fold back")
+        # an edge that cannot be a fold says why
+        page.locator('.edge[aria-label^="edge side of front"]').focus()
+        page.keyboard.press("Enter")
+        page.locator('[data-key="edge-fold"]').click()
+        expect(page.locator(".wrong").first).not_to_be_empty()
+
+        # seams
+        page.keyboard.press("Alt+2")
+        page.locator('.edge[aria-label^="edge side of front"]').focus()
+        page.keyboard.press("Enter")
+        page.locator('.edge[aria-label^="edge side of back"]').focus()
+        page.keyboard.press("Enter")
+        expect(page.locator("figure svg.walk").first).to_be_visible()
+        page.locator('[data-key="seam-add"]').click()
+        expect(page.locator('[data-key="seam-0"]')).to_be_attached()
+
+        # one alteration, the same on both pieces: the first by dragging its line, the second typed
+        page.keyboard.press("Alt+3")
+        page.locator('[data-key="alter-piece"]').select_option("front")
+        line = page.locator('[data-key="alter-by"]')
+        box = line.bounding_box()
+        page.mouse.move(box["x"] + box["width"] / 2, box["y"] + box["height"] / 2)
+        page.mouse.down()
+        for step in range(1, 9):
+            page.mouse.move(box["x"] + box["width"] / 2, box["y"] + box["height"] / 2 - 3 * step)
+        page.mouse.up()
+        by = page.locator('[data-key="alter-by-text"]')
+        expect(by).not_to_have_value("1 cm")
+        expect(page.locator("[aria-label='Seams beside it'] summary")).to_contain_text("apart")
+        _fill(page, "alter-by-text", "1,5 cm")
+        page.locator('[data-key="alter-add"]').click()
+        expect(page.locator("#blockers")).to_contain_text("side")
+        page.locator('[data-key="alter-piece"]').select_option("back")
+        _fill(page, "alter-by-text", "1,5 cm")
+        page.locator('[data-key="alter-add"]').click()
+        expect(page.locator('[data-key="alter-1-by"]')).to_be_visible()
+
+        # cloth and what to cut
+        page.keyboard.press("Alt+4")
+        _fill(page, "new-cloth-name", "main")
+        _fill(page, "new-cloth-width", "90 cm")
+        page.locator('[data-key="add-cloth"]').click()
+        expect(page.locator('[data-key="cloth-0-width"]')).to_have_value("90 cm")
+        _fill(page, "cloth-0-gap", "3 mm")
+        _fill(page, "garment-0-name", "shorts")
+        expect(page.locator('[data-key="garment-0-name"]')).to_have_value("shorts")
+        _fill(page, "garment-0-count", "2")
+        expect(page.locator('[data-key="garment-0-count"]')).to_have_value("2")
+        expect(page.locator("#blockers")).to_be_hidden()
+
+        # lay, by rounds
+        page.keyboard.press("Alt+5")
+        page.locator('[data-key="lay-exact-s"]').click()
+        _fill(page, "lay-rounds", "5")
+        page.locator('[data-key="lay-spread"]').select_option("open")
+        page.locator('[data-key="lay-start"]').click()
+        expect(page.locator(".verdict")).to_contain_text("Proved", timeout=240_000)
+        expect(page.locator(".laid")).to_have_count(8)
+
+        # drag to the right, beyond the end of the lay: there is room
+        piece = page.locator(".laid").last
+        name = piece.get_attribute("data-laid")
+        box = piece.locator(".cutline").bounding_box()
+        x, y = box["x"] + box["width"] / 2, box["y"] + box["height"] / 2
+        page.mouse.move(x, y)
+        page.mouse.down()
+        page.mouse.move(x + 30, y, steps=5)
+        page.mouse.move(x + 420, y, steps=20)
+        page.mouse.up()
+        expect(status).to_contain_text("moved")
+        expect(page.locator(".verdict")).to_contain_text(re.compile("Proved|Does not hold"))
+        expect(page.locator(f'.laid[data-laid="{name}"]')).to_have_class(re.compile("chosen"))
+        page.locator('[data-key="hold"]').click()
+        expect(page.locator('[data-key="lay-go-on"]')).to_contain_text("1 piece held")
+        page.locator('[data-key="lay-go-on"]').click()
+        expect(page.locator('[data-key="stop-lay"]')).to_be_visible()
+        expect(page.locator('[data-key="stop-lay"]')).to_be_hidden(timeout=240_000)
+        expect(page.locator(".verdict")).to_contain_text("Proved")
+
+        # the same on the command line
+        command = page.locator("#foot code").inner_text()
+        places = page.evaluate("async () => (await (await fetch('/api/lay')).json())")
+
+        # tick and print
+        page.keyboard.press("Alt+7")
+        box = page.locator('[data-key^="tick-"]').first
+        box.focus()
+        page.keyboard.press("Space")
+        expect(status).to_contain_text("is cut")
+        expect(page.locator(".laid.cutout")).to_have_count(1)
+        page.reload()
+        expect(page.locator(".laid.cutout")).to_have_count(1)
+        page.locator('[data-key^="kind-"]').first.check()
+        page.locator('[data-key="print-files"]').click()
+        expect(status).to_contain_text("Written", timeout=60_000)
+
+    _same_lay(command, folder, places)
+
+
+def _same_lay(command: str, folder: Path, places: dict[str, Any]) -> None:
+    words = shlex.split(command)
+    assert words[:2] == ["nesting", "lay"], command
+    assert "--from" in words and "--keep" in words and "--rounds" in words, command
+    if "-o" in words:
+        words[words.index("-o") + 1] = "again"
+    else:
+        words += ["-o", "again"]
+    done = subprocess.run(
+        [sys.executable, "-m", "nesting.cli", *words[1:]],
+        cwd=folder, capture_output=True, text=True, timeout=300, env={"PYTHONPATH": str(ROOT), "PATH": "/usr/bin:/bin"},
+    )  # fmt: skip
+    assert done.returncode == 0, done.stderr
+    lay = json.loads(next((folder / "again").glob("lay-*.json")).read_text())
+    ours = sorted(
+        (p["piece"], round(p["x"], 3), round(p["y"], 3), p["turn"], p["flipped"])
+        for part in places["sections"]
+        for p in part["pieces"]
+    )
+    theirs = sorted(
+        (p["piece"], round(p["x"], 3), round(p["y"], 3), p["turn"], p["flipped"]) for p in lay["placements"]
+    )
+    assert ours == theirs

@@ -1,0 +1,239 @@
+"""Every view in a browser: nothing serious by axe-core, nothing in the console, quick, by keyboard, legible when narrow."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from tests.page.browsing import axe, browsed, demo, front_and_back, need_browser, served
+
+pytestmark = pytest.mark.slow
+
+VIEWS = ("pieces", "seams", "alterations", "cloth", "lay", "buying", "cut")
+
+
+@pytest.fixture(scope="module")
+def shown(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
+    """The page of the demo."""
+    need_browser()
+    with served(demo(tmp_path_factory.mktemp("views"))) as address:
+        yield address
+
+
+@pytest.fixture
+def empty(tmp_path: Path) -> Iterator[tuple[str, Path]]:
+    """The page of an empty folder, and the folder."""
+    need_browser()
+    folder = tmp_path / "mine"
+    folder.mkdir()
+    with served(folder) as address:
+        yield address, folder
+
+
+def _go(page: Any, view: str) -> None:
+    page.keyboard.press(f"Alt+{VIEWS.index(view) + 1}")
+    need_browser().expect(page.locator(f'#view[data-view="{view}"]')).to_be_visible()
+
+
+def _violations(page: Any, source: str) -> list[str]:
+    """Serious findings; axe is injected through the debugger, so the policy of the page stays as it is."""
+    page.evaluate(source)
+    found = page.evaluate("async () => (await axe.run(document, {resultTypes: ['violations']})).violations")
+    return [f"{v['id']}: {v['nodes'][0]['html'][:200]}" for v in found if v["impact"] in ("serious", "critical")]
+
+
+@pytest.mark.parametrize(("width", "scheme"), [(1280, "light"), (820, "dark")])
+def test_no_serious_finding_on_any_view(shown: str, width: int, scheme: str) -> None:
+    """axe-core on each view, wide and light, narrow and dark; and nothing is wider than the window."""
+    source = axe()
+    expect = need_browser().expect
+    with browsed(shown, width=width, scheme=scheme) as page:
+        found = {}
+        for view in VIEWS:
+            _go(page, view)
+            if view in ("pieces", "seams"):
+                expect(page.locator(".edge").first).to_be_attached()
+            if view == "pieces":
+                page.locator(".edge").first.focus()
+                page.keyboard.press("Enter")
+                expect(page.locator('[data-key="edge-name"]')).to_be_visible()
+            found[view] = _violations(page, source)
+            overhang = page.evaluate("document.documentElement.scrollWidth - document.documentElement.clientWidth")
+            assert overhang <= 0, f"{view} is {overhang} px wider than a window of {width}"
+        page.locator('[data-key="help"]').click()
+        found["help"] = _violations(page, source)
+    assert not any(found.values()), found
+
+
+def test_first_paint_and_usable(shown: str) -> None:
+    """First paint within 1 s, the pieces there to click within 2 s; the best of three, as other work may go on beside."""
+    expect = need_browser().expect
+    paints, usable = [], []
+    with browsed(shown) as page:
+        for _ in range(3):
+            page.goto("about:blank")
+            page.goto(shown)
+            expect(page.locator(".edge").first).to_be_attached()
+            usable.append(page.evaluate("performance.now()"))
+            paints.append(page.evaluate("performance.getEntriesByName('first-contentful-paint')[0].startTime"))
+    assert min(paints) < 1000, paints
+    assert min(usable) < 2000, usable
+
+
+def test_every_control_is_reached_by_the_tab_key(shown: str) -> None:
+    """On each view the Tab key comes by every button, field and link that is not switched off."""
+    with browsed(shown) as page:
+        for view in ("cloth", "lay", "cut"):
+            _go(page, view)
+            page.wait_for_timeout(300)
+            unreachable = page.evaluate(
+                """() => [...document.querySelectorAll('#view button, #view input, #view select, #view a[href], #view summary')]
+                .filter((e) => !e.disabled && e.checkVisibility() && e.tabIndex < 0 && !e.matches('.what')).map((e) => e.outerHTML.slice(0, 160))"""
+            )
+            assert not unreachable, (view, unreachable)
+
+
+def test_words_are_explained_where_they_stand(shown: str) -> None:
+    """A question mark shows a sentence and a picture; F1 in a field does the same; Esc takes it away."""
+    expect = need_browser().expect
+    with browsed(shown) as page:
+        _go(page, "cloth")
+        page.locator('[data-key="cloth-0-nap"]').focus()
+        page.keyboard.press("F1")
+        card = page.locator(".card-of-word")
+        expect(card).to_contain_text("upside down")
+        expect(card.locator("img")).to_be_visible()
+        assert page.evaluate("document.querySelector('.card-of-word img').naturalWidth") > 0
+        page.keyboard.press("Escape")
+        expect(card).to_be_hidden()
+        page.locator('.what[data-term="selvage"]').first.hover()
+        expect(card).to_contain_text("finished edge")
+
+
+@pytest.mark.parametrize(
+    ("key", "text", "said"),
+    [
+        ("cloth-0-width", "wide", r"wide"),
+        ("cloth-0-gap", "-3 mm", r"3"),
+        ("cloth-0-shrink_along", "130 %", r"130|shrink"),
+        ("cloth-0-stretch_across", "much", r"much"),
+        ("cloth-0-price", "cheap", r"cheap"),
+        ("garment-0-count", "some", r"some"),
+    ],
+)
+def test_a_wrong_word_is_told_where_it_was_typed(shown: str, key: str, text: str, said: str) -> None:
+    """One sentence under the field, what was typed stays, the order is as before, nothing in the console."""
+    expect = need_browser().expect
+    with browsed(shown) as page:
+        _go(page, "cloth")
+        field = page.locator(f'[data-key="{key}"]')
+        expect(field).to_be_visible()
+        before = field.input_value()
+        field.fill(text)
+        field.press("Enter")
+        wrong = page.locator(f'.field:has([data-key="{key}"]) .wrong')
+        expect(wrong).to_have_text(re.compile(said))
+        assert len(wrong.inner_text()) < 320
+        expect(field).to_have_value(text)
+        expect(field).to_have_attribute("aria-invalid", "true")
+        field.fill(before)
+        field.press("Enter")
+        expect(wrong).to_have_count(0)
+
+
+def test_a_comma_is_a_point(shown: str) -> None:
+    """147,5 cm is 147.5 cm."""
+    expect = need_browser().expect
+    with browsed(shown) as page:
+        _go(page, "cloth")
+        field = page.locator('[data-key="cloth-0-width"]')
+        field.fill("147,5 cm")
+        field.press("Enter")
+        expect(page.locator("#status")).to_contain_text("147,5 cm")
+        expect(page.locator(".wrong")).to_have_count(0)
+        page.locator('[data-key="undo"]').click()
+        expect(field).to_have_value("150 cm")
+
+
+@pytest.mark.parametrize(
+    ("name", "content", "said"),
+    [
+        ("open.svg", '<svg xmlns="http://www.w3.org/2000/svg" width="99mm" height="99mm" viewBox="0 0 99 99">'
+                     '<path fill="none" stroke="black" d="M5 5L90 5L90 90L5 60"/></svg>', r"open|clos"),
+        ("empty.svg", "", r"empty|nothing|no "),
+        ("letter.svg", "Dear aunt", r"letter\.svg"),
+        ("thing.exe", "MZ", r"thing\.exe|SVG"),
+    ],
+)  # fmt: skip
+def test_a_wrong_file_is_told_where_it_was_dropped(empty: tuple[str, Path], name: str, content: str, said: str) -> None:
+    """One sentence beside the place, the page goes on, nothing in the console."""
+    expect = need_browser().expect
+    address, folder = empty
+    with browsed(address) as page:
+        drawing = folder.parent / name
+        drawing.write_text(content)
+        page.locator("#files").set_input_files(str(drawing))
+        told = page.locator("#view .wrong, #blockers li, #view .finding").filter(has_text=re.compile(said, re.I)).first
+        expect(told).to_be_visible()
+        files = [str(f) for f in front_and_back(folder.parent)]
+        page.locator("#files").set_input_files(files)
+        expect(page.locator('.shape[data-piece^="front|"]')).to_be_visible()
+
+
+def test_two_tabs_are_told_and_show_the_same(shown: str) -> None:
+    """The second tab is told; what the first changes, the second shows."""
+    expect = need_browser().expect
+    with browsed(shown) as page:
+        second = page.context.new_page()
+        second.goto(shown)
+        expect(second.locator("#notices")).to_contain_text("2 tabs")
+        _go(page, "cloth")
+        second.bring_to_front()
+        _go(second, "cloth")
+        field = page.locator('[data-key="garment-0-count"]')
+        before = field.input_value()
+        field.fill("9")
+        field.press("Enter")
+        expect(second.locator('[data-key="garment-0-count"]')).to_have_value("9")
+        second.locator('[data-key="undo"]').click()
+        expect(field).to_have_value(before)
+        second.close()
+
+
+def test_projector_by_keyboard(shown: str) -> None:
+    """Laid, thrown on the table: corners by arrow keys, a check line, dark and light, the cloth moved on, piece by piece."""
+    expect = need_browser().expect
+    with browsed(shown) as page:
+        _go(page, "lay")
+        page.locator('[data-key="lay-exact-s"]').click()
+        page.locator('[data-key="lay-rounds"]').fill("1")
+        page.locator('[data-key="lay-rounds"]').press("Enter")
+        page.locator('[data-key="lay-spread"]').select_option("open")
+        page.locator('[data-key="lay-start"]').click()
+        expect(page.locator(".verdict")).to_contain_text("Proved", timeout=240_000)
+        _go(page, "cut")
+        page.locator('[data-key="beam"]').click()
+        beam = page.locator("dialog.beam")
+        expect(beam).to_be_visible()
+        expect(beam.locator(".frame")).to_contain_text("diagonals")
+        corner = page.locator('[data-key="beam-corner-0"]')
+        corner.focus()
+        before = corner.get_attribute("transform")
+        corner.press("Shift+ArrowLeft")
+        corner.press("ArrowUp")
+        assert corner.get_attribute("transform") != before
+        page.locator('[data-key="beam-save"]').click()
+        expect(beam.locator("[data-beam]").first).to_be_attached()
+        first = beam.locator("[data-beam] path").first.get_attribute("d")
+        page.locator('[data-key="beam-on"]').click()
+        assert beam.locator("[data-beam] path").first.get_attribute("d") != first
+        page.locator('[data-key="beam-one"]').click()
+        expect(beam.locator("[data-beam]")).to_have_count(1)
+        page.locator('[data-key="beam-invert"]').click()
+        expect(beam).to_have_class(re.compile("light"))
+        page.locator('[data-key="beam-leave"]').click()
+        expect(beam).to_have_count(0)
