@@ -65,7 +65,7 @@ def browsed(address: str, *, width: int = 1280, height: int = 900, scheme: str =
         context = browser.new_context(viewport={"width": width, "height": height}, color_scheme=scheme)
         context.set_default_timeout(20_000)
         page = context.new_page()
-        page.on("console", lambda message: told.append(f"{message.type}: {message.text}"))
+        page.on("console", lambda message: told.append(f"{message.type}: {message.text} {message.location['url']}"))
         page.on("pageerror", lambda error: told.append(f"thrown: {error}"))
         page.goto(address)
         sync_api.expect(page.locator("#steps button").first).to_be_visible()

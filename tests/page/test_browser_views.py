@@ -1,4 +1,4 @@
-"""Every view in a browser: nothing serious by axe-core, nothing in the console, quick, by keyboard, legible when narrow."""
+"""Every view in a browser: nothing serious by axe-core, a silent console, quick, by keyboard, legible when narrow."""
 
 from __future__ import annotations
 
@@ -70,7 +70,7 @@ def test_no_serious_finding_on_any_view(shown: str, width: int, scheme: str) -> 
 
 
 def test_first_paint_and_usable(shown: str) -> None:
-    """First paint within 1 s, the pieces there to click within 2 s; the best of three, as other work may go on beside."""
+    """First paint within 1 s, pieces there to click within 2 s; the best of three, as other work may go on beside."""
     expect = need_browser().expect
     paints, usable = [], []
     with browsed(shown) as page:
@@ -91,8 +91,9 @@ def test_every_control_is_reached_by_the_tab_key(shown: str) -> None:
             _go(page, view)
             page.wait_for_timeout(300)
             unreachable = page.evaluate(
-                """() => [...document.querySelectorAll('#view button, #view input, #view select, #view a[href], #view summary')]
-                .filter((e) => !e.disabled && e.checkVisibility() && e.tabIndex < 0 && !e.matches('.what')).map((e) => e.outerHTML.slice(0, 160))"""
+                """() => [...document.querySelectorAll('#view :is(button, input, select, a[href], summary)')]
+                .filter((e) => !e.disabled && e.checkVisibility() && e.tabIndex < 0 && !e.matches('.what'))
+                .map((e) => e.outerHTML.slice(0, 160))"""
             )
             assert not unreachable, (view, unreachable)
 
@@ -205,7 +206,7 @@ def test_two_tabs_are_told_and_show_the_same(shown: str) -> None:
 
 
 def test_projector_by_keyboard(shown: str) -> None:
-    """Laid, thrown on the table: corners by arrow keys, a check line, dark and light, the cloth moved on, piece by piece."""
+    """Laid, thrown on the table: corners by arrow keys, check lines, dark and light, the cloth moved on, one by one."""
     expect = need_browser().expect
     with browsed(shown) as page:
         _go(page, "lay")
