@@ -124,7 +124,7 @@ class Guard:
         # 200 and a refresh: after a redirect from elsewhere browsers would leave out a SameSite=Strict cookie
         body = (
             b'<!doctype html><html lang="en"><head><meta charset="utf-8"><title>nesting</title>'
-            b'<meta http-equiv="refresh" content="0;url=/"></head>'
+            b'<link rel="icon" href="/static/icon.svg"><meta http-equiv="refresh" content="0;url=/"></head>'
             b'<body><p><a href="/">To the page</a></p></body></html>'
         )
         cookie = f"{self.cookie}={self.key}; Path=/; HttpOnly; SameSite=Strict"

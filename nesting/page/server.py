@@ -90,7 +90,8 @@ def application(page: Page, *, port: int, key: str) -> Guard:
         finally:
             await form.close()
         answer = await page.upload(files, str(form.get("kind", "pattern")))
-        return _json(answer, 200 if answer["ok"] else 400)
+        # a refused drawing is an answer like any other: a 4xx would write an error into the browser's console
+        return _json(answer)
 
     async def output(request: Request) -> Response:
         name = request.path_params["name"]

@@ -22,6 +22,8 @@ export class Store {
     /** @type {string | null} the cloth whose lay is shown */
     this.cloth = null;
     this.online = false;
+    /** the last run that has ended */
+    this.ended = 0;
     /** @type {Map<string, Set<(detail: any) => void>>} */
     this.listeners = new Map();
     /** @type {Map<DocName, Promise<void>>} */
@@ -101,6 +103,8 @@ export class Store {
   /** @param {any} event */
   hear(event) {
     if (event.event === "hello") {
+      // a server that was started anew counts its runs anew
+      this.ended = 0;
       this.put("state", event.state);
       const names = /** @type {DocName[]} */ (Object.keys(this.docs));
       for (const name of names) {
@@ -118,9 +122,16 @@ export class Store {
       const lay = this.docs.lay;
       if (lay && lay.cloth === event.cloth && event.judged.of >= lay.move) lay.judged = event.judged;
     } else if (event.event === "better") {
-      if (event.cloth === (this.cloth ?? event.cloth) && event.lay) this.docs.lay = event.lay;
+      // one that comes after its run has ended is older than the lay that was fetched since
+      if (event.run > this.ended && event.cloth === (this.cloth ?? event.cloth) && event.lay) this.docs.lay = event.lay;
     } else if (event.event === "progress" || event.event === "ended") {
+      if (event.event === "progress" && event.run.id <= this.ended) return;
       if (this.docs.state) this.docs.state.run = event.run;
+      if (event.event === "ended") {
+        this.ended = Math.max(this.ended, event.run.id);
+        this.old.add("lay");
+        if (this.wanted.has("lay")) void this.refresh("lay");
+      }
     } else if (event.event === "warm" && this.docs.state) {
       this.docs.state.warm = { ready: event.ready, doing: event.doing, share: event.share };
       this.tell("state", this.docs.state);
