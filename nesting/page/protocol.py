@@ -23,7 +23,7 @@ Routes
     GET  ``/api/help``           HelpDoc
     POST ``/api/upload``         multipart, field ``files`` (several), optional ``kind``: "pattern" (default) or
                                  "remnant"; → ``{"ok": true, "files": [FileDoc], "findings": [FindingDoc]}``, or
-                                 ``{"ok": false, "problem": Problem, "files": […taken…]}`` with 400 or 413
+                                 ``{"ok": false, "problem": Problem, "files": […taken…]}``; too large: 413
     POST ``/api/command``        a command as below; → its reply. For scripts and tests; the page uses the socket.
     GET  ``/files/NAME``         an output of the order's results folder (print and cutter files, pictures); 404 else
     WS   ``/api/socket?tab=T``   commands in, replies and events out; ``T``: a name that the tab made up for itself

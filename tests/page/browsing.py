@@ -31,6 +31,8 @@ def need_browser() -> Any:
         pytest.skip("playwright is not installed")
     if not Path(CHROMIUM).exists():
         pytest.skip(f"no browser at {CHROMIUM} (Debian: apt-get install chromium)")
+    # other work may go on beside: nothing here is judged by the clock but where a test says so
+    sync_api.expect.set_options(timeout=20_000)
     return sync_api
 
 
@@ -68,7 +70,7 @@ def browsed(address: str, *, width: int = 1280, height: int = 900, scheme: str =
         page.on("console", lambda message: told.append(f"{message.type}: {message.text} {message.location['url']}"))
         page.on("pageerror", lambda error: told.append(f"thrown: {error}"))
         page.goto(address)
-        sync_api.expect(page.locator("#steps button").first).to_be_visible()
+        sync_api.expect(page.locator("#steps button").first).to_be_visible(timeout=60_000)
         try:
             yield page
         finally:
