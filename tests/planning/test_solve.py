@@ -204,6 +204,17 @@ def test_a_motif_lies_on_the_repeat() -> None:
         assert abs(x - 70.0 * round(x / 70.0)) <= 0.05 and abs(y - 55.0 * round(y / 55.0)) <= 0.05
 
 
+@pytest.mark.parametrize("repeat,cost", [(300.0, "20 cm"), (200.0, "0 cm")])
+def test_what_matching_costs(repeat: float, cost: str) -> None:
+    """Three pieces 20 cm long and as wide as the cloth, each end of theirs on the repeat: left ends at 0, 30 and 60 cm
+    take 80 cm where 60 would do; on a repeat of 20 cm nothing is lost."""
+    cut = rect("a", 200, 1000, motif=Motif((-100.0, 0.0)))
+    order = order_of(cut, count=3, repeat_along=repeat)
+    lay = lay_cloth(order, "main", FEW, spread="open")
+    assert lay.lay_length == pytest.approx(800.0 if repeat == 300.0 else 600.0, abs=0.01)
+    assert any(note.startswith(f"matching the repeat costs about {cost} of cloth") for note in lay.notes)
+
+
 # -- cut together, second cloth ------------------------------------------------------------------------------------
 
 

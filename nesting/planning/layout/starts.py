@@ -38,8 +38,8 @@ class Lying:
     opened: bool
 
 
-def lying_in(placements: Iterable[Placement]) -> tuple[Lying, ...]:
-    """The placements as they lie; followers go with their leaders."""
+def lying_in(placements: Iterable[Placement], *, followers: bool = False) -> tuple[Lying, ...]:
+    """The placements as they lie; followers go with their leaders, unless they are asked for by themselves."""
     return tuple(
         Lying(
             p.piece,
@@ -55,7 +55,7 @@ def lying_in(placements: Iterable[Placement]) -> tuple[Lying, ...]:
             p.opened,
         )
         for p in placements
-        if p.follows is None and p.second_cloth is None
+        if (followers or p.follows is None) and p.second_cloth is None
     )
 
 
