@@ -330,8 +330,11 @@ class _Layers:
                 own = thing.get("/Resources")
                 self.done[key] = self._content(thing, own if own is not None else resources, number, depth + 1)
             weights[name] = 1 + self.done[key]
-        if not marked and sum(weights.values()) <= 200:
-            return sum(weights.values())
+        if not marked:
+            # at most as many as "Do" is written; only where that is too many are they counted one by one
+            most = _written_do(holder) * max(weights.values(), default=0)
+            if most <= 1000:
+                return most
         return self._drawn(holder, weights, marked, number)
 
     def _properties(self, resources: Any, properties: Any) -> None:
@@ -421,6 +424,15 @@ class _Layers:
             else:
                 holder["/Contents"] = self.pdf.make_stream(data)
         return total
+
+
+def _written_do(holder: Any) -> int:
+    """How often "Do" is written in the content of a page or form."""
+    import pikepdf
+
+    contents = holder if isinstance(holder, pikepdf.Stream) else holder.get("/Contents")
+    parts = list(contents) if isinstance(contents, pikepdf.Array) else [contents]
+    return sum(bytes(part.read_bytes()).count(b"Do") for part in parts if isinstance(part, pikepdf.Stream))
 
 
 def _words(value: Any) -> str:
