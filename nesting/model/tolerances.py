@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 __all__ = [
+    "BOUND_MM",
     "CHORD_MM",
+    "EDGE_MM",
     "FOLD_MM",
     "JOIN_GAP_MM",
     "LARGEST_MM",
@@ -19,14 +21,19 @@ __all__ = [
 
 #: mm. Curves are flattened so that no chord leaves its curve by more than this.
 CHORD_MM = 0.01
-#: mm. The search may use outlines this much coarser, as long as they contain the fine ones.
-SEARCH_CHORD_MM = 0.2
+#: mm. What steers the search may leave the fine outlines by this much; what is kept apart are the fine ones.
+SEARCH_CHORD_MM = 0.1
 #: mm. Ends of segments that lie this near are taken as touching when an outline is put together.
 JOIN_GAP_MM = 0.5
 #: mm. A laid outline may differ from its pattern piece by this much (writing to a file rounds).
 SHAPE_MM = 0.01
 #: mm. A fold edge may be this far from its fold line.
 FOLD_MM = 0.01
+#: mm. What numbers in files round off may stick out of the cloth, or lack of a gap.
+EDGE_MM = 1e-3
+#: mm. A bound sees every outline this much smaller all round, so that it holds for all that passes as a lay: what a
+#: laid outline may differ, what its fold edge may be off, what it may stick out, lack or overlap.
+BOUND_MM = SHAPE_MM + FOLD_MM + 2 * EDGE_MM
 #: mm. A notch or mark may be this far from where its piece carries it.
 MARK_MM = 0.01
 #: mm. Pieces that lie deeper in one another overlap, however little area they share.

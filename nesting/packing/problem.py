@@ -6,8 +6,9 @@ Container
     outline is a rectangle whose x extent is ignored. With a length, or with ``Region.outline`` that is not a
     rectangle, the container is as drawn and a layout either exists or does not.
 Item
-    one thing to place, in one of its *poses*. Two placed items collide if they share a ply and the interiors of
-    their rings meet. A pose's *body* must lie inside the region of each of its plies.
+    one thing to place, in one of its *poses*. Two placed items collide if they share a ply and their outlines are
+    nearer than ``Problem.gap``. A pose's outline must lie inside the region of each of its plies. Where a pose has no
+    outline of its own, its ring is what collides (if interiors meet) and its *body* is what must lie inside.
 
 Lengths are in any one unit (the rest of the package uses mm); turns are degrees, anticlockwise.
 """
@@ -36,6 +37,7 @@ __all__ = [
     "Result",
     "RingArray",
     "Stop",
+    "outline_of",
 ]
 
 RingArray = NDArray[np.float64]
@@ -95,11 +97,13 @@ class Region:
 class Pose:
     """One way in which an item may lie.
 
-    ``ring`` (n, 2), anticlockwise, simple, relative to the reference point, already turned and flipped, is what must
-    not meet other rings (half of any asked gap is already in it). ``body`` is what must lie inside the plies (None:
-    the ring itself). ``low`` and ``high`` keep the body this much farther from the lower and upper y limit of the
-    region's box. ``tilt`` allows a further free turn of ± that many degrees. ``state`` restricts the pose to layouts
-    in which the item's group has that state. ``tag`` is the caller's.
+    ``outline`` (n, 2), anticlockwise, simple, relative to the reference point, already turned and flipped, is what is
+    kept apart and inside, exactly. ``ring`` and ``body`` then only steer: the outline with half the gap around it and
+    the outline itself, both with few corners and about right. With ``outline`` None they are what counts: rings must
+    not meet, bodies (None: the ring itself) must lie inside the plies.
+    ``low`` and ``high`` keep the outline this much farther from the lower and upper y limit of the region's box,
+    ``left`` from its beginning in x. ``tilt`` allows a further free turn of ± that many degrees. ``state`` restricts
+    the pose to layouts in which the item's group has that state. ``tag`` is the caller's.
     """
 
     ring: RingArray
@@ -112,6 +116,15 @@ class Pose:
     tilt: float = 0.0
     state: int | None = None
     tag: int = 0
+    outline: RingArray | None = None
+    left: float = 0.0
+
+
+def outline_of(pose: Pose) -> RingArray:
+    """What must lie inside the plies, exactly."""
+    if pose.outline is not None:
+        return pose.outline
+    return pose.ring if pose.body is None else pose.body
 
 
 @dataclass(frozen=True)
@@ -141,11 +154,17 @@ class Item:
 
 @dataclass(frozen=True, eq=False)
 class Problem:
-    """Items to place in plies; ``length`` None asks for the least length, a number asks for any layout within it."""
+    """Items to place in plies; ``length`` None asks for the least length, a number asks for any layout within it.
+
+    ``gap`` is kept between the outlines of poses on one ply (it asks for ``Pose.outline``). ``tolerance``: whoever
+    judges a layout may see each border this much farther in, so that a bound holds for all that passes.
+    """
 
     plies: tuple[Region, ...]
     items: tuple[Item, ...]
     length: float | None = None
+    gap: float = 0.0
+    tolerance: float = 0.0
 
 
 @dataclass(frozen=True)

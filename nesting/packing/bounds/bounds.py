@@ -15,6 +15,7 @@ from time import thread_time
 from nesting.packing.bounds.bounds_lies import Known, Lie, Ply, lies_of, plies_of
 from nesting.packing.bounds.bounds_load import Kind, Load
 from nesting.packing.bounds.bounds_order import order_bound, warm_up
+from nesting.packing.bounds.bounds_outlines import understated
 from nesting.packing.problem import Bound, Item, Problem
 
 __all__ = ["area_bound", "lower_bound"]
@@ -34,6 +35,7 @@ def lower_bound(problem: Problem, *, seconds: float = 1.0) -> Bound:
     NeverFits
         if an item is larger than the empty cloth in each of its poses.
     """
+    problem = understated(problem)
     warm_up()  # compiling must not eat into the time, or the first run would know less than the second
     until = thread_time() + 4 * seconds
     plies = plies_of(problem)
@@ -69,6 +71,7 @@ def area_bound(problem: Problem) -> Bound:
     NeverFits
         if an item is larger than the empty cloth in each of its poses.
     """
+    problem = understated(problem)
     plies = plies_of(problem)
     kinds = _kinds(problem, plies)
     if not kinds:
@@ -106,6 +109,7 @@ def _likeness(item: Item, number: int) -> object:
             p.y,
             p.low,
             p.high,
+            p.left,
             p.tilt,
             p.state,
         )

@@ -134,7 +134,8 @@ class Shape:
 class Lie:
     """One way for an item to lie: a shape, with its middle's y from ``low`` to ``high``, on all of ``plies``.
 
-    ``x``: the only places of the middle's x (None: any). ``guard``: the pose's ``low`` and ``high``. ``placed``: it
+    ``x``: the only places of the middle's x (None: any). ``guard``: the pose's ``low`` and ``high``; ``back``: how far
+    it keeps from the beginning of the plies. ``placed``: it
     lies there and nowhere else; ``tied``: to one height, as on a fold; ``flaw``: no item but a flaw in the cloth.
     """
 
@@ -148,10 +149,11 @@ class Lie:
     placed: bool = False
     tied: bool = False
     flaw: bool = False
+    back: float = 0.0
 
     def first(self, left: float) -> float:
         """Least x of the right end of an item that lies so, on cloth that begins at x = ``left``."""
-        least = left - self.shape.left
+        least = left + self.back - self.shape.left
         if self.x is not None:
             least = axis_from(self.x, least, _ROOM * (self.shape.right - self.shape.left))
         return least + self.shape.right
@@ -254,7 +256,7 @@ def _lie(
         low, high = reach[0] + float(from_[1]), reach[1] + float(to[1])
     x_axis = None if pose.x is None or half else Axis(pose.x.offset + float(from_[0]), pose.x.period)
     tied = pose.y is not None and pose.y.period == 0
-    lie = Lie(shape, pose.plies, pose.state, low, high, x_axis, (pose.low, pose.high), tied=tied)
+    lie = Lie(shape, pose.plies, pose.state, low, high, x_axis, (pose.low, pose.high), tied=tied, back=pose.left)
     start = max(plies[ply].left for ply in pose.plies)
     end = min(plies[ply].right for ply in pose.plies)
     return None if lie.first(start) > end + room else lie

@@ -118,10 +118,10 @@ class Load:
         lies, box = self._on(ply), self.plies[ply]
         if not ringed:
             low, high = min(lie.guard[0] for lie in lies), min(lie.guard[1] for lie in lies)
-            return box.low + low, box.high - high, -box.left
+            return box.low + low, box.high - high, -box.left - min(lie.back for lie in lies)
         bottom = max(lie.shape.margins[1] - lie.guard[0] for lie in lies)
         top = max(lie.shape.margins[3] - lie.guard[1] for lie in lies)
-        out = max(lie.shape.margins[0] for lie in lies) + max(lie.shape.margins[2] for lie in lies)
+        out = max(lie.shape.margins[0] - lie.back for lie in lies) + max(lie.shape.margins[2] for lie in lies)
         return box.low - bottom, box.high + top, out - box.left
 
     def widths(self) -> dict[int, float]:

@@ -252,7 +252,7 @@ def _schedule(
             elif lie.x is not None:
                 model.add(x >= _whole(lie.first(left) - lie.shape.right, unit)).only_enforce_if(here)
             else:
-                model.add(x >= _whole(left - lie.shape.left, unit)).only_enforce_if(here)
+                model.add(x >= _whole(left + lie.back - lie.shape.left, unit)).only_enforce_if(here)
             if kind.group is not None and lie.state is not None:
                 key = (kind.group, lie.state)
                 if key not in states:

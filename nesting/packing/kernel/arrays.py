@@ -20,7 +20,7 @@ from numpy.typing import NDArray
 
 from nesting.packing.kernel import geometry
 from nesting.packing.kernel.convex import parts_of
-from nesting.packing.problem import Axis, NeverFits, PackingError, Place, Pose, Problem, Region, RingArray
+from nesting.packing.problem import Axis, NeverFits, PackingError, Place, Pose, Problem, Region, RingArray, outline_of
 
 __all__ = ["FIXED", "RIDES", "SIDE", "STAYS", "Model", "Shape", "Tables", "Variant", "part_of", "prepare", "tilts_of"]
 
@@ -92,7 +92,8 @@ class Variant:
 class Model:
     """A prepared problem. ``length`` is the fixed length in internal units, None if it is to be found.
 
-    ``riders`` (n,): of a window into a longer layout, how far from its end the items lie that move with the end."""
+    ``riders`` (n,): of a window into a longer layout, how far from its end the items lie that move with the end.
+    ``whole``: the model that this one is a part of."""
 
     problem: Problem
     scale: float
@@ -105,6 +106,7 @@ class Model:
     area: float
     alias: dict[tuple[int, int, float], tuple[int, float, float]] = field(default_factory=dict)
     riders: NDArray[np.float64] | None = None
+    whole: Model | None = None
 
     @property
     def n(self) -> int:
@@ -140,7 +142,8 @@ def part_of(model: Model, items: Sequence[int] | NDArray[np.int64]) -> Model:
     )
     problem = replace(model.problem, items=tuple(model.problem.items[i] for i in index))
     states = [model.num_states[g] for g in groups]
-    return replace(model, problem=problem, tables=tables, num_states=states, area=area, riders=None)
+    return replace(model, problem=problem, tables=tables, num_states=states, area=area, riders=None,
+                   whole=model.whole or model)  # fmt: skip
 
 
 def tilts_of(pose: Pose) -> tuple[float, ...]:
@@ -320,7 +323,8 @@ class _Builder:
         b, bx, by = (r, rx, ry) if pose.body is None else self.shape(body)
         if fixed:
             cx, cy = fixed.x * self.scale + rx, fixed.y * self.scale + ry
-            right = float(body[:, 0].max()) + fixed.x * self.scale
+            outline = geometry.turned(np.asarray(outline_of(pose), dtype=np.float64), tilt) * self.scale
+            right = float(outline[:, 0].max()) + fixed.x * self.scale
             row = [cx, right - cx, cx, cy, cy, cx, 0.0, cy, 0.0, bx - rx, by - ry, right]
         else:
             limits = self._limits(pose, tilt)
@@ -339,16 +343,19 @@ class _Builder:
         self.bodies.append(b)
         self.masks.append(mask)
         self.states.append(-1 if pose.state is None else pose.state)
-        return (r, b, mask, pose.state, *(round(c, 7) for c in row))
+        own: Hashable = None
+        if pose.outline is not None:  # what steers may be alike where the outlines are not
+            own = _key(geometry.turned(np.asarray(pose.outline, dtype=np.float64), tilt) * self.scale - (rx, ry))
+        return (r, b, own, mask, pose.state, *(round(c, 7) for c in row))
 
     def _limits(self, pose: Pose, tilt: float) -> tuple[float, float, float, float, float, float] | None:
         """Limits of the *reference point*: (xlo, xr, xcap, ylo, yhi, least length), internal units; None: never."""
-        body = pose.ring if pose.body is None else pose.body
-        x0, y0, x1, y1 = geometry.bounds(geometry.turned(np.asarray(body, dtype=np.float64), tilt) * self.scale)
+        outline = np.asarray(outline_of(pose), dtype=np.float64)
+        x0, y0, x1, y1 = geometry.bounds(geometry.turned(outline, tilt) * self.scale)
         xlo, xcap, ylo, yhi = -math.inf, math.inf, -math.inf, math.inf
         for ply in pose.plies:
             bx0, by0, bx1, by1 = self.boxes[ply]
-            xlo = max(xlo, (0.0 if self.open else max(0.0, bx0)) - x0)
+            xlo = max(xlo, (0.0 if self.open else max(0.0, bx0)) + pose.left * self.scale - x0)
             if not self.open:
                 xcap = min(xcap, (bx1 if self.length is None else min(bx1, self.length)) - x1)
             ylo = max(ylo, by0 + pose.low * self.scale - y0)
@@ -367,8 +374,7 @@ class _Builder:
         unit = 1.0 / self.scale
         told = []
         for pose in poses:
-            body = np.asarray(pose.ring if pose.body is None else pose.body, dtype=np.float64)
-            x0, y0, x1, y1 = geometry.bounds(body)
+            x0, y0, x1, y1 = geometry.bounds(np.asarray(outline_of(pose), dtype=np.float64))
             room = min(self.boxes[p][3] - self.boxes[p][1] for p in pose.plies) * unit - pose.low - pose.high
             text = f"{x1 - x0:.6g} long and {y1 - y0:.6g} wide where the cloth is {room:.6g} wide"
             if not self.open:

@@ -7,12 +7,14 @@ import shapely
 from numpy.typing import NDArray
 
 from nesting.packing.kernel.geometry import turned
-from nesting.packing.problem import Place, Pose, Problem, RingArray
+from nesting.packing.problem import Place, Pose, Problem, RingArray, outline_of
 
 __all__ = ["extent", "faults", "lies"]
 
 #: share of the smaller ring's area that may overlap: rounding only, a tenth of what the proof of a lay accepts
 OVERLAP_SHARE = 1e-7
+#: share of the tallest ply by which arithmetic may miss a limit, or the gap
+ROUNDING = 2e-9
 
 
 def lies(ring: RingArray, place: Place) -> RingArray:
@@ -21,13 +23,15 @@ def lies(ring: RingArray, place: Place) -> RingArray:
     return moved
 
 
-def _body(pose: Pose) -> RingArray:
-    return pose.ring if pose.body is None else pose.body
+def _apart(pose: Pose) -> RingArray:
+    """What is kept from other pieces."""
+    return pose.ring if pose.outline is None else pose.outline
 
 
 def extent(problem: Problem, places: tuple[Place, ...]) -> float:
-    """The farthest x of any body; 0 without items."""
-    return max((float(lies(_body(problem.items[p.item].poses[p.pose]), p)[:, 0].max()) for p in places), default=0.0)
+    """The farthest x of any outline; 0 without items."""
+    poses = [problem.items[p.item].poses[p.pose] for p in places]
+    return max((float(lies(outline_of(q), p)[:, 0].max()) for q, p in zip(poses, places, strict=True)), default=0.0)
 
 
 def faults(problem: Problem, places: tuple[Place, ...], *, length: float | None = None) -> list[str]:
@@ -35,10 +39,12 @@ def faults(problem: Problem, places: tuple[Place, ...], *, length: float | None 
     found: list[str] = []
     poses = [problem.items[p.item].poses[p.pose] for p in places]
     names = [problem.items[p.item].name for p in places]
-    rings = np.array([shapely.Polygon(lies(q.ring, p)) for q, p in zip(poses, places, strict=True)], dtype=object)
-    found += _pairs(poses, names, rings)
+    rings = np.array([shapely.Polygon(lies(_apart(q), p)) for q, p in zip(poses, places, strict=True)], dtype=object)
     size = max((float(np.ptp(r.outline[:, 1])) for r in problem.plies), default=1.0)
-    eps = 1e-9 * size
+    eps = ROUNDING * size
+    found += _pairs(poses, names, rings)
+    if problem.gap > 0.0:
+        found += _near(poses, names, rings, problem.gap, eps)
     odd = problem.length is not None or any(
         not np.isclose(shapely.Polygon(r.outline).area, np.prod(np.ptp(r.outline, axis=0)), rtol=1e-12)
         for r in problem.plies
@@ -49,9 +55,9 @@ def faults(problem: Problem, places: tuple[Place, ...], *, length: float | None 
             if item.fixed != place:
                 found.append(f"{name} is fixed but has moved")
             continue
-        body = lies(_body(pose), place)
-        if not odd and body[:, 0].min() < -eps:
-            found.append(f"{name} begins before x = 0")
+        body = lies(outline_of(pose), place)
+        if not odd and body[:, 0].min() < pose.left - eps:
+            found.append(f"{name} begins before x = {pose.left:.9g}")
         limit = problem.length if problem.length is not None else length
         if limit is not None and body[:, 0].max() > limit + eps:
             found.append(f"{name} ends at {body[:, 0].max():.9g}, beyond {limit:.9g}")
@@ -65,6 +71,8 @@ def faults(problem: Problem, places: tuple[Place, ...], *, length: float | None 
                     found.append(f"{name} is {abs(off):.3g} off its line in {label}")
         for ply in pose.plies:
             region = problem.plies[ply]
+            if odd and pose.left > 0.0 and body[:, 0].min() < region.outline[:, 0].min() + pose.left - eps:
+                found.append(f"{name} is too near the beginning of ply {ply}")
             low, high = region.outline[:, 1].min() + pose.low, region.outline[:, 1].max() - pose.high
             if body[:, 1].min() < low - eps or body[:, 1].max() > high + eps:
                 found.append(f"{name} leaves the width of ply {ply}")
@@ -96,6 +104,19 @@ def _pairs(poses: list[Pose], names: list[str], rings: NDArray[np.object_]) -> l
     least = np.minimum(shapely.area(rings[a]), shapely.area(rings[b]))
     return [f"{names[i]} and {names[j]} overlap by {o:.3g}"
             for i, j, o, m in zip(a, b, over, least, strict=True) if o > OVERLAP_SHARE * m]  # fmt: skip
+
+
+def _near(poses: list[Pose], names: list[str], outlines: NDArray[np.object_], gap: float, eps: float) -> list[str]:
+    """Pairs on one ply that are nearer than the gap."""
+    if len(outlines) < 2:
+        return []
+    shapely.prepare(outlines)
+    a, b = shapely.STRtree(outlines).query(outlines, predicate="dwithin", distance=gap - eps)
+    keep = a < b
+    pairs = [(i, j) for i, j in zip(a[keep].tolist(), b[keep].tolist(), strict=True)
+             if set(poses[i].plies) & set(poses[j].plies)]  # fmt: skip
+    return [f"{names[i]} and {names[j]} are {shapely.distance(outlines[i], outlines[j]):.9g} apart, not {gap:.9g}"
+            for i, j in pairs]  # fmt: skip
 
 
 def _states(problem: Problem, places: tuple[Place, ...]) -> list[str]:

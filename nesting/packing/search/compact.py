@@ -1,9 +1,10 @@
 """The exact finish: a linear programme makes a nearly free layout exact and as short as it can be without reordering.
 
-For two placed shapes every pair of near convex parts is kept apart by one edge of one of them: the edge that separates
-them best now. All those half planes are linear in the places, so the least length under them is a linear programme
-(compaction: Li, Milenkovic 1995, EJOR 84; Gomes, Oliveira 2006, EJOR 171). Solving it again from the places found,
-with the edges chosen anew, descends to a local minimum.
+For two placed shapes every pair of near convex parts is kept apart along one direction: the one that separates them
+best now (square to a side of one of them or, where a gap is asked for, from corner to corner). Whatever keeps the gap
+along that direction keeps it. All those half planes are linear in the places, so the least length under them is a
+linear programme (compaction: Li, Milenkovic 1995, EJOR 84; Gomes, Oliveira 2006, EJOR 171). Solving it again from the
+places found, with the directions chosen anew, descends to a local minimum.
 """
 
 from __future__ import annotations
@@ -11,6 +12,7 @@ from __future__ import annotations
 import copy
 import logging
 import threading
+from collections.abc import Sequence
 from typing import NamedTuple
 
 import highspy
@@ -18,8 +20,10 @@ import numpy as np
 from numba import njit
 from numpy.typing import NDArray
 
+from nesting.packing.kernel import geometry
 from nesting.packing.kernel.arrays import BDX, BDY, PX, PY, RIDES, STAYS, XCAP, XLO, XR, YHI, YLO, Model, Tables
-from nesting.packing.kernel.kernels import CX, CY, HH, HW, RING, State
+from nesting.packing.kernel.kernels import CX, CY, HH, HW, State
+from nesting.packing.search.outlines import parts_along, poses_of
 
 __all__ = ["Compactor", "Hulls"]
 
@@ -31,21 +35,34 @@ SLACK = 1e-9
 _LEAST_REACH = 0.25
 #: overlaps of convex parts up to this are rounding
 DEEPEST = 5e-9
+#: share of the problem's unit by which a gap may fall short: a fifth of what ``check`` lets pass
+_SHORT = 2e-7
+#: internal units: boxes that are this far apart may still be nearer than the gap (boxes are of the steering rings)
+_BOXES = 0.1
 
 
 class Hulls(NamedTuple):
-    """Convex parts of all shapes, then of all obstacles; ``first[s]`` to ``first[s + 1]``: the parts of shape s."""
+    """Convex parts, whole by whole: ``first[w]`` to ``first[w + 1]`` are the parts of whole w.
+
+    ``ring[v]``: the whole that variant v keeps from others, ``gap`` apart; ``body[v]``: the one that it keeps from
+    obstacles, at ``at[v]`` from the middle of the variant's ring; ``obstacle[o]``: the whole of obstacle o.
+    """
 
     x: NDArray[np.float64]
     y: NDArray[np.float64]
     start: NDArray[np.int64]
     first: NDArray[np.int64]
     box: NDArray[np.float64]  # (parts, 4)
+    ring: NDArray[np.int64]
+    body: NDArray[np.int64]
+    at: NDArray[np.float64]  # (variants, 2)
+    obstacle: NDArray[np.int64]
+    gap: float
 
 
 @njit(cache=True, error_model="numpy")
 def _apart(H: Hulls, p: int, q: int, dx: float, dy: float, out: Floats) -> None:
-    """Best separating edge of part p (at the origin) and q (at dx, dy): normal from p to q and the gap along it."""
+    """Best separating side of part p (at the origin) and q (at dx, dy): normal from p to q and the gap along it."""
     best = -1e300
     for side in range(2):
         a, b = (p, q) if side == 0 else (q, p)
@@ -72,10 +89,49 @@ def _apart(H: Hulls, p: int, q: int, dx: float, dy: float, out: Floats) -> None:
 
 
 @njit(cache=True, error_model="numpy")
+def _along(H: Hulls, p: int, q: int, dx: float, dy: float, out: Floats) -> None:
+    """From the best side to the best direction of all, where corners of both are nearest: as ``_apart``."""
+    p0, p1, q0, q1 = H.start[p], H.start[p + 1], H.start[q], H.start[q + 1]
+    for _ in range(8):
+        nx, ny = out[0], out[1]
+        far, near = -1e300, 1e300
+        for v in range(p0, p1):
+            far = max(far, nx * H.x[v] + ny * H.y[v])
+        for u in range(q0, q1):
+            near = min(near, nx * (H.x[u] + dx) + ny * (H.y[u] + dy))
+        # of the corners that this direction comes first to, the two nearest each other
+        least, mx, my = 1e300, 0.0, 0.0
+        for v in range(p0, p1):
+            if nx * H.x[v] + ny * H.y[v] < far - 1e-9:
+                continue
+            for u in range(q0, q1):
+                if nx * (H.x[u] + dx) + ny * (H.y[u] + dy) > near + 1e-9:
+                    continue
+                ex, ey = H.x[u] + dx - H.x[v], H.y[u] + dy - H.y[v]
+                d = ex * ex + ey * ey
+                if d < least:
+                    least, mx, my = d, ex, ey
+        length = np.sqrt(least)
+        if length < 1e-12:
+            return
+        mx, my = mx / length, my / length
+        far, near = -1e300, 1e300
+        for v in range(p0, p1):
+            far = max(far, mx * H.x[v] + my * H.y[v])
+        for u in range(q0, q1):
+            near = min(near, mx * (H.x[u] + dx) + my * (H.y[u] + dy))
+        if near - far <= out[2] + 1e-12:
+            return
+        out[0], out[1], out[2] = mx, my, near - far
+
+
+@njit(cache=True, error_model="numpy")
 def _rows(T: Tables, S: State, H: Hulls, reach: float) -> tuple[NDArray[np.int64], Floats]:
-    """One row for each pair of parts that is nearer than ``reach``: (i, j) with j = -1 for obstacles; (nx, ny, gap)."""
+    """One row for each pair of parts with less than ``reach`` to spare: (i, j) with j = -1 for obstacles; (nx, ny, what
+    there is to spare along it)."""
     n = len(S.at)
-    shapes = len(T.s_hw)
+    reach += H.gap
+    around = reach + _BOXES
     who = np.empty((256, 2), dtype=np.int64)
     what = np.empty((256, 3))
     count = 0
@@ -86,18 +142,20 @@ def _rows(T: Tables, S: State, H: Hulls, reach: float) -> tuple[NDArray[np.int64
                 if S.mask[i] & S.mask[jj] == 0 or (T.i_fixed[i] != 0 and T.i_fixed[i] == T.i_fixed[jj]):
                     continue
                 dx, dy = S.at[i, CX] - S.at[jj, CX], S.at[i, CY] - S.at[jj, CY]
-                if abs(dx) > S.at[i, HW] + S.at[jj, HW] + reach or abs(dy) > S.at[i, HH] + S.at[jj, HH] + reach:
+                if abs(dx) > S.at[i, HW] + S.at[jj, HW] + around or abs(dy) > S.at[i, HH] + S.at[jj, HH] + around:
                     continue
-                si = int(S.at[i, RING])
-                sj = int(S.at[jj, RING])
+                si = H.ring[S.var[i]]
+                sj = H.ring[S.var[jj]]
+                gap = H.gap
             else:
                 o = jj - n
                 if S.mask[i] & T.o_mask[o] == 0 or T.i_fixed[i]:
                     continue
                 v = S.var[i]
-                dx, dy = S.at[i, CX] + T.v_lim[v, BDX], S.at[i, CY] + T.v_lim[v, BDY]
-                si = int(T.v_body[v])
-                sj = shapes + o
+                dx, dy = S.at[i, CX] + H.at[v, 0], S.at[i, CY] + H.at[v, 1]
+                si = H.body[v]
+                sj = H.obstacle[o]
+                gap = 0.0
             for p in range(H.first[si], H.first[si + 1]):
                 for q in range(H.first[sj], H.first[sj + 1]):
                     if (
@@ -110,6 +168,9 @@ def _rows(T: Tables, S: State, H: Hulls, reach: float) -> tuple[NDArray[np.int64
                     _apart(H, p, q, -dx, -dy, out)
                     if out[2] > reach:
                         continue
+                    if gap > 0.0 and out[2] > 0.0:
+                        _along(H, p, q, -dx, -dy, out)
+                    out[2] -= gap
                     if count == len(who):
                         who2 = np.empty((2 * count, 2), dtype=np.int64)
                         what2 = np.empty((2 * count, 3))
@@ -126,7 +187,7 @@ def _rows(T: Tables, S: State, H: Hulls, reach: float) -> tuple[NDArray[np.int64
 
 @njit(cache=True, error_model="numpy")
 def worst(T: Tables, S: State, H: Hulls) -> float:
-    """The deepest overlap of two convex parts, 0 if there is none."""
+    """The deepest overlap of two convex parts, or the most that they lack of their gap; 0 if there is none."""
     _, what = _rows(T, S, H, 0.0)
     deepest = 0.0
     for k in range(len(what)):
@@ -156,21 +217,58 @@ def _solver() -> _Highs:
     return found
 
 
+def _hulls(model: Model, *, fine: bool = False) -> tuple[Hulls, float]:
+    """The convex parts of a model's outlines, or of its rings and bodies where it has none, and how far the parts
+    reach across hollows at most (internal units)."""
+    wholes: list[Sequence[Floats]] = [s.parts for s in (*model.shapes, *model.obstacles)]
+    t, shapes = model.tables, len(model.shapes)
+    ring, body = t.v_ring.astype(np.int64), t.v_body.astype(np.int64)
+    at = np.ascontiguousarray(t.v_lim[:, [BDX, BDY]])
+    known: dict[tuple[bytes, float, float], int] = {}
+    reach = 0.0
+    for v, (pose, tilt, dx, dy) in enumerate(poses_of(model)):
+        if pose.outline is None:
+            continue
+        outline = geometry.turned(np.asarray(pose.outline, dtype=np.float64), tilt)
+        key = (outline.tobytes(), dx, dy)
+        if key not in known:
+            own, cut = parts_along(outline, fine=fine)
+            known[key] = len(wholes)
+            wholes.append([p * model.scale - (dx, dy) for p in own])
+            reach = max(reach, cut * model.scale)
+        ring[v] = body[v] = known[key]
+        at[v] = 0.0
+    parts = [p for whole in wholes for p in whole]
+    corners = np.vstack(parts)
+    return Hulls(
+        np.ascontiguousarray(corners[:, 0]),
+        np.ascontiguousarray(corners[:, 1]),
+        np.cumsum([0, *(len(p) for p in parts)]).astype(np.int64),
+        np.cumsum([0, *(len(whole) for whole in wholes)]).astype(np.int64),
+        np.array([[*p.min(axis=0), *p.max(axis=0)] for p in parts]),
+        ring,
+        body,
+        at,
+        np.arange(shapes, shapes + len(model.obstacles), dtype=np.int64),
+        float(model.problem.gap * model.scale),
+    ), reach
+
+
 class Compactor:
     """Linear programmes over one model."""
 
     def __init__(self, model: Model) -> None:
         self.model = model
-        parts = [p for s in (*model.shapes, *model.obstacles) for p in s.parts]
-        v = np.vstack(parts)
-        self.hulls = Hulls(
-            np.ascontiguousarray(v[:, 0]),
-            np.ascontiguousarray(v[:, 1]),
-            np.cumsum([0, *(len(p) for p in parts)]).astype(np.int64),
-            np.cumsum([0, *(len(s.parts) for s in (*model.shapes, *model.obstacles))]).astype(np.int64),
-            np.array([[*p.min(axis=0), *p.max(axis=0)] for p in parts]),
-        )
+        self.hulls, self._hollow = _hulls(model)
+        self.deepest = max(DEEPEST, _SHORT * model.scale) if model.problem.gap > 0.0 else DEEPEST
+        self._fine: Hulls | None = None
         self.solved = 0
+
+    def fine(self) -> Hulls:
+        """The same with parts that hardly reach across a hollow (built when first asked for)."""
+        if self._fine is None:
+            self._fine = _hulls(self.model, fine=True)[0] if self._hollow > 0.0 else self.hulls
+        return self._fine
 
     def length(self, state: State) -> float:
         """Extent of the layout; of a window, to the end that its riders move with."""
@@ -186,22 +284,35 @@ class Compactor:
 
     def for_part(self, model: Model) -> Compactor:
         """The same for a part of the model (``arrays.part_of``), which has the same shapes."""
+        self.fine()  # once, for all parts
         own = copy.copy(self)
         own.model = model
         return own
 
     def overlap(self, state: State) -> float:
-        """The deepest overlap (internal units)."""
+        """The deepest overlap, or the most that is lacking of a gap (internal units)."""
         return float(worst(self.model.tables, state, self.hulls))
 
     def __call__(self, state: State, *, rounds: int = 12, reach: float = 3.0) -> float | None:
         """Compact the layout in place. The length reached, None (state undefined) if no exact layout was found."""
-        length = self.length(state)
+        length, left = self._compact(state, self.hulls, rounds, reach)
+        # what is left may be no more than what the parts reach across hollows on either side
+        if length is None and 0.0 < left < 2.0 * self._hollow:
+            length, _ = self._compact(state, self.fine(), rounds, _LEAST_REACH)
+        return length
+
+    def finish(self, state: State) -> float | None:
+        """Compact an exact layout once more in place, along its outlines as they are; as ``__call__``."""
+        return self._compact(state, self.fine(), 12, _LEAST_REACH)[0]
+
+    def _compact(self, state: State, hulls: Hulls, rounds: int, reach: float) -> tuple[float | None, float]:
+        """The length reached, None if the layout is not exact, and the overlap left by the programmes."""
+        length, slack = self.length(state), None
         for k in range(rounds):
             before = state.at[:, CX : CY + 1].copy()
-            slack = self._solve(state, reach)
+            slack = self._solve(state, hulls, reach)
             if slack is None:
-                return None
+                return None, 0.0
             # near the end little moves: with less reach fewer pairs have to be watched
             moved = float(np.abs(state.at[:, CX : CY + 1] - before).max(initial=0.0))
             reach = min(reach, max(_LEAST_REACH, 2.0 * moved))
@@ -210,15 +321,15 @@ class Compactor:
                 break
             length = new
             if slack > 0.0 and k >= 5:
-                return None
-        if self.overlap(state) > DEEPEST:
-            return None
-        return self.length(state)
+                return None, slack
+        if float(worst(self.model.tables, state, hulls)) > self.deepest:
+            return None, slack or 0.0
+        return self.length(state), 0.0
 
-    def _solve(self, state: State, reach: float) -> float | None:
+    def _solve(self, state: State, hulls: Hulls, reach: float) -> float | None:
         t = self.model.tables
         n = len(state.cx)
-        who, what = _rows(t, state, self.hulls, 2.0 * reach)
+        who, what = _rows(t, state, hulls, 2.0 * reach)
         rows = len(who)
         lim = t.v_lim[state.var]
         low = np.maximum(lim[:, XLO] - state.cx, -reach)

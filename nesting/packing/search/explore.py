@@ -189,7 +189,9 @@ class Explorer:
                 self._lay(x, y, v)
         self._lay(bx, by, bv)
         overlap = float(control[0])
-        if status == 1 or overlap < q.near * self.model.n:
+        # on cloth of a fixed size what fits without slack never looks quite free, and there is nothing else to do
+        near = q.near if self.model.length is None else q.near_fixed
+        if status == 1 or overlap < near * self.model.n:
             kept = self.keep(length)
             got = self.compactor(s) if overlap < tried else None  # what was tried on the way fails again
             if got is not None and got <= limit:

@@ -8,12 +8,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from nesting.packing.kernel import kernels
-from nesting.packing.kernel.arrays import BDX, BDY, LMIN, LX, LY, PX, XLO, XR, YHI, YLO, Model
+from nesting.packing.kernel.arrays import BDX, BDY, LMIN, LX, LY, PX, PY, XLO, XR, YHI, YLO, Model
 from nesting.packing.kernel.kernels import State
+from nesting.packing.search.outlines import extents_of
 
 __all__ = ["boxes", "choose_states", "random_places"]
 
 
+_Box = tuple[float, float, float, float]
 #: boxes that meet by less than this only touch (rounding, internal units)
 _TOUCH = 1e-9
 #: with more boxes than this, gaps are not looked into and fewer heights are tried
@@ -54,16 +56,20 @@ def boxes(model: Model, state: State) -> bool:
     On open-ended plies it always succeeds unless lines of fixed x stand in the way; it is then a valid layout.
     """
     t = model.tables
+    around = [_around(model, v, own) for v, own in enumerate(extents_of(model))]
     taken: list[tuple[float, float, float, float, int]] = []
     for shape, mask in zip(model.obstacles, t.o_mask, strict=True):
         x0, y0 = shape.ring.min(axis=0)
         x1, y1 = shape.ring.max(axis=0)
         taken.append((float(x0), float(y0), float(x1), float(y1), int(mask)))
-    order = sorted(range(model.n), key=lambda i: (not t.i_fixed[i], -t.i_size[i], i))
+    # what lies on one line only, as on a fold, has the fewest places
+    tied = [bool((t.v_lim[a:b, PY] == 0.0).all()) for a, b in zip(t.i_v0, t.i_v1, strict=True)]
+    order = sorted(range(model.n), key=lambda i: (not t.i_fixed[i], not tied[i], -t.i_size[i], i))
     for i in order:
         best: tuple[float, float, int, float, float] | None = None
         for v in allowed(model, state, i, math.inf):
-            spot = _spot(model, v, taken) if not t.i_fixed[i] else (float(t.v_lim[v, LX]), float(t.v_lim[v, LY]))
+            there = (float(t.v_lim[v, LX]), float(t.v_lim[v, LY]))
+            spot = there if t.i_fixed[i] else _spot(model, v, around[v], taken)
             if spot is not None:
                 key = (spot[0] + float(t.v_lim[v, XR]), spot[1], v, *spot)
                 best = key if best is None or key < best else best
@@ -71,25 +77,30 @@ def boxes(model: Model, state: State) -> bool:
             return False
         _, _, v, x, y = best
         kernels.put(t, state, i, v, x, y)
-        taken.append(_box(model, v, x, y))
+        x0, y0, x1, y1 = around[v]
+        taken.append((x + x0, y + y0, x + x1, y + y1, int(t.v_mask[v])))
     return True
 
 
-def _box(model: Model, v: int, x: float, y: float) -> tuple[float, float, float, float, int]:
-    # body and ring together, so that both rules hold
+def _around(model: Model, v: int, own: _Box | None) -> _Box:
+    """The box that a variant takes, about its middle: its outline and half the gap, else body and ring together."""
+    if own is not None:
+        return own
     t = model.tables
     lim = t.v_lim[v]
     r, b = t.v_ring[v], t.v_body[v]
     hw = max(t.s_hw[r], t.s_hw[b] + abs(lim[BDX]))
     hh = max(t.s_hh[r], t.s_hh[b] + abs(lim[BDY]))
-    return (float(x - hw), float(y - hh), float(x + hw), float(y + hh), int(t.v_mask[v]))
+    return (-float(hw), -float(hh), float(hw), float(hh))
 
 
-def _spot(model: Model, v: int, taken: list[tuple[float, float, float, float, int]]) -> tuple[float, float] | None:
+def _spot(
+    model: Model, v: int, around: _Box, taken: list[tuple[float, float, float, float, int]]
+) -> tuple[float, float] | None:
     t = model.tables
     lim = t.v_lim[v]
-    x0, y0, x1, y1, mask = _box(model, v, 0.0, 0.0)
-    met = [b for b in taken if b[4] & mask]
+    x0, y0, x1, y1 = around
+    met = [b for b in taken if b[4] & int(t.v_mask[v])]
     heights = sorted({float(lim[YLO]), float(lim[YHI])} | {b[3] - y0 for b in met} | {b[1] - y1 for b in met})
     heights = [y for y in heights if lim[YLO] - 1e-9 <= y <= lim[YHI] + 1e-9]
     if len(met) > _FEW:

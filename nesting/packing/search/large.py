@@ -20,6 +20,7 @@ import numpy as np
 from nesting.packing.kernel.arrays import PX, XLO, XR, Model
 from nesting.packing.problem import Place, Stop
 from nesting.packing.search.explore import Layout
+from nesting.packing.search.outlines import halves_of
 from nesting.packing.search.windows import Found, Ints, Task, Window, again, applied, cut, order_of, run_window
 
 __all__ = ["LARGE", "Division", "Host", "as_layout", "divided", "improve", "joined"]
@@ -135,7 +136,7 @@ def joined(model: Model, division: Division, layouts: Sequence[Layout]) -> Layou
     parts += list(zip(division.rest, layouts[len(layouts) - len(division.rest) :], strict=True))
     for items, lay in parts:
         index = np.array(items, dtype=np.int64)
-        half = t.s_hw[t.v_ring[lay.var]]
+        half = halves_of(model)[lay.var]
         offset = 0.0 if end is None else end - float((lay.cx - half).min()) + 1e-6
         if period > 0.0:
             offset = math.ceil(offset / period - 1e-9) * period
@@ -317,7 +318,7 @@ def renewed(model: Model, layout: Layout, division: Division) -> Layout | None:
     if period <= 0.0 or not same.all() or np.abs(steps - period).max() > 1e-7:
         return None
     x, y, v = layout.cx[mine], layout.cy[mine], layout.var[mine]
-    half = t.s_hw[t.v_ring[v]]
+    half = halves_of(model)[v]
     order = np.argsort(x, kind="stable")
     best: tuple[float, int] | None = None
     for k in range(len(order)):
@@ -336,10 +337,10 @@ def renewed(model: Model, layout: Layout, division: Division) -> Layout | None:
     cx, cy, var = layout.cx.copy(), layout.cy.copy(), layout.var.copy()
     for number, copy in enumerate(copies):
         cx[copy], cy[copy], var[copy] = x + shift + number * period, y, v
-    end = float((cx + t.s_hw[t.v_ring[var]])[copies.reshape(-1)].max())
+    end = float((cx + halves_of(model)[var])[copies.reshape(-1)].max())
     for part in division.rest:
         index = np.array(part, dtype=np.int64)
-        wide = t.s_hw[t.v_ring[var[index]]]
+        wide = halves_of(model)[var[index]]
         offset = end - float((cx[index] - wide).min()) + 1e-6
         if lattice > 0.0:
             offset = math.ceil(offset / lattice - 1e-9) * lattice

@@ -37,6 +37,8 @@ _AT_BOUND = 1e-8
 _PARTS = 0.7
 _DENSE = 0.78
 _UNKNOWN = Bound(0.0, "not worked out")
+#: times the problem's tolerance: a layout this little above a bound less tolerances leaves nothing worth a search
+_NEAR_BOUND = 4.0
 
 
 def solve(
@@ -112,7 +114,14 @@ class _Run:
     @property
     def target(self) -> float:
         """The length, in the problem's unit, at which to stop."""
-        return max(self.stop.length or 0.0, self.bound.length) * (1.0 + _AT_BOUND)
+        return max(self.stop.length or 0.0, self._reached)
+
+    @property
+    def _reached(self) -> float:
+        """The length at which the bound is reached: with no more above it than it leaves out for tolerances."""
+        return self.bound.length * (1.0 + _AT_BOUND) + (
+            _NEAR_BOUND * self.problem.tolerance if self.bound.length > 0.0 else 0.0
+        )
 
     def offer(self, layout: Layout) -> None:
         """Take a layout if it is shorter and passes the exact check."""
@@ -144,7 +153,7 @@ class _Run:
         if self.places is not None:
             if self.model.length is not None or (self.stop.length is not None and self.length <= self.stop.length):
                 return "length"
-            if self.length <= self.bound.length * (1.0 + _AT_BOUND):
+            if self.length <= self._reached:
                 return "bound"
         if self.stop.seconds is not None and self.elapsed() >= self.stop.seconds:
             return "seconds"

@@ -54,6 +54,8 @@ class Settings:
     #: up, and on the way (again each time the overlap has halved)
     near: float = 0.2
     near_within: float = 0.05
+    #: the same as near where the length is fixed: all that an exact finish may still put right
+    near_fixed: float = 100.0
 
 
 SETTINGS = Settings()

@@ -17,8 +17,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from nesting.packing.kernel.arrays import FIXED, LX, PX, RIDES, STAYS, XR, Model, part_of
-from nesting.packing.search import compact
 from nesting.packing.search.explore import Explorer, Layout
+from nesting.packing.search.outlines import halves_of
 from nesting.packing.search.workers import Prepared, prepared
 
 __all__ = ["Found", "Ints", "Task", "Window", "again", "applied", "cut", "order_of", "run_window"]
@@ -81,7 +81,7 @@ def order_of(layout: Layout) -> Ints:
 def cut(model: Model, layout: Layout, order: Ints, a: int, b: int) -> Window | None:
     """The window of the items of rank ``a`` to ``b`` - 1; None if what lies behind it could not move with its end."""
     t = model.tables
-    half = t.s_hw[t.v_ring[layout.var]]
+    half = halves_of(model)[layout.var]
     low, high = layout.cx - half, layout.cx + half
     left, inside, right = order[:a], order[a:b], order[b:]
     held = (t.i_fixed == FIXED) | (t.v_lim[layout.var, PX] == 0.0)
@@ -164,7 +164,7 @@ def _improved(have: Prepared, task: Task, began: float, until: float | None) -> 
             rides = model.tables.i_fixed == RIDES
             assert model.riders is not None
             explorer.state.cx[rides] = length - gain - model.riders[rides]
-            if finish.overlap(explorer.state) > compact.DEEPEST:
+            if finish.overlap(explorer.state) > finish.deepest:
                 gain = 0.0
         if gain > MOST:
             gain = 0.0

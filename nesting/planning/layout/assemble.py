@@ -19,18 +19,19 @@ from nesting.model.errors import CannotLayError
 from nesting.model.lay import FoldLine, Placement, PlyRegion, Spread, mirrored_over_fold, placed
 from nesting.model.order import Cloth, CutPiece, Order, Remnant
 from nesting.model.piece import Piece
-from nesting.model.tolerances import REPEAT_MM
-from nesting.packing.problem import Axis, Item, Place, Pose, Problem, Region
+from nesting.model.tolerances import BOUND_MM, REPEAT_MM
+from nesting.packing.problem import Axis, Item, Place, Pose, Problem, Region, outline_of
 from nesting.planning.cut_together.followers import follower_motion
 from nesting.planning.layout.demand import Need, Stack, is_symmetric
 from nesting.planning.layout.jobs import Job, JobStyle, jobs_for
 from nesting.planning.layout.repeats import matching_for, phases
-from nesting.planning.layout.rings import search_ring
+from nesting.planning.layout.rings import search_ring, within
 
 __all__ = ["Assembly", "PoseMeta", "assemble"]
 
 #: mm. The nominal length of a spread whose length is to be found (only its rectangle's y extent counts).
 NOMINAL_LENGTH = 1000.0
+_BOX_CORNERS = 4
 
 
 @dataclass(frozen=True)
@@ -93,7 +94,7 @@ class Assembly:
         return free and self.remnant is None and not any(item.fixed for item in self.problem.items)
 
     def _at_the_cut_end(self, places: tuple[Place, ...]) -> tuple[Place, ...]:
-        """The outlines of the search are a little larger than the true ones, which begin at x = 0."""
+        """The layout moved so that its first outline begins at x = 0."""
         if not places or not self.slides or self.turned_end:
             return places
         begin = min(
@@ -102,13 +103,12 @@ class Assembly:
         return tuple(replace(p, x=p.x - begin) for p in places)
 
     def from_zero(self, places: tuple[Place, ...]) -> tuple[Place, ...]:
-        """Places whose bodies, as the search sees them, begin at x = 0."""
+        """Places whose outlines begin at x = 0, or where a fold lets them."""
         if not places or not self.slides:
             return places
         poses = [self.problem.items[p.item].poses[p.pose] for p in places]
         begin = min(
-            p.x + float((pose.ring if pose.body is None else pose.body)[:, 0].min())
-            for p, pose in zip(places, poses, strict=True)
+            p.x + float(outline_of(pose)[:, 0].min()) - pose.left for p, pose in zip(places, poses, strict=True)
         )
         return tuple(replace(p, x=p.x - begin) for p in places)
 
@@ -244,8 +244,10 @@ def assemble(
         length = max(x for x, _ in remnant.outline)
         if kind == "crosswise fold":
             length /= 2
+    # matched points may miss each other by a little, too
+    tolerance = BOUND_MM + (REPEAT_MM if matched else 0.0)
     return Assembly(
-        Problem(regions, tuple(items), length),
+        Problem(regions, tuple(items), length, gap=cloth.gap, tolerance=tolerance),
         spread,
         jobs,
         tuple(metas),
@@ -370,6 +372,8 @@ class _PoseBuilder:
         self.cut = job.needs[0].cut
         self.poses: list[Pose] = []
         self.metas: list[PoseMeta] = []
+        #: whether anything but the width limits where pieces lie
+        self.hindered = any(ply.flaws or len(ply.region) != _BOX_CORNERS for ply in spread.plies)
         self.matching = matching_for(order, cloth, self.cut) if matched else None
         self.offset = (0.0, 0.0)
         self.start = (0.0, 0.0)
@@ -439,23 +443,27 @@ class _PoseBuilder:
         same = ring is body
         ring = _laid_ring(ring, engine_turn % 360.0, meta.flipped)
         body = ring if same else _laid_ring(body, engine_turn % 360.0, meta.flipped)
+        shape = placed(piece, 0.0, 0.0, engine_turn % 360.0, meta.flipped)
+        outline = np.array(shape.outline)
         if fold is not None:
             # rounding of a turn must not show against the fold line
-            shape = placed(piece, 0.0, 0.0, engine_turn % 360.0, meta.flipped)
-            ring, body = _on_line(ring, shape, fold), _on_line(body, shape, fold)
-        low = high = 0.0
+            ring, body, outline = (_on_line(own, shape, fold) for own in (ring, body, outline))
+        if self.hindered:
+            body = within(body)
+        low = high = left = 0.0
         x_axis = y_axis = None
+        for line in self.spread.folds:
+            # half the gap from every fold that it does not lie on: opened out, that is the whole gap
+            if line is fold or not set(line.plies) & set(meta.plies):
+                continue
+            if line.along == "y":
+                left = self.cloth.gap / 2
+            elif line.at == 0.0:
+                low = self.cloth.gap / 2
+            else:
+                high = self.cloth.gap / 2
         if fold is None:
-            touching = [f for f in self.spread.folds if set(f.plies) & set(meta.plies)]
-            for line in touching:
-                # The ring itself stays on this side of the fold, so that the lay can be opened out as it is.
-                if line.along == "y":
-                    back = float(body[:, 0].min() - ring[:, 0].min())
-                    body = _extended_back(body, back) if back > 0.0 else body
-                elif line.at == 0.0:
-                    low = float(body[:, 1].min() - ring[:, 1].min())
-                else:
-                    high = float(ring[:, 1].max() - body[:, 1].max())
+            pass
         elif fold.along == "x":
             y_axis = Axis(tie if tie is not None else 0.0)
         else:
@@ -481,6 +489,8 @@ class _PoseBuilder:
                 tilt=tilt,
                 state=state,
                 tag=len(self.metas),
+                outline=outline,
+                left=left,
             )
         )
         self.metas.append(meta)
@@ -558,17 +568,6 @@ def _alike(a: tuple[float, float], b: tuple[float, float], repeats: tuple[float,
     return all(
         r <= 0.0 or abs((p - q + r / 2) % r - r / 2) <= REPEAT_MM / 2 for p, q, r in zip(a, b, repeats, strict=True)
     )
-
-
-def _extended_back(body: NDArray[np.float64], by: float) -> NDArray[np.float64]:
-    """The body's hull, extended by ``by`` towards x = 0 (what is kept free towards a crosswise fold). Not its box: a
-    piece that is tilted may be shorter than the box around it."""
-    from shapely.geometry import MultiPoint, Polygon
-    from shapely.geometry.polygon import orient
-
-    hull = MultiPoint(np.vstack([body, body - (by, 0.0)])).convex_hull
-    assert isinstance(hull, Polygon)
-    return np.array(orient(hull).exterior.coords)[:-1]
 
 
 def _laid_ring(ring: NDArray[np.float64], turn: float, flipped: bool) -> NDArray[np.float64]:

@@ -6,6 +6,7 @@ them side by side. The search then chooses among these depths.
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, field, replace
 from itertools import combinations_with_replacement
 
@@ -17,8 +18,8 @@ from nesting.planning.layout.jobs import JobStyle
 
 __all__ = ["Candidate", "candidates_for"]
 
-#: mm. Room left beside the deepest piece of a flap, so that the outlines used in the search fit as well.
-EASE = 0.5
+#: mm. Depths are rounded up to this, so that what they are taken from fits for sure.
+_STEP = 1e-4
 #: flap depths tried for a partial fold, and pairs of them for a double fold
 MOST_DEPTHS = 3
 
@@ -37,29 +38,34 @@ def _heights(stack: Stack, cloth: Cloth) -> list[float]:
     found = set()
     for turn in orientation(stack.cut, cloth).turns:
         ys = [y for _, y in placed(stack.cut.piece, 0.0, 0.0, turn, False).outline]
-        found.add(round(max(ys) - min(ys), 3))
+        found.add(_up(max(ys) - min(ys)))
     return sorted(found)
+
+
+def _up(mm: float) -> float:
+    """Rounded up to the step, give or take the arithmetic."""
+    return round(math.ceil(mm / _STEP - 1e-4) * _STEP, 4)
 
 
 def _depths(stacks: tuple[Stack, ...], cloth: Cloth, deepest: float) -> list[float]:
     halves = {h for s in stacks if s.cut.on_fold for h in _heights(s, cloth)}
     pairs = {h for s in stacks if not s.cut.on_fold and len(s.needs) > 1 for h in _heights(s, cloth)}
-    margin = cloth.selvage + EASE
+    margin, off_fold = cloth.selvage, cloth.gap / 2
     wanted: set[float] = set()
-    for h in halves or pairs:
+    for h in halves:
         wanted.add(h + margin)
-    if halves:
-        wanted.add(max(halves) + margin)
-        for a, b in combinations_with_replacement(sorted(halves | pairs), 2):
-            wanted.add(a + b + cloth.gap + margin)
-    fitting = sorted({round(d, 2) for d in wanted if cloth.selvage < d <= deepest})
+        for other in halves | pairs:
+            wanted.add(h + cloth.gap + other + margin)
+    for h in () if halves else pairs:
+        wanted.add(off_fold + h + margin)
+    fitting = sorted({min(_up(d), deepest) for d in wanted if cloth.selvage < d <= deepest + _STEP})
     if len(fitting) <= MOST_DEPTHS:
         return fitting
     # the one that takes every half, then an even choice of the others
     step = (len(fitting) - 1) / (MOST_DEPTHS - 1)
     chosen = {fitting[round(i * step)] for i in range(MOST_DEPTHS)}
     if halves and max(halves) + margin <= deepest:
-        chosen.add(round(max(halves) + margin, 2))
+        chosen.add(_up(max(halves) + margin))
     return sorted(chosen)
 
 
@@ -76,7 +82,7 @@ def _flap_style(depths: tuple[float, ...], stacks: tuple[Stack, ...], cloth: Clo
     """
     pairs = [s for s in stacks if not s.cut.on_fold and len(s.needs) > 1]
     widest = max((h[0] for s in pairs if (h := _heights(s, cloth))), default=0.0)
-    if not pairs or max(depths) < widest + cloth.selvage + EASE:
+    if not pairs or max(depths) < cloth.gap / 2 + widest + cloth.selvage - _STEP:
         return JobStyle(pairs=0.0)
     flaps = sum(depths) - len(depths) * cloth.selvage
     beyond = cloth.width_washed - 2.0 * sum(depths)
@@ -109,19 +115,19 @@ def candidates_for(kind: SpreadName, stacks: tuple[Stack, ...], cloth: Cloth) ->
     width = cloth.width_washed
     if kind == "partial fold":
         found = []
-        for depth in _depths(stacks, cloth, width / 2 - EASE):
+        for depth in _depths(stacks, cloth, width / 2):
             found.append(Candidate(kind, (depth,), _flap_style((depth,), stacks, cloth)))
         if has_halves and found:
             found.append(replace(found[0], style=replace(found[0].style, open_halves=True)))
         return tuple(found)
     if kind == "double fold":
-        singles = _depths(stacks, cloth, width / 2 - cloth.selvage - EASE)
+        singles = _depths(stacks, cloth, width / 2 - cloth.selvage)
         flaps = {(width / 4, width / 4)}
         for a, b in combinations_with_replacement(singles, 2):
             if a + b <= width / 2:
                 flaps.add((b, a))
         for a in singles:
-            if width / 2 - a > cloth.selvage + EASE:
+            if width / 2 - a > cloth.selvage + _STEP:
                 flaps.add((max(a, width / 2 - a), min(a, width / 2 - a)))
         ordered = sorted(flaps, key=lambda f: (abs(f[0] - f[1]) > 1.0, -sum(f)))
         doubles = [Candidate(kind, pair, _flap_style(pair, stacks, cloth)) for pair in ordered[:MOST_DEPTHS]]

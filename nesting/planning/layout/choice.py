@@ -8,12 +8,12 @@ from collections.abc import Mapping
 from nesting.cloth.spreads import Refusal
 from nesting.model.lay import Lay, SpreadTried
 from nesting.model.order import SpreadName
-from nesting.planning.layout.demand import Stack
+from nesting.planning.layout.bounding import shared
 from nesting.planning.layout.trials import Finished, Search, to_buy
 from nesting.planning.layout.wording import lay_notes
-from nesting.planning.layout.yardage import full_widths, garment_shares, utilisation
+from nesting.planning.layout.yardage import garment_shares, utilisation
 
-__all__ = ["_bound", "choose", "counted"]
+__all__ = ["_bound", "choose"]
 
 
 def _handling(finished: Finished) -> tuple[int, int, int]:
@@ -116,14 +116,4 @@ def _bound(search: Search, finished: Finished) -> tuple[float, str]:
     bound = search.open_bound()
     if bound is None:
         return (finished.bound or 0.0, finished.reason)
-    lengths = full_widths(finished.kind, search.cloth)
-    return bound.length / lengths, bound.reason
-
-
-def counted(stacks: tuple[Stack, ...]) -> dict[tuple[str, str | None], int]:
-    """How many copies of each (garment, size) the stacks hold."""
-    copies: dict[tuple[str, str | None], set[int]] = {}
-    for stack in stacks:
-        first = stack.needs[0]
-        copies.setdefault((first.garment, first.size), set()).update(n.copy for n in stack.needs)
-    return {key: len(found) for key, found in copies.items()}
+    return shared(bound, finished.kind, search.cloth).length, bound.reason

@@ -10,7 +10,8 @@ from nesting.cloth.spreads import cloth_of_remnant, sound_spreads
 from nesting.model.errors import CannotLayError, OrderError
 from nesting.model.lay import Lay
 from nesting.model.order import Order, Remnant, SpreadName
-from nesting.planning.layout.choice import choose, counted
+from nesting.planning.layout.bounding import counted
+from nesting.planning.layout.choice import choose
 from nesting.planning.layout.demand import Counts, Stack, garment_counts, stacks_of
 from nesting.planning.layout.options import SearchOptions, search_pool
 from nesting.planning.layout.rules_cost import what_rules_cost

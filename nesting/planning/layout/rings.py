@@ -1,4 +1,8 @@
-"""Outlines for the search: few corners, never inside the true outline, half of the asked gap around them."""
+"""Outlines that steer the search: few corners, about where the true outline is, half of the asked gap around them.
+
+They need not contain the true outline: what is kept apart, and how far, is settled on the true outlines. They lie as
+often inside as outside, so that what fits exactly does not look like an overlap.
+"""
 
 from __future__ import annotations
 
@@ -11,25 +15,64 @@ from numpy.typing import NDArray
 from nesting.model.piece import Point, Ring
 from nesting.model.tolerances import SEARCH_CHORD_MM
 
-__all__ = ["containing", "search_ring"]
+__all__ = ["search_ring", "thinned", "within"]
 
 #: outlines with at most this many corners are taken as they are
 EXACT_CORNERS = 16
+#: mm. Corners this near the fold line lie on it (rounding of an intersection)
+_ON_FOLD = 1e-6
+#: mm. What steers round flaws is smaller by this, so that a place without any slack is still seen as a place
+_SLACK = 0.05
 
 
-def containing(outline: Ring, slack: float = SEARCH_CHORD_MM) -> Ring:
-    """An outline with fewer corners that contains ``outline`` and leaves it by at most about ``slack`` mm."""
-    from shapely.geometry import Polygon
+def thinned(outline: Ring, slack: float = SEARCH_CHORD_MM, fold: tuple[Point, Point] | None = None) -> Ring:
+    """An outline with some of the corners of ``outline``, nowhere more than ``slack`` mm from it.
+
+    What lies on the line ``fold`` stays as it is.
+    """
+    from shapely.geometry import LineString, Polygon
 
     fine: Any = Polygon(outline)
     plain: Any = fine.simplify(1e-6)
-    if len(plain.exterior.coords) - 1 <= EXACT_CORNERS and plain.covers(fine):
+    if len(plain.exterior.coords) - 1 <= EXACT_CORNERS and plain.is_valid and fold is None:
         return _ring(plain)
-    for share in (0.5, 0.4, 0.3, 0.2):
-        coarse: Any = fine.buffer(slack * share, join_style="mitre", mitre_limit=2.0).simplify(slack * share)
-        if coarse.geom_type == "Polygon" and not coarse.interiors and coarse.is_valid and coarse.covers(fine):
-            return _ring(coarse)
-    return _ring(fine)
+    if fold is None:
+        coarse: Any = fine.simplify(slack)
+        return _ring(coarse if coarse.geom_type == "Polygon" and coarse.is_valid else fine)
+    ring = _from_fold(outline, fold)
+    if ring is None or len(ring) <= EXACT_CORNERS:
+        return _ring(fine)
+    line: Any = LineString(ring).simplify(slack, preserve_topology=True)
+    coarse = Polygon(line.coords) if len(line.coords) > 2 else fine
+    return _ring(coarse if coarse.is_valid and coarse.area > 0.0 else fine)
+
+
+def within(body: NDArray[np.float64]) -> NDArray[np.float64]:
+    """A little less than ``body`` (n, 2), for steering round flaws; the same where nothing would be left."""
+    from shapely.geometry import Polygon
+
+    less: Any = Polygon(body).buffer(-_SLACK, join_style="mitre")
+    return np.array(_ring(less)) if less.geom_type == "Polygon" and not less.is_empty else body
+
+
+def _from_fold(outline: Ring, fold: tuple[Point, Point]) -> Ring | None:
+    """The ring from one end of its straight stretch along the fold round to the other; None if it has none there."""
+    on = [abs(_off(p, fold)) < _ON_FOLD for p in outline]
+    if sum(on) < 2 or all(on):
+        return None
+    n = len(outline)
+    along = [k for k in range(n) if on[k] and on[(k + 1) % n]]
+    if not along:
+        return None
+    k = max(along, key=lambda i: np.hypot(*np.subtract(outline[(i + 1) % n], outline[i])))
+    return tuple(outline[(k + 1 + i) % n] for i in range(n))
+
+
+def _off(p: Point, fold: tuple[Point, Point]) -> float:
+    """Distance of a point from the fold line, signed."""
+    (ax, ay), (bx, by) = fold
+    length = float(np.hypot(bx - ax, by - ay))
+    return (-(p[0] - ax) * (by - ay) + (p[1] - ay) * (bx - ax)) / length
 
 
 def _ring(polygon: Any) -> Ring:
@@ -42,25 +85,22 @@ def _ring(polygon: Any) -> Ring:
 def search_ring(
     outline: Ring, gap: float, fold: tuple[Point, Point] | None = None
 ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    """(ring, body) of an outline for the packing problem, each (n, 2).
+    """(ring, body) of an outline for the packing problem, each (n, 2); they only steer.
 
     The ring is grown by half the gap, so that two rings that touch keep the whole gap; along a fold edge it is cut off
     at the fold, where no gap is kept.
     """
     from shapely.geometry import Polygon
 
-    body = containing(outline)
-    if fold is not None:
-        body = _trimmed_at_fold(body, outline, fold)
+    body = thinned(outline, fold=fold)
     if gap <= 0.0:
         array = np.array(body)
         return array, array
-    # buffer()'s arcs lie inside the true circle: grow by what their chords cut off (8 chords a half turn).
-    grown = Polygon(outline).buffer(gap / 2 / np.cos(np.pi / 16) + 1e-6, quad_segs=4, join_style="round")
-    ring = containing(_ring(Polygon(grown.exterior)))
+    grown = Polygon(outline).buffer(gap / 2, quad_segs=8, join_style="round")
+    ring = _ring(Polygon(grown.exterior))
     if fold is not None:
         ring = _trimmed_at_fold(ring, outline, fold)
-    return np.array(ring), np.array(body)
+    return np.array(thinned(ring, fold=fold)), np.array(body)
 
 
 def _largest(shape: Any) -> Any:
@@ -87,7 +127,7 @@ def _trimmed_at_fold(ring: Ring, outline: Ring, fold: tuple[Point, Point]) -> Ri
         cut = _largest(shapely.intersection(Polygon(ring), half, grid_size=1e-7))
     snapped = []
     for x, y in _ring(cut):
-        off = -(x - ax) * uy + (y - ay) * ux
+        off = _off((x, y), fold)
         # rounding of the intersection: corners on the fold line are put exactly on it
-        snapped.append((x + off * uy, y - off * ux) if abs(off) < 1e-6 else (x, y))
+        snapped.append((x + off * uy, y - off * ux) if abs(off) < _ON_FOLD else (x, y))
     return tuple(snapped)

@@ -10,8 +10,8 @@ from nesting.model.lay import Lay
 from nesting.model.order import Order
 from nesting.packing.problem import Place, Problem, Result
 from nesting.planning.layout.assemble import assemble
+from nesting.planning.layout.bounding import counted
 from nesting.planning.layout.candidates import candidates_for
-from nesting.planning.layout.choice import counted
 from nesting.planning.layout.demand import Stack, stacks_of
 from nesting.planning.layout.options import share_of
 from nesting.planning.layout.runs import run_search

@@ -17,8 +17,9 @@ from nesting.cloth.spreads import Refusal, sound_spreads
 from nesting.model.errors import CannotLayError
 from nesting.model.lay import Section
 from nesting.model.order import SpreadName
-from nesting.packing.problem import Bound, Item, NeverFits, PackingError, Place, Result, Stop
+from nesting.packing.problem import Bound, Item, NeverFits, PackingError, Place, Result, Stop, outline_of
 from nesting.planning.layout.assemble import Assembly, with_length
+from nesting.planning.layout.bounding import shared
 from nesting.planning.layout.candidates import Candidate, candidates_for
 from nesting.planning.layout.jobs import JobStyle
 from nesting.planning.layout.options import forks, share_of
@@ -26,7 +27,7 @@ from nesting.planning.layout.runs import NO_BOUND, run_search
 from nesting.planning.layout.starts import Lying, opened_out, place_missing, places_from
 from nesting.planning.layout.trials import Finished, Search, Trial, assembled, used_by
 from nesting.planning.layout.wording import why_never, why_refused
-from nesting.planning.layout.yardage import cloth_used, full_widths
+from nesting.planning.layout.yardage import cloth_used
 
 __all__ = ["first_lay", "try_all", "warm_for"]
 
@@ -304,10 +305,10 @@ class _OpenCloth:
 
 
 def _extent(places: tuple[Place, ...], items: tuple[Item, ...]) -> float:
-    return max(p.x + float(items[p.item].poses[p.pose].ring[:, 0].max()) for p in places)
+    return max(p.x + float(outline_of(items[p.item].poses[p.pose])[:, 0].max()) for p in places)
 
 
 def _shared_bound(search: Search, kind: SpreadName) -> Bound | None:
     """The open bound for a lay of this spread, whose plies share it."""
     bound = search.open_bound()
-    return None if bound is None else replace(bound, length=bound.length / full_widths(kind, search.cloth))
+    return None if bound is None else shared(bound, kind, search.cloth)

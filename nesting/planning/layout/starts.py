@@ -13,7 +13,7 @@ from dataclasses import dataclass, replace
 from nesting.model.lay import Placement, Section, Spread, mirrored_over_fold, placed
 from nesting.model.order import Cloth
 from nesting.model.piece import Piece
-from nesting.packing.problem import Item, PackingError, Place, Pose, Stop
+from nesting.packing.problem import Item, PackingError, Place, Pose, Stop, outline_of
 from nesting.planning.layout.assemble import Assembly
 from nesting.planning.layout.demand import is_symmetric
 from nesting.planning.layout.runs import NO_BOUND
@@ -184,7 +184,7 @@ def place_missing(places: tuple[Place, ...], assembly: Assembly) -> tuple[Place,
     end = 0.0
     for place in places:
         pose = items[place.item].poses[place.pose]
-        end = max(end, place.x + float(pose.ring[:, 0].max()))
+        end = max(end, place.x + float(outline_of(pose)[:, 0].max()))
         group = items[place.item].group
         if group is not None:
             state[group] = pose.state
@@ -209,8 +209,8 @@ def place_missing(places: tuple[Place, ...], assembly: Assembly) -> tuple[Place,
         found = solve(replace(assembly.problem, items=tuple(rest)), Stop(rounds=3), bound=NO_BOUND)
     except PackingError:
         return None
-    reach = min(p.x + float(rest[p.item].poses[p.pose].ring[:, 0].min()) for p in found.places)
-    shift = end - reach
+    reach = min(p.x + float(outline_of(rest[p.item].poses[p.pose])[:, 0].min()) for p in found.places)
+    shift = end - reach + assembly.problem.gap
     for period in periods:
         shift = period * math.ceil(shift / period - 1e-9)
     behind = [replace(p, item=missing[p.item], pose=kept[p.item][p.pose], x=p.x + shift) for p in found.places]

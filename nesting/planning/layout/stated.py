@@ -5,15 +5,11 @@ from __future__ import annotations
 from dataclasses import replace
 
 from nesting.cloth.spreads import cloth_of_remnant
-from nesting.model.errors import CannotLayError
 from nesting.model.lay import Lay
 from nesting.model.order import Order
-from nesting.packing.problem import PackingError
-from nesting.planning.layout.assemble import assemble
-from nesting.planning.layout.candidates import Candidate
+from nesting.planning.layout.bounding import cloth_bound, shared
 from nesting.planning.layout.demand import Need, Stack, stacks_of
 from nesting.planning.layout.laying import with_cloths
-from nesting.planning.layout.yardage import full_widths
 
 __all__ = ["provable"]
 
@@ -21,8 +17,6 @@ __all__ = ["provable"]
 def provable(order: Order, lay: Lay, *, seconds: float = 1.0) -> float | None:
     """The greatest length, mm, below which no lay of these garments on this spread is proved to be; None where nothing
     can be said, as nothing lies on open cloth."""
-    from nesting.packing.bounds.bounds import lower_bound
-
     cloth = order.cloth_named(lay.cloth)
     kind = "open" if len(lay.sections) != 1 else lay.sections[0].spread.kind
     if kind.startswith("stacked"):
@@ -36,13 +30,8 @@ def provable(order: Order, lay: Lay, *, seconds: float = 1.0) -> float | None:
     stacks = _held(order, lay) if held else stacks_of(with_cloths(order, [cloth]), cloth, counts)
     if not stacks:
         return None
-    open_cloth = Candidate("open")
-    try:
-        problem = assemble(order, cloth, stacks, "open", style=open_cloth.style, remnant=remnant).problem
-        bound = lower_bound(problem, seconds=seconds)
-    except (CannotLayError, PackingError):
-        return None
-    return bound.length / full_widths(kind, cloth)
+    bound = cloth_bound(order, cloth, stacks, remnant, seconds=seconds)
+    return None if bound is None else shared(bound, kind, cloth).length
 
 
 def _held(order: Order, lay: Lay) -> tuple[Stack, ...]:

@@ -13,6 +13,7 @@ from nesting.model.lay import Section
 from nesting.model.order import Cloth, Order, Remnant, SpreadName
 from nesting.packing.problem import Bound, PackingError, Result, Stop
 from nesting.planning.layout.assemble import Assembly, assemble
+from nesting.planning.layout.bounding import cloth_bound
 from nesting.planning.layout.candidates import Candidate
 from nesting.planning.layout.demand import Stack
 from nesting.planning.layout.options import Progress, SearchOptions
@@ -86,18 +87,12 @@ class Search:
     _bound_known: bool = False
 
     def open_bound(self) -> Bound | None:
-        """The proven bound of the open problem, worked out once; None where nothing can lie on open cloth."""
-        from nesting.packing.bounds.bounds import lower_bound
-
+        """The proven bound of the cloth opened out, worked out once; None where nothing can lie on it."""
         if not self._bound_known:
             self._bound_known = True
-            try:
-                free = replace(self, keep=(), gather=frozenset())
-                # on a leftover it is a figure beside the lay, and many lays are tried there
-                seconds = 1.0 if self.remnant is None else 0.1
-                self._bound = lower_bound(assembled(free, Candidate("open")).problem, seconds=seconds)
-            except (CannotLayError, PackingError):
-                self._bound = None
+            # on a leftover it is a figure beside the lay, and many lays are tried there
+            seconds = 1.0 if self.remnant is None else 0.1
+            self._bound = cloth_bound(self.order, self.cloth, self.stacks, self.remnant, seconds=seconds)
         return self._bound
 
     def share_left(self) -> float | None:

@@ -8,7 +8,7 @@ import numpy as np
 
 from nesting.model.order import Order, SpreadName
 from nesting.model.units import format_apart, format_length
-from nesting.packing.problem import NeverFits, PackingError
+from nesting.packing.problem import NeverFits, PackingError, outline_of
 from nesting.planning.layout.assemble import Assembly
 from nesting.planning.layout.trials import Finished, Search, Trial, used_by
 
@@ -30,8 +30,7 @@ def why_never(order: Order, assembly: Assembly, error: NeverFits) -> str:
     label = assembly.jobs[error.item].needs[0].cut.piece.label
     missed: dict[tuple[str, str], list[float]] = {}
     for pose, meta in zip(item.poses, assembly.metas[error.item], strict=True):
-        body = pose.ring if pose.body is None else pose.body
-        needed = float(np.ptp(body[:, 1])) + pose.low + pose.high
+        needed = float(np.ptp(outline_of(pose)[:, 1])) + pose.low + pose.high
         usable = min(float(np.ptp(assembly.problem.plies[p].outline[:, 1])) for p in pose.plies)
         if needed <= usable:
             return error.reason

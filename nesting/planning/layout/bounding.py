@@ -1,0 +1,62 @@
+"""What no lay of a cloth can be shorter than, whatever its spread.
+
+A lay on a fold, in sections or on stacked plies opens out into an open lay of the same length of cloth: what lies on a
+fold is opened out with it, what lies half the gap from a fold keeps the whole gap from its mirror image. So a bound of
+the open problem holds for all of them. A tube does not open out; its own problem, piece by piece, is the widest there.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from nesting.model.errors import CannotLayError
+from nesting.model.order import Cloth, Order, Remnant, SpreadName
+from nesting.packing.problem import Bound, PackingError
+from nesting.planning.layout.assemble import assemble
+from nesting.planning.layout.demand import Stack, stacks_of
+from nesting.planning.layout.jobs import JobStyle
+from nesting.planning.layout.yardage import full_widths
+
+__all__ = ["cloth_bound", "counted", "shared"]
+
+
+def cloth_bound(
+    order: Order, cloth: Cloth, stacks: tuple[Stack, ...], remnant: Remnant | None = None, *, seconds: float = 1.0
+) -> Bound | None:
+    """A bound on the length of cloth that all of ``stacks`` take, opened out, mm; None where nothing can lie there."""
+    from nesting.packing.bounds.bounds import lower_bound
+
+    kind: SpreadName = "tubular" if cloth.tubular else "open"
+    if any(stack.needs[0].follower is not None for stack in stacks):  # cut apart they lie more freely
+        stacks = stacks_of(order, cloth, counted(stacks), apart=True)
+    free = stacks if cloth.tubular else tuple(_opened(stack) for stack in stacks)
+    style = JobStyle(pairs=0.0, open_halves=any(s.cut.on_fold for s in stacks)) if cloth.tubular else JobStyle()
+    try:
+        problem = assemble(order, cloth, free, kind, style=style, remnant=remnant).problem
+        return lower_bound(problem, seconds=seconds)
+    except (CannotLayError, PackingError):
+        return None
+
+
+def _opened(stack: Stack) -> Stack:
+    """The stack with halves that may be opened out: a half on a fold is nothing else, once the cloth is opened out."""
+    if not stack.cut.on_fold or stack.cut.unfold:
+        return stack
+    cut = replace(stack.cut, unfold=True)
+    return replace(stack, needs=tuple(replace(need, cut=cut) for need in stack.needs))
+
+
+def shared(bound: Bound, kind: SpreadName, cloth: Cloth) -> Bound:
+    """``bound`` for a lay of this spread, whose lengths of cloth lie on one another and share it, mm on the table."""
+    lengths = full_widths(kind, cloth)
+    between = (lengths - 1) * cloth.gap if kind in ("stacked face up", "stacked face to face") else 0.0
+    return replace(bound, length=max(0.0, bound.length - between) / lengths)
+
+
+def counted(stacks: tuple[Stack, ...]) -> dict[tuple[str, str | None], int]:
+    """How many copies of each (garment, size) the stacks hold."""
+    copies: dict[tuple[str, str | None], set[int]] = {}
+    for stack in stacks:
+        first = stack.needs[0]
+        copies.setdefault((first.garment, first.size), set()).update(n.copy for n in stack.needs)
+    return {key: len(found) for key, found in copies.items()}
