@@ -4,7 +4,8 @@
 
 Each instance is one JSON file (``--instances-dir``, by default ../shared/open-data beside the project): ``width``,
 ``published_density_percent``, ``items`` with ``quantity``, ``rotations`` (degrees) and ``outline``. One run gives the
-figures at all earlier times, as it keeps its trace. Every final layout is verified from the raw coordinates (shapely).
+figures at all earlier times, as it keeps its trace. Every final layout is verified from the
+raw coordinates (shapely). ``--copies N`` lays every piece N times as often.
 """
 
 from __future__ import annotations
@@ -29,9 +30,11 @@ SHARES = (0.97, 0.98, 0.99, 1.0)
 ROUNDING = 1e-6
 
 
-def read(path: Path) -> tuple[Problem, dict[str, Any]]:
-    """The problem of one instance file, and the file's own content."""
+def read(path: Path, copies: int = 1) -> tuple[Problem, dict[str, Any]]:
+    """The problem of one instance file, every piece ``copies`` times as often, and the file's content with that."""
     data = json.loads(path.read_text(encoding="utf-8"))
+    for entry in data["items"]:
+        entry["quantity"] *= copies
     width = float(data["width"])
     items = []
     for kind, entry in enumerate(data["items"]):
@@ -102,6 +105,7 @@ def main() -> int:
     parser.add_argument("--seeds", type=int, nargs="+", default=[0, 1, 2])
     parser.add_argument("--workers", type=int, default=2)
     parser.add_argument("--times", type=float, nargs="+", default=[3.0, 10.0, 30.0, 60.0, 180.0])
+    parser.add_argument("--copies", type=int, default=1, help="lay every piece so many times as often")
     parser.add_argument("--json", type=Path, help="write all figures there, too")
     args = parser.parse_args()
     names = args.instances or sorted(p.stem for p in args.instances_dir.glob("*.json"))
@@ -120,7 +124,7 @@ def main() -> int:
     )
     everything: list[dict[str, Any]] = []
     for name in names:
-        problem, data = read(args.instances_dir / f"{name}.json")
+        problem, data = read(args.instances_dir / f"{name}.json", args.copies)
         area = sum(shapely.Polygon(e["outline"]).area * e["quantity"] for e in data["items"])
         published = float(data["published_density_percent"])
         ratios = []
