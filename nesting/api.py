@@ -59,4 +59,4 @@ def lay_proved(
 
     lays = lay_order(order, options, spread=spread, start=start, keep=keep, divide=divide)
     by_cloth = {one.cloth: one for one in lays}
-    return tuple((one, require(one, order, first=by_cloth.get(one.over or ""))) for one in lays)
+    return tuple((one, require(one, order, first=by_cloth.get(one.leaders_on or ""))) for one in lays)

@@ -19,6 +19,8 @@ __all__ = [
     "GarmentShare",
     "Lay",
     "LayPart",
+    "Patch",
+    "PatchPlace",
     "PieceHeld",
     "Placement",
     "PlyRegion",
@@ -151,6 +153,42 @@ class LayPart:
 
 
 @dataclass(frozen=True)
+class PatchPlace:
+    """Where a patch lies on the first cloth: lower left corner, length along it and width across, mm, in the frame of
+    ``section``; ``plies`` under or over which it lies (two where it is folded round a fold). ``grain``: degrees
+    that its grain is turned there, ``face`` the side that is up."""
+
+    cloth: str
+    section: int
+    plies: tuple[int, ...]
+    x: float
+    y: float
+    length: float
+    width: float
+    grain: float
+    face: Literal["up", "down"]
+
+
+@dataclass(frozen=True)
+class Patch:
+    """A rectangle of a second cloth, cut first and laid at the leaders of its followers on the first cloth.
+
+    ``length`` along its grain and ``width`` across, mm; (``x``, ``y``) its middle, ``turn`` its grain on its own cloth;
+    ``margin`` at least so much lies round every follower; ``placements`` are the followers' numbers in its own lay.
+    """
+
+    number: int
+    length: float
+    width: float
+    margin: float
+    x: float
+    y: float
+    turn: float
+    placements: tuple[int, ...]
+    on: PatchPlace
+
+
+@dataclass(frozen=True)
 class SpreadTried:
     """One row of the table of spreads: what it would take, or why it is refused.
 
@@ -203,6 +241,10 @@ class Lay:
     notes: tuple[str, ...] = ()
     #: why its pieces, though the order cuts them together with leaders of another cloth, are laid by themselves
     apart: str | None = None
+    #: the rectangles in which its pieces are laid at their leaders on another cloth, where it is cut so
+    patches: tuple[Patch, ...] = ()
+    #: where patches of second cloths lie on this one, by their numbers
+    patch_places: tuple[tuple[int, str, PatchPlace], ...] = ()
     #: one of several lays of this cloth; the garments of the others are cut there
     part: LayPart | None = None
     #: what a lay on a leftover, or one part of several, is asked to hold; None: whole garments, those that it lists
@@ -212,6 +254,11 @@ class Lay:
     #: why nothing may be cut yet: it was laid for a look only
     do_not_cut: tuple[str, ...] = ()
     extra: dict[str, Any] = field(default_factory=dict, compare=False)
+
+    @property
+    def leaders_on(self) -> str | None:
+        """The cloth whose pieces lead those of this one, over which it lies whole or in patches; None without one."""
+        return self.over if self.over is not None else self.patches[0].on.cloth if self.patches else None
 
     @property
     def bought(self) -> bool:

@@ -218,6 +218,7 @@ class Cloth:
     may_turn_plies: bool = False
     surplus: bool = False
     pairs: Pairs | None = None
+    patch_margin: float = 10.0
 
     @property
     def turns_quarter(self) -> bool:

@@ -64,6 +64,7 @@ def judgement_of(path: str | Path, order: Order | None = None, *, gap: float | N
     drawn = redrawn(lay, order)
     moved = tuple(p for p, q in zip(lay.placements, drawn.placements, strict=True) if not _drawn_alike(p, q))
     first, loose = _leaders(path, lay, order)
+    loose += _patches_as_cut(path, lay)
     verdict, anew = (
         replace(v, failures=(*v.failures, *loose))
         for v in (prove(lay, order, gap=gap, first=first), prove(drawn, order, gap=gap, first=first))
@@ -82,7 +83,7 @@ def judgement_of(path: str | Path, order: Order | None = None, *, gap: float | N
 
 def _leaders(path: Path, lay: Lay, order: Order) -> tuple[Lay | None, list[Failure]]:
     """The lay, beside this file, of the cloth over which this one lies, and what is wrong where there is none."""
-    if lay.over is None:
+    if lay.leaders_on is None:
         return None, cut_loose(lay, order)
     for other in sorted(path.parent.glob("lay-*.json"), key=lambda p: (len(p.name), p.name)):
         if other.name == path.name:
@@ -91,13 +92,32 @@ def _leaders(path: Path, lay: Lay, order: Order) -> tuple[Lay | None, list[Failu
             found = read_lay(other)
         except OrderError:
             continue
-        if found.cloth == lay.over and found.remnant is None and found.part is None:
+        if found.cloth == lay.leaders_on and found.remnant is None and found.part is None:
             return found, []
     message = (
-        f"its pieces are cut together with leaders of '{lay.over}', but that cloth's lay is not beside this file, so "
-        "their places cannot be judged: put it there"
+        f"its pieces are cut together with leaders of '{lay.leaders_on}', but that cloth's lay is not beside this "
+        "file, so their places cannot be judged: put it there"
     )
     return None, [Failure("together", message)]
+
+
+def _patches_as_cut(path: Path, lay: Lay) -> list[Failure]:
+    """Failures of patches that this lay places otherwise than the lay of their cloth beside this file does."""
+    failures: list[Failure] = []
+    for cloth in dict.fromkeys(of for _, of, _ in lay.patch_places):
+        for other in sorted(path.parent.glob("lay-*.json"), key=lambda p: (len(p.name), p.name)):
+            try:
+                found = read_lay(other) if other.name != path.name else lay
+            except OrderError:
+                continue
+            if found.cloth != cloth or not found.patches:
+                continue
+            mine = {number: on for number, of, on in lay.patch_places if of == cloth}
+            if mine != {p.number: p.on for p in found.patches}:
+                message = f"its patches of '{cloth}' lie otherwise than {other.name} says"
+                failures.append(Failure("together", message))
+            break
+    return failures
 
 
 def _said_of(anew: Verdict) -> str:

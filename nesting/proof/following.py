@@ -58,7 +58,7 @@ def leads_from(order: Order, cloth: str, name: str, garment: str, size: str | No
 def cut_loose(lay: Lay, order: Order) -> list[Failure]:
     """Failures of a lay whose pieces the order cuts together with leaders of another cloth, but that neither lies over
     that cloth nor says why it cannot. Leftovers and parts of a batch are cut by themselves."""
-    if lay.over is not None or lay.apart is not None or lay.remnant is not None or lay.part is not None:
+    if lay.leaders_on is not None or lay.apart is not None or lay.remnant is not None or lay.part is not None:
         return []
     others = [cloth.name for cloth in order.cloths if cloth.name != lay.cloth]
     for name, garment, size in dict.fromkeys((p.piece, p.garment, p.size) for p in lay.placements):

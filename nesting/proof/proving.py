@@ -20,6 +20,7 @@ from nesting.proof.holding import garments_held, holds_of
 from nesting.proof.matching import check_repeats
 from nesting.proof.nearness import check_nearness
 from nesting.proof.pairing import check_pairs
+from nesting.proof.patching import check_patches, patches_end
 from nesting.proof.pattern import near, opened
 from nesting.proof.placing import Judged, judge
 from nesting.proof.table import SpreadError, Table, table_of
@@ -154,7 +155,10 @@ class _Proof:
         self.failures += check_repeats(lay, order, cloth, by_number, self.pieces)
         areas = cut_areas(by_number, self.pieces)
         self.failures += garment_failures(lay, asked, counts if counts is not None else counts_of(order), areas)
+        self.failures += check_patches(lay, order, cloth, by_number, tables, self.first)
         ends = [farthest(self.judged, number) for number in range(len(lay.sections))]
+        if lay.patches and ends:
+            ends[0] = max(ends[0], patches_end(lay))
         found, self.figures = check_figures(lay, cloth, remnant, tables, ends, areas, gap)
         self.failures += found
         self.failures += check_stated(lay, cloth, remnant, self.asked_gap)

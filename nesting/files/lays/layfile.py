@@ -13,7 +13,7 @@ from typing import Any
 
 from nesting.files.lays.layreading import SCHEMA, lay_from_dict
 from nesting.model.errors import InternalError, OrderError
-from nesting.model.lay import Lay, Placement, Spread, SpreadTried
+from nesting.model.lay import Lay, PatchPlace, Placement, Spread, SpreadTried
 from nesting.model.piece import Point, Ring
 
 __all__ = ["SCHEMA", "lay_as_bytes", "lay_as_dict", "lay_from_dict", "read_lay"]
@@ -107,6 +107,25 @@ def lay_as_dict(lay: Lay) -> dict[str, Any]:
         ]
     if lay.do_not_cut:
         document["do_not_cut"] = list(lay.do_not_cut)
+    if lay.patches:
+        document["patches"] = [
+            {
+                "number": p.number,
+                "width": _number(p.width),
+                "length": _number(p.length),
+                "margin": _number(p.margin),
+                "x": _number(p.x),
+                "y": _number(p.y),
+                "turn": _number(p.turn),
+                "placements": list(p.placements),
+                "on": _place_dict(p.on),
+            }
+            for p in lay.patches
+        ]
+    if lay.patch_places:
+        document["patch_places"] = [
+            {"number": number, "of": cloth, "on": _place_dict(on)} for number, cloth, on in lay.patch_places
+        ]
     if lay.apart is not None:
         document["apart"] = lay.apart
     if lay.part is not None:
@@ -156,6 +175,20 @@ def _spread_dict(spread: Spread) -> dict[str, Any]:
             }
             for ply in spread.plies
         ],
+    }
+
+
+def _place_dict(on: PatchPlace) -> dict[str, Any]:
+    return {
+        "cloth": on.cloth,
+        "section": on.section,
+        "plies": list(on.plies),
+        "x": _number(on.x),
+        "y": _number(on.y),
+        "length": _number(on.length),
+        "width": _number(on.width),
+        "grain": _number(on.grain),
+        "face": on.face,
     }
 
 

@@ -12,6 +12,8 @@ from nesting.model.lay import (
     GarmentShare,
     Lay,
     LayPart,
+    Patch,
+    PatchPlace,
     PieceHeld,
     Placement,
     PlyRegion,
@@ -53,6 +55,8 @@ _TOP_KEYS = {
     "holds",
     "leftover",
     "apart",
+    "patches",
+    "patch_places",
     "part",
 }
 
@@ -106,6 +110,10 @@ def lay_from_dict(document: Mapping[str, Any]) -> Lay:
         notes=top.texts("notes"),
         do_not_cut=top.texts("do_not_cut"),
         holds=tuple(map(_held, top.parts("holds"))) if top.has("holds") else None,
+        patches=tuple(map(_patch, top.parts("patches"))),
+        patch_places=tuple(
+            (p.whole("number", least=1), p.text("of"), _patch_place(p.part("on"))) for p in top.parts("patch_places")
+        ),
         apart=top.maybe_text("apart"),
         part=_part(top.part("part")) if top.has("part") else None,
         leftover=_leftover(top, cloth) if top.has("leftover") else None,
@@ -120,6 +128,34 @@ def _part(part: Reader) -> LayPart:
             f"part {number} of {of} cannot be: give a number up to {of}", key="part.number", code="lay.part"
         )
     return LayPart(number, of)
+
+
+def _patch(part: Reader) -> Patch:
+    return Patch(
+        number=part.whole("number", least=1),
+        length=part.number("length", least=0.0),
+        width=part.number("width", least=0.0),
+        margin=part.number("margin", least=0.0),
+        x=part.number("x"),
+        y=part.number("y"),
+        turn=part.number("turn"),
+        placements=part.wholes("placements"),
+        on=_patch_place(part.part("on")),
+    )
+
+
+def _patch_place(on: Reader) -> PatchPlace:
+    return PatchPlace(
+        cloth=on.text("cloth"),
+        section=on.whole("section", least=0),
+        plies=on.wholes("plies"),
+        x=on.number("x"),
+        y=on.number("y"),
+        length=on.number("length", least=0.0),
+        width=on.number("width", least=0.0),
+        grain=on.number("grain"),
+        face=on.choice("face", ("up", "down")),
+    )
 
 
 def _held(part: Reader) -> PieceHeld:

@@ -209,6 +209,7 @@ BLOCKS: dict[str, tuple[Key, ...]] = {
         Key("may_turn_plies", flag, "every second ply may be cut off and turned", False),
         Key("pairs", choice(*get_args(Pairs)),
             "left and right of a garment share one turn, or not; default: they do where quarter turns are allowed"),
+        Key("patch_margin", length(), "round each follower in a patch of this cloth", 10.0, "1 cm"),
         Key("surplus", flag, "stacked plies may give more than asked", False),
     ),
     "remnant": (

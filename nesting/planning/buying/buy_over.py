@@ -29,7 +29,7 @@ def over_row(
     cloth = order.cloth_named(second)
     apart = next(one for one in lays if one.cloth == second)
     there = next(one for one in over(order, lays) if one.cloth == second)
-    if there.over is None:
+    if there.leaders_on is None:
         why = [note for note in there.notes if note not in apart.notes]
         return RefusedRow(second, cloth.width, cloth.nap, None, "; ".join(why) or "it cannot lie over its leaders")
     part = on_cloth(order, second)
@@ -40,11 +40,11 @@ def over_row(
         plus = replace(
             order, garments=tuple(replace(g, count=g.count + 1) if g == following else g for g in order.garments)
         )
-        first = next(one for one in lays if one.cloth == there.over)
+        first = next(one for one in lays if one.cloth == there.leaders_on)
         with suppress(CannotLayError):
             more = lay(on_cloth(plus, first.cloth), first.cloth, spread=first.sections[0].spread.kind, start=first)
             longer = next(one for one in over(plus, (more, apart)) if one.cloth == second)
-            if longer.over is not None:
+            if longer.leaders_on is not None:
                 # A lay of more garments may be the better one by chance; it serves fewer as well.
                 adds = max(0.0, longer.buy_length - there.buy_length)
     return BuyRow(
@@ -59,5 +59,5 @@ def over_row(
         adds,
         garment_label(following),
         there.utilisation,
-        over=there.over,
+        over=there.leaders_on,
     )

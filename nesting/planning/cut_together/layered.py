@@ -19,13 +19,13 @@ from nesting.planning.layout.demand import garment_counts, handless
 from nesting.planning.layout.repeats import matching_for
 from nesting.planning.layout.yardage import buy_length, full_widths, garment_shares, utilisation
 
-__all__ = ["lay_over"]
+__all__ = ["Apart", "Pairs", "at_leader", "check_pairs", "lay_over", "pairs_of"]
 
 #: (leader, garment, size) -> how it is cut together, and the follower
-_Pairs = Mapping[tuple[str, str, str | None], tuple[Together, CutPiece]]
+Pairs = Mapping[tuple[str, str, str | None], tuple[Together, CutPiece]]
 
 
-class _Apart(Exception):
+class Apart(Exception):
     """The second cloth cannot lie over its leaders; the message says why."""
 
 
@@ -70,7 +70,7 @@ def lay_over(order: Order, lays: tuple[Lay, ...]) -> tuple[Lay, ...]:
     return tuple(result[lay.cloth] for lay in lays)
 
 
-def _pairs(order: Order, lay: Lay, second: str) -> _Pairs:
+def pairs_of(order: Order, lay: Lay, second: str) -> Pairs:
     """All that are cut through ``lay`` and the cloth ``second``."""
     found = {}
     for together in order.together:
@@ -94,7 +94,7 @@ def _tried_over(order: Order, lay: Lay, apart: Lay) -> tuple[Lay, Lay]:
 
     try:
         over = _over(order, lay, apart, finely)
-    except _Apart as why:
+    except Apart as why:
         note = f"cut together with cloth '{lay.cloth}' is not possible as it lies: {why}; laid by itself"
         return lay, replace(apart, apart=str(why), notes=(*apart.notes, note))
     buy = buy_length(over.kind, over.cloth, over.lay_length)
@@ -121,10 +121,10 @@ def _tried_over(order: Order, lay: Lay, apart: Lay) -> tuple[Lay, Lay]:
 
 
 def _over(order: Order, lay: Lay, apart: Lay, say: Callable[[float], str]) -> _Over:
-    """Raises _Apart where the second cloth cannot lie over the leaders."""
+    """Raises Apart where the second cloth cannot lie over the leaders."""
     cloth = order.cloth_named(apart.cloth)
-    pairs = _pairs(order, lay, apart.cloth)
-    _check_pairs(order, cloth, pairs, apart)
+    pairs = pairs_of(order, lay, apart.cloth)
+    check_pairs(order, cloth, pairs, apart)
     turned = next(iter(pairs.values()))[0].faces == "to the leader"
     sections: list[Section] = []
     starts: list[float] = []
@@ -134,7 +134,7 @@ def _over(order: Order, lay: Lay, apart: Lay, say: Callable[[float], str]) -> _O
         if not leaders:
             continue
         used = _spread_alike(cloth, section.spread, apart)
-        laid = [_at(order, p, *pairs[p.piece, p.garment, p.size]) for p in leaders]
+        laid = [at_leader(order, p, *pairs[p.piece, p.garment, p.size]) for p in leaders]
         begin = min(x for p in laid for x, _ in p.outline)
         laid = [_moved(p, -begin) for p in laid]
         end = max(x for p in laid for x, _ in p.outline)
@@ -144,46 +144,48 @@ def _over(order: Order, lay: Lay, apart: Lay, say: Callable[[float], str]) -> _O
             depths = _depths(section.spread, used)
             spread = make_spread(section.spread.kind, used, end, depths, turned=turned)
         except ValueError as error:
-            raise _Apart(str(error)) from None
+            raise Apart(str(error)) from None
         why = why_not_here(order, used, spread, laid, say)
         if why is not None:
-            raise _Apart(why)
+            raise Apart(why)
         start = sections[-1].start + sections[-1].lay_length + cloth.gap if sections else 0.0
         starts.append(section.start + begin)
         sections.append(Section(spread, end, tuple(laid), start))
     if not sections:
-        raise _Apart(f"no leader lies on '{lay.cloth}'")
+        raise Apart(f"no leader lies on '{lay.cloth}'")
     over = _Over(used, tuple(sections), tuple(starts))
     why = why_not_together(order, used, sections)
     if why is not None:
-        raise _Apart(why)
+        raise Apart(why)
     _check_numbers(order, over)
     needed = buy_length(over.kind, used, over.lay_length, rounded=False)
     if cloth.length is not None and needed > cloth.length:
-        raise _Apart(f"it would take {say(needed)} of '{cloth.name}', of which there are {say(cloth.length)}")
+        raise Apart(f"it would take {say(needed)} of '{cloth.name}', of which there are {say(cloth.length)}")
     return over
 
 
-def _check_pairs(order: Order, cloth: Cloth, pairs: _Pairs, apart: Lay) -> None:
+def check_pairs(order: Order, cloth: Cloth, pairs: Pairs, apart: Lay, *, same_faces: bool = True) -> None:
+    """Raises Apart where followers and leaders cannot be cut at the same time. ``same_faces``: all in one spread, so
+    that they all face their leaders alike."""
     covered = {(follower.name, garment, size) for (_, garment, size), (_, follower) in pairs.items()}
     own = sorted({p.piece for p in apart.placements if (p.piece, p.garment, p.size) not in covered})
     if own:
-        raise _Apart(f"'{cloth.name}' also gives {', '.join(own)}")
+        raise Apart(f"'{cloth.name}' also gives {', '.join(own)}")
     for (name, _, size), (together, follower) in pairs.items():
         leader = order.cut_piece(name, size)
         fits = agreed(leader.piece, follower.piece, together.tolerance)
         if not fits.agrees:
-            raise _Apart("; ".join(fits.messages))
+            raise Apart("; ".join(fits.messages))
         if leader.cut != follower.cut:
-            raise _Apart(f"'{name}' is cut {leader.cut} times and '{follower.name}' {follower.cut} times")
+            raise Apart(f"'{name}' is cut {leader.cut} times and '{follower.name}' {follower.cut} times")
         if leader.mirrored != follower.mirrored and not handless(follower, cloth):
             one, other = ("left and right", "alike") if leader.mirrored else ("alike", "left and right")
-            raise _Apart(f"'{name}' is cut {one} and '{follower.name}' {other}")
+            raise Apart(f"'{name}' is cut {one} and '{follower.name}' {other}")
         if matching_for(order, cloth, follower).any:
-            raise _Apart(f"the repeat of '{cloth.name}' has to match, which the places of the leaders do not heed")
+            raise Apart(f"the repeat of '{cloth.name}' has to match, which the places of the leaders do not heed")
     by_faces = {together.faces: follower.name for together, follower in pairs.values()}
-    if len(by_faces) > 1:
-        raise _Apart(
+    if same_faces and len(by_faces) > 1:
+        raise Apart(
             f"'{by_faces['to the leader']}' faces its leader and '{by_faces['same']}' the same way as its own, which "
             f"one spread of '{cloth.name}' does not give"
         )
@@ -196,9 +198,9 @@ def _spread_alike(cloth: Cloth, spread: Spread, apart: Lay) -> Cloth:
     used = replace(cloth, plies=len(spread.plies)) if stacked else cloth
     _, refused = sound_spreads(used, None, kind)
     if refused:
-        raise _Apart(f"'{cloth.name}' cannot be spread as its leaders are ({kind}): {refused[0].reason}")
+        raise Apart(f"'{cloth.name}' cannot be spread as its leaders are ({kind}): {refused[0].reason}")
     if cloth.spreads is not None and kind not in {*cloth.spreads, *(s.spread.kind for s in apart.sections)}:
-        raise _Apart(f"its leaders lie on a spread ({kind}) that the order does not list for '{cloth.name}'")
+        raise Apart(f"its leaders lie on a spread ({kind}) that the order does not list for '{cloth.name}'")
     return used
 
 
@@ -219,10 +221,11 @@ def _check_numbers(order: Order, over: _Over) -> None:
     for (name, garment, size), number in given.items():
         wanted = order.cut_piece(name, size).cut * counts.get((garment, size), 0)
         if number < wanted or (number > wanted and not over.cloth.surplus):
-            raise _Apart(f"its leaders would give {number} of '{name}', {wanted} are asked for")
+            raise Apart(f"its leaders would give {number} of '{name}', {wanted} are asked for")
 
 
-def _at(order: Order, leader: Placement, together: Together, follower: CutPiece) -> Placement:
+def at_leader(order: Order, leader: Placement, together: Together, follower: CutPiece) -> Placement:
+    """The follower at this leader's place, through the same plies, on the first cloth's table."""
     lead = order.cut_piece(leader.piece, leader.size)
     x, y, turn, flipped = follower_motion(
         lead, follower, leader.x, leader.y, leader.turn, leader.flipped, together.tolerance

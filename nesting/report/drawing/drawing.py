@@ -14,6 +14,7 @@ from nesting.report.drawing.fonts import shown, text_width
 from nesting.report.drawing.ground import cloth_items, ruler_items
 from nesting.report.drawing.legend import legend_items
 from nesting.report.drawing.marked import mark_items, piece_items
+from nesting.report.drawing.patched import patch_items
 from nesting.report.drawing.scene import Item, Layer, Scene, Text, moved
 from nesting.report.drawing.view import Laid, View, laid_sections, picture, row_of
 from nesting.report.words import kind_words, long_length, shop_length
@@ -52,11 +53,12 @@ def lay_scene(lay: Lay, view: View | None = None, order: Order | None = None) ->
     items: list[Item] = []
     listed: list[int] = []
     placed = laid_sections(lay, view)
-    for laid in placed:
+    for number, laid in enumerate(placed):
         mine = cloth_items(lay, laid, view) + piece_items(lay, laid, view, rows)
         marks, small = mark_items(lay, laid, view, rows, both)
         listed += small
         mine += marks
+        mine += patch_items(lay, number, view)
         mine += ruler_items(lay, laid, view) if view.surroundings else []
         items += [moved(item, laid.dx, 0.0) for item in mine]
     items += _stop_items(lay, placed, em)

@@ -38,6 +38,7 @@ Role = Literal[
     "legend",
     "grid",
     "square",
+    "patch",
 ]
 
 

@@ -39,7 +39,7 @@ from nesting.report.words import (
     unit_name,
 )
 
-__all__ = ["Bundle", "Row", "Sheet", "bundles", "garment_order", "rows", "sheet"]
+__all__ = ["Bundle", "Row", "Sheet", "bundles", "end_allowance_of", "garment_order", "rows", "sheet"]
 
 #: mm. Pieces that begin within a hand's breadth of each other count as equally near the cut end.
 _BAND_MM = 100.0
@@ -121,7 +121,7 @@ def rows(lay: Lay) -> tuple[Row, ...]:
     for s, section in enumerate(lay.sections):
         names = edge_names(section.spread, lay.remnant is not None)
         # from printed numbers on both sides of a sum, so that only one rounding remains in each distance
-        from_end = _as_printed(_end_allowance(lay), imperial) if s == 0 else 0.0
+        from_end = _as_printed(end_allowance_of(lay), imperial) if s == 0 else 0.0
         width = _as_printed(section.spread.table_width, imperial)
         through, leaders, covers = cut_through(section), leaders_of(section), covering(section)
         for i, p in enumerate(section.placements):
@@ -174,7 +174,7 @@ def sheet(lay: Lay) -> Sheet:
     return Sheet(
         rows(lay),
         tuple(measure(s.spread.table_width, lay.imperial) for s in lay.sections),
-        measure(_end_allowance(lay), lay.imperial),
+        measure(end_allowance_of(lay), lay.imperial),
         lay.imperial,
     )
 
@@ -202,7 +202,8 @@ def _numbered(row: Row, number: int) -> Row:
     return replace(row, number=number)
 
 
-def _end_allowance(lay: Lay) -> float:
+def end_allowance_of(lay: Lay) -> float:
+    """What lies between the cut end and x = 0, mm."""
     return 0.0 if lay.remnant is not None else lay.end_allowance
 
 

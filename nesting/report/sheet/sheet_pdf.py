@@ -12,6 +12,7 @@ from nesting.report.backends.to_pdf import MM, PAPERS, draw_items
 from nesting.report.drawing.fonts import BOLD, PLAIN, register, shown
 from nesting.report.drawing.scene import Scene
 from nesting.report.sheet.folding import cross_section, folding_steps
+from nesting.report.sheet.patch_words import cut_words, lay_words_of_patches
 from nesting.report.sheet.sheet import Row, bundles, sheet
 from nesting.report.words import (
     cautions,
@@ -95,6 +96,11 @@ def sheet_pdf(lay: Lay, paper: str = "a4") -> bytes:
         flow.append(Spacer(1, 2 * MM))
         mine = [row for row in numbers.rows if row.section == n]
         flow.append(_table(mine, lay, inner, small))
+    for head_line, lines in (("Patches", cut_words(lay)), ("Patches of other cloths", lay_words_of_patches(lay))):
+        if lines:
+            say(head_line, sub)
+        for line in lines:
+            say(line)
     say("Bundle labels", sub)
     flow.append(_labels(lay, inner, small))
     say("Take care", sub)

@@ -1,0 +1,60 @@
+"""Patches of a second cloth in words: how to cut them, and where on the first cloth each one lies."""
+
+from __future__ import annotations
+
+from nesting.model.lay import Lay, Patch
+from nesting.report.sheet.sheet import end_allowance_of
+from nesting.report.words import edge_names, measure, unit_name
+
+__all__ = ["cut_words", "lay_words_of_patches"]
+
+
+def _size(patch: Patch, imperial: bool) -> str:
+    unit = unit_name(imperial)
+    return f"{measure(patch.length, imperial)} along the grain × {measure(patch.width, imperial)} across, {unit}"
+
+
+def cut_words(lay: Lay) -> tuple[str, ...]:
+    """For the sheet of the second cloth: each patch with its size and where it is cut from."""
+    if not lay.patches:
+        return ()
+    imperial, section = lay.imperial, lay.sections[0]
+    edge = edge_names(section.spread, lay.remnant is not None)[0]
+    said = [
+        f"Cut these rectangles first, then lay each one at its pieces on “{lay.patches[0].on.cloth}”; the pieces are "
+        "cut there, both cloths at once."
+    ]
+    for p in lay.patches:
+        along, across = (p.length, p.width) if p.turn % 180.0 == 0.0 else (p.width, p.length)
+        x, y = p.x - along / 2 + end_allowance_of(lay), p.y - across / 2
+        pieces = ", ".join(lay.placements[i].label for i in p.placements)
+        said.append(
+            f"Patch {p.number}: {_size(p, imperial)}; from {measure(x, imperial)} off the cut end and "
+            f"{measure(y, imperial)} from {edge}. For {pieces}."
+        )
+    return tuple(said)
+
+
+def lay_words_of_patches(lay: Lay) -> tuple[str, ...]:
+    """For the sheet of the first cloth: where each patch lies, after the cloth is spread and before it is cut."""
+    imperial = lay.imperial
+    unit = unit_name(imperial)
+    said = []
+    for number, cloth, on in lay.patch_places:
+        section = lay.sections[on.section]
+        edge = edge_names(section.spread, lay.remnant is not None)[0]
+        ends = end_allowance_of(lay) if on.section == 0 else 0.0
+        grain = "its grain along the cloth" if on.grain % 180.0 == 0.0 else "its grain across the cloth"
+        where = "" if len(lay.sections) == 1 else f"section {on.section + 1}, "
+        if len(on.plies) > 1:
+            plies = "folded with this cloth round the fold"
+        elif len(section.spread.plies) == 1:
+            plies = "on the cloth"
+        else:
+            plies = f"on ply {on.plies[0]}"
+        said.append(
+            f"Lay patch {number} of “{cloth}” here: {where}{plies}, right side {on.face}, {grain}; "
+            f"{measure(on.length, imperial)} × {measure(on.width, imperial)} {unit}, from "
+            f"{measure(on.x + ends, imperial)} off the cut end and {measure(on.y, imperial)} from {edge}."
+        )
+    return tuple(said)
