@@ -63,7 +63,8 @@ class Piece:
     ``outline`` is the cut outline (for an on-fold piece: the half, with the fold edge as one straight side);
     ``seam`` the seam outline where the file or a finish gives one. ``fold`` holds the two ends of the fold edge.
     ``cut``, ``mirrored`` and ``material`` are what the file says, None where it says nothing. ``axis_drawn`` tells
-    whether the grainline was drawn with two arrowheads (True), one (False), or is not known (None).
+    whether the grainline was drawn with two arrowheads (True), one (False), or is not known (None). ``error`` mm: no
+    point of the true outline is farther off, where the piece was traced from a picture, which ``origin`` names.
     """
 
     name: str
@@ -84,6 +85,8 @@ class Piece:
     axis_drawn: bool | None = None
     file: str | None = None
     extra: tuple[tuple[str, str], ...] = field(default=())
+    error: float = 0.0
+    origin: str | None = None
 
     @property
     def key(self) -> tuple[str, str | None]:

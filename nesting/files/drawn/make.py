@@ -138,6 +138,7 @@ def _make(f: Found, number: int, ctx: Context) -> Piece:
     edges = [marks.edge(s, rings, ctx, shown) for s in by_role.get("edge", [])]
     edges += [marks.edge(p, [ring], ctx, shown) for p in f.parts if p.role == "edge"]
     extra = dict(pair for group in f.chain for pair in group.extra)
+    error, origin = _traced(extra, ctx, shown)
     return Piece(
         name=name,
         outline=ring,
@@ -157,7 +158,31 @@ def _make(f: Found, number: int, ctx: Context) -> Piece:
         axis_drawn=found_grain[1] if found_grain else None,
         file=ctx.file,
         extra=tuple(extra.items()),
+        error=error,
+        origin=origin,
     )
+
+
+#: mm. A larger error than this is none that a tracing promises.
+_MOST_ERROR_MM = 20.0
+
+
+def _traced(extra: dict[str, str], ctx: Context, piece: str) -> tuple[float, str | None]:
+    """The error and origin that a tracing wrote, taken out of ``extra``; told. Raises PatternError for an error that is
+    no number of millimetres."""
+    text, origin = extra.pop("error", None), extra.pop("origin", None)
+    if text is None:
+        return 0.0, origin
+    try:
+        error = float(text)
+    except ValueError:
+        error = -1.0
+    if not 0.0 <= error <= _MOST_ERROR_MM:
+        raise ctx.error(
+            f"data-error is '{text[:20]}', expected the error of the tracing in mm, 0 to {_MOST_ERROR_MM:g}", piece
+        )
+    ctx.note("note", f"traced from {origin or 'a picture'}: its outline may be off by {error:.2g} mm", piece)
+    return error, origin or "a picture"
 
 
 def _one_per_name(edges: list[Edge], ctx: Context, piece: str) -> tuple[Edge, ...]:

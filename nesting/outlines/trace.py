@@ -1,0 +1,356 @@
+"""From photographs to pieces: find the mat, the pieces on it, their edges, and say how far they may be off.
+
+Every refusal is a ``PatternError`` that says what to do; nothing is given whose promised error is beyond 2 mm.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+import numpy as np
+import numpy.typing as npt
+
+from nesting.model.errors import PatternError
+from nesting.model.findings import Finding
+from nesting.model.piece import Ring
+from nesting.outlines.mat import Bars
+from nesting.outlines.photo_bundle import Bundle, ViewSeen, bundle
+from nesting.outlines.photo_markers import find_sheets
+from nesting.outlines.photo_reading import Picture, pictures_in, read_picture
+from nesting.outlines.scan import Measured, scan_in
+from nesting.outlines.trace_edge import Edge, read_edge, rough_ring
+from nesting.outlines.trace_fit import Fitted, fit_outline
+from nesting.outlines.trace_ground import Ground, Mask, ground_of, regions_at, seeds
+from nesting.outlines.trace_marks import GrainSeen, NotchSeen, grain_lines, notches_along
+from nesting.outlines.trace_promise import MOST_MM, USUAL_LIFT_MM, Promise, promised
+
+__all__ = ["Tap", "Traced", "TracedPiece", "load_pictures", "mat_in", "ring_of", "trace_photos", "trace_scan"]
+
+Array = npt.NDArray[np.float64]
+
+#: ΔE across the edge below which paper and ground are too alike, and the share of the edge that may be so.
+_LEAST_CONTRAST, _MOST_WEAK = 4.0, 0.01
+_MOST_UNSOUND = 0.06
+#: mm. Edges of squares wider than this are blurred: half a millimetre cannot be read.
+_MOST_BLUR_MM = 1.6
+_MOST_TILT_DEG = 45.0
+#: mm². Smaller than this is no pattern piece.
+_LEAST_AREA_MM2 = 1500.0
+_LAY_UNDER = (
+    "lay something under it of another, even colour: dark cloth or card under pale paper, pale cloth under brown paper"
+)
+
+
+@dataclass(frozen=True)
+class Tap:
+    """A place in a photograph that is inside a piece: pixel (x, y) from the top left of the upright picture, and which
+    of the pictures given, counting from 0."""
+
+    x: float
+    y: float
+    picture: int = 0
+
+
+@dataclass(frozen=True)
+class TracedPiece:
+    """A piece as it was seen. All mm, y up, its middle near the origin of the ground.
+
+    ``outline`` anticlockwise; ``runs``: stretches from corner to corner, each (points, straight); ``notches`` and
+    ``grain`` are proposals that a person confirms. ``error`` mm is the promise: no point of the outline is farther
+    off. ``raw``: the edge as read, before corners and lines were fitted.
+    """
+
+    outline: Ring
+    runs: tuple[tuple[Ring, bool], ...]
+    notches: tuple[NotchSeen, ...]
+    grain: tuple[GrainSeen, ...]
+    promise: Promise
+    raw: Ring
+
+    @property
+    def error(self) -> float:
+        """mm, promised."""
+        return self.promise.total
+
+    @property
+    def area(self) -> float:
+        """mm²."""
+        ring = np.array(self.outline)
+        return 0.5 * float((ring[:, 0] * np.roll(ring[:, 1], -1) - ring[:, 1] * np.roll(ring[:, 0], -1)).sum())
+
+
+@dataclass(frozen=True)
+class Traced:
+    """What was found. ``mat`` and ``ground`` let a page draw it over the photographs (``mat.views[k].to_pixels``)."""
+
+    pieces: tuple[TracedPiece, ...]
+    pictures: tuple[str, ...]
+    findings: tuple[Finding, ...]
+    mat: Bundle
+    ground: Ground
+
+
+def trace_photos(
+    paths: Sequence[str | Path | bytes],
+    *,
+    bars: Bars,
+    taps: Sequence[Tap] = (),
+    lift_mm: float = USUAL_LIFT_MM,
+    marks: bool = True,
+) -> Traced:
+    """The pieces in photographs over one mat.
+
+    ``paths``: pictures, folders of them, or bytes of pictures. ``bars``: the mat's bars as measured. ``taps``: a place
+    in each piece; without them what lies on the mat is found. ``lift_mm``: how much higher the piece may lie than the
+    mat. ``marks``: look for notches and grainlines, too.
+
+    Raises PatternError: a picture that cannot be read, no sheets of the mat, photographs without common sheets, blur,
+    a view from too far aside, no piece found, a piece that is cut off by the picture or too like its ground, or a
+    promised error above 2 mm.
+    """
+    pictures = load_pictures(paths)
+    return _traced(pictures, mat_in(pictures, bars), bars, taps, lift_mm, marks)
+
+
+def trace_scan(
+    path: str | Path | bytes, *, measured: Sequence[Measured], taps: Sequence[Tap] = (), marks: bool = True
+) -> Traced:
+    """The pieces in a scan, its scale from lengths measured in it; the resolution that the file states is compared.
+
+    ``measured``: at least one length along each direction. Raises PatternError as ``trace_photos`` does, and where a
+    direction has no measured length.
+    """
+    (picture,) = load_pictures([path])
+    found, bars, findings = scan_in(picture, measured)
+    traced = _traced([picture], found, bars, taps, 0.0, marks)
+    return replace(traced, findings=(*findings, *traced.findings))
+
+
+def _traced(
+    pictures: Sequence[Picture], found: Bundle, bars: Bars, taps: Sequence[Tap], lift_mm: float, marks: bool
+) -> Traced:
+    photos = [p.pixels for p in pictures]
+    ground = ground_of(photos, found.views, list(found.sheets.values()))
+    findings: list[Finding] = []
+    shown = ", ".join(p.name for p in pictures)
+    if 0 < len(found.sheets) < 4:
+        findings.append(
+            Finding("warning", f"{len(found.sheets)} of the mat's sheets seen; four around the piece tell more", shown)
+        )
+    places = [_tapped(tap, found, pictures) for tap in taps]
+    seen: list[tuple[Edge, Fitted]] = []
+    if places:
+        for k, place in enumerate(places):
+            seen.append(_piece_at(place, places[:k] + places[k + 1 :], ground, photos, found, shown))
+    else:
+        seen = _found_alone(ground, photos, found, shown)
+    pieces = []
+    for edge, fitted in seen:
+        notches: tuple[NotchSeen, ...] = ()
+        grain: tuple[GrainSeen, ...] = ()
+        if marks:
+            notches = notches_along(photos, found.views, edge, fitted)
+            if notches:
+                fitted = fit_outline(edge.points, edge.sound & ~_near(edge.points, notches), edge.noise)
+            grain = grain_lines(photos, found.views, fitted.outline)
+        promise = promised(found, bars, fitted.outline, fitted.residual, lift_mm)
+        if promise.total > MOST_MM:
+            raise PatternError(
+                f"the outline may be off by {promise.total:.1f} mm ({promise.text()}); up to {MOST_MM:g} mm is taken. "
+                "Lay four sheets flat around the piece, near it, tape down what curls, and photograph from above",
+                file=shown,
+            )
+        pieces.append(
+            TracedPiece(
+                ring_of(fitted.outline),
+                tuple((ring_of(run.points), run.straight) for run in fitted.runs),
+                notches,
+                grain,
+                promise,
+                ring_of(edge.points),
+            )
+        )
+    return Traced(tuple(pieces), tuple(p.name for p in pictures), tuple(findings), found, ground)
+
+
+def ring_of(points: Array) -> Ring:
+    """Points as tuples of plain numbers."""
+    return tuple((float(x), float(y)) for x, y in points)
+
+
+def load_pictures(paths: Sequence[str | Path | bytes]) -> list[Picture]:
+    """The pictures, folders opened. Raises PatternError for one that cannot be read, or none at all."""
+    pictures: list[Picture] = []
+    for source in paths:
+        if isinstance(source, bytes):
+            pictures.append(read_picture(source, name=f"picture {len(pictures) + 1}"))
+        else:
+            pictures.extend(read_picture(p) for p in pictures_in([Path(source)]))
+    if not pictures:
+        raise PatternError("no picture was given: name one, or a folder of them")
+    return pictures
+
+
+def mat_in(pictures: Sequence[Picture], bars: Bars) -> Bundle:
+    """The mat as all pictures show it. Raises PatternError where it does not serve."""
+    import cv2
+
+    views = []
+    for picture in pictures:
+        sheets = find_sheets(np.asarray(cv2.cvtColor(picture.pixels, cv2.COLOR_BGR2GRAY)))
+        if not sheets:
+            raise PatternError(
+                "no sheet of the mat is seen: print it with 'nesting print --as mat', lay four sheets around the "
+                "piece, wholly in the picture, and see that it is sharp and evenly lit",
+                file=picture.name,
+            )
+        views.append(ViewSeen(picture.size, sheets, picture.focal_35))
+    found = bundle(views, bars)
+    if found is None:
+        raise PatternError(
+            "the photographs do not hang together: each must show a sheet of the mat that another shows, too",
+            file=", ".join(p.name for p in pictures),
+        )
+    for picture, seen, view in zip(pictures, views, found.views, strict=True):
+        centre = np.mean([view.to_ground(s.pixels.mean(axis=0)[None])[0] for s in seen.sheets], axis=0)
+        per = float(view.mm_per_pixel(centre[None])[0])
+        blur = per * float(np.median([s.sharpness for s in seen.sheets]))
+        if blur > _MOST_BLUR_MM:
+            raise PatternError(
+                f"the picture is blurred: edges are {blur:.1f} mm wide, expected at most {_MOST_BLUR_MM:g} mm. Hold the "
+                "camera still, wait until it is sharp, and go nearer",
+                file=picture.name,
+            )
+    if found.tilt_deg > _MOST_TILT_DEG:
+        raise PatternError(
+            f"the camera looked {found.tilt_deg:.0f}° aside; up to {_MOST_TILT_DEG:g}° is read, and straight down is "
+            "best",
+            file=", ".join(p.name for p in pictures),
+        )
+    return found
+
+
+def _tapped(tap: Tap, found: Bundle, pictures: Sequence[Picture]) -> Array:
+    if not 0 <= tap.picture < len(pictures):
+        raise PatternError(f"a tap names picture {tap.picture + 1}, but {len(pictures)} were given")
+    w, h = pictures[tap.picture].size
+    if not (0 <= tap.x < w and 0 <= tap.y < h):
+        raise PatternError(
+            f"the tap {tap.x:g},{tap.y:g} lies outside the picture, which has {w} × {h} pixels",
+            file=pictures[tap.picture].name,
+        )
+    return np.asarray(found.views[tap.picture].to_ground(np.array([[tap.x, tap.y]]))[0])
+
+
+def _piece_at(
+    place: Array, others: Sequence[Array], ground: Ground, photos: Sequence[npt.NDArray[np.uint8]], found: Bundle,
+    shown: str,
+) -> tuple[Edge, Fitted]:  # fmt: skip
+    best: tuple[float, Edge, Fitted] | None = None
+    reasons: list[str] = []
+    for mask in distinct(regions_at(ground, place, others)):
+        judged = _judged(mask, ground, photos, found)
+        if isinstance(judged, str):
+            reasons.append(judged)
+        elif best is None or judged[0] > best[0]:
+            best = judged
+    if best is None:
+        why = reasons[0] if reasons else "it is on a sheet of the mat, or outside of it"
+        raise PatternError(f"no piece can be told at the place tapped: {why}", file=shown)
+    return best[1], best[2]
+
+
+def distinct(masks: Sequence[Mask]) -> list[Mask]:
+    """The masks without those that are nearly the same as an earlier one."""
+    kept: list[Mask] = []
+    for mask in masks:
+        if all((mask ^ other).sum() > 0.004 * mask.sum() for other in kept):
+            kept.append(mask)
+    return kept
+
+
+def _judged(
+    mask: Mask, ground: Ground, photos: Sequence[npt.NDArray[np.uint8]], found: Bundle
+) -> tuple[float, Edge, Fitted] | str:
+    """How well an edge was found, with it; or why it does not serve."""
+    reason = cut_off(mask, ground)
+    if reason:
+        return reason
+    ring = rough_ring(ground, mask)
+    if ring is None or mask.sum() < _LEAST_AREA_MM2:
+        return "there is no piece of that size"
+    edge = read_edge(photos, found.views, ring)
+    weak = float((edge.contrast < _LEAST_CONTRAST).mean())
+    unsound = float((~edge.sound).mean())
+    if weak > _MOST_WEAK or unsound > _MOST_UNSOUND or edge.foreign > _MOST_WEAK:
+        share = max(weak, unsound, edge.foreign)
+        return f"along {share:.0%} of its edge paper and ground are too alike or patterned; {_LAY_UNDER}"
+    fitted = fit_outline(edge.points, edge.sound, edge.noise)
+    from shapely import Polygon
+
+    if not Polygon(fitted.outline).is_valid:
+        return f"its edge cannot be followed; {_LAY_UNDER}"
+    if fitted.residual > 0.8:
+        return f"its edge is too rough to be followed ({fitted.residual:.1f} mm); {_LAY_UNDER}"
+    score = float(np.median(edge.contrast)) * (1.0 - 5.0 * weak - 3.0 * unsound) / (0.2 + fitted.residual)
+    return score, edge, fitted
+
+
+def cut_off(mask: Mask, ground: Ground) -> str | None:
+    """Why a piece that touches the end of what is seen, or much of a sheet, cannot serve."""
+    import cv2
+
+    ring = cv2.dilate(mask.astype(np.uint8), np.ones((7, 7), np.uint8)).astype(bool) & ~mask
+    border = np.zeros_like(mask)
+    border[:10], border[-10:], border[:, :10], border[:, -10:] = True, True, True, True
+    if (ring & (~ground.seen | border)).any():
+        return "it reaches the edge of the picture or lies outside of the mat; photograph it whole, sheets all around"
+    if (ring & ground.sheets).sum() > 12:
+        return "it touches a sheet of the mat; leave a finger's breadth between them"
+    return None
+
+
+def _found_alone(
+    ground: Ground, photos: Sequence[npt.NDArray[np.uint8]], found: Bundle, shown: str
+) -> list[tuple[Edge, Fitted]]:
+    """Every piece that is seen clearly from some place between the sheets; those told twice once."""
+    from shapely import Polygon
+
+    taken: list[tuple[float, Edge, Fitted]] = []
+    tried: list[Mask] = []
+    reasons: list[str] = []
+    for place in seeds(ground)[:60]:
+        x, y = ground.cell(place)
+        if any(mask[y, x] for mask in tried):
+            continue
+        for mask in distinct(regions_at(ground, place)):
+            if any((mask & other).sum() > 0.8 * min(mask.sum(), other.sum()) for other in tried):
+                continue
+            tried.append(mask)
+            judged = _judged(mask, ground, photos, found)
+            if isinstance(judged, str):
+                reasons.append(judged)
+            else:
+                taken.append(judged)
+        if len(tried) > 12:
+            break
+    taken.sort(key=lambda t: -t[0])
+    kept: list[tuple[float, Edge, Fitted]] = []
+    for one in taken:
+        shape = Polygon(one[2].outline)
+        if one[0] >= 0.25 * taken[0][0] and not any(Polygon(k[2].outline).intersects(shape) for k in kept):
+            kept.append(one)
+    if not kept:
+        why = reasons[0] if reasons else "nothing lies between the sheets"
+        raise PatternError(f"no piece was found: {why}. Or tap it: --tap X,Y, a pixel inside the piece", file=shown)
+    kept.sort(key=lambda t: float(t[2].outline[:, 0].min()))
+    return [(edge, fitted) for _, edge, fitted in kept]
+
+
+def _near(points: Array, notches: Sequence[NotchSeen]) -> Mask:
+    out = np.zeros(len(points), bool)
+    for notch in notches:
+        out |= np.linalg.norm(points - np.array(notch.at), axis=1) <= notch.width / 2 + 3.0
+    return out

@@ -1,0 +1,142 @@
+"""How near traced outlines come to the true ones, on photographs drawn by the tests' own renderer.
+
+    python scripts/measure_photos.py --scenes 300 --megapixels 12 [--processes 2] [--alone]
+
+Settings were fixed on even seeds; figures are those of odd ones. Prints a line a scene and a summary of both halves.
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import sys
+import time
+from concurrent.futures import ProcessPoolExecutor
+from pathlib import Path
+
+import numpy as np
+
+sys.path.insert(0, str(Path(__file__).parents[1]))
+
+
+def nearest(a: np.ndarray, ring: np.ndarray) -> np.ndarray:
+    """Distances of points from a ring, mm."""
+    import shapely
+
+    return np.asarray(shapely.distance(shapely.LinearRing(ring), shapely.points(a)))
+
+
+def dense(ring: np.ndarray, step: float = 0.5) -> np.ndarray:
+    """The ring with places about every half millimetre and its corners."""
+    import shapely
+
+    return np.asarray(shapely.get_coordinates(shapely.segmentize(shapely.LinearRing(ring), step)))
+
+
+def compared(found: np.ndarray, true: np.ndarray) -> tuple[np.ndarray, float]:
+    """Distances both ways after the best turn and shift, and the relative difference of the areas."""
+    import shapely
+    from scipy.optimize import minimize
+
+    f, t = dense(found), dense(true)
+    tree = shapely.LinearRing(true)
+    centre_f = np.array(shapely.Polygon(found).centroid.coords[0])
+    centre_t = np.array(shapely.Polygon(true).centroid.coords[0])
+    sample = found[:: max(1, len(found) // 200)] - centre_f
+
+    def placed(points: np.ndarray, v: np.ndarray) -> np.ndarray:
+        c, s = np.cos(v[2]), np.sin(v[2])
+        return points @ np.array([[c, s], [-s, c]]) + v[:2] + centre_t
+
+    def cost(v: np.ndarray) -> float:
+        return float((np.asarray(shapely.distance(tree, shapely.points(placed(sample, v)))) ** 2).mean())
+
+    best = min(
+        (minimize(cost, [0, 0, a], method="Nelder-Mead", options={"maxiter": 40}) for a in np.arange(-3.14, 3.14, 0.2)),
+        key=lambda r: r.fun,
+    )
+    best = minimize(cost, best.x, method="Nelder-Mead", options={"maxiter": 600, "xatol": 1e-5, "fatol": 1e-9})
+    moved = placed(f - centre_f, best.x)
+    off = np.concatenate([nearest(moved, true), nearest(t, moved)])
+    area = shapely.Polygon(found).area / shapely.Polygon(true).area - 1
+    return off, area
+
+
+def one(job: tuple[int, float, bool]) -> dict[str, object]:
+    """Render and read one scene."""
+    seed, megapixels, alone = job
+    from nesting.model.errors import PatternError
+    from nesting.outlines.mat import Bars
+    from nesting.outlines.trace import Tap, trace_photos
+    from tests.outlines.scenes import random_scene, render
+
+    scene = random_scene(seed, megapixels=megapixels)
+    shot = render(scene)
+    rng = np.random.default_rng(seed + 77)
+    bars = Bars(180 * scene.scale[0] + rng.uniform(-0.2, 0.2), 240 * scene.scale[1] + rng.uniform(-0.2, 0.2))
+    begun = time.process_time()
+    told = {
+        "seed": seed, "ground": scene.ground, "paper": scene.paper, "bow": scene.bow, "tilt": round(scene.tilt, 1),
+        "size": round(float(np.ptp(scene.outline, axis=0).max())),
+    }  # fmt: skip
+    try:
+        traced = trace_photos([shot.jpeg], bars=bars, taps=() if alone else (Tap(*shot.tap),))
+    except PatternError as error:
+        return {**told, "refused": error.message, "cpu": round(time.process_time() - begun, 2)}
+    cpu = time.process_time() - begun
+    piece = traced.pieces[0]
+    off, area = compared(np.array(piece.outline), scene.outline)
+    p = piece.promise
+    return {
+        **told, "p95": round(float(np.quantile(off, 0.95)), 3), "max": round(float(off.max()), 3),
+        "area": round(100 * area, 3), "promise": round(piece.error, 3), "pieces": len(traced.pieces),
+        "parts": [round(v or 0.0, 3) for v in (p.draws, p.left_out, p.scale, p.lift, p.edge)],
+        "grain": len(piece.grain), "notches": len(piece.notches), "cpu": round(cpu, 2),
+    }  # fmt: skip
+
+
+def summary(rows: list[dict[str, object]], title: str) -> None:
+    """The figures of some scenes."""
+    read = [r for r in rows if "max" in r]
+    print(f"\n{title}: {len(rows)} scenes, {len(rows) - len(read)} refused")
+    for bow in (0.0, 1.0, 2.0):
+        some = [r for r in read if r["bow"] == bow]
+        if not some:
+            continue
+        p95, most, area = (np.array([float(r[k]) for r in some]) for k in ("p95", "max", "area"))  # type: ignore[arg-type]
+        print(
+            f"  bow {bow:g}: {len(some)} read; 95 % of the outline within: median {np.median(p95):.2f}, "
+            f"worst {p95.max():.2f} mm; largest error: median {np.median(most):.2f}, "
+            f"95 % {np.quantile(most, 0.95):.2f}, worst {most.max():.2f} mm; area worst {np.abs(area).max():.2f} %"
+        )
+    if read:
+        most, promise = (np.array([float(r[k]) for r in read]) for k in ("max", "promise"))  # type: ignore[arg-type]
+        print(
+            f"  promise below the truth in {(promise < most).sum()}; within four times or 0.5 mm in "
+            f"{np.mean(promise <= np.maximum(4 * most, 0.5)):.0%}; promise median {np.median(promise):.2f} mm"
+        )
+        cpu = np.array([float(r["cpu"]) for r in read])  # type: ignore[arg-type]
+        print(f"  processor time median {np.median(cpu):.2f}, worst {cpu.max():.2f} s")
+
+
+def main() -> None:
+    """Run the scenes."""
+    parser = argparse.ArgumentParser()
+    parser.add_argument("--scenes", type=int, default=300)
+    parser.add_argument("--first", type=int, default=0)
+    parser.add_argument("--megapixels", type=float, default=12.0)
+    parser.add_argument("--processes", type=int, default=1)
+    parser.add_argument("--alone", action="store_true", help="without a tap")
+    given = parser.parse_args()
+    jobs = [(s, given.megapixels, given.alone) for s in range(given.first, given.first + given.scenes)]
+    rows = []
+    with ProcessPoolExecutor(given.processes) as pool:
+        for row in pool.map(one, jobs):
+            rows.append(row)
+            print(json.dumps(row), flush=True)
+    summary([r for r in rows if int(r["seed"]) % 2 == 0], "even seeds (settings)")  # type: ignore[call-overload]
+    summary([r for r in rows if int(r["seed"]) % 2 == 1], "odd seeds (figures)")  # type: ignore[call-overload]
+
+
+if __name__ == "__main__":
+    main()
