@@ -294,13 +294,18 @@ def _kept(text: str | None) -> tuple[tuple[str, int], ...]:
 @app.command("print")
 def print_(
     path: Annotated[
-        Path, typer.Argument(metavar="LAY.json", help="A lay file; a cutting order (*.toml) with --as pattern.")
-    ],
+        Path | None,
+        typer.Argument(
+            metavar="LAY.json", help="A lay file; a cutting order (*.toml) with --as pattern; none for --as mat."
+        ),
+    ] = None,
     output: Out = Path("."),
     kinds: Annotated[
         str,
         typer.Option(
-            "--as", help="Any of sheet, whole, tiles, projector, cutter, with commas between; from an order: pattern."
+            "--as",
+            help="Any of sheet, whole, tiles, projector, cutter, with commas between; from an order: pattern; or mat, "
+            "the sheets to lie around what is photographed.",
         ),
     ] = "sheet,whole,tiles,projector,cutter",
     paper: Annotated[
@@ -310,11 +315,21 @@ def print_(
     sheet_order: Annotated[
         bool, typer.Option("--sheet-order", help="Cutter files: keep the sheet's order, not the tool's shortest way.")
     ] = False,
+    sheets: Annotated[int, typer.Option("--sheets", help="With --as mat: how many sheets.")] = 4,
     as_json: Json = False,
 ) -> None:
-    """Make a placement sheet, true-scale PDFs, a projector page or cutter files from a lay; or an order's pattern."""
+    """Make a placement sheet, true-scale PDFs, a projector page or cutter files from a lay; an order's pattern; or the
+    mat for photographs."""
     from nesting.cli.commands import print_lay_file
 
+    if kinds.strip().casefold() == "mat":
+        from nesting.cli.outline_commands import mat_file
+
+        document, renderables = mat_file(output, paper, sheets)
+        _answer(as_json, document, renderables)
+        return
+    if path is None:
+        raise InputError("no lay file was named: nesting print LAY.json; only --as mat needs none", code="option.value")
     document, renderables = print_lay_file(path, output, kinds, paper, join=not sheet_order)
     _answer(as_json, document, renderables)
 
@@ -477,6 +492,58 @@ def page(
     if demo:
         _show(True, f"the demo's copy is in {order.parent}")
     serve(order, port=port, open_browser=not no_open and not as_json, as_json=as_json, demo=demo)
+
+
+@app.command()
+def trace(
+    photos: Annotated[list[Path], typer.Argument(metavar="PHOTO…", help="Photographs over one mat, or a scan.")],
+    output: Annotated[Path, typer.Option("-o", "--output", metavar="FILE", help="The drawing to write (SVG).")] = Path(
+        "pieces.svg"
+    ),
+    bars: Annotated[
+        str | None, typer.Option("--bars", help="The mat's bars as measured, level x upright: 180.2x240.4.")
+    ] = None,
+    tap: Annotated[
+        list[str] | None, typer.Option("--tap", metavar="X,Y", help="A pixel inside a piece; once for each piece.")
+    ] = None,
+    measured: Annotated[
+        list[str] | None,
+        typer.Option("--measured", help="A scan: two pixels and the length between them, '120,80 120,2900 = 240 mm'."),
+    ] = None,
+    name: Annotated[list[str] | None, typer.Option("--name", help="The piece's name.")] = None,
+    size: Annotated[list[str] | None, typer.Option("--size", help="Its size.")] = None,
+    line: Annotated[list[str] | None, typer.Option("--line", help="Its outline is: cut or sewn.")] = None,
+    fold: Annotated[list[str] | None, typer.Option("--fold", help="The edge on the fold: its number, or none.")] = None,
+    notches: Annotated[
+        list[str] | None, typer.Option("--notches", help="Which proposals are notches: all, none, or 1,3.")
+    ] = None,
+    grain: Annotated[
+        list[str] | None, typer.Option("--grain", help="marked, 'marked 2', fold, 'edge 3' or none.")
+    ] = None,
+    lift: Annotated[
+        float | None,
+        typer.Option("--lift", min=0.0, max=20.0, help="mm by which the piece may lie above the mat (0.3)."),
+    ] = None,
+    as_json: Json = False,
+) -> None:
+    """Trace paper pieces from photographs over the mat, or from a scan, with the error promised."""
+    from nesting.cli.outline_commands import trace_files
+
+    said = {"name": name, "size": size, "line": line, "fold": fold, "notches": notches, "grain": grain}
+    watched = sys.stdin.isatty() and sys.stderr.isatty() and not as_json
+    done, document, renderables = trace_files(
+        photos,
+        output,
+        bars=bars,
+        taps=tap or [],
+        measured=measured or [],
+        said={key: value or [] for key, value in said.items()},
+        lift_mm=lift,
+        ask=(lambda words: typer.prompt(words, default="", show_default=False, err=True)) if watched else None,
+    )
+    _answer(as_json, document, renderables)
+    if not done:
+        raise typer.Exit(2)
 
 
 @app.command()

@@ -97,7 +97,7 @@ def marker_cells() -> tuple[tuple[int, int], ...]:
 
 
 def marker_ring(number: int) -> Array:
-    """(4, 2) corners of a sheet's marker (0 to 23) in the sheet frame, mm: clockwise from the top left, as it is read."""
+    """(4, 2) corners of a sheet's marker (0 to 23) in its frame, mm: clockwise from the top left."""
     i, j = marker_cells()[number]
     x, y = (i - COLUMNS / 2 + 0.5) * SQUARE_MM, (ROWS / 2 - j - 0.5) * SQUARE_MM
     h = MARKER_MM / 2
@@ -108,11 +108,7 @@ def marker_ring(number: int) -> Array:
 def corner_points() -> Array:
     """(35, 2) inner corners of the board in the sheet frame, mm, rows from the top."""
     return np.array(
-        [
-            ((i - COLUMNS / 2) * SQUARE_MM, (ROWS / 2 - j) * SQUARE_MM)
-            for j in range(1, ROWS)
-            for i in range(1, COLUMNS)
-        ]
+        [((i - COLUMNS / 2) * SQUARE_MM, (ROWS / 2 - j) * SQUARE_MM) for j in range(1, ROWS) for i in range(1, COLUMNS)]
     )
 
 

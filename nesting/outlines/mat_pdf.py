@@ -35,9 +35,13 @@ def mat_pdf(*, sheets: int = 4, paper: Paper = "a4") -> bytes:
     from reportlab.pdfgen.canvas import Canvas
 
     if paper not in _PAGES:
-        raise InputError(f"found the paper '{paper}', expected a4 or letter: the mat is made for these")
+        raise InputError(
+            f"found the paper '{paper}', expected a4 or letter: the mat is made for these", code="option.value"
+        )
     if not 1 <= sheets <= MOST_SHEETS:
-        raise InputError(f"found {sheets} sheets, expected 1 to {MOST_SHEETS}: four lie around most pieces")
+        raise InputError(
+            f"found {sheets} sheets, expected 1 to {MOST_SHEETS}: four lie around most pieces", code="option.value"
+        )
     width, height = _PAGES[paper]
     buffer = io.BytesIO()
     canvas = Canvas(buffer, pagesize=(width * _PT, height * _PT), invariant=1)

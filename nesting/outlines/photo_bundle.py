@@ -296,9 +296,7 @@ def _prepared(
     return seen
 
 
-def _packed(
-    views: Sequence[ViewSeen], seen: list[_Seen], numbers: list[int], start: list[Array], bars: Bars
-) -> Array:
+def _packed(views: Sequence[ViewSeen], seen: list[_Seen], numbers: list[int], start: list[Array], bars: Bars) -> Array:
     poses = np.zeros((len(numbers), _SHEET))
     done: set[int] = set()
     for s in seen:
@@ -418,5 +416,3 @@ def _residuals(s: _Seen, values: Array, at_sheets: int, at_bows: int) -> tuple[A
     jacobian[:, :, 15:21] = -s.lean[:, :, None] * s.waves[:, None, :]
     columns = [*range(v0, v0 + _VIEW), *range(s0, s0 + _SHEET), *range(b0, b0 + _BOW)]
     return residual, jacobian, columns
-
-

@@ -59,7 +59,8 @@ def pictures_in(paths: list[Path]) -> list[Path]:
         if path.is_dir():
             inside = sorted(p for p in path.iterdir() if p.suffix.lower() in SUFFIXES and p.is_file())
             if not inside:
-                raise PatternError(f"there is no picture in this folder; expected {', '.join(SUFFIXES)}", file=path)
+                words = f"there is no picture in this folder; expected {', '.join(SUFFIXES)}"
+                raise PatternError(words, file=path, code="picture.none")
             found.extend(inside)
         else:
             found.append(path)
@@ -79,9 +80,12 @@ def read_picture(source: Path | bytes, *, name: str | None = None) -> Picture:
     else:
         shown, data = name or source.name, _bytes_of(source)
     if len(data) > LARGEST_PICTURE:
-        raise PatternError(f"the picture is larger than {LARGEST_PICTURE // 1024**2} MB: save it as JPEG", file=shown)
+        most = LARGEST_PICTURE // 1024**2
+        raise PatternError(
+            f"the picture is larger than {most} MB: save it as JPEG", file=shown, code="picture.too-large"
+        )
     if not data:
-        raise PatternError("the picture is empty: copy it again from the camera", file=shown)
+        raise PatternError("the picture is empty: copy it again from the camera", file=shown, code="picture.damaged")
     _allow_heic()
     try:
         with warnings.catch_warnings():
@@ -92,6 +96,7 @@ def read_picture(source: Path | bytes, *, name: str | None = None) -> Picture:
                     raise PatternError(
                         f"this is a {image.format} picture; expected JPEG, PNG, TIFF or HEIC: save it as one of these",
                         file=shown,
+                        code="picture.kind",
                     )
                 _judge_size(image.size, shown)
                 dpi, focal = _dpi(image), _focal(image)
@@ -103,27 +108,34 @@ def read_picture(source: Path | bytes, *, name: str | None = None) -> Picture:
         raise
     except UnidentifiedImageError:
         raise PatternError(
-            "this is no picture that can be read; expected JPEG, PNG, TIFF or HEIC", file=shown
+            "this is no picture that can be read; expected JPEG, PNG, TIFF or HEIC", file=shown, code="picture.kind"
         ) from None
     except (Image.DecompressionBombError, MemoryError):
-        raise PatternError("the picture unpacks to more than can be held: make it smaller", file=shown) from None
+        raise PatternError(
+            "the picture unpacks to more than can be held: make it smaller", file=shown, code="picture.too-large"
+        ) from None
     except Exception as error:
         # Decoders raise whatever they come upon in damaged files: OSError, SyntaxError, struct.error, ValueError.
         said = str(error).split("\n")[0][:100] or type(error).__name__
-        raise PatternError(f"the picture is damaged or cut short ({said}): copy it again", file=shown) from None
+        raise PatternError(
+            f"the picture is damaged or cut short ({said}): copy it again", file=shown, code="picture.damaged"
+        ) from None
     return Picture(shown, pixels, dpi, focal)
 
 
 def _bytes_of(path: Path) -> bytes:
     try:
         if path.exists() and not path.is_file():
-            raise PatternError("this is no regular file: name a picture", file=path)
+            raise PatternError("this is no regular file: name a picture", file=path, code="picture.kind")
         with path.open("rb") as stream:
             return stream.read(LARGEST_PICTURE + 1)
     except FileNotFoundError:
-        raise PatternError("there is no such picture: check the name and the folder", file=path) from None
+        raise PatternError(
+            "there is no such picture: check the name and the folder", file=path, code="file.missing"
+        ) from None
     except (OSError, ValueError) as error:
-        raise PatternError(f"the picture cannot be read ({getattr(error, 'strerror', error)})", file=path) from None
+        why = getattr(error, "strerror", error)
+        raise PatternError(f"the picture cannot be read ({why})", file=path, code="file.unreadable") from None
 
 
 def _allow_heic() -> None:
@@ -141,11 +153,13 @@ def _judge_size(size: tuple[int, int], shown: str) -> None:
             f"the picture has {width} × {height} pixels; up to {MOST_PIXELS // 10**6} million are read. Make it "
             "smaller: 12 million are enough",
             file=shown,
+            code="picture.too-large",
         )
     if width * height < LEAST_PIXELS or min(size) < 200:
         raise PatternError(
             f"the picture has {width} × {height} pixels, too few to measure in: send the original, not a preview",
             file=shown,
+            code="picture.too-small",
         )
 
 

@@ -32,16 +32,21 @@ class Measured:
 
 
 def read_measured(text: str) -> Measured:
-    """"120,80 120,2900 = 240 mm": two pixels and the length between them. Raises InputError for anything else."""
+    """ "120,80 120,2900 = 240 mm": two pixels and the length between them. Raises InputError for anything else."""
     from nesting.model.units import parse_length
 
     match = _MEASURED.match(text)
     if match is None:
-        raise InputError(f"--measured: found '{text}', expected two pixels and a length: '120,80 120,2900 = 240 mm'")
+        raise InputError(
+            f"--measured: found '{text}', expected two pixels and a length: '120,80 120,2900 = 240 mm'",
+            code="option.value",
+        )
     x0, y0, x1, y1 = (float(match[k]) for k in (1, 2, 3, 4))
     length = parse_length(match[5], "mm")
     if not length > 0 or (x0, y0) == (x1, y1):
-        raise InputError(f"--measured: '{text}' measures nothing; give two ends and the length between them")
+        raise InputError(
+            f"--measured: '{text}' measures nothing; give two ends and the length between them", code="option.value"
+        )
     return Measured((x0, y0), (x1, y1), length)
 
 
@@ -62,6 +67,7 @@ def scan_in(picture: Picture, measured: Sequence[Measured]) -> tuple[Bundle, Bar
                 f"no {name} length was measured in the scan. Scan a ruler or a sheet of the mat beside the piece and "
                 'give its two ends and its length for each direction: --measured "X1,Y1 X2,Y2 = 180 mm"',
                 file=picture.name,
+                code="scan.not-measured",
             )
         longest = max(mine, key=lambda m: m.mm)
         scales.append(longest.mm / math.dist(longest.start, longest.end))
@@ -70,7 +76,7 @@ def scan_in(picture: Picture, measured: Sequence[Measured]) -> tuple[Bundle, Bar
     findings = []
     if picture.dpi is None:
         words = "the scan does not state its resolution; the measured lengths are used"
-        findings.append(Finding("note", words, picture.name))
+        findings.append(Finding("note", words, picture.name, code="scan.no-resolution"))
     else:
         for dpi, scale, doubt, name in zip(picture.dpi, scales, doubts, ("level", "upright"), strict=True):
             off = dpi * scale / 25.4 - 1.0
@@ -81,6 +87,8 @@ def scan_in(picture: Picture, measured: Sequence[Measured]) -> tuple[Bundle, Bar
                         f"the scan states {dpi:g} dpi, but what was measured {name} says {25.4 / scale:.1f}; the "
                         "measured one is used",
                         picture.name,
+                        code="scan.resolution",
+                        figures={"stated_dpi": dpi, "measured_dpi": 25.4 / scale},
                     )
                 )
     radius = math.hypot(*picture.size) / 2

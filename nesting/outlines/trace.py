@@ -33,6 +33,8 @@ Array = npt.NDArray[np.float64]
 #: ΔE across the edge below which paper and ground are too alike, and the share of the edge that may be so.
 _LEAST_CONTRAST, _MOST_WEAK = 4.0, 0.01
 _MOST_UNSOUND = 0.06
+#: Share of the ground around that may have the piece's colour.
+_MOST_MINGLED = 0.12
 #: mm. Edges of squares wider than this are blurred: half a millimetre cannot be read.
 _MOST_BLUR_MM = 1.6
 _MOST_TILT_DEG = 45.0
@@ -99,19 +101,20 @@ def trace_photos(
     taps: Sequence[Tap] = (),
     lift_mm: float = USUAL_LIFT_MM,
     marks: bool = True,
+    cloth: bool = False,
 ) -> Traced:
     """The pieces in photographs over one mat.
 
     ``paths``: pictures, folders of them, or bytes of pictures. ``bars``: the mat's bars as measured. ``taps``: a place
     in each piece; without them what lies on the mat is found. ``lift_mm``: how much higher the piece may lie than the
-    mat. ``marks``: look for notches and grainlines, too.
+    mat. ``marks``: look for notches and grainlines, too. ``cloth``: the edge is cloth, which frays.
 
     Raises PatternError: a picture that cannot be read, no sheets of the mat, photographs without common sheets, blur,
     a view from too far aside, no piece found, a piece that is cut off by the picture or too like its ground, or a
     promised error above 2 mm.
     """
     pictures = load_pictures(paths)
-    return _traced(pictures, mat_in(pictures, bars), bars, taps, lift_mm, marks)
+    return _traced(pictures, mat_in(pictures, bars), bars, taps, lift_mm, marks, cloth=cloth)
 
 
 def trace_scan(
@@ -129,15 +132,22 @@ def trace_scan(
 
 
 def _traced(
-    pictures: Sequence[Picture], found: Bundle, bars: Bars, taps: Sequence[Tap], lift_mm: float, marks: bool
-) -> Traced:
+    pictures: Sequence[Picture], found: Bundle, bars: Bars, taps: Sequence[Tap], lift_mm: float, marks: bool,
+    *, cloth: bool = False,
+) -> Traced:  # fmt: skip
     photos = [p.pixels for p in pictures]
     ground = ground_of(photos, found.views, list(found.sheets.values()))
     findings: list[Finding] = []
     shown = ", ".join(p.name for p in pictures)
     if 0 < len(found.sheets) < 4:
         findings.append(
-            Finding("warning", f"{len(found.sheets)} of the mat's sheets seen; four around the piece tell more", shown)
+            Finding(
+                "warning",
+                f"{len(found.sheets)} of the mat's sheets seen; four around the piece tell more",
+                shown,
+                code="mat.few-sheets",
+                figures={"sheets": len(found.sheets)},
+            )
         )
     places = [_tapped(tap, found, pictures) for tap in taps]
     seen: list[tuple[Edge, Fitted]] = []
@@ -150,10 +160,11 @@ def _traced(
     for edge, fitted in seen:
         notches: tuple[NotchSeen, ...] = ()
         grain: tuple[GrainSeen, ...] = ()
-        if marks:
+        if marks and not cloth:
             notches = notches_along(photos, found.views, edge, fitted)
             if notches:
                 fitted = fit_outline(edge.points, edge.sound & ~_near(edge.points, notches), edge.noise)
+        if marks:
             grain = grain_lines(photos, found.views, fitted.outline)
         promise = promised(found, bars, fitted.outline, fitted.residual, lift_mm)
         if promise.total > MOST_MM:
@@ -161,6 +172,8 @@ def _traced(
                 f"the outline may be off by {promise.total:.1f} mm ({promise.text()}); up to {MOST_MM:g} mm is taken. "
                 "Lay four sheets flat around the piece, near it, tape down what curls, and photograph from above",
                 file=shown,
+                code="trace.error-too-large",
+                figures={"error_mm": promise.total, "most_mm": MOST_MM},
             )
         pieces.append(
             TracedPiece(
@@ -189,7 +202,7 @@ def load_pictures(paths: Sequence[str | Path | bytes]) -> list[Picture]:
         else:
             pictures.extend(read_picture(p) for p in pictures_in([Path(source)]))
     if not pictures:
-        raise PatternError("no picture was given: name one, or a folder of them")
+        raise PatternError("no picture was given: name one, or a folder of them", code="picture.none")
     return pictures
 
 
@@ -205,13 +218,15 @@ def mat_in(pictures: Sequence[Picture], bars: Bars) -> Bundle:
                 "no sheet of the mat is seen: print it with 'nesting print --as mat', lay four sheets around the "
                 "piece, wholly in the picture, and see that it is sharp and evenly lit",
                 file=picture.name,
+                code="mat.not-seen",
             )
         views.append(ViewSeen(picture.size, sheets, picture.focal_35))
     found = bundle(views, bars)
     if found is None:
         raise PatternError(
-            "the photographs do not hang together: each must show a sheet of the mat that another shows, too",
+            "the photographs do not hang together: each must show a sheet of the mat that another has",
             file=", ".join(p.name for p in pictures),
+            code="mat.apart",
         )
     for picture, seen, view in zip(pictures, views, found.views, strict=True):
         centre = np.mean([view.to_ground(s.pixels.mean(axis=0)[None])[0] for s in seen.sheets], axis=0)
@@ -219,27 +234,33 @@ def mat_in(pictures: Sequence[Picture], bars: Bars) -> Bundle:
         blur = per * float(np.median([s.sharpness for s in seen.sheets]))
         if blur > _MOST_BLUR_MM:
             raise PatternError(
-                f"the picture is blurred: edges are {blur:.1f} mm wide, expected at most {_MOST_BLUR_MM:g} mm. Hold the "
-                "camera still, wait until it is sharp, and go nearer",
+                f"the picture is blurred: edges are {blur:.1f} mm wide, expected at most {_MOST_BLUR_MM:g} mm. Hold "
+                "the camera still, wait until it is sharp, and go nearer",
                 file=picture.name,
+                code="picture.blurred",
+                figures={"blur_mm": blur, "most_mm": _MOST_BLUR_MM},
             )
     if found.tilt_deg > _MOST_TILT_DEG:
         raise PatternError(
             f"the camera looked {found.tilt_deg:.0f}° aside; up to {_MOST_TILT_DEG:g}° is read, and straight down is "
             "best",
             file=", ".join(p.name for p in pictures),
+            code="picture.tilted",
+            figures={"tilt_deg": found.tilt_deg},
         )
     return found
 
 
 def _tapped(tap: Tap, found: Bundle, pictures: Sequence[Picture]) -> Array:
     if not 0 <= tap.picture < len(pictures):
-        raise PatternError(f"a tap names picture {tap.picture + 1}, but {len(pictures)} were given")
+        words = f"a tap names picture {tap.picture + 1}, but {len(pictures)} were given"
+        raise PatternError(words, code="trace.tap")
     w, h = pictures[tap.picture].size
     if not (0 <= tap.x < w and 0 <= tap.y < h):
         raise PatternError(
             f"the tap {tap.x:g},{tap.y:g} lies outside the picture, which has {w} × {h} pixels",
             file=pictures[tap.picture].name,
+            code="trace.tap",
         )
     return np.asarray(found.views[tap.picture].to_ground(np.array([[tap.x, tap.y]]))[0])
 
@@ -258,7 +279,7 @@ def _piece_at(
             best = judged
     if best is None:
         why = reasons[0] if reasons else "it is on a sheet of the mat, or outside of it"
-        raise PatternError(f"no piece can be told at the place tapped: {why}", file=shown)
+        raise PatternError(f"no piece can be told at the place tapped: {why}", file=shown, code="trace.no-piece")
     return best[1], best[2]
 
 
@@ -284,8 +305,8 @@ def _judged(
     edge = read_edge(photos, found.views, ring)
     weak = float((edge.contrast < _LEAST_CONTRAST).mean())
     unsound = float((~edge.sound).mean())
-    if weak > _MOST_WEAK or unsound > _MOST_UNSOUND or edge.foreign > _MOST_WEAK:
-        share = max(weak, unsound, edge.foreign)
+    if weak > _MOST_WEAK or unsound > _MOST_UNSOUND or edge.foreign > _MOST_WEAK or edge.mingled > _MOST_MINGLED:
+        share = max(weak, unsound, edge.foreign, edge.mingled)
         return f"along {share:.0%} of its edge paper and ground are too alike or patterned; {_LAY_UNDER}"
     fitted = fit_outline(edge.points, edge.sound, edge.noise)
     from shapely import Polygon
@@ -344,7 +365,11 @@ def _found_alone(
             kept.append(one)
     if not kept:
         why = reasons[0] if reasons else "nothing lies between the sheets"
-        raise PatternError(f"no piece was found: {why}. Or tap it: --tap X,Y, a pixel inside the piece", file=shown)
+        raise PatternError(
+            f"no piece was found: {why}. Or tap it: --tap X,Y, a pixel inside the piece",
+            file=shown,
+            code="trace.no-piece",
+        )
     kept.sort(key=lambda t: float(t[2].outline[:, 0].min()))
     return [(edge, fitted) for _, edge, fitted in kept]
 

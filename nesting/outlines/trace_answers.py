@@ -32,23 +32,23 @@ class Answers:
 
 def questions(piece: TracedPiece, answers: Answers) -> tuple[Finding, ...]:
     """What must still be said about the piece, each naming its option."""
-    asked = []
+    asked: list[tuple[str, str]] = []
     if answers.line is None:
-        asked.append("is its outline the cut edge or the sewn line? Say --line cut or --line sewn")
+        asked.append(("trace.line", "is its outline the cut edge or the sewn line? Say --line cut or --line sewn"))
     if answers.fold is None:
         straight = [f"{k} ({_length(points):.0f} mm)" for k, (points, line) in enumerate(piece.runs, 1) if line]
         which = f"straight edges are {', '.join(straight)}" if straight else "it has no straight edge"
-        asked.append(f"does an edge lie on the fold? Say --fold none or its number; {which}")
+        asked.append(("trace.fold", f"does an edge lie on the fold? Say --fold none or its number; {which}"))
     if answers.notches is None and piece.notches:
         places = ", ".join(f"{k} at ({n.at[0]:.0f}, {n.at[1]:.0f})" for k, n in enumerate(piece.notches, 1))
-        asked.append(f"are these notches: {places}? Say --notches all, none, or their numbers")
+        asked.append(("trace.notches", f"are these notches: {places}? Say --notches all, none, or their numbers"))
     if answers.grain is None:
         lines = ", ".join(f"{k} ({g.length:.0f} mm)" for k, g in enumerate(piece.grain, 1))
         seen = "no line was seen; say --grain"
         if lines:
             seen = f"lines seen inside: {lines}; say --grain marked, 'marked 2',"
-        asked.append(f"which way does the grain run? {seen} fold, 'edge N' or none")
-    return tuple(Finding("question", words, piece=answers.name) for words in asked)
+        asked.append(("trace.grain", f"which way does the grain run? {seen} fold, 'edge N' or none"))
+    return tuple(Finding("question", words, piece=answers.name, code=code) for code, words in asked)
 
 
 def _length(points: Sequence[Point]) -> float:
@@ -68,7 +68,9 @@ def _edge(piece: TracedPiece, text: str, option: str) -> tuple[Point, ...]:
     straight = [str(k) for k, (_, line) in enumerate(piece.runs, 1) if line]
     if text not in straight:
         known = f"straight edges: {', '.join(straight)}" if straight else "it has no straight edge"
-        raise InputError(f"{option}: found '{text}', expected the number of a straight edge; {known}")
+        raise InputError(
+            f"{option}: found '{text}', expected the number of a straight edge; {known}", code="option.value"
+        )
     return piece.runs[int(text) - 1][0]
 
 
@@ -81,7 +83,9 @@ def notches_of(piece: TracedPiece, answers: Answers) -> tuple[int, ...]:
     for part in text.split(","):
         if not part.strip().isdigit() or not 1 <= int(part) <= len(piece.notches):
             most = len(piece.notches)
-            raise InputError(f"--notches: found '{part.strip()}', expected all, none, or numbers 1 to {most}")
+            raise InputError(
+                f"--notches: found '{part.strip()}', expected all, none, or numbers 1 to {most}", code="option.value"
+            )
         chosen.append(int(part) - 1)
     return tuple(dict.fromkeys(chosen))
 
@@ -96,18 +100,24 @@ def grain_of(piece: TracedPiece, answers: Answers) -> tuple[Point, Point] | None
         at = int(number) if number.isdigit() else 1
         if (number and not number.isdigit()) or not 1 <= at <= len(piece.grain):
             count = len(piece.grain)
-            raise InputError(f"--grain: found '{text}', but {count} lines were seen in piece '{answers.name}'")
+            raise InputError(
+                f"--grain: found '{text}', but {count} lines were seen in piece '{answers.name}'", code="option.value"
+            )
         return piece.grain[at - 1].start, piece.grain[at - 1].end
     if kind in ("fold", "edge"):
         if kind == "fold":
             ends = fold_of(piece, answers)
             if ends is None:
-                raise InputError("--grain fold: no edge lies on the fold; say --fold N, or another --grain")
+                raise InputError(
+                    "--grain fold: no edge lies on the fold; say --fold N, or another --grain", code="option.value"
+                )
         else:
             edge = _edge(piece, number, "--grain edge")
             ends = (edge[0], edge[-1])
         return _through_the_middle(piece, ends)
-    raise InputError(f"--grain: found '{text}', expected marked, 'marked 2', fold, 'edge N' or none")
+    raise InputError(
+        f"--grain: found '{text}', expected marked, 'marked 2', fold, 'edge N' or none", code="option.value"
+    )
 
 
 def _through_the_middle(piece: TracedPiece, ends: tuple[Point, Point]) -> tuple[Point, Point]:

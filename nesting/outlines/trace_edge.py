@@ -26,13 +26,16 @@ _REACHES = (3.5, 1.6, 1.2)
 _ODD_MM = 0.6
 #: ΔE by which cloth or paper differs from itself at most, soft shadows halved.
 _FOREIGN = 13.0
+#: ΔE below which ground and paper are one colour.
+_ALIKE = 7.0
 
 
 @dataclass(frozen=True)
 class Edge:
     """An edge as read: ``points`` (n, 2) mm, anticlockwise; ``sound`` where it could be read; ``contrast`` (n,) colour
     difference (ΔE) across 1.5 mm on either side; ``normals`` (n, 2) outwards; ``noise`` mm, of single readings.
-    ``foreign``: share of the edge along which what is just inside it has not the piece's colour."""
+    ``foreign``: share of the edge along which what is just inside it is not coloured like the piece; ``mingled``: share
+    of the ground around that is."""
 
     points: Array
     sound: Mask
@@ -40,6 +43,7 @@ class Edge:
     normals: Array
     noise: float
     foreign: float
+    mingled: float
 
 
 def rough_ring(ground: Ground, mask: Mask) -> Array | None:
@@ -160,7 +164,26 @@ def read_edge(photos: Sequence[Pixels], views: Sequence[View], ring: Array, *, b
     inner = colours_at(photos, views, points - normals * 1.5)
     outer = colours_at(photos, views, points + normals * 1.5)
     contrast = np.nan_to_num(np.linalg.norm(inner - outer, axis=1))
-    return Edge(points, sound, contrast, normals, noise, _foreign(photos, views, points, normals))
+    return Edge(
+        points,
+        sound,
+        contrast,
+        normals,
+        noise,
+        _foreign(photos, views, points, normals),
+        _mingled(photos, views, points, normals),
+    )
+
+
+def _mingled(photos: Sequence[Pixels], views: Sequence[View], points: Array, normals: Array) -> float:
+    """Share of the ground up to 2 cm around that is coloured like the piece beside it: a pattern that holds the
+    paper's colour hides where the paper ends, however clear its edges are."""
+    inner = np.nan_to_num(colours_at(photos, views, points - normals * 2.5))
+    shares = []
+    for away in (5.0, 9.0, 13.0, 17.0, 21.0):
+        outer = colours_at(photos, views, points + normals * away)
+        shares.append(float((np.nan_to_num(np.linalg.norm(outer - inner, axis=1), nan=99.0) < _ALIKE).mean()))
+    return float(np.mean(shares))
 
 
 def _foreign(photos: Sequence[Pixels], views: Sequence[View], points: Array, normals: Array) -> float:

@@ -51,9 +51,7 @@ class GrainSeen:
         return math.dist(self.start, self.end)
 
 
-def notches_along(
-    photos: Sequence[Pixels], views: Sequence[View], edge: Edge, fitted: Fitted
-) -> tuple[NotchSeen, ...]:
+def notches_along(photos: Sequence[Pixels], views: Sequence[View], edge: Edge, fitted: Fitted) -> tuple[NotchSeen, ...]:
     """What reaches from the edge at least 2.6 mm into the piece and is at most 10 mm wide, in the order of the edge."""
     from scipy.ndimage import label, median_filter
 

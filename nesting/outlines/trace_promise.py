@@ -26,10 +26,10 @@ Array = npt.NDArray[np.float64]
 MOST_MM = 2.0
 #: mm by which paper lies higher here and there than the mat.
 USUAL_LIFT_MM = 0.3
-_BY_DRAWS, _BY_SHEETS, _BY_EDGE = 1.2, 1.0, 1.5
+_BY_DRAWS, _BY_SHEETS, _BY_EDGE = 1.2, 1.0, 2.5
 #: mm: corners are put where two fitted edges meet, and paper is cut by hand.
-_ALWAYS_MM = 0.15
-#: mm a metre of bow, for sheets that could not be compared with others.
+_ALWAYS_MM = 0.3
+#: Factor for sheets that could not be compared with others.
 _ALONE_FACTOR = 2.5
 
 

@@ -179,9 +179,17 @@ def _traced(extra: dict[str, str], ctx: Context, piece: str) -> tuple[float, str
         error = -1.0
     if not 0.0 <= error <= _MOST_ERROR_MM:
         raise ctx.error(
-            f"data-error is '{text[:20]}', expected the error of the tracing in mm, 0 to {_MOST_ERROR_MM:g}", piece
+            f"data-error is '{text[:20]}', expected the error of the tracing in mm, 0 to {_MOST_ERROR_MM:g}",
+            piece,
+            code="piece.traced-error",
         )
-    ctx.note("note", f"traced from {origin or 'a picture'}: its outline may be off by {error:.2g} mm", piece)
+    ctx.note(
+        "note",
+        f"traced from {origin or 'a picture'}: its outline may be off by {error:.2g} mm",
+        piece,
+        code="piece.traced",
+        error_mm=error,
+    )
     return error, origin or "a picture"
 
 

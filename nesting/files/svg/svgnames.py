@@ -85,5 +85,6 @@ def group_of(element: Any, role: Named | None) -> Group:
     mirrored = element.get("data-mirrored")
     if mirrored is not None:
         label = replace(label, mirrored=mirrored.strip().lower() in ("", "true", "yes", "1", "mirrored"))
-    extra = [(key, value) for key in ("data-category", "data-note", "data-error", "data-origin") if (value := element.get(key))]
+    kept = ("data-category", "data-note", "data-error", "data-origin")
+    extra = [(key, value) for key in kept if (value := element.get(key))]
     return Group(name, label, extra=[(key[5:], value) for key, value in extra])

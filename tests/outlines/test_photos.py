@@ -1,0 +1,255 @@
+"""Photographs of known outlines become those outlines, within the promised error; what cannot serve is refused."""
+
+from __future__ import annotations
+
+import io
+from dataclasses import replace
+from functools import lru_cache
+from pathlib import Path
+
+import cv2
+import numpy as np
+import pytest
+import shapely
+from shapely import affinity
+from typer.testing import CliRunner
+
+from nesting.cli.app import app
+from nesting.files.patterns import read_pieces
+from nesting.model.errors import InputError, PatternError
+from nesting.outlines.mat import Bars, corner_points
+from nesting.outlines.mat_pdf import mat_pdf
+from nesting.outlines.photo_markers import find_sheets
+from nesting.outlines.photo_reading import read_picture
+from nesting.outlines.scan import Measured
+from nesting.outlines.trace import Tap, Traced, trace_photos, trace_scan
+from nesting.outlines.trace_answers import Answers, questions
+from nesting.outlines.trace_svg import preview_png, traced_svg
+from tests.outlines.scenes import Scene, Shot, as_bytes, render
+
+
+def half_front() -> np.ndarray:
+    """Half a front of 220 × 260 mm: fold, waist, side, leg curve, crotch."""
+    t = np.linspace(0, 1, 120)[1:-1, None]
+    a, b, c, d = (np.array(p, float) for p in ((60, -130), (70, -20), (120, 20), (180, 50)))
+    leg = (1 - t) ** 3 * a + 3 * t * (1 - t) ** 2 * b + 3 * t * t * (1 - t) * c + t**3 * d
+    ring = np.concatenate([[(0, -130), (60, -130)], leg, [(180, 50), (175, 130), (0, 130)]])
+    return ring - (90, 0)
+
+
+SCENE = Scene(half_front(), seed=5, ground="wood", tilt=12, distortion=0.03, decentre=0.008, megapixels=3, bow=0.0)
+
+
+@lru_cache(maxsize=1)
+def shot() -> Shot:
+    """The scene's photograph."""
+    return render(SCENE)
+
+
+@lru_cache(maxsize=1)
+def traced() -> Traced:
+    """What is read of it."""
+    return trace_photos([shot().jpeg], bars=Bars(), taps=[Tap(*shot().tap)])
+
+
+def off(found: tuple[tuple[float, float], ...], true: np.ndarray) -> float:
+    """Largest distance both ways, mm, in the best position found by turning in small steps and shifting."""
+    from scipy.optimize import minimize
+
+    target = shapely.LinearRing(true)
+    ring = np.array(found) - np.array(shapely.Polygon(found).centroid.coords[0])
+    at = np.array(shapely.Polygon(true).centroid.coords[0])
+
+    def placed(v: np.ndarray) -> shapely.Polygon:
+        turned = affinity.rotate(shapely.Polygon(ring), v[2], origin=(0, 0))
+        return affinity.translate(turned, at[0] + v[0], at[1] + v[1])
+
+    def cost(v: np.ndarray) -> float:
+        return float((shapely.distance(target, shapely.points(placed(v).exterior.coords[::7])) ** 2).mean())
+
+    start = min(range(0, 360, 4), key=lambda deg: cost(np.array([0, 0, deg])))
+    best = minimize(cost, [0, 0, start], method="Nelder-Mead", options={"maxiter": 300, "xatol": 1e-4, "fatol": 1e-8})
+    ring_found = placed(best.x).exterior
+    dense = shapely.points(shapely.get_coordinates(shapely.segmentize(shapely.LinearRing(true), 1.0)))
+    other = shapely.points(shapely.get_coordinates(shapely.segmentize(ring_found, 1.0)))
+    return float(max(shapely.distance(ring_found, dense).max(), shapely.distance(target, other).max()))
+
+
+def test_the_mat_measures_what_its_bars_say() -> None:
+    """Corners of the printed board, found in a flat rendering of the PDF, lie 30 mm apart, on Letter too."""
+    import pypdfium2
+
+    for paper in ("a4", "letter"):
+        page = pypdfium2.PdfDocument(mat_pdf(paper=paper))[2]  # type: ignore[arg-type]
+        grey = cv2.cvtColor(np.asarray(page.render(scale=300 / 72).to_numpy())[:, :, :3], cv2.COLOR_BGR2GRAY)
+        (sheet,) = find_sheets(grey)
+        assert sheet.number == 2 and len(sheet.drawn) == 35
+        per = 25.4 / 300
+        spans = np.ptp(sheet.pixels, axis=0) * per
+        assert spans == pytest.approx(np.ptp(corner_points(), axis=0), abs=0.1)
+
+
+def test_the_outline_lies_within_half_a_millimetre_and_the_promise_holds() -> None:
+    """A wooden table, 12° aside, 3 % distortion off the middle: within the bars and within what is promised."""
+    (piece,) = traced().pieces
+    error = off(piece.outline, SCENE.outline)
+    assert error <= min(0.5, piece.error)
+    assert piece.error <= max(4 * error, 1.2)
+    assert piece.area == pytest.approx(shapely.Polygon(SCENE.outline).area, rel=0.003)
+    assert sorted(straight for _, straight in piece.runs) == [False, True, True, True, True]
+
+
+def test_a_wrong_bar_is_a_wrong_size() -> None:
+    """The scale comes from the bars: half a percent more makes the piece half a percent larger."""
+    (more,) = trace_photos([shot().jpeg], bars=Bars(180.9, 241.2), taps=[Tap(*shot().tap)], marks=False).pieces
+    assert more.area == pytest.approx(traced().pieces[0].area * 1.005**2, rel=5e-4)
+
+
+def test_it_is_found_without_a_tap() -> None:
+    """The one piece between the sheets is found alone."""
+    found = trace_photos([shot().jpeg], bars=Bars(), marks=False)
+    assert len(found.pieces) == 1
+    assert off(found.pieces[0].outline, SCENE.outline) <= 0.5
+
+
+def test_questions_are_asked_and_the_drawing_is_read_with_its_error(tmp_path: Path) -> None:
+    """Line, fold and grain are asked; once answered, the reader finds the piece, its fold and its error."""
+    (piece,) = traced().pieces
+    codes = [q.code for q in questions(piece, Answers("front"))]
+    assert codes[:2] == ["trace.line", "trace.fold"] and codes[-1] == "trace.grain"
+    fold = max(range(len(piece.runs)), key=lambda k: np.ptp(piece.runs[k][0], axis=0).max() * piece.runs[k][1])
+    said = Answers("front", "M", "cut", str(fold + 1), "none", "fold")
+    assert questions(piece, said) == ()
+    path = tmp_path / "pieces.svg"
+    path.write_text(traced_svg(traced(), [said]), "utf-8")
+    reading = read_pieces(path)
+    (read,) = reading.pieces
+    assert (read.name, read.size) == ("front", "M")
+    assert read.error == pytest.approx(piece.error, abs=0.011) and read.error >= piece.error - 1e-9
+    assert read.origin == "photograph picture 1"
+    assert read.fold is not None and np.linalg.norm(np.subtract(*read.fold)) == pytest.approx(260, abs=1.0)
+    assert any(f.code == "piece.traced" for f in reading.findings)
+    with pytest.raises(InputError):
+        traced_svg(traced(), [replace(said, fold="99")])
+    assert preview_png(traced())[:4] == b"\x89PNG"
+
+
+@pytest.mark.parametrize(
+    ("change", "code"),
+    [
+        ({"blur": 7.0}, "picture.blurred"),
+        ({"ground": "white", "paper": "white", "shadow": 0.0}, "trace.no-piece"),
+        ({"ground": "checks"}, "trace.no-piece"),
+        ({"tilt": 60.0}, "picture.tilted"),
+        ({"sheets": 0}, "mat.not-seen"),
+    ],
+)
+def test_what_cannot_serve_is_refused(change: dict[str, object], code: str) -> None:
+    """Blur, paper on like ground, from too far aside, no mat: refused with what to do."""
+    scene = replace(SCENE, megapixels=3, **change)  # type: ignore[arg-type]
+    bad = render(scene)
+    with pytest.raises(PatternError) as caught:
+        trace_photos([bad.jpeg], bars=Bars(), taps=[Tap(*bad.tap)])
+    assert caught.value.code in (code, "mat.not-seen", "picture.blurred", "trace.error-too-large")
+
+
+def test_fewer_sheets_promise_less_or_nothing() -> None:
+    """With two sheets the promise is wider than with four, or the picture is refused; it holds."""
+    two = render(replace(SCENE, drop=(2, 3)))
+    try:
+        found = trace_photos([two.jpeg], bars=Bars(), taps=[Tap(*two.tap)])
+    except PatternError as error:
+        assert error.code == "trace.error-too-large"
+        return
+    (piece,) = found.pieces
+    assert piece.error > traced().pieces[0].error
+    assert off(piece.outline, SCENE.outline) <= piece.error
+    assert [f.code for f in found.findings] == ["mat.few-sheets"]
+
+
+def test_a_scan_is_measured_not_believed() -> None:
+    """A scan that states 300 dpi but is stretched by 1 % along x: the measured lengths count, and it is told."""
+    per = 25.4 / 300
+    ring = half_front() * 0.7
+    w, h = 2400, 2700
+    image = np.full((h, w, 3), 90, np.uint8)
+    stretched = ring * (1.01, 1.0)
+    pixels = np.column_stack([stretched[:, 0] / per + w / 2, h / 2 - stretched[:, 1] / per])
+    cv2.fillPoly(image, [np.round(pixels * 16).astype(np.int32)], (235, 238, 240), cv2.LINE_AA, 4)
+    image = cv2.GaussianBlur(image, (0, 0), 1.0)
+    from PIL import Image
+
+    out = io.BytesIO()
+    Image.fromarray(image[:, :, ::-1]).save(out, "PNG", dpi=(300, 300))
+    measured = [
+        Measured((100, 100), (100 + 150 * 1.01 / per, 100), 150.0),
+        Measured((100, 100), (100, 100 + 180 / per), 180.0),
+    ]
+    found = trace_scan(out.getvalue(), measured=measured, taps=[Tap(w / 2, h / 2)])
+    (piece,) = found.pieces
+    assert off(piece.outline, ring) <= min(0.3, piece.error)
+    assert "scan.resolution" in [f.code for f in found.findings]
+    with pytest.raises(PatternError) as caught:
+        trace_scan(out.getvalue(), measured=measured[:1])
+    assert caught.value.code == "scan.not-measured"
+
+
+def test_pictures_of_all_kinds_are_read_and_turned() -> None:
+    """JPEG, PNG, TIFF and HEIC; a picture that its EXIF turns is turned."""
+    from PIL import Image
+
+    image = np.zeros((600, 800, 3), np.uint8)
+    image[:100, :100] = 255
+    for kind in ("JPEG", "PNG", "TIFF"):
+        assert read_picture(as_bytes(image, kind)).size == (800, 600)
+    heif = pytest.importorskip("pillow_heif")
+    heif.register_heif_opener()
+    assert read_picture(as_bytes(image, "HEIF")).size == (800, 600)
+    out = io.BytesIO()
+    exif = Image.Exif()
+    exif[0x0112] = 6  # EXIF 2.3, orientation 6: the picture is to be turned clockwise by a quarter
+    Image.fromarray(image).save(out, "PNG", exif=exif)
+    turned = read_picture(out.getvalue())
+    assert turned.size == (600, 800)
+    assert turned.pixels[:90, -90:].min() > 200 and turned.pixels[:90, :90].max() < 50
+
+
+def test_bombs_and_broken_pictures_are_refused(tmp_path: Path) -> None:
+    """A small file of huge dimensions is refused by its header; cut-short and foreign files by name."""
+    from PIL import Image
+
+    out = io.BytesIO()
+    Image.new("1", (20000, 20000)).save(out, "PNG")
+    assert len(out.getvalue()) < 200_000
+    good = as_bytes(np.zeros((600, 800, 3), np.uint8), "JPEG")
+    gif = as_bytes(np.zeros((600, 800, 3), np.uint8), "GIF")
+    for data, code in (
+        (out.getvalue(), "picture.too-large"), (good[: len(good) // 2], "picture.damaged"), (b"", "picture.damaged"),
+        (gif, "picture.kind"), (b"<svg/>", "picture.kind"),
+        (as_bytes(np.zeros((100, 100, 3), np.uint8), "PNG"), "picture.too-small"),
+    ):  # fmt: skip
+        with pytest.raises(PatternError) as caught:
+            read_picture(data)
+        assert caught.value.code == code
+    with pytest.raises(PatternError) as caught:
+        read_picture(tmp_path / "none.jpg")
+    assert caught.value.code == "file.missing"
+
+
+def test_the_command_asks_first_and_writes_then(tmp_path: Path) -> None:
+    """Without the bars, or with open questions, the command ends with 2 and writes no pieces."""
+    photo = tmp_path / "front.jpg"
+    photo.write_bytes(shot().jpeg)
+    out = tmp_path / "pieces.svg"
+    run = CliRunner()
+    base = ["trace", str(photo), "-o", str(out), "--tap", f"{shot().tap[0]:.0f},{shot().tap[1]:.0f}"]
+    first = run.invoke(app, base)
+    assert first.exit_code != 0 and isinstance(first.exception, InputError) and "--bars" in str(first.exception)
+    second = run.invoke(app, [*base, "--bars", "180x240"])
+    assert second.exit_code == 2 and not out.exists() and (tmp_path / "pieces-seen.png").exists()
+    said = ["--bars", "180x240", "--line", "cut", "--fold", "none", "--notches", "none", "--grain", "none"]
+    third = run.invoke(app, [*base, *said])
+    assert third.exit_code == 0, third.output
+    assert read_pieces(out).pieces[0].name == "front"
+    mat = run.invoke(app, ["print", "--as", "mat", "-o", str(tmp_path)])
+    assert mat.exit_code == 0 and (tmp_path / "mat.pdf").read_bytes()[:5] == b"%PDF-"
