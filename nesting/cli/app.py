@@ -35,7 +35,10 @@ app = typer.Typer(
 
 OrderArg = Annotated[Path, typer.Argument(metavar="ORDER", help="The cutting order (TOML).")]
 Json = Annotated[bool, typer.Option("--json", help="One JSON document on standard output; words go to standard error.")]
-Out = Annotated[Path, typer.Option("-o", "--output", metavar="DIR", help="Folder for the results.")]
+Out = Annotated[
+    Path | None,
+    typer.Option("-o", "--output", metavar="DIR", help="Folder for the results; default: one named after the order."),
+]
 Seconds = Annotated[float | None, typer.Option("--seconds", min=0.1, help="Search time for each cloth (20).")]
 Rounds = Annotated[
     int | None, typer.Option("--rounds", min=1, help="Search by rounds instead of time: repeats exactly.")
@@ -107,6 +110,13 @@ def _may_be_cut(order: Order, anyway: bool) -> Order:
         )
     _show(True, *(f"Do not cut yet: {reason}" for reason in reasons))
     return replace(order, do_not_cut=reasons)
+
+
+def _folder(output: Path | None, path: Path) -> Path:
+    """The folder for the results: the one asked for, else one beside the order, named after it."""
+    if output is not None:
+        return output
+    return path.with_suffix("") if path.suffix else path.with_name(path.name + " results")
 
 
 def _emit(document: object) -> None:
@@ -219,7 +229,7 @@ def new(
 @app.command()
 def check(
     path: Annotated[Path, typer.Argument(metavar="ORDER-or-LAY", help="A cutting order (TOML) or a lay file (JSON).")],
-    output: Out = Path("."),
+    output: Out = None,
     picture: Annotated[
         bool, typer.Option("--picture", help="Also draw every piece with its corners and edges numbered.")
     ] = False,
@@ -231,7 +241,9 @@ def check(
     if path.suffix.lower() == ".json":
         ok, document, renderables = check_lay_file(path)
     else:
-        ok, document, renderables = check_order_file(path, output, picture=picture)
+        ok, document, renderables = check_order_file(
+            path, _folder(output, path) if output is not None or picture else None, picture=picture
+        )
     _answer(as_json, document, renderables)
     if not ok:
         raise typer.Exit(2)
@@ -240,7 +252,7 @@ def check(
 @app.command()
 def lay(
     path: OrderArg,
-    output: Out = Path("."),
+    output: Out = None,
     seconds: Seconds = None,
     rounds: Rounds = None,
     seed: Seed = 0,
@@ -267,7 +279,7 @@ def lay(
     _show(True, *map(str, told))
     document, renderables = lay_order_file(
         order,
-        output,
+        _folder(output, path),
         lambda work: _with_progress(options, work, order.imperial),
         spread=forced,
         start=start,
@@ -299,7 +311,7 @@ def print_(
             metavar="LAY.json", help="A lay file; a cutting order (*.toml) with --as pattern; none for --as mat."
         ),
     ] = None,
-    output: Out = Path("."),
+    output: Out = None,
     kinds: Annotated[
         str,
         typer.Option(
@@ -325,12 +337,12 @@ def print_(
     if kinds.strip().casefold() == "mat":
         from nesting.cli.outline_commands import mat_file
 
-        document, renderables = mat_file(output, paper, sheets)
+        document, renderables = mat_file(output or Path("."), paper, sheets)
         _answer(as_json, document, renderables)
         return
     if path is None:
         raise InputError("no lay file was named: nesting print LAY.json; only --as mat needs none", code="option.value")
-    document, renderables = print_lay_file(path, output, kinds, paper, join=not sheet_order)
+    document, renderables = print_lay_file(path, output or path.parent, kinds, paper, join=not sheet_order)
     _answer(as_json, document, renderables)
 
 
@@ -375,7 +387,7 @@ def buy(
 @app.command()
 def remnants(
     path: OrderArg,
-    output: Out = Path("."),
+    output: Out = None,
     stash: Annotated[
         Path | None, typer.Option("--stash", metavar="FILE", help="Also use the leftovers kept in this stash (TOML).")
     ] = None,
@@ -401,7 +413,7 @@ def remnants(
     _tell_findings(order)
     document, renderables = remnants_of_order(
         order,
-        output,
+        _folder(output, path),
         stash,
         lambda work: _with_progress(options, work, order.imperial, steps=True, quiet=as_json),
     )

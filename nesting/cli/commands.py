@@ -157,8 +157,8 @@ def _print_order_file(
     return {"files": names}, [f"written to {folder}: " + ", ".join(Path(n).name for n in names)]
 
 
-def check_order_file(path: Path, folder: Path, *, picture: bool) -> tuple[bool, dict[str, Any], list[object]]:
-    """Read and judge an order; ``check.html`` goes to ``folder``."""
+def check_order_file(path: Path, folder: Path | None, *, picture: bool) -> tuple[bool, dict[str, Any], list[object]]:
+    """Read and judge an order; ``check.html`` goes to ``folder``, if there is one: else nothing is written."""
     from nesting.checking.judging import check_order
     from nesting.files.orders.order import load_order
     from nesting.files.outputs import ready_folder, write_outputs
@@ -169,13 +169,17 @@ def check_order_file(path: Path, folder: Path, *, picture: bool) -> tuple[bool, 
     laying = laying_findings(order)
     judged = check_order(order)
     result = replace(judged, findings=(*judged.findings, *laying))
-    ready_folder(folder)
-    files = {folder / name: content for name, content in write_check(result, order, picture=picture).items()}
-    write_outputs(files)
+    files: dict[Path, bytes] = {}
+    if folder is not None:
+        ready_folder(folder)
+        files = {folder / name: content for name, content in write_check(result, order, picture=picture).items()}
+        write_outputs(files)
     document = result.as_dict()
     document["files"] = sorted(str(p) for p in files)
     names = ", ".join(sorted(p.name for p in files))
-    words: list[object] = [check_summary(result, order), f"written to {folder}: {names}"]
+    words: list[object] = [check_summary(result, order)]
+    if files:
+        words.append(f"written to {folder}: {names}")
     lies = not any(f.code == "cloth.cannot-lie" for f in laying)
     document["can_be_laid"] = lies
     return result.ok and lies, document, words

@@ -13,7 +13,7 @@ from dataclasses import replace
 from shapely.geometry import Polygon
 
 from nesting.model.errors import OrderError, PatternError
-from nesting.model.findings import Finding
+from nesting.model.findings import Figure, Finding, FindingKind
 from nesting.model.piece import Notch, Point, Ring
 from nesting.pieces.body import Body
 from nesting.pieces.contour import Contour, signed_area, unit
@@ -57,7 +57,8 @@ def altered(body: Body, alterations: Sequence[Alteration]) -> tuple[Body, tuple[
             body, found = _moved_edge(body, change, key)
         else:
             d = change.by if change.kind == "lengthen" else -change.by
-            u0 = _height(body, change, key)
+            u0, told = _height(body, change, key)
+            findings += told
             for name in change.true_edges or ():
                 _spans_of(body, name, key)
             body, found = opened_along_grain(body, u0, d, change.true_edges, key=key)
@@ -88,8 +89,9 @@ def _words(change: Alteration) -> str:
     return f"{change.kind} {change.by:g} mm{where}"
 
 
-def _height(body: Body, change: Alteration, key: str) -> float:
-    """Where the line across the grain lies, as a distance along the grain from the lowest end of the outline."""
+def _height(body: Body, change: Alteration, key: str) -> tuple[float, list[Finding]]:
+    """Where the line across the grain lies, as a distance along the grain from the lowest end of the outline (that of
+    the arrow's tail), and what is to be told about that."""
     if change.at is None:
         raise OrderError(
             "says no place: give at = a distance along the grain from the lowest end, a notch or a corner",
@@ -99,12 +101,55 @@ def _height(body: Body, change: Alteration, key: str) -> float:
             code="alter.place",
         )
     if change.at_is_distance:
-        return float(change.at)
+        return _measured(body, change, key)
     assert body.piece.grainline is not None
     g = unit(*body.piece.grainline)
     anchor = int(change.at) if isinstance(change.at, float) else change.at
     p = _anchor_now(body, anchor, key)
-    return p[0] * g[0] + p[1] * g[1] - min(q[0] * g[0] + q[1] * g[1] for q in body.seam_ring)
+    return p[0] * g[0] + p[1] * g[1] - min(q[0] * g[0] + q[1] * g[1] for q in body.seam_ring), []
+
+
+def _measured(body: Body, change: Alteration, key: str) -> tuple[float, list[Finding]]:
+    """The place of a distance from where the alteration says: an edge, or the tail or head of the grain arrow."""
+    assert body.piece.grainline is not None and isinstance(change.at, float)
+    g = unit(*body.piece.grainline)
+    us = [q[0] * g[0] + q[1] * g[1] for q in body.seam_ring]
+    low, high = min(us), max(us)
+    strip = change.by if change.kind != "lengthen" else 0.0
+    if change.start is None:
+        figures: dict[str, Figure] = {"at": change.at, "choices": ("tail", "head", *edges_known(body))}
+        down = g[1] < -math.sin(math.radians(10.0))
+        told = (
+            f"at = {change.at:g} mm of '{change.kind}' is measured from the tail of the grain arrow, "
+            + ("which points down the drawing, so from its upper end: is that meant? " if down else "")
+            + 'from = "tail", "head" or a named edge says it'
+        )
+        kind: FindingKind = "question" if down else "note"
+        return change.at, [Finding(kind, told, body.file, body.label, code="alter.from", figures=figures)]
+    if change.start in ("tail", "head"):
+        return (change.at if change.start == "tail" else high - low - change.at - strip), []
+    numbers = _spans_of(body, change.start, key)
+    line = [p for k in numbers for p in body.spans[k].line]
+    along = [p[0] * g[0] + p[1] * g[1] - low for p in line]
+    if max(along) - min(along) > 0.5 * (high - low):
+        raise OrderError(
+            f"from = '{change.start}' runs along the grain, so no distance is measured from it: name an edge across "
+            'the grain, or "tail" or "head"',
+            file=body.file,
+            piece=body.label,
+            key=key,
+            code="alter.from",
+        )
+    run = Contour(body.seam_ring)
+    start, end = (run.locate(p)[0] for p in (line[0], line[-1]))
+    middle = run.at((start + run.span(start, end) / 2) % run.perimeter)
+    u = middle[0] * g[0] + middle[1] * g[1] - low
+    return (u - change.at - strip if u > (high - low) / 2 else u + change.at), []
+
+
+def edges_known(body: Body) -> tuple[str, ...]:
+    """The names of the piece's edges, each once."""
+    return tuple(sorted({name for span in body.spans for name in span.names}))
 
 
 def _anchor_now(body: Body, anchor: int | str, key: str) -> Point:
@@ -156,6 +201,12 @@ def _moved_edge(body: Body, change: Alteration, key: str) -> tuple[Body, tuple[F
     ends = (body.spans[numbers[0]].line[0], body.spans[numbers[-1]].line[-1])
     held = [False, False]
     for anchor in change.hold:
+        # an end may be named by the edge that meets there
+        meeting = [s.line for k, s in enumerate(body.spans) if anchor in s.names and k not in numbers]
+        at = [any(math.dist(e, q) <= _HELD_MM for line in meeting for q in (line[0], line[-1])) for e in ends]
+        if any(at):
+            held = [held[k] or at[k] for k in (0, 1)]
+            continue
         p = _anchor_now(body, anchor, key)
         seam = Contour(body.seam_ring)
         p = seam.at(seam.locate(p)[0])

@@ -160,6 +160,7 @@ def with_fold(piece: Piece, side: Side | None, *, file: str | None) -> tuple[Pie
                 code="fold.side",
             )
         fold = found
+        _refuse_crossing(piece, side, fold, file)
     outline, shift, ends = _straightened(piece.outline, fold)
     if ends is None:
         raise PatternError(
@@ -205,6 +206,52 @@ def with_fold(piece: Piece, side: Side | None, *, file: str | None) -> tuple[Pie
                 )
             )
     return replace(piece, outline=outline, seam=seam, fold=ends), tuple(findings)
+
+
+def _refuse_crossing(piece: Piece, side: Side, fold: tuple[Point, Point], file: str | None) -> None:
+    """PatternError where the outline goes beyond the line of that side, or comes back to it: it is then not one
+    straight edge, and half of it would be opened out over the other."""
+    why = _not_one_edge(piece.outline, fold)
+    if why is not None:
+        raise _fold_refusal(piece, f'fold = "{side}", but {why}', None, file)
+
+
+def _not_one_edge(ring: Ring, fold: tuple[Point, Point]) -> str | None:
+    """Why the line of the fold is not one straight edge with all of the ring to one side of it."""
+    away = [on_fold_line(p, fold) for p in ring]
+    if min(away) < -JOIN_GAP_MM and max(away) > JOIN_GAP_MM:
+        return "the outline goes on beyond that edge, so it is not one straight side"
+    on = [abs(d) <= JOIN_GAP_MM for d in away]
+    if sum(after and not before for before, after in zip(on, on[1:] + on[:1], strict=True)) > 1:
+        return "the outline leaves that edge and comes back to it: the side is not one straight edge"
+    return None
+
+
+def _fold_refusal(piece: Piece, words: str, grain: float | None, file: str | None) -> PatternError:
+    sides = _sides_that_do(piece, grain)
+    would = f"; these would do: {', '.join(sides)}" if sides else "; none of its sides would do"
+    return PatternError(
+        f"{words}{would}. Name one of them, draw a fold line along the edge, or turn the drawing",
+        file=file,
+        piece=piece.label,
+        code="fold.side",
+        figures={"choices": sides},
+    )
+
+
+def _sides_that_do(piece: Piece, grain: float | None) -> tuple[str, ...]:
+    """The sides of the drawing that are one straight edge with all of the outline to one side of it, and along or
+    square to the grain, if that is known (degrees)."""
+    found = []
+    for side in _WORDS:
+        ends = _side_of(piece.outline, side)
+        if ends is None:
+            continue
+        (ax, ay), (bx, by) = ends
+        off = 0.0 if grain is None else (grain - math.degrees(math.atan2(by - ay, bx - ax)) + 45.0) % 90.0 - 45.0
+        if _not_one_edge(piece.outline, ends) is None and abs(off) <= GRAIN_TO_FOLD_DEG:
+            found.append(str(side))
+    return tuple(found)
 
 
 def _chord(outline: Ring, deg: float) -> tuple[Point, Point]:
@@ -271,6 +318,14 @@ def grained(piece: Piece, grain: float | None, *, file: str | None) -> tuple[Pie
         fold_deg = math.degrees(math.atan2(by - ay, bx - ax))
         grain_deg = math.degrees(math.atan2(line[1][1] - line[0][1], line[1][0] - line[0][0]))
         off = (grain_deg - fold_deg + 45.0) % 90.0 - 45.0
+        if GRAIN_TO_FOLD_DEG < abs(off) < 45.0 - GRAIN_TO_FOLD_DEG:
+            raise _fold_refusal(
+                piece,
+                f"the fold edge lies {abs(off):.1f}° off the grain; along it or square to it was expected "
+                "(or at 45°, on the bias)",
+                grain_deg,
+                file,
+            )
         if abs(off) > GRAIN_TO_FOLD_DEG:
             findings.append(
                 Finding(

@@ -63,6 +63,8 @@ class Alteration:
     *add*, *take*: move ``edge`` out or in by ``by``, blended to nothing at the anchors in ``hold`` (either end; none
     held: the whole edge moves and its neighbours are trued to it).
     *take strip*: remove the strip of length ``by`` that begins at ``at``, keep both ends and join them.
+    ``start``: where a distance ``at`` is measured from: "tail" or "head" of the grain arrow, or a named edge (its
+    middle), towards the inside of the piece; None is the tail.
     ``true_edges``: names of the edges that are trued across the join (default: all that the line cuts).
     """
 
@@ -73,6 +75,7 @@ class Alteration:
     edge: str | None = None
     hold: tuple[Anchor, ...] = ()
     true_edges: tuple[str, ...] | None = None
+    start: str | None = None
 
 
 @dataclass(frozen=True)

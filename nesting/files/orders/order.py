@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+import re
 import tomllib
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
@@ -149,8 +150,32 @@ def document_of(content: bytes, path: Path) -> dict[str, Any]:
     except (ValueError, RecursionError) as error:  # tomllib's own error is a ValueError
         said = "too deeply nested" if isinstance(error, RecursionError) else str(error)
         raise OrderError(
-            f"not readable as TOML ({said}); correct the text there", file=path, code="order.toml"
+            f"not readable as TOML ({said}); {_toml_hint(text, said)}", file=path, code="order.toml"
         ) from None
+
+
+def _toml_hint(text: str, said: str) -> str:
+    """The line where TOML stopped, and what to write there if it is a slip that people make."""
+    at = re.search(r"line (\d+)", said)
+    lines = text.splitlines()
+    if not lines:
+        return "correct the text there"
+    number = min(int(at[1]) if at else len(lines), len(lines))
+    line = lines[number - 1].strip()
+    found = f"line {number} says: {line:.80}"
+    key, equals, value = (part.strip() for part in line.split("#")[0].partition("="))
+    if not equals:
+        return f"{found}. A line is key = value, or a block such as [[piece]]"
+    comma = re.fullmatch(r"(-?\d+),(\d+)", value)
+    if comma:
+        return f"{found}. Write {key} = {comma[1]}.{comma[2]}, with a point"
+    if re.fullmatch(r"-?[\d.,/ ]+\s*[A-Za-z%\"]+", value) and not value.startswith('"'):
+        return f'{found}. Write {key} = "{value.strip(chr(34)).strip()}", in quotes'
+    if value.count('"') % 2:
+        return f'{found}. A quote is missing: write {key} = "{value.replace(chr(34), "").strip()}"'
+    if re.fullmatch(r"[^\W\d][\w -]*", value) and value not in ("true", "false"):
+        return f'{found}. Write {key} = "{value}", in quotes'
+    return f"{found}. Correct it there"
 
 
 def _refuse_empty(blocks: Mapping[str, Sequence[Block]], root: Place) -> None:

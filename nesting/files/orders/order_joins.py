@@ -79,7 +79,7 @@ _NEEDS = {
     "lengthen": ("at",), "shorten": ("at",), "take strip": ("at",), "add": ("edge",), "take": ("edge",),
 }  # fmt: skip
 _TAKES = {
-    "lengthen": {"true_edges"}, "shorten": {"true_edges"}, "take strip": {"true_edges"},
+    "lengthen": {"true_edges", "from"}, "shorten": {"true_edges", "from"}, "take strip": {"true_edges", "from"},
     "add": {"hold"}, "take": {"hold"},
 }  # fmt: skip
 
@@ -90,10 +90,14 @@ def _alteration(block: Block) -> Alteration:
         if block[key] is None:
             what = "where the line across the grain is" if key == "at" else "which edge is moved"
             block.at(key).refuse(f"this key is missing: {what}; '{kind}' needs it", code="alter.key-missing")
-    for key in ("at", "edge", "hold", "true_edges"):
+    for key in ("at", "edge", "hold", "true_edges", "from"):
         if key in block.given and key not in (*_NEEDS[kind], *_TAKES[kind]):
             block.at(key).refuse(f"'{kind}' takes no such key: take it away", code="alter.key-not-used")
     at, is_distance = (None, False) if block["at"] is None else _where(block["at"], block.at("at"))
+    if block["from"] is not None and not is_distance:
+        block.at("from").refuse(
+            "at is a place already: from belongs to a distance, as in at = \"5 cm\"", code="alter.key-not-used"
+        )
     return Alteration(
         kind=kind,
         by=block["by"],
@@ -102,6 +106,7 @@ def _alteration(block: Block) -> Alteration:
         edge=block["edge"],
         hold=_hold(block["hold"], block.at("hold")),
         true_edges=block["true_edges"],
+        start=block["from"],
     )
 
 

@@ -36,6 +36,7 @@ __all__ = [
     "page_numbers",
     "pair_of",
     "price",
+    "ratio",
     "share",
     "text",
 ]
@@ -123,6 +124,16 @@ def number(least: float, most: float, expected: str) -> Reader:
                 f"found {_shown(value)}; {expected} from {least:g} to {most:g} was expected", code="order.value"
             )
         return float(value)
+
+    return read
+
+
+def ratio(least: float, most: float) -> Reader:
+    """A ratio from ``least`` to ``most``: a plain number (0.9), or a share in quotes ("90 %")."""
+    plain = number(least, most, 'a ratio (0.9 or "90 %")')
+
+    def read(value: Any, place: Place) -> float:
+        return float(plain(share()(value, place) if isinstance(value, str) else value, place))
 
     return read
 

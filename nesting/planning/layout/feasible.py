@@ -30,7 +30,7 @@ def laying_findings(order: Order) -> tuple[Finding, ...]:
             found.append(
                 Finding(
                     "warning",
-                    f"cloth '{cloth.name}' is {width} wide: is the unit right?",
+                    f"cloth '{cloth.name}' is {width} wide: is the unit right?{_meant(cloth.width)}",
                     file,
                     code="cloth.width-unusual",
                 )
@@ -43,6 +43,16 @@ def laying_findings(order: Order) -> tuple[Finding, ...]:
                 Finding("warning", f"cannot be laid on cloth '{cloth.name}': {reason}", file, code="cloth.cannot-lie")
             )
     return tuple(found)
+
+
+def _meant(width: float) -> str:
+    """The width with cm in place of mm, or mm in place of cm, where that is one that cloth has."""
+    least, most = 600.0, 3200.0
+    if least <= width * 10 <= most:
+        return f" Was {width:g} cm meant?"
+    if least <= width / 10 <= most:
+        return f" Was {width / 10:g} mm meant?"
+    return ""
 
 
 def _why_not(order: Order, cloth: Cloth, stacks: tuple[Stack, ...]) -> str | None:
