@@ -96,7 +96,8 @@ def test_where_it_is_measured_from_is_told_or_asked(grain: float, kind: str) -> 
     """Without from it is the tail: a note, and a question where the arrow points down the drawing."""
     change = Alteration("lengthen", 20.0, at=80.0, at_is_distance=True)
     _, told = prepare(Piece("p", PANEL), Preparation(grain=grain, alterations=(change,)))
-    assert [f.kind for f in told if f.code == "alter.from"] == [kind]
+    assert [f.kind for f in told if f.code == "alter.from"] == ([kind] if kind == "question" else [])
+    assert any("80 mm from the tail of the grain arrow" in f.message for f in told if f.code == "alter.area")
 
 
 def test_check_writes_nothing_unless_asked(tmp_path: Path) -> None:

@@ -13,7 +13,7 @@ from dataclasses import replace
 from shapely.geometry import Polygon
 
 from nesting.model.errors import OrderError, PatternError
-from nesting.model.findings import Figure, Finding, FindingKind
+from nesting.model.findings import Figure, Finding
 from nesting.model.piece import Notch, Point, Ring
 from nesting.pieces.body import Body
 from nesting.pieces.contour import Contour, signed_area, unit
@@ -86,6 +86,10 @@ def altered(body: Body, alterations: Sequence[Alteration]) -> tuple[Body, tuple[
 
 def _words(change: Alteration) -> str:
     where = f" at {change.edge}" if change.edge else ""
+    if change.at_is_distance and isinstance(change.at, float):
+        since = {None: "the tail of the grain arrow", "tail": "the tail of the grain arrow"}
+        since |= {"head": "the head of the grain arrow"}
+        where = f", {change.at:g} mm from {since.get(change.start, change.start)}"
     return f"{change.kind} {change.by:g} mm{where}"
 
 
@@ -118,14 +122,13 @@ def _measured(body: Body, change: Alteration, key: str) -> tuple[float, list[Fin
     strip = change.by if change.kind != "lengthen" else 0.0
     if change.start is None:
         figures: dict[str, Figure] = {"at": change.at, "choices": ("tail", "head", *edges_known(body))}
-        down = g[1] < -math.sin(math.radians(10.0))
+        if g[1] >= -math.sin(math.radians(10.0)):
+            return change.at, []
         told = (
-            f"at = {change.at:g} mm of '{change.kind}' is measured from the tail of the grain arrow, "
-            + ("which points down the drawing, so from its upper end: is that meant? " if down else "")
-            + 'from = "tail", "head" or a named edge says it'
+            f"at = {change.at:g} mm of '{change.kind}' is measured from the tail of the grain arrow, which points down the "
+            'drawing, so from its upper end: is that meant? from = "tail", "head" or a named edge says it'
         )
-        kind: FindingKind = "question" if down else "note"
-        return change.at, [Finding(kind, told, body.file, body.label, code="alter.from", figures=figures)]
+        return change.at, [Finding("question", told, body.file, body.label, code="alter.from", figures=figures)]
     if change.start in ("tail", "head"):
         return (change.at if change.start == "tail" else high - low - change.at - strip), []
     numbers = _spans_of(body, change.start, key)

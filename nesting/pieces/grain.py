@@ -229,9 +229,11 @@ def _not_one_edge(ring: Ring, fold: tuple[Point, Point]) -> str | None:
 
 def _fold_refusal(piece: Piece, words: str, grain: float | None, file: str | None) -> PatternError:
     sides = _sides_that_do(piece, grain)
-    would = f"; these would do: {', '.join(sides)}" if sides else "; none of its sides would do"
+    would = "; no side that left, right, top or bottom names would do. Draw"
+    if sides:
+        would = f"; these would do: {', '.join(sides)}. Name one of them, draw"
     return PatternError(
-        f"{words}{would}. Name one of them, draw a fold line along the edge, or turn the drawing",
+        f"{words}{would} a fold line along the edge, or turn the drawing",
         file=file,
         piece=piece.label,
         code="fold.side",
