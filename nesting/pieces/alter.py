@@ -125,8 +125,8 @@ def _measured(body: Body, change: Alteration, key: str) -> tuple[float, list[Fin
         if g[1] >= -math.sin(math.radians(10.0)):
             return change.at, []
         told = (
-            f"at = {change.at:g} mm of '{change.kind}' is measured from the tail of the grain arrow, which points down the "
-            'drawing, so from its upper end: is that meant? from = "tail", "head" or a named edge says it'
+            f"at = {change.at:g} mm of '{change.kind}' is measured from the tail of the grain arrow, which points down "
+            'the drawing, so from its upper end: is that meant? from = "tail", "head" or a named edge says it'
         )
         return change.at, [Finding("question", told, body.file, body.label, code="alter.from", figures=figures)]
     if change.start in ("tail", "head"):
