@@ -60,7 +60,8 @@ def in_patches(order: Order, first: Lay, apart: Lay, options: SearchOptions) -> 
         check_pairs(order, cloth, pairs, apart, same_faces=False)
         groups = _grouped(_wanted(order, first, cloth, pairs), cloth)
     except Apart as why:
-        raise CannotLayError(f"'{cloth.name}' cannot be cut in patches: {why}", key=cloth.name, code="cloth.no-patches") from None
+        words = f"'{cloth.name}' cannot be cut in patches: {why}"
+        raise CannotLayError(words, key=cloth.name, code="cloth.no-patches") from None
     lay = _laid(order, cloth, groups, options)
     followers: list[Placement] = []
     patches: list[Patch] = []
