@@ -256,6 +256,18 @@ def _seam_findings(line: SeamLine, order: Order) -> list[Finding]:
         )
         for told in line.walked.told(lambda mm: small_length(mm, order.imperial))
     ]
+    doubt = 2.0 * sum(cut.piece.error for cut in line.cuts)
+    off = abs(line.walked.difference)
+    if doubt > 0.0 and line.walked.lengths_agree and off > line.walked.tolerance - doubt:
+        found.append(
+            Finding(
+                "warning",
+                f"seam {name}: its edges differ by {small_length(off, order.imperial)}, which is within what pictures can "
+                "tell of them; measure both on the paper",
+                code="seam.within-picture-error",
+                figures={"difference": off, "error": doubt, "size": line.size},
+            )
+        )
     if line.walked.no_centre:
         found.append(
             Finding(

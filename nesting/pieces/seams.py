@@ -298,10 +298,12 @@ def walk_seam(
 
     ``edges``: (piece in its grain frame, edge name), two or more; ``names`` what people call them. Every other edge is
     to be ``ratio`` times as long as the first, plus ``ease`` mm. ``pairs`` tells which pieces are cut as a left and a
-    right one: each of those goes against one half of a piece on the fold. ``tolerance`` mm, default SEAM_MM. KeyError
-    if an edge is not there.
+    right one: each of those goes against one half of a piece on the fold. ``tolerance`` mm, default SEAM_MM;
+    errors of pieces traced from pictures are added to it. KeyError if an edge is not there.
     """
-    allowed = SEAM_MM if tolerance is None else tolerance
+    # An edge that was traced from a picture may be longer or shorter by its error at either end.
+    doubt = 2.0 * sum(piece.error for piece, _ in edges)
+    allowed = (SEAM_MM if tolerance is None else tolerance) + doubt
     walked = [walk_edge(piece, name) for piece, name in edges]
     halves = [w.half for w in walked]
     paired = list(pairs) if pairs is not None else [False] * len(walked)

@@ -27,7 +27,8 @@ def check_nearness(
     tables: Sequence[Table | None],
     starts: Sequence[float],
 ) -> list[Failure]:
-    """Overlaps beyond OVERLAP_SHARE of the smaller piece, and pieces nearer than ``gap`` mm, each pair once."""
+    """Overlaps beyond OVERLAP_SHARE of the smaller piece, and pieces nearer than ``gap`` mm and the errors with
+    which both were traced from pictures, each pair once."""
     failures: list[Failure] = []
     told: set[tuple[int, int, str]] = set()
     for sheet in sorted({piece.sheet for piece in pieces}):
@@ -37,7 +38,10 @@ def check_nearness(
         mine = np.array([piece.polygon for piece in here], dtype=object)
         shapely.prepare(mine)
         tree = STRtree(shapes)
-        reach = max(gap - EDGE_SLACK, 0.0)
+        errors = [judged[piece.placement].cut.piece.error for piece in here]
+        # the two largest errors: no pair needs more
+        widest = gap + sum(sorted(errors)[-2:])
+        reach = max(widest - EDGE_SLACK, 0.0)
         first, second = tree.query(mine, predicate="dwithin", distance=reach)
         for i, k in zip(first.tolist(), second.tolist(), strict=True):
             j = images[k][1]
@@ -52,9 +56,12 @@ def check_nearness(
                 if (one, other, "overlap") not in told:
                     told.add((one, other, "overlap"))
                     failures.append(_overlap(a, b, shared, judged, tables, starts))
-            elif gap > 0.0 and (one, other, "gap") not in told:
+                continue
+            needed = gap + errors[i] + errors[j]
+            distance = float(mine[i].distance(shapes[k]))
+            if needed > 0.0 and distance <= needed - EDGE_SLACK and (one, other, "gap") not in told:
                 told.add((one, other, "gap"))
-                failures.append(_gap(a, b, float(mine[i].distance(shapes[k])), gap, judged))
+                failures.append(_gap(a, b, distance, needed, judged))
     return failures
 
 

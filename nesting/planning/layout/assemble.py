@@ -499,9 +499,11 @@ class _PoseBuilder:
         """Ring and body in the grain frame. An opened-out half is its half and the mirror image of that, point by
         point: a lay on a fold, opened out, then holds for the search as it does on the fold."""
         piece = self.cut.piece
+        # what a picture does not tell of a piece is kept free around it, beside its half of the gap
+        gap = self.cloth.gap + 2.0 * piece.error
         if not (opened or on_fold):
-            return search_ring(piece.outline, self.cloth.gap)
-        ring, body = search_ring(piece.outline, self.cloth.gap, piece.fold)
+            return search_ring(piece.outline, gap)
+        ring, body = search_ring(piece.outline, gap, piece.fold)
         if not opened:
             return ring, body
         wide = _opened_ring(ring, piece)
