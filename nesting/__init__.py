@@ -23,6 +23,7 @@ if TYPE_CHECKING:
     from nesting.model.order import Order
     from nesting.model.piece import Piece
     from nesting.proof import prove
+    from nesting.session.session import Session
 
 __version__ = "0.1.0"
 
@@ -35,6 +36,7 @@ __all__ = [
     "Order",
     "Piece",
     "Placement",
+    "Session",
     "lay",
     "load_order",
     "prove",
@@ -51,6 +53,7 @@ _HOMES = {
     "Order": "nesting.model.order",
     "Piece": "nesting.model.piece",
     "Placement": "nesting.model.lay",
+    "Session": "nesting.session.session",
     "lay": "nesting.api",
     "load_order": "nesting.files.orders.order",
     "prove": "nesting.proof",

@@ -10,7 +10,7 @@ import os
 import sys
 from collections.abc import Callable, Iterable
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
@@ -19,6 +19,7 @@ from nesting.model.errors import InputError, InternalError, NestingError, OrderE
 if TYPE_CHECKING:
     from nesting.model.order import Order, SpreadName
     from nesting.planning.layout.options import SearchOptions
+    from nesting.session.events import Result, Work
 
 __all__ = ["app", "main"]
 
@@ -39,15 +40,15 @@ Out = Annotated[
     Path | None,
     typer.Option("-o", "--output", metavar="DIR", help="Folder for the results; default: one named after the order."),
 ]
-Seconds = Annotated[float | None, typer.Option("--seconds", min=0.1, help="Search time for each cloth (20).")]
+Seconds = Annotated[
+    float | None, typer.Option("--seconds", min=0.1, help="Time for the whole (20), all cloths together.")
+]
 Rounds = Annotated[
     int | None, typer.Option("--rounds", min=1, help="Search by rounds instead of time: repeats exactly.")
 ]
 Seed = Annotated[int, typer.Option("--seed", help="Another seed, another search.")]
 Workers = Annotated[int | None, typer.Option("--workers", min=1, help="Processes to search with (all cores).")]
-Anyway = Annotated[
-    bool, typer.Option("--anyway", help="Lay it for a look, though a finding forbids cutting.")
-]
+Anyway = Annotated[bool, typer.Option("--anyway", help="Lay it for a look, though a finding forbids cutting.")]
 SpreadOpt = Annotated[
     str | None, typer.Option("--spread", help="Force one spread, for example 'open' or 'lengthwise fold'.")
 ]
@@ -146,59 +147,26 @@ def _tell_findings(order: Order) -> None:
     _show(True, *shown[:12], *more)
 
 
-def _with_progress(
-    options: SearchOptions,
-    work: Callable[[SearchOptions], Any],
-    imperial: bool,
-    *,
-    steps: bool = False,
-    quiet: bool = False,
-) -> Any:
-    """Run ``work`` with a progress line on standard error while a person may be watching, unless ``quiet``. ``steps``:
-    the work tells how far it is, by its steps; else that is seen from its time."""
-    from dataclasses import replace
+def _session(
+    options: SearchOptions, imperial: bool, *, steps: bool = False, quiet: bool = False
+) -> Callable[[Order, Work], Result]:
+    """What runs a session with a progress line on standard error while a person may be watching, unless ``quiet``.
+    ``steps``: the work tells how far it is, by its steps; else that is seen from its time. Ctrl-C stops the session and
+    does nothing else; what was best is then written. typer.Exit(130) where there is nothing yet."""
+    from nesting.cli.watching import Watching
+    from nesting.session import processes
 
-    from rich.console import Console
-    from rich.progress import BarColumn, Progress, SpinnerColumn, TextColumn, TimeElapsedColumn
+    processes.ready()
 
-    from nesting.model.units import format_length
-    from nesting.planning.layout.options import Progress as Step
+    def run(order: Order, work: Work) -> Result:
+        watching = Watching(options, imperial, steps=steps, quiet=quiet)
+        result = watching.run(order, work)
+        if result is None:
+            sys.stderr.write("\nstopped before there was a first lay; nothing was written\n")
+            raise typer.Exit(130)
+        return result
 
-    console = Console(stderr=True)
-    from nesting.packing.search.warm import warm_up
-
-    warm_up(lambda note: console.print(note, highlight=False))
-    seconds = options.seconds
-    with Progress(
-        SpinnerColumn(),
-        TextColumn("{task.description}"),
-        BarColumn(bar_width=24),
-        TimeElapsedColumn(),
-        TextColumn("{task.fields[best]}"),
-        console=console,
-        transient=True,
-        auto_refresh=False,  # no thread of its own: worker processes are forked from this one
-        disable=quiet or not console.is_terminal,
-    ) as bar:
-        task = bar.add_task("reading", total=1.0, best="")
-        first: list[float] = []
-        import time
-
-        begun = time.monotonic()
-
-        def step(progress: Step) -> None:
-            best = ""
-            if progress.length is not None:
-                best = f"best so far: {format_length(progress.length, imperial=imperial, step=None)} of cloth"
-                if not first:
-                    first.append(time.monotonic() - begun)
-                    if not console.is_terminal:
-                        console.print(f"first valid lay after {first[0]:.1f} s: {best}", highlight=False)
-            done = progress.share if steps or seconds is None else min(1.0, (time.monotonic() - begun) / seconds)
-            bar.update(task, completed=done, description=f"{progress.cloth}: {progress.doing}", best=best)
-            bar.refresh()
-
-        return work(replace(options, on_progress=step))
+    return run
 
 
 @app.command()
@@ -280,7 +248,7 @@ def lay(
     document, renderables = lay_order_file(
         order,
         _folder(output, path),
-        lambda work: _with_progress(options, work, order.imperial),
+        _session(options, order.imperial),
         spread=forced,
         start=start,
         keep=kept,
@@ -360,7 +328,7 @@ def buy(
         typer.Option(
             "--seconds",
             min=0.1,
-            help="Search time for each row of the table and lay of the curve (5, or less: 2 minutes for them all).",
+            help="Time for the whole, all rows of the table and the curve together (about 35).",
         ),
     ] = None,
     rounds: Rounds = None,
@@ -378,8 +346,8 @@ def buy(
         order,
         widths,
         output,
-        lambda work: _with_progress(options, work, order.imperial, steps=True, quiet=as_json),
-        budget=BUDGET if seconds is None and rounds is None else None,
+        _session(options, order.imperial, steps=True, quiet=as_json),
+        budget=None if rounds is not None else BUDGET if seconds is None else seconds,
     )
     _answer(as_json, document, renderables)
 
@@ -415,7 +383,7 @@ def remnants(
         order,
         _folder(output, path),
         stash,
-        lambda work: _with_progress(options, work, order.imperial, steps=True, quiet=as_json),
+        _session(options, order.imperial, steps=True, quiet=as_json),
     )
     _answer(as_json, document, renderables)
 
@@ -428,9 +396,7 @@ def batch(
     ] = None,
     seconds: Annotated[
         float | None,
-        typer.Option(
-            "--seconds", min=0.1, help="Search time for each lay that is measured (5, or less: 2 minutes for them all)."
-        ),
+        typer.Option("--seconds", min=0.1, help="Time for the whole, all lays that are measured together (about 35)."),
     ] = None,
     rounds: Rounds = None,
     seed: Seed = 0,
@@ -447,8 +413,8 @@ def batch(
     document, renderables = batch_order_file(
         order,
         output,
-        lambda work: _with_progress(options, work, order.imperial, steps=True, quiet=as_json),
-        budget=BUDGET if seconds is None and rounds is None else None,
+        _session(options, order.imperial, steps=True, quiet=as_json),
+        budget=None if rounds is not None else BUDGET if seconds is None else seconds,
     )
     _answer(as_json, document, renderables)
 

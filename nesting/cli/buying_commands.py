@@ -12,50 +12,37 @@ from nesting.model.errors import InputError
 if TYPE_CHECKING:
     from nesting.model.lay import Lay
     from nesting.model.order import Order
-    from nesting.planning.layout.options import SearchOptions
     from nesting.planning.leftovers.stash import Stash
+    from nesting.session.events import Result, Work
 
 __all__ = ["BUDGET", "batch_order_file", "buy_order_file", "remnants_of_order", "stash_file"]
 
-#: runs a piece of work with search options, showing progress
-WithOptions = Callable[[Callable[["SearchOptions"], Any]], Any]
+#: runs the work of a session, showing progress
+Searching = Callable[["Order", "Work"], "Result"]
 
 
-#: Seconds that all searches of a table, or of a batch, take together where no time is given for each.
-BUDGET = 120.0
+#: Seconds that all searches of a table, or of a batch, take together where no time is given.
+BUDGET = 34.0
 
 
 def buy_order_file(
-    order: Order, widths: str | None, folder: Path | None, searching: WithOptions, *, budget: float | None = None
+    order: Order, widths: str | None, folder: Path | None, searching: Searching, *, budget: float | None = None
 ) -> tuple[dict[str, Any], list[object]]:
     """What to buy, for some widths, as tables and a curve. ``budget``: seconds for all of it, instead of the options'
     seconds for each row."""
     from nesting.cli.writing import write_with_report
     from nesting.files.outputs import ready_folder
-    from nesting.planning.buying.buy import buy, buying_work, parse_widths
-    from nesting.planning.buying.buy_rows import Buying
-    from nesting.planning.buying.steps import Steps
-    from nesting.planning.layout.options import search_pool
-    from nesting.planning.layout.solve import laid_together
+    from nesting.planning.buying.buy import parse_widths
     from nesting.report.html.buy_page import buying_section, curve_pictures, trims_section
     from nesting.report.html.lay_part import care_part
     from nesting.report.terminal.buy_terminal import buying_summary
+    from nesting.session.events import BuyWork
 
     if folder is not None:
         ready_folder(folder)
     asked = parse_widths(widths, order.units) if widths else ()
 
-    def work(options: SearchOptions) -> Buying:
-        # the same workers for all searches: they know the pieces after the first
-        with search_pool(options) as pool:
-            steps = Steps(replace(options, executor=pool), buying_work(order, widths=asked), budget)
-
-            def over(there: Order, lays: tuple[Lay, ...]) -> tuple[Lay, ...]:
-                return laid_together(there, lays, steps.searching())
-
-            return buy(order, steps.lay, over=over, widths=asked, on_step=steps.begin)
-
-    bought = searching(work)
+    bought = searching(order, BuyWork(asked, budget)).answer
     document = bought.as_dict()
     words: list[object] = [buying_summary(bought)]
     if folder is not None:
@@ -69,7 +56,7 @@ def buy_order_file(
 
 
 def remnants_of_order(
-    order: Order, folder: Path, stash: Path | None, searching: WithOptions
+    order: Order, folder: Path, stash: Path | None, searching: Searching
 ) -> tuple[dict[str, Any], list[object]]:
     """The most whole garments from the leftovers, each leftover's lay proved, drawn and written.
 
@@ -78,16 +65,13 @@ def remnants_of_order(
     from nesting.cli.writing import order_seen_from, write_with_report
     from nesting.files.lays.layfile import lay_as_bytes
     from nesting.files.outputs import ready_folder
-    from nesting.planning.buying.steps import Steps
-    from nesting.planning.layout.laying import cloths_used, laying
-    from nesting.planning.leftovers.cloth_pieces import FitsBySearch
-    from nesting.planning.leftovers.remnants import RemnantPlan, plan_remnants
     from nesting.planning.leftovers.stash import read_stash, with_stash
     from nesting.proof import require
     from nesting.report.html.buy_page import remnants_section
     from nesting.report.html.lay_part import care_part, lay_part
     from nesting.report.print.drawn_files import lay_outputs, lay_stem
     from nesting.report.terminal.buy_terminal import remnants_summary
+    from nesting.session.events import RemnantsWork
 
     ready_folder(folder)
     asked = order
@@ -95,19 +79,8 @@ def remnants_of_order(
     if stash is not None:
         order = with_stash(order, read_stash(stash))
 
-    def work(options: SearchOptions) -> RemnantPlan:
-        whole = options.seconds
-        planning = 60.0 if whole is None else 0.75 * whole
-        each = None if whole is None else max(0.5, planning / 3.0)
-        rest = None if whole is None else max(0.5, 0.25 * whole / len(cloths_used(order)))
-        steps = Steps(replace(options, seconds=1.0), 60.0 if whole is None else whole)
-        search = steps.searching()
-        steps.begin("leftovers", "which piece goes where", planning)
-        fits = FitsBySearch(replace(search, seconds=each, workers=1))
-        until = None if whole is None else planning
-        return plan_remnants(order, fits, lay=laying(replace(search, seconds=rest)), seconds=until)
-
-    plan = searching(work)
+    result = searching(order, RemnantsWork())
+    plan = result.answer
     document = plan.as_dict()
     files: dict[str, bytes] = {}
     used: list[str] = []
@@ -130,33 +103,27 @@ def remnants_of_order(
 
 
 def batch_order_file(
-    order: Order, folder: Path | None, searching: WithOptions, *, budget: float | None = None
+    order: Order, folder: Path | None, searching: Searching, *, budget: float | None = None
 ) -> tuple[dict[str, Any], list[object]]:
     """A plan of sections and plies for each cloth. ``budget``: seconds for all lays, not the options' for each."""
-    from nesting.cli.writing import order_seen_from, write_with_report
+    from nesting.cli.writing import order_seen_from, write_first, write_with_report
     from nesting.files.lays.layfile import lay_as_bytes
     from nesting.files.outputs import ready_folder
-    from nesting.planning.batch.batch import BatchPlan
-    from nesting.planning.batch.cutting import batch, batch_work
-    from nesting.planning.buying.steps import Steps
-    from nesting.planning.layout.options import search_pool
-    from nesting.proof import require
     from nesting.report.html.buy_page import batch_section
     from nesting.report.html.lay_part import care_part, lay_part
     from nesting.report.print.drawn_files import lay_outputs, lay_stem
     from nesting.report.terminal.buy_terminal import batch_summary
+    from nesting.session.events import BatchWork
 
     if folder is not None:
         ready_folder(folder)
 
-    def work(options: SearchOptions) -> tuple[BatchPlan, ...]:
-        with search_pool(options) as pool:
-            steps = Steps(replace(options, executor=pool), batch_work(order), budget)
-            return batch(order, steps.lay, steps=steps)
-
-    plans = searching(work)
+    result = searching(order, BatchWork(budget))
+    plans = result.answer
     lays = tuple(replace(one, order_file=order_seen_from(folder or Path(), order)) for p in plans for one in p.lays)
-    verdicts = {number: require(one, order) for number, one in enumerate(lays)}
+    verdicts = dict(enumerate(result.verdicts))
+    if folder is not None:
+        write_first(folder, lays)
     document: dict[str, Any] = {"title": order.title, "plans": [plan.as_dict() for plan in plans]}
     words: list[object] = [batch_summary(plans)]
     if folder is not None:

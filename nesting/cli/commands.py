@@ -13,7 +13,7 @@ if TYPE_CHECKING:
     from nesting.model.findings import Finding
     from nesting.model.lay import Lay
     from nesting.model.order import Order, SpreadName
-    from nesting.planning.layout.options import SearchOptions
+    from nesting.session.events import Result, Work
 
 __all__ = [
     "check_lay_file",
@@ -24,14 +24,14 @@ __all__ = [
     "start_of",
 ]
 
-#: runs a piece of work with search options, showing progress
-WithOptions = Callable[[Callable[["SearchOptions"], Any]], Any]
+#: runs the work of a session, showing progress
+Searching = Callable[["Order", "Work"], "Result"]
 
 
 def lay_order_file(
     order: Order,
     folder: Path,
-    searching: WithOptions,
+    searching: Searching,
     *,
     spread: SpreadName | None = None,
     start: Lay | None = None,
@@ -44,9 +44,8 @@ def lay_order_file(
     """
     from rich.text import Text
 
-    from nesting.api import lay_proved
     from nesting.checking.judging import check_order
-    from nesting.cli.writing import order_seen_from, write_with_report
+    from nesting.cli.writing import order_seen_from, write_first, write_with_report
     from nesting.files.lays.layfile import lay_as_bytes
     from nesting.files.outputs import ready_folder
     from nesting.planning.buying.trims import trim_needs
@@ -56,12 +55,14 @@ def lay_order_file(
     from nesting.report.print.drawn_files import lay_outputs, lay_stem
     from nesting.report.terminal.buy_terminal import trims_summary
     from nesting.report.terminal.terminal import summary
+    from nesting.session.events import LayWork
 
     ready_folder(folder)
     needs = trim_needs(order)
-    proved = searching(lambda options: lay_proved(order, options, spread=spread, start=start, keep=keep))
-    lays = tuple(replace(one, order_file=order_seen_from(folder, order)) for one, _ in proved)
-    verdicts = {number: verdict for number, (_, verdict) in enumerate(proved)}
+    result = searching(order, LayWork(spread, start, keep))
+    lays = tuple(replace(one, order_file=order_seen_from(folder, order)) for one in result.lays)
+    verdicts = dict(enumerate(result.verdicts))
+    write_first(folder, lays)
     files: dict[str, bytes] = {}
     for one in lays:
         files[f"lay-{lay_stem(one)}.json"] = lay_as_bytes(one)

@@ -8,9 +8,10 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
+    from nesting.model.lay import Lay
     from nesting.model.order import Order
 
-__all__ = ["order_seen_from", "write_with_report"]
+__all__ = ["order_seen_from", "write_first", "write_with_report"]
 
 
 def order_seen_from(folder: Path, order: Order) -> str | None:
@@ -18,6 +19,22 @@ def order_seen_from(folder: Path, order: Order) -> str | None:
     if order.path is None:
         return None
     return Path(os.path.relpath(order.path.resolve(), folder.resolve())).as_posix()
+
+
+def write_first(folder: Path, lays: Sequence[Lay]) -> None:
+    """Lay files and placement sheets at once; drawings and the report, which take longer, follow. Raises InputError if
+    something cannot be written."""
+    from nesting.files.lays.layfile import lay_as_bytes
+    from nesting.files.outputs import ready_folder, write_outputs
+    from nesting.report.print.drawn_files import lay_stem
+    from nesting.report.sheet.sheet_pdf import sheet_pdf
+
+    ready_folder(folder)
+    files: dict[Path, bytes] = {}
+    for lay in lays:
+        files[folder / f"lay-{lay_stem(lay)}.json"] = lay_as_bytes(lay)
+        files[folder / f"sheet-{lay_stem(lay)}.pdf"] = sheet_pdf(lay, "letter" if lay.imperial else "a4")
+    write_outputs(files)
 
 
 def write_with_report(

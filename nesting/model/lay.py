@@ -253,6 +253,8 @@ class Lay:
     leftover: Remnant | None = None
     #: why nothing may be cut yet: it was laid for a look only
     do_not_cut: tuple[str, ...] = ()
+    #: the best lay of each other spread that was tried, of which another may be taken; not written, not proved
+    others: tuple[Lay, ...] = field(default=(), compare=False, repr=False)
     extra: dict[str, Any] = field(default_factory=dict, compare=False)
 
     @property

@@ -22,6 +22,7 @@ if TYPE_CHECKING:
     from nesting.model.lay import Lay
     from nesting.model.order import Order
     from nesting.planning.layout.options import Progress, SearchOptions
+    from nesting.session.events import Event, Result, Work
 
 __all__ = ["run"]
 
@@ -153,15 +154,27 @@ def _send(tell: Callable[[dict[str, Any]], None], lay: Lay, *, final: bool) -> N
     )
 
 
+def _hear(event: Event, options: SearchOptions, tell: Callable[[dict[str, Any]], None]) -> None:
+    from nesting.planning.layout.options import Progress
+    from nesting.session.events import Better, Progressed
+
+    if isinstance(event, Progressed) and options.on_progress is not None:
+        options.on_progress(Progress(event.cloth, event.doing, event.share, event.length))
+    elif isinstance(event, Better):
+        for one in event.lays:
+            _send(tell, one, final=False)
+
+
 def _answer(job: dict[str, Any], tell: Callable[[dict[str, Any]], None]) -> None:
     from nesting.cli.buying_commands import BUDGET, batch_order_file, buy_order_file, remnants_of_order
+    from nesting.session.working import do
 
     order = _order(job)
     given = job["seconds"] is not None or job["rounds"] is not None
     options = _options({**job, "seconds": job["seconds"] or (60.0 if job["kind"] == "remnants" else 5.0)}, tell)
 
-    def searching(work: Callable[[SearchOptions], Any]) -> Any:
-        return work(options)
+    def searching(order: Order, work: Work) -> Result:
+        return do(order, options, work, lambda event: _hear(event, options, tell))
 
     folder = Path(job["results"])
     if job["kind"] == "buy":

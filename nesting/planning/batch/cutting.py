@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import itertools
+import math
 from collections import Counter
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import replace
 from typing import Any
 
@@ -23,7 +24,7 @@ from nesting.planning.batch.batch import (
 from nesting.planning.batch.ratios import Ratio
 from nesting.planning.buying.steps import Steps
 from nesting.planning.layout.demand import needs_of, stacks_of
-from nesting.planning.layout.laying import LayOne, cloths_used, with_cloths
+from nesting.planning.layout.laying import LayOne, cloths_used, garment_area, garment_label, with_cloths
 from nesting.planning.layout.yardage import buy_length, garment_shares, utilisation
 
 __all__ = ["batch", "batch_work", "with_lays", "with_whole"]
@@ -42,11 +43,27 @@ def _lays_of(order: Order, cloth: str) -> int:
     return len(garment_kinds(order, cloth)) + MEASURES + WHOLE
 
 
-def batch(order: Order, lay: LayOne, *, steps: Steps | None = None, **how: Any) -> tuple[BatchPlan, ...]:
+def batch(
+    order: Order,
+    lay: LayOne,
+    *,
+    steps: Steps | None = None,
+    on_plans: Callable[[tuple[BatchPlan, ...]], None] | None = None,
+    **how: Any,
+) -> tuple[BatchPlan, ...]:
     """A plan for every cloth that the order uses, with its lays, lengths measured by the search; ``how`` as for
-    plan_batch. ``steps`` is told of every lay."""
+    plan_batch. ``steps`` is told of every lay. ``on_plans`` hears of what there is so far:
+    at first the whole order in one lay of each cloth, then the plan of each."""
     plans: list[BatchPlan] = []
     before = 0
+    simple = [] if on_plans is None else [_simple(order, name, lay) for name in cloths_used(order)]
+
+    def so_far() -> None:
+        there = [*plans, *simple[len(plans) :]]
+        if on_plans is not None and None not in there:
+            on_plans(tuple(plan for plan in there if plan is not None))
+
+    so_far()
     for name in cloths_used(order):
         made, most = itertools.count(1), _lays_of(order, name)
 
@@ -59,20 +76,55 @@ def batch(order: Order, lay: LayOne, *, steps: Steps | None = None, **how: Any) 
         told(WHOLE)
         plan = with_whole(order, plan, _whole_lay(order, name, lay))
         plans.append(with_lays(order, plan, lay, measured.lays))
+        so_far()
         before += most
         if steps is not None:
             steps.reach(before)
     return tuple(plans)
 
 
-def _whole_lay(order: Order, cloth: str, lay: LayOne) -> Lay | None:
+def _simple(order: Order, cloth: str, lay: LayOne) -> BatchPlan | None:
+    """The whole order in one quick lay as a plan, to have something at once; None where it cannot be laid so."""
+    whole = _whole_lay(order, cloth, lay, share=0.02)
+    if whole is None:
+        return None
+    kinds = garment_kinds(order, cloth)
+    counts = tuple(order.garments[i].count for i in kinds)
+    areas = [garment_area(order, order.garments[i], cloth) for i in kinds]
+    total = math.fsum(a * n for a, n in zip(areas, counts, strict=True))
+    shares = tuple(a * n / total for a, n in zip(areas, counts, strict=True))
+    labels = tuple(garment_label(order.garments[i]) for i in kinds)
+    stuff = order.cloth_named(cloth)
+    least = (total / (stuff.usable_width * (2 if stuff.tubular else 1)) + 2.0 * stuff.end_allowance) / (
+        1.0 - stuff.shrink_along
+    )
+    plan = BatchPlan(
+        cloth,
+        labels,
+        counts,
+        (),
+        math.inf,
+        math.inf,
+        shares,
+        math.inf,
+        1,
+        False,
+        least,
+        stuff.increment,
+        order.imperial,
+    )
+    plan = with_whole(order, plan, whole)
+    return replace(with_lays(order, plan, lay, {}), one_at_a_time=plan.cloth_length) if plan.lays else None
+
+
+def _whole_lay(order: Order, cloth: str, lay: LayOne, share: float = WHOLE) -> Lay | None:
     """The whole order in one lay; None where it cannot be laid so, or not on the table, or with these plies."""
     stuff = order.cloth_named(cloth)
     most = stuff.max_plies or stuff.plies
     single: tuple[SpreadName, ...] | None = ("open",) if stuff.max_plies == 1 else stuff.spreads
     changed = replace(stuff, plies=min(stuff.plies, most), spreads=single, length=None, table_length=None)
     try:
-        found = lay(with_cloths(order, [changed]), cloth, share=WHOLE)
+        found = lay(with_cloths(order, [changed]), cloth, share=share)
     except CannotLayError:
         return None
     on_table = [s.lay_length + 2.0 * stuff.end_allowance for s in found.sections]

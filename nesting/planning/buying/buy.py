@@ -6,7 +6,7 @@ does, at the width of the same name; cut by itself it is shown for comparison.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, replace
 from itertools import product
@@ -126,19 +126,28 @@ def buy(
     curve_counts: int = CURVE_COUNTS,
     one_more: bool = True,
     on_step: OnStep | None = None,
+    on_rows: Callable[[Buying], None] | None = None,
 ) -> Buying:
     """The whole of what to buy for an order: every cloth that some garment uses, a lining or second cloth included.
 
     ``widths`` in mm as sold (none: the cloth's own); ``naps``, the first being the one to go by (none: the cloth's own
     and, where it has none, also "one way", to show what a nap would cost); ``spreads`` (none: all sound ones but
     sections). ``one_more`` False and ``curve_counts`` 0 leave those parts out. ``over`` lays second cloths over their
-    leaders. ``on_step`` is told of every search. Rows that cannot be laid are listed with the reason, never dropped.
+    leaders. ``on_step`` is told of every search, ``on_rows`` what there is after each.
+    Rows that cannot be laid are listed with the reason, never dropped.
     """
     rows: list[BuyRow] = []
     refused: list[RefusedRow] = []
     laid: dict[tuple[str, float | None], Lay] = {}
     own: dict[str, Lay] = {}
     tables = _tables(order, widths, naps, spreads)
+    curves: list[Curve] = []
+
+    def so_far() -> None:
+        if on_rows is not None and rows:
+            best = tuple(_with_the_best(order, list(rows)))
+            on_rows(Buying(order.title, order.imperial, best, tuple(refused), tuple(curves), trim_needs(order)))
+
     every, number = sum(len(t.sound) for t in tables), 0
     for table in tables:
         name = table.cloth.name
@@ -157,15 +166,17 @@ def buy(
                 laid[name, table.at] = lying
             if table.cloth == order.cloth_named(name):
                 own[name] = lying
+        so_far()
     rows = _served_by_one_way(rows)
     rows, no = _with_second_cloths(order, tables, rows, laid, lay, over, one_more, on_step)
     refused += no
-    curves: list[Curve] = []
+    so_far()
     for name in cloths_used(order) if curve_counts > 0 else ():
         cloth = order.cloth_named(name)
         one = _own_curve(order, cloth, lay, own.get(name), curve_counts, on_step)
         if isinstance(one, Curve):
             curves.append(one)
+            so_far()
         elif not any(r.cloth == name and r.width == cloth.width for r in refused):
             refused.append(one)
     rows = _with_the_best(order, rows)

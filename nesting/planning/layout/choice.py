@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import time
 from collections.abc import Mapping
+from dataclasses import replace
 
 from nesting.cloth.spreads import Refusal
 from nesting.model.lay import Lay, SpreadTried
@@ -11,7 +12,7 @@ from nesting.model.order import SpreadName
 from nesting.planning.layout.bounding import shared
 from nesting.planning.layout.trials import Finished, Search, to_buy
 from nesting.planning.layout.wording import lay_notes
-from nesting.planning.layout.yardage import garment_shares, utilisation
+from nesting.planning.layout.yardage import full_widths, garment_shares, utilisation
 
 __all__ = ["_bound", "choose"]
 
@@ -35,8 +36,11 @@ def choose(
     finished: list[Finished],
     refused: tuple[Refusal, ...],
     counts: Mapping[tuple[str, str | None], int],
+    *,
+    ended: bool = True,
 ) -> Lay:
-    """The easiest lay among those whose length to buy is least."""
+    """The easiest lay among those whose length to buy is least. ``ended`` False: the search goes on, and a bound that
+    is not known yet is not waited for."""
     by_kind: dict[SpreadName, Finished] = {}
     for f in finished:
         old = by_kind.get(f.kind)
@@ -56,10 +60,10 @@ def choose(
     ]
     tried += [SpreadTried(r.kind, None, None, None, None, refused=r.reason) for r in refused if r.kind not in by_kind]
     buy = to_buy(search, best)
-    bound, reason = _bound(search, best)
+    bound, reason = _bound(search, best) if ended else _bound_so_far(search, best)
     placements = [p for s in best.sections for p in s.placements]
     cloth = search.cloth
-    return Lay(
+    chosen = Lay(
         title=search.order.title,
         do_not_cut=search.order.do_not_cut,
         cloth=cloth.name,
@@ -87,6 +91,26 @@ def choose(
         tried=tuple(tried),
         notes=lay_notes(search, by_kind, best),
     )
+    if not ended:
+        return chosen
+    return replace(chosen, others=tuple(_instead(search, chosen, f, counts) for f in by_kind.values() if f is not best))
+
+
+def _instead(search: Search, chosen: Lay, other: Finished, counts: Mapping[tuple[str, str | None], int]) -> Lay:
+    """The lay of another spread, as it would be told were it the chosen one."""
+    buy = to_buy(search, other)
+    bound, reason = _bound(search, other)
+    return replace(
+        chosen,
+        sections=other.sections,
+        lay_length=other.lay_length,
+        buy_length=buy,
+        lower_bound=min(bound, other.lay_length),
+        bound_reason=reason,
+        utilisation=utilisation(other.sections, search.cloth.width_washed),
+        garments=garment_shares([p for s in other.sections for p in s.placements], dict(counts), buy),
+        tried=tuple(replace(t, chosen=t.kind == other.kind) for t in chosen.tried),
+    )
 
 
 def _ease_key(search: Search, finished: Finished) -> tuple[float, int, int, float]:
@@ -108,6 +132,13 @@ def _on_one_of_two(finished: Finished) -> int:
                     count += 1
                     break
     return count
+
+
+def _bound_so_far(search: Search, finished: Finished) -> tuple[float, str]:
+    known = search.known_bound()
+    if known is None:
+        return 0.0, "not worked out: the search was stopped before"
+    return known.length / full_widths(finished.kind, search.cloth), known.reason
 
 
 def _bound(search: Search, finished: Finished) -> tuple[float, str]:

@@ -10,7 +10,7 @@ from nesting.model.lay import Lay
 from nesting.model.order import Cloth, CutPiece, Garment, Order, Remnant, SpreadName
 
 if TYPE_CHECKING:
-    from nesting.planning.layout.solve import SearchOptions
+    from nesting.planning.layout.options import SearchOptions
 
 __all__ = [
     "LayOne",
@@ -49,7 +49,7 @@ class LayOne(Protocol):
 
 def laying(options: SearchOptions) -> LayOne:
     """The program's own search with these options."""
-    from nesting.planning.layout.solve import lay_cloth
+    from nesting.planning.layout.one_cloth import lay_cloth
 
     def lay(
         order: Order,

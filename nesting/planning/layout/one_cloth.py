@@ -14,7 +14,7 @@ from nesting.planning.layout.bounding import counted
 from nesting.planning.layout.choice import choose
 from nesting.planning.layout.demand import Counts, Stack, garment_counts, stacks_of
 from nesting.planning.layout.options import SearchOptions, search_pool
-from nesting.planning.layout.rules_cost import what_rules_cost
+from nesting.planning.layout.rules_cost import COST_SHARE, has_rules, what_rules_cost
 from nesting.planning.layout.stages import first_lay, try_all, warm_for
 from nesting.planning.layout.starts import lying_in
 from nesting.planning.layout.trials import Keep, Search
@@ -59,6 +59,11 @@ def lay_cloth(
             if keep and spread is None and len(start.sections) == 1:
                 spread = start.sections[0].spread.kind
         kinds, refusals = sound_spreads(cloth, remnant, spread)
+        wanted = garment_counts(order) if counts is None else dict(counts)
+        search.kinds, search.refusals, search.counts = kinds, refusals, wanted
+        if options.seconds is not None and has_rules(search):
+            # what they cost is searched for as well, within the same time
+            search.options = replace(search.options, seconds=options.seconds / (1.0 + COST_SHARE))
         if options.executor is None:
             first_lay(search, kinds[:1])
             warm_for(search)
@@ -69,6 +74,6 @@ def lay_cloth(
                 code="cloth.no-spread",
             )
         trials, refusals = try_all(search, kinds, refusals, spread)
-        lay = choose(search, trials, refusals, garment_counts(order) if counts is None else dict(counts))
+        lay = choose(search, trials, refusals, wanted)
         extra = what_rules_cost(search, lay)
     return replace(lay, notes=(*lay.notes, *extra), seconds=time.monotonic() - search.begun)

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import sys
 from collections.abc import Callable, Iterator
 from concurrent.futures import Executor, ProcessPoolExecutor
 from contextlib import contextmanager
 from dataclasses import dataclass
 
+from nesting.model.lay import Lay
 from nesting.packing.problem import Stop
 
 __all__ = ["Progress", "SearchOptions", "forks", "search_pool", "share_of"]
@@ -25,7 +27,8 @@ class Progress:
 @dataclass(frozen=True)
 class SearchOptions:
     """``seconds`` for each cloth, all spreads together; or ``rounds``, which repeats exactly with the same seed and
-    workers. ``executor`` replaces the process pool."""
+    workers. ``executor`` replaces the process pool. ``on_lays`` hears of better lays before the end, not yet proved, at
+    most some five times a second: one for each cloth that is laid in this search."""
 
     seconds: float | None = 20.0
     rounds: int | None = None
@@ -33,6 +36,7 @@ class SearchOptions:
     workers: int = 1
     executor: Executor | None = None
     on_progress: Callable[[Progress], None] | None = None
+    on_lays: Callable[[tuple[Lay, ...]], None] | None = None
 
     def __post_init__(self) -> None:
         if self.seconds is None and self.rounds is None:
@@ -59,7 +63,8 @@ def forks() -> bool:
     import multiprocessing
     import threading
 
-    return "fork" in multiprocessing.get_all_start_methods() and threading.active_count() == 1
+    can = "fork" in multiprocessing.get_all_start_methods() and sys.platform != "darwin"
+    return can and threading.active_count() == 1
 
 
 @contextmanager

@@ -20,12 +20,21 @@ from nesting.planning.layout.trials import Search
 from nesting.planning.layout.wording import say_length
 from nesting.planning.layout.yardage import full_widths
 
-__all__ = ["what_rules_cost"]
+__all__ = ["COST_SHARE", "has_rules", "what_rules_cost"]
+
+#: share of the whole search's time for each of the two searches that are compared
+COST_SHARE = 0.15
+
+
+def has_rules(search: Search) -> bool:
+    """Whether there is something whose cost is to be found out."""
+    if search.remnant is not None:
+        return False
+    matched = search.cloth.repeat_along > 0.0 or search.cloth.repeat_across > 0.0
+    return matched or any(s.needs[0].follower is not None for s in search.stacks)
 
 #: a problem and a layout of it to begin from
 _Run = tuple[Problem, tuple[Place, ...] | None]
-#: share of the whole search's time for each of the two searches that are compared
-_SHARE = 0.15
 #: problems that are tried without a rule: the lay's own way of cutting, and another
 _RUNS = 2
 
@@ -57,7 +66,7 @@ def what_rules_cost(search: Search, lay: Lay) -> tuple[str, ...]:
     asked = [("", run) for run in _runs(search, lay, order, search.stacks)[:1]]
     for what, other, stacks in without:
         asked += [(what, run) for run in _runs(search, lay, other, stacks)[:_RUNS]]
-    stop = share_of(search.options, _SHARE)
+    stop = share_of(search.options, COST_SHARE)
     seed = search.options.seed * 1009 + 900
     if search.pool is None:
         outcomes = [run_search(problem, stop, seed, start) for _, (problem, start) in asked]

@@ -52,7 +52,7 @@ def _whole_over(order: Order, lays: tuple[Lay, ...], options: SearchOptions, *, 
             continue
         seconds = None if options.seconds is None else options.seconds * COMPARED
         rounds = None if options.rounds is None else max(1, round(options.rounds * COMPARED))
-        part = replace(options, seconds=seconds, rounds=rounds)
+        part = replace(options, seconds=seconds, rounds=rounds, on_lays=None)
         kind = lay.sections[0].spread.kind
         try:
             new = lay_cloth(order, lay.cloth, part, spread=kind, gather=names)

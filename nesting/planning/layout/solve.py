@@ -2,19 +2,22 @@
 
 from __future__ import annotations
 
+import time
 from collections.abc import Callable, Sequence
 from dataclasses import replace
 
 from nesting.cloth.spreads import sound_spreads
-from nesting.model.errors import OrderError
+from nesting.model.errors import CannotLayError, OrderError
 from nesting.model.lay import Lay
-from nesting.model.order import Order, SpreadName
+from nesting.model.order import Cloth, Order, SpreadName
 from nesting.planning.layout.demand import garment_counts, stacks_of
+from nesting.planning.layout.laying import garment_area
 from nesting.planning.layout.limits import within_limits
 from nesting.planning.layout.one_cloth import lay_cloth
 from nesting.planning.layout.options import SearchOptions, search_pool
 from nesting.planning.layout.second_cloth import COMPARED, laid_together, only_followers
 from nesting.planning.layout.stages import first_lay, warm_for
+from nesting.planning.layout.starts import lying_in
 from nesting.planning.layout.trials import Keep, Search
 from nesting.planning.layout.wording import why_never
 
@@ -40,25 +43,84 @@ def lay_order(
         raise OrderError(
             "nothing to cut: every count is 0", file=order.path, key="garment", code="order.nothing-to-cut"
         )
+    clock = _Clock(order, options)
     with search_pool(options) as pool:
         shared = replace(options, executor=pool)
+        together = _Together(order, clock.cloths, options.on_lays)
+        if options.on_lays is not None:
+            shared = replace(shared, on_lays=together.take)
+        for number, cloth in enumerate(clock.cloths):
+            own = start if start is not None and start.cloth == cloth.name else None
+            ahead = Search(order, cloth, stacks_of(order, cloth), shared, pool, None, counts=counts)
+            if own is not None:
+                ahead.start, ahead.keep = lying_in(own.placements), tuple(keep)
+            if number == 0 or options.on_lays is not None:
+                first_lay(ahead, sound_spreads(cloth, None, spread)[0][: 1 if options.on_lays is None else None])
         if options.executor is None:
-            for number, cloth in enumerate(order.cloths):
-                if stacks := stacks_of(order, cloth):
-                    ahead = Search(order, cloth, stacks, shared, pool, None)
-                    if number == 0:
-                        first_lay(ahead, sound_spreads(cloth, None, spread)[0][:1])
-                    warm_for(ahead)
+            for cloth in clock.cloths:
+                warm_for(Search(order, cloth, stacks_of(order, cloth), shared, pool, None))
         lays: list[Lay] = []
-        for cloth in order.cloths:
-            if not stacks_of(order, cloth):
-                continue
+        for cloth in clock.cloths:
             own = start if start is not None and start.cloth == cloth.name else None
             kept = keep if own is not None else ()
-            part = shared
-            if only_followers(order, cloth.name) and shared.seconds is not None:
-                # its own lay is only compared with: it is cut where its leaders lie
-                part = replace(shared, seconds=shared.seconds * COMPARED)
+            part = replace(shared, seconds=clock.share(cloth))
             found = lay_cloth(order, cloth.name, part, spread=spread, start=own, keep=kept)
-            lays.append(within_limits(order, found if divide is None else divide(found, part)))
-        return laid_together(order, tuple(lays), shared, continued=start is not None)
+            lays.append(within_limits(order, found if divide is None else divide(found, replace(part, on_lays=None))))
+            together.take((lays[-1],))
+        rest = replace(shared, seconds=clock.rest(), on_lays=None)
+        return laid_together(order, tuple(lays), rest, continued=start is not None)
+
+
+class _Clock:
+    """The time of the whole order, shared among its cloths by the area that is cut from them. A second cloth that is
+    only cut where its leaders lie has little, as its own lay is only compared with."""
+
+    def __init__(self, order: Order, options: SearchOptions) -> None:
+        self._seconds, self._begun = options.seconds, time.monotonic()
+        self.cloths = [cloth for cloth in order.cloths if stacks_of(order, cloth)]
+        self._weights = {
+            cloth.name: sum(garment_area(order, g, cloth.name) * g.count for g in order.garments)
+            * (COMPARED if only_followers(order, cloth.name) else 1.0)
+            for cloth in self.cloths
+        }
+        #: share of the whole that is kept for leaders gathered anew
+        self._kept = 0.15 if any(only_followers(order, cloth.name) for cloth in self.cloths) else 0.0
+
+    def share(self, cloth: Cloth) -> float | None:
+        """Seconds for this cloth, of what is left of them; None where rounds are counted."""
+        rest = sum(self._weights.values())
+        weight = self._weights.pop(cloth.name)
+        if self._seconds is None:
+            return None
+        left = self._seconds * (1.0 - self._kept) - (time.monotonic() - self._begun)
+        return max(0.2, left * weight / rest if rest > 0.0 else left)
+
+    def rest(self) -> float | None:
+        """Seconds whose part ``laid_together`` takes, so that it ends with the whole."""
+        if self._seconds is None:
+            return None
+        return max(0.2, self._seconds - (time.monotonic() - self._begun)) / COMPARED
+
+
+class _Together:
+    """The best lays of all cloths so far, told together as soon as every cloth has one."""
+
+    def __init__(self, order: Order, cloths: Sequence[Cloth], tell: Callable[[tuple[Lay, ...]], None] | None) -> None:
+        self._order, self._names, self._tell = order, [cloth.name for cloth in cloths], tell
+        self._latest: dict[str, Lay] = {}
+
+    def take(self, lays: tuple[Lay, ...]) -> None:
+        """Better lays of some of the cloths."""
+        from nesting.planning.cut_together.layered import lay_over
+
+        if self._tell is None:
+            return
+        self._latest |= {lay.cloth: lay for lay in lays}
+        if len(self._latest) < len(self._names):
+            return
+        try:
+            for lay in self._latest.values():
+                within_limits(self._order, lay)
+            self._tell(lay_over(self._order, tuple(self._latest[name] for name in self._names)))
+        except CannotLayError:
+            return  # a lay that there is not cloth or table enough for is not one yet

@@ -12,6 +12,7 @@ from collections.abc import Iterable, Sequence
 from concurrent.futures import Future
 from concurrent.futures import wait as wait_for
 from dataclasses import replace
+from functools import partial
 
 from nesting.cloth.spreads import Refusal, sound_spreads
 from nesting.model.errors import CannotLayError
@@ -24,6 +25,7 @@ from nesting.planning.layout.candidates import Candidate, candidates_for
 from nesting.planning.layout.jobs import JobStyle
 from nesting.planning.layout.options import forks, share_of
 from nesting.planning.layout.runs import NO_BOUND, run_search
+from nesting.planning.layout.showing import show
 from nesting.planning.layout.starts import Lying, opened_out, place_missing, places_from
 from nesting.planning.layout.trials import Finished, Search, Trial, assembled, used_by
 from nesting.planning.layout.wording import why_never, why_refused
@@ -83,6 +85,7 @@ def try_all(
         made, why = sectioned(search.order, search.cloth, search.stacks, search.options, search.pool, flaps)
         if made is not None:
             finished.append(Finished("sections", made, None))
+            show(search, "sections", finished[-1].lay_length, lambda: finished[-1])
         else:
             refused.append(Refusal("sections", why))
     left = search.share_left()
@@ -159,7 +162,7 @@ def first_lay(search: Search, kinds: tuple[SpreadName, ...]) -> None:
     """Tell the length of a plain first lay at once, so that people see that it goes and where it starts."""
     from nesting.packing.search.search import solve
 
-    if search.options.on_progress is None:
+    if search.options.on_progress is None and search.options.on_lays is None:
         return
     for kind in kinds:
         if kind == "sections":
@@ -167,10 +170,12 @@ def first_lay(search: Search, kinds: tuple[SpreadName, ...]) -> None:
         for candidate in candidates_for(kind, search.stacks, search.cloth)[:3]:
             try:
                 assembly = assembled(search, candidate)
-                length = solve(assembly.problem, Stop(seconds=0.0), seed=search.options.seed, bound=NO_BOUND).length
+                found = solve(assembly.problem, Stop(seconds=0.0), seed=search.options.seed, bound=NO_BOUND)
             except (CannotLayError, PackingError):
                 continue
-            search.tell("first lay", 0.0, cloth_used(kind, search.cloth, length))
+            search.tell("first lay", 0.0, cloth_used(kind, search.cloth, found.length))
+            first = _finish(search, Trial(candidate, assembly, found))
+            show(search, kind, first.lay_length, partial(_same, first))
             return
 
 
@@ -221,9 +226,21 @@ def _take(search: Search, trial: Trial, outcome: Result | NeverFits | PackingErr
         if trial.result is None or outcome.length <= trial.result.length:
             trial.result = outcome
         search.tell(f"{trial.candidate.kind}", 0.5, trial.used)
+        result = trial.result
+        show(search, trial.candidate.kind, result.length, lambda: _finish(search, trial))
     elif trial.result is None:
         trial.refused = why_refused(search, trial, outcome)
         trial.open_question = not isinstance(outcome, NeverFits)
+
+
+def _same(finished: Finished) -> Finished:
+    return finished
+
+
+def _laid(trial: Trial, assembly: Assembly, places: tuple[Place, ...]) -> Finished:
+    """A layout of the trial as a lay, its search not ended."""
+    placements, length = assembly.placements(places)
+    return Finished(trial.candidate.kind, (Section(with_length(assembly, length), length, placements),), assembly)
 
 
 def _finish(search: Search, trial: Trial) -> Finished:
@@ -268,8 +285,9 @@ class _OpenCloth:
         begins = [b for b in (_begin(search, assembly) if last is None else last.places, self._opened(others)) if b]
         begin = min(begins, key=lambda places: _extent(places, assembly.problem.items), default=None)
 
-        def better(_: float, length: float, __: tuple[Place, ...]) -> None:
+        def better(_: float, length: float, places: tuple[Place, ...]) -> None:
             search.tell("open cloth", share, length)
+            show(search, "open", length, lambda: _laid(self.trial, assembly, places))
 
         search.tell("open cloth", 1.0 - share if until_end else 0.0)
         stop = share_of(search.options, share)

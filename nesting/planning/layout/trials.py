@@ -8,6 +8,7 @@ import time
 from concurrent.futures import Executor
 from dataclasses import dataclass, field, replace
 
+from nesting.cloth.spreads import Refusal
 from nesting.model.errors import CannotLayError, OrderError
 from nesting.model.lay import Section
 from nesting.model.order import Cloth, Order, Remnant, SpreadName
@@ -83,6 +84,13 @@ class Search:
     start: tuple[Lying, ...] = ()
     begun: float = field(default_factory=time.monotonic)
     best: float | None = None
+    #: how many of each garment are asked for, which spreads, and which were refused from the beginning
+    counts: dict[tuple[str, str | None], int] = field(default_factory=dict)
+    kinds: tuple[SpreadName, ...] = ()
+    refusals: tuple[Refusal, ...] = ()
+    #: the best lay of each spread that was shown, and when one was last
+    shown: dict[SpreadName, Finished] = field(default_factory=dict)
+    shown_at: float | None = None
     _bound: Bound | None = None
     _bound_known: bool = False
 
@@ -93,6 +101,10 @@ class Search:
             # on a leftover it is a figure beside the lay, and many lays are tried there
             seconds = 1.0 if self.remnant is None else 0.1
             self._bound = cloth_bound(self.order, self.cloth, self.stacks, self.remnant, seconds=seconds)
+        return self._bound
+
+    def known_bound(self) -> Bound | None:
+        """The proven bound, if it has been worked out already."""
         return self._bound
 
     def share_left(self) -> float | None:

@@ -305,7 +305,7 @@ class FitsBySearch:
 
     def lay(self, order: Order, units: Sequence[Unit], remnant: Remnant, effort: int) -> Lay | None:
         """Open, or in any spread where a half piece may only be cut on a fold."""
-        from nesting.planning.layout.solve import lay_cloth
+        from nesting.planning.layout.one_cloth import lay_cloth
 
         stacks = stacks_of_units(order, units)
         spread: Literal["open"] | None = None if _wants_a_fold(stacks, remnant) else "open"

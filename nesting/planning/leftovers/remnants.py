@@ -16,7 +16,7 @@ from __future__ import annotations
 import math
 import time
 from collections import Counter
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any
 
@@ -158,12 +158,20 @@ class RemnantPlan:
         }
 
 
-def plan_remnants(order: Order, fits: Fits, *, lay: LayOne | None = None, seconds: float | None = 60.0) -> RemnantPlan:
+def plan_remnants(
+    order: Order,
+    fits: Fits,
+    *,
+    lay: LayOne | None = None,
+    seconds: float | None = 60.0,
+    on_plan: Callable[[RemnantPlan], None] | None = None,
+) -> RemnantPlan:
     """The greatest value of whole garments that is found on the order's remnants.
 
     ``fits`` proves that units do not lie on a remnant, or lays them; ``lay``, where given, finds out what must still
     be bought of each cloth. ``seconds`` bounds the whole assignment (None: the efforts of ``fits`` alone do); when they
-    are over, the best plan that lies is given. Raises OrderError where the order has no remnants of a cloth that it
+    are over, the best plan that lies is given. ``on_plan`` hears of each better one, with what must be bought left out.
+    Raises OrderError where the order has no remnants of a cloth that it
     cuts from.
     """
     began = time.monotonic()
@@ -179,6 +187,8 @@ def plan_remnants(order: Order, fits: Fits, *, lay: LayOne | None = None, second
         )
     known = Knowledge(order, fits, remnants, math.inf if seconds is None else began + seconds)
     stock = _Stock.of(order, remnants, known)
+    if on_plan is not None:
+        stock = replace(stock, tell=lambda best: on_plan(_so_far(stock, best, began)))
     found = _searched(stock, fits.efforts)
     bound = max(found.value, stock.bound())
     proved = found.value >= bound - 1e-9
@@ -202,6 +212,29 @@ def plan_remnants(order: Order, fits: Fits, *, lay: LayOne | None = None, second
     )
 
 
+def _so_far(stock: _Stock, best: _Assigned, began: float) -> RemnantPlan:
+    """The plan while the search goes on: nothing of it is proved to be the most."""
+    order = stock.order
+    placed = [u for own in best.units.values() for u in own]
+    numbers = copy_numbers(order, {(u.garment, u.copy) for u in placed})
+    return RemnantPlan(
+        order.title,
+        order.imperial,
+        tuple(Made(g.name, g.size, n, g.count) for g, n in zip(order.garments, best.made, strict=True)),
+        best.uses(order, numbers),
+        tuple(renumbered(lay_, best.units[name], order, numbers) for name, lay_ in best.lays.items()),
+        tuple(r.name for r in stock.remnants if r.name not in best.lays),
+        (),
+        best.value,
+        math.fsum(g.count * g.value for g in order.garments),
+        False,
+        "the search was stopped here; what must still be bought was not worked out",
+        time.monotonic() - began,
+        stock.known.texts(),
+        unbound(order, placed),
+    )
+
+
 @dataclass(frozen=True)
 class _Stock:
     """What is asked for, what there is, and what is known of it."""
@@ -212,6 +245,8 @@ class _Stock:
     room: Mapping[str, float]
     areas: Mapping[PieceClass, float]
     known: Knowledge
+    #: hears of each better plan
+    tell: Callable[[_Assigned], None] | None = None
 
     @classmethod
     def of(cls, order: Order, remnants: Sequence[Remnant], known: Knowledge) -> _Stock:
@@ -258,6 +293,8 @@ def _one_by_one(stock: _Stock, best: _Assigned) -> _Assigned:
             stuck.add(i)
         else:
             best = more
+            if stock.tell is not None:
+                stock.tell(best)
         if stock.known.over:
             return best
 
@@ -328,6 +365,8 @@ def _rearranged(stock: _Stock, best: _Assigned) -> _Assigned:
             now = _Assigned.whole(stock, units, lays)
             if now.value > best.value:
                 best = now
+                if stock.tell is not None:
+                    stock.tell(best)
             if known.over or known.searches >= most:
                 return best
     return best

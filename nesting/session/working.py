@@ -1,0 +1,118 @@
+"""The work of a session, wherever it is done: by kind, telling of all that is better as it comes."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import replace
+from typing import TYPE_CHECKING, Any
+
+from nesting.planning.layout.options import Progress, SearchOptions
+from nesting.proof import Verdict, require
+from nesting.session.events import BatchWork, Better, BuyWork, Event, LayWork, Progressed, Result, SoFar, Work
+
+if TYPE_CHECKING:
+    from nesting.model.lay import Lay
+    from nesting.model.order import Order
+
+__all__ = ["do", "proved"]
+
+Tell = Callable[[Event], None]
+
+
+def proved(lays: tuple[Lay, ...], order: Order) -> tuple[Verdict, ...]:
+    """The proof of each lay. ProofError for one that does not stand it."""
+    by_cloth = {one.cloth: one for one in lays}
+    return tuple(require(one, order, first=by_cloth.get(one.leaders_on or "")) for one in lays)
+
+
+def do(order: Order, options: SearchOptions, work: Work, tell: Tell) -> Result:
+    """Do the work; lays in the result are proved. Raises what the planner and the proof raise."""
+
+    def step(p: Progress) -> None:
+        tell(Progressed(p.cloth, p.doing, p.share, p.length))
+
+    told = replace(options, on_progress=step)
+    if isinstance(work, LayWork):
+        return _lay(order, told, work, tell)
+    if isinstance(work, BuyWork):
+        return Result(answer=_buy(order, told, work, tell))
+    if isinstance(work, BatchWork):
+        plans = _batch(order, told, work, tell)
+        lays = tuple(one for plan in plans for one in plan.lays)
+        return Result(lays, tuple(require(one, order) for one in lays), plans)
+    plan = _remnants(order, told, tell)
+    return Result(plan.lays, tuple(require(one, order) for one in plan.lays), plan)
+
+
+def _lay(order: Order, options: SearchOptions, work: LayWork, tell: Tell) -> Result:
+    from nesting.planning.batch.on_table import divided
+    from nesting.planning.layout.solve import lay_order
+
+    told = replace(options, on_lays=lambda lays: tell(Better(lays)))
+    lays = lay_order(
+        order,
+        told,
+        spread=work.spread,
+        start=work.start,
+        keep=work.keep,
+        divide=lambda found, how: divided(order, found, how),
+    )
+    return Result(lays, proved(lays, order))
+
+
+def _buy(order: Order, options: SearchOptions, work: BuyWork, tell: Tell) -> Any:
+    from nesting.planning.buying.buy import buy, buying_work
+    from nesting.planning.buying.steps import Steps
+    from nesting.planning.layout.options import search_pool
+    from nesting.planning.layout.solve import laid_together
+
+    # the same workers for all searches: they know the pieces after the first
+    with search_pool(options) as pool:
+        steps = Steps(replace(options, executor=pool), buying_work(order, widths=work.widths), work.budget)
+
+        def over(there: Order, lays: tuple[Lay, ...]) -> tuple[Lay, ...]:
+            return laid_together(there, lays, steps.searching())
+
+        return buy(
+            order,
+            steps.lay,
+            over=over,
+            widths=work.widths,
+            on_step=steps.begin,
+            on_rows=lambda bought: tell(SoFar(bought)),
+        )
+
+
+def _batch(order: Order, options: SearchOptions, work: BatchWork, tell: Tell) -> Any:
+    from nesting.planning.batch.cutting import batch, batch_work
+    from nesting.planning.buying.steps import Steps
+    from nesting.planning.layout.options import search_pool
+
+    with search_pool(options) as pool:
+        steps = Steps(replace(options, executor=pool), batch_work(order), work.budget)
+        return batch(order, steps.lay, steps=steps, on_plans=lambda plans: tell(SoFar(plans)))
+
+
+def _remnants(order: Order, options: SearchOptions, tell: Tell) -> Any:
+    """Of the options' seconds three quarters are for the leftovers, the rest for what must still be bought."""
+    from nesting.planning.buying.steps import Steps
+    from nesting.planning.layout.laying import cloths_used, laying
+    from nesting.planning.leftovers.cloth_pieces import FitsBySearch
+    from nesting.planning.leftovers.remnants import plan_remnants
+
+    whole = options.seconds
+    planning = 60.0 if whole is None else 0.75 * whole
+    each = None if whole is None else max(0.5, planning / 3.0)
+    rest = None if whole is None else max(0.5, 0.25 * whole / len(cloths_used(order)))
+    steps = Steps(replace(options, seconds=1.0), 60.0 if whole is None else whole)
+    search = steps.searching()
+    steps.begin("leftovers", "which piece goes where", planning)
+    fits = FitsBySearch(replace(search, seconds=each, workers=1))
+    until = None if whole is None else planning
+    return plan_remnants(
+        order,
+        fits,
+        lay=laying(replace(search, seconds=rest)),
+        seconds=until,
+        on_plan=lambda plan: tell(SoFar(plan)),
+    )
