@@ -9,7 +9,7 @@ from nesting.model.errors import InputError
 
 __all__ = ["DEMO", "copy_of_demo"]
 
-DEMO = Path(__file__).parent / "demo"
+DEMO = Path(__file__).parent / "demo_files"
 
 
 def copy_of_demo(folder: Path) -> Path:

@@ -623,7 +623,10 @@ class Page:
         async with self.lock:
             lay_id = await asyncio.to_thread(self.lays.keep_content, message["content"])
             old = self._found.get(message["cloth"])
-            if old is None or message["final"] or not old[1]:
+            before = self.lays.stored(old[0]) if old is not None else None
+            # by rounds the search that counts is the one that can be repeated; by time the shorter lay is
+            exact = run.job["rounds"] is not None and message["final"]
+            if before is None or exact or message["buy_length"] <= before.buy_length:
                 self._found[message["cloth"]] = (lay_id, message["final"])
             lay = self.lays.stored(lay_id)
             doc = await asyncio.to_thread(self.lays.doc_of, lay, message["cloth"], self.work.rev, run.command)
