@@ -262,8 +262,8 @@ def _seam_findings(line: SeamLine, order: Order) -> list[Finding]:
         found.append(
             Finding(
                 "warning",
-                f"seam {name}: its edges differ by {small_length(off, order.imperial)}, which is within what pictures can "
-                "tell of them; measure both on the paper",
+                f"seam {name}: its edges differ by {small_length(off, order.imperial)}, which is within what pictures "
+                "can tell of them; measure both on the paper",
                 code="seam.within-picture-error",
                 figures={"difference": off, "error": doubt, "size": line.size},
             )
