@@ -44,7 +44,11 @@ function need(id) {
   return e;
 }
 
+let quiet = 0;
 app.say = (text, tone = "plain") => {
+  clearTimeout(quiet);
+  // a refusal stays until something else is said; what went well need not
+  if (tone !== "bad") quiet = window.setTimeout(() => (place.status.textContent = ""), 9000);
   place.status.className = `status ${tone}`;
   place.status.textContent = text;
 };

@@ -53,7 +53,7 @@ export class LayDrawing {
       }
       pieces.append(group);
     }
-    frame.append(rulers(end, wide), endLine(lay, end, wide));
+    if (lay.sections.length) frame.append(rulers(end, wide), endLine(lay, end, wide));
     this.board.layer.replaceChildren(frame, pieces, s("g", { class: "over" }));
     for (const { piece } of this.places.values()) this.pose(piece.id, piece);
   }

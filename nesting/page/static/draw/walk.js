@@ -10,7 +10,7 @@ import { boxOf } from "../geometry/points.js";
 /** @typedef {import("../documents.js").Seam} Seam */
 
 /** @param {Seam} seam @param {number} [width] pixels of the drawing's own frame */
-export function walk(seam, width = 640) {
+export function walk(seam, width = 460) {
   const longest = Math.max(1, ...seam.sides.map((side) => Math.max(side.length, side.wanted)));
   const scale = (width - 40) / longest;
   const svg = s("svg", { class: "walk", role: "img", "aria-label": said(seam) });
@@ -53,5 +53,5 @@ export function walk(seam, width = 640) {
 
 /** @param {Seam} seam */
 export function said(seam) {
-  return `${seam.sides.map((x) => `${x.edges.join(" and ")} ${asLength(x.length)}`).join(", against ")}: ${seam.agrees ? "they agree" : `${asLength(seam.difference)} apart`}`;
+  return `${seam.sides.map((x) => `${x.edges.join(" and ")} ${asLength(x.length)}`).join(", against ")}: ${seam.agrees ? "they agree" : `${asLength(Math.abs(seam.difference))} apart`}`;
 }

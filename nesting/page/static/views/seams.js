@@ -153,7 +153,7 @@ function mount(root, app) {
         const good = sizes.every((x) => x.agrees);
         const title = sizes[0].sides.map((x) => x.edges.join(" + ")).join(" – ");
         return h("details", { "data-key": `seam-${index}`, open: app.lit?.seam === index || undefined, ontoggle: (/** @type {Event} */ e) => { if (/** @type {HTMLDetailsElement} */ (e.target).open) { shownSeam = index; mark(); } } },
-          h("summary", { "data-key": `seam-${index}-s`, class: good ? null : "bad" }, good ? "✓ " : "✗ ", title, good ? "" : ` · ${asLength(Math.max(...sizes.map((x) => x.difference)))} apart`),
+          h("summary", { "data-key": `seam-${index}-s`, class: good ? null : "bad" }, good ? "✓ " : "✗ ", title, good ? "" : ` · ${asLength(Math.max(...sizes.map((x) => Math.abs(x.difference))))} apart`),
           ...sizes.map((x) => h("figure", { class: "fig" }, h("figcaption", {}, `${x.size ? `${x.size}: ` : ""}${sentence(x)}`), walk(x), messages(x))),
           h("div", { class: "fields" },
             field(app, { key: `seam-${index}-ease`, label: "ease", term: "ease", value: sizes[0].ease ? `${trim(sizes[0].ease, 2)} mm` : "", change: (v) => void app.send("seam.set", { index, key: "ease", value: v || null }, { spot: `seam-${index}-ease`, typed: v }) }),
@@ -187,7 +187,7 @@ function mount(root, app) {
 
 /** @param {Seam} seam */
 export function sentence(seam) {
-  return seam.agrees ? `they agree (${asLength(seam.sides[0]?.length)})` : `${asLength(seam.difference)} apart`;
+  return seam.agrees ? `they agree (${asLength(seam.sides[0]?.length)})` : `${asLength(Math.abs(seam.difference))} apart`;
 }
 
 /** @param {readonly Seam[]} all */
