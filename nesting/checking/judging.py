@@ -256,7 +256,7 @@ def _seam_findings(line: SeamLine, order: Order) -> list[Finding]:
         )
         for told in line.walked.told(lambda mm: small_length(mm, order.imperial))
     ]
-    doubt = 2.0 * sum(cut.piece.error for cut in line.cuts)
+    doubt = 2.0 * sum(cut.piece.error for cut in line.pieces)
     off = abs(line.walked.difference)
     if doubt > 0.0 and line.walked.lengths_agree and off > line.walked.tolerance - doubt:
         found.append(

@@ -62,7 +62,7 @@ def remnants_of_order(
 
     Of the options' seconds three quarters are for the leftovers, the rest for what must still be bought.
     """
-    from nesting.cli.writing import order_seen_from, write_with_report
+    from nesting.cli.writing import order_seen_from, write_first, write_with_report
     from nesting.files.lays.layfile import lay_as_bytes
     from nesting.files.outputs import ready_folder
     from nesting.planning.leftovers.stash import read_stash, with_stash
@@ -84,14 +84,17 @@ def remnants_of_order(
     document = plan.as_dict()
     files: dict[str, bytes] = {}
     used: list[str] = []
-    verdicts = {}
-    for number, lay in enumerate(plan.lays):
+    lays: list[Lay] = []
+    for lay in plan.lays:
         one = replace(lay, order_file=order_seen_from(folder, order))
         if one.remnant not in own:
             # the order does not have it, so the file must tell what it is
             one = replace(one, leftover=next(r for r in order.remnants if r.name == one.remnant))
             used.append(f"lay-{lay_stem(one)}.json")
-        verdicts[number] = require(one, order)
+        lays.append(one)
+    verdicts = {number: require(one, order) for number, one in enumerate(lays)}
+    write_first(folder, lays)
+    for one in lays:
         files[f"lay-{lay_stem(one)}.json"] = lay_as_bytes(one)
         files.update(lay_outputs(one, order))
     parts = {"remnants": lay_part(plan.lays, order, extra=(remnants_section(plan),), verdicts=verdicts)}
