@@ -53,7 +53,7 @@ def _portable(error: BaseException) -> BaseException:
     try:
         pickle.loads(pickle.dumps(error))
     except Exception:
-        return InternalError(f"{type(error).__name__}: {error}")
+        return InternalError(f"{type(error).__name__}: {error}", code="program.fault")
     return error
 
 
