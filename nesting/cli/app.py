@@ -435,11 +435,31 @@ def stash(
         "20 cm x 20 cm"
     ),
     remove: Annotated[str | None, typer.Option("--remove", metavar="NAME", help="Take a leftover out.")] = None,
+    photo: Annotated[
+        list[Path] | None, typer.Option("--photo", help="Add a scrap from a photograph of it over the mat.")
+    ] = None,
+    size: Annotated[
+        str | None, typer.Option("--size", help="Add a scrap by its measures, along x across the grain: '42 x 70 cm'.")
+    ] = None,
+    cloth: Annotated[str | None, typer.Option("--cloth", help="With --photo or --size: its cloth.")] = None,
+    name: Annotated[str | None, typer.Option("--name", help="With --photo or --size: what to call it.")] = None,
+    bars: Annotated[str | None, typer.Option("--bars", help="With --photo: the mat's bars as measured.")] = None,
+    tap: Annotated[str | None, typer.Option("--tap", metavar="X,Y", help="With --photo: a pixel in the scrap.")] = None,
+    grain: Annotated[
+        str, typer.Option("--grain", help="With --photo: longest (straight edge), marked, or two pixels 'X1,Y1 X2,Y2'.")
+    ] = "longest",
     as_json: Json = False,
 ) -> None:
-    """Show the leftovers kept at home, add the offcuts of a lay, or take one out."""
+    """Show the leftovers kept at home, add the offcuts of a lay or a scrap, or take one out."""
     from nesting.cli.buying_commands import stash_file
 
+    if photo or size:
+        from nesting.cli.outline_commands import scrap_into_stash
+
+        words = scrap_into_stash(
+            file, photo or [], cloth=cloth, size=size, name=name, bars=bars, tap=tap, grain=grain
+        )
+        _show(as_json, *words)
     document, renderables = stash_file(file, add or [], least, remove)
     _answer(as_json, document, renderables)
 

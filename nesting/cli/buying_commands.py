@@ -183,6 +183,8 @@ def stash_file(
             "width": max(ys) - min(ys),
             "flaws": len(item.remnant.flaws),
             "note": item.note,
+            "error": item.error,
+            "picture": item.picture or None,
         }
 
     document = {

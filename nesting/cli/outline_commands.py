@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from nesting.outlines.trace import Tap, Traced
     from nesting.outlines.trace_answers import Answers
 
-__all__ = ["mat_file", "read_bars", "read_tap", "trace_files"]
+__all__ = ["mat_file", "read_bars", "read_tap", "scrap_into_stash", "trace_files"]
 
 
 def mat_file(folder: Path, paper: str | None, sheets: int) -> tuple[dict[str, Any], list[object]]:
@@ -189,3 +189,73 @@ def _asked(traced: Traced, k: int, one: Answers, ask: Callable[[str], str]) -> A
         if said:
             one = replace(one, **{field: said})  # type: ignore[arg-type]
     return one
+
+
+def scrap_into_stash(
+    path: Path,
+    photos: Sequence[Path],
+    *,
+    cloth: str | None,
+    size: str | None,
+    name: str | None,
+    bars: str | None,
+    tap: str | None,
+    grain: str,
+) -> list[object]:
+    """Add one scrap to the stash: by photographs over the mat, or by its measures (along x across the grain).
+
+    Its picture goes to the folder "pictures" beside the stash. Raises InputError for what is missing or contradicts.
+    """
+    from nesting.files.outputs import ready_folder, write_outputs
+    from nesting.model.order import Remnant
+    from nesting.outlines.scrap import scrap_from_photo
+    from nesting.planning.leftovers.stash import add, read_stash, write_stash
+
+    if not cloth or not cloth.strip():
+        raise InputError('which cloth is it? Say --cloth "grey jersey", as your orders call it', code="option.value")
+    if bool(photos) == bool(size):
+        raise InputError("give either --photo or --size for a scrap, not both", code="option.value")
+    stash = read_stash(path)
+    title = name or cloth.strip().replace(" ", "-")
+    if size:
+        along, across = _sides(size)
+        outline = ((0.0, 0.0), (along, 0.0), (along, across), (0.0, across))
+        changed = add(stash, [Remnant(title, cloth.strip(), outline)], note=f"measured {size}")
+        write_stash(path, changed)
+        return [f"added {changed.items[-1].remnant.name}: {size}, the first along the grain"]
+    if bars is None:
+        raise InputError("measure the mat's bars and say --bars 180.0x240.0 (level x upright, mm)", code="trace.bars")
+    scrap = scrap_from_photo(photos, bars=read_bars(bars), tap=read_tap(tap) if tap is not None else None, grain=grain)
+    remnant = Remnant(title, cloth.strip(), scrap.outline, scrap.flaws)
+    fresh = add(stash, [remnant]).items[-1].remnant.name
+    stem = "".join(c if c.isalnum() or c in "-_" else "-" for c in fresh)
+    picture = Path("pictures") / f"{stem}.jpg"
+    changed = add(
+        stash, [remnant], note=", ".join(p.name for p in photos), error=scrap.error, picture=picture.as_posix()
+    )
+    ready_folder(path.parent / "pictures")
+    write_outputs({path.parent / picture: scrap.picture})
+    write_stash(path, changed)
+    holes = f", {len(scrap.flaws)} holes or flaws" if scrap.flaws else ""
+    return [
+        f"added {fresh}{holes}: its usable outline is made smaller by ± {scrap.error:.1f} mm and fraying; grain from "
+        f"{scrap.grain_from}; picture {path.parent / picture}"
+    ]
+
+
+def _sides(size: str) -> tuple[float, float]:
+    """ "42 x 70 cm": mm along and across the grain; a unit at the end counts for both. Raises InputError."""
+    from nesting.model.errors import UnitsError
+    from nesting.model.units import parse_length
+
+    parts = [part.strip() for part in size.lower().replace("×", "x").split("x")]
+    unit = "".join(c for c in parts[-1] if c.isalpha() or c == '"') or "cm"
+    try:
+        along, across = (parse_length(p if any(c.isalpha() for c in p) else f"{p} {unit}", "cm") for p in parts)
+    except (UnitsError, ValueError):
+        raise InputError(
+            f"--size: found '{size}', expected along x across the grain, like 42 x 70 cm", code="option.value"
+        ) from None
+    if not (along > 0.0 and across > 0.0):
+        raise InputError(f"--size: '{size}' is no cloth: both sides must be above 0", code="option.value")
+    return along, across

@@ -36,7 +36,7 @@ from nesting.model.units import UNITS, parse_length
 __all__ = ["Stash", "Stashed", "add", "already_there", "read_stash", "remove", "used_by", "with_stash", "write_stash"]
 
 SCHEMA = "stash/1"
-_KEYS = ("name", "cloth", "width", "length", "outline", "flaws", "note")
+_KEYS = ("name", "cloth", "width", "length", "outline", "flaws", "note", "error", "picture")
 #: Decimals of a millimetre in the file: a thousandth is far below what can be cut.
 _DECIMALS = 3
 #: mm². Two leftovers of which less than this is in only one of them are the same: more than rounding in the file makes.
@@ -45,10 +45,13 @@ _SAME_MM2 = 50.0
 
 @dataclass(frozen=True)
 class Stashed:
-    """One leftover in the stash, with whatever the user noted about it."""
+    """One leftover in the stash, with whatever the user noted about it. ``error`` mm: by which its outline was
+    made smaller, as it was photographed; ``picture``: the file of its picture, as seen from the stash's folder."""
 
     remnant: Remnant
     note: str = ""
+    error: float = 0.0
+    picture: str = ""
 
 
 @dataclass(frozen=True)
@@ -63,7 +66,9 @@ class Stash:
         return tuple(item.remnant for item in self.items)
 
 
-def add(stash: Stash, remnants: Iterable[Remnant], *, note: str = "") -> Stash:
+def add(
+    stash: Stash, remnants: Iterable[Remnant], *, note: str = "", error: float = 0.0, picture: str = ""
+) -> Stash:
     """The stash with these leftovers added. A name that is taken gets a number: "navy", "navy-2", "navy-3"."""
     items = list(stash.items)
     for remnant in remnants:
@@ -71,7 +76,7 @@ def add(stash: Stash, remnants: Iterable[Remnant], *, note: str = "") -> Stash:
         name, number = remnant.name, 2
         while name in taken:
             name, number = f"{remnant.name}-{number}", number + 1
-        items.append(Stashed(replace(remnant, name=name, file=None), note))
+        items.append(Stashed(replace(remnant, name=name, file=None), note, error, picture))
     return Stash(tuple(items))
 
 
@@ -246,6 +251,8 @@ class _Entry:
 
     def stashed(self) -> Stashed:
         name, cloth, note = self.text("name"), self.text("cloth"), self.text("note", "")
+        error = self.length("error", self.entry.get("error", 0.0))
+        picture = self.text("picture", "")
         if "outline" in self.entry:
             for key in ("width", "length"):
                 if key in self.entry:
@@ -261,7 +268,7 @@ class _Entry:
         if not isinstance(flaws, list):
             raise self.error("flaws", f"found {flaws!r:.60}, expected a list of outlines", code="stash.value")
         rings = (outline, *(self.ring("flaws", flaw) for flaw in flaws))
-        return Stashed(Remnant(name, cloth, *self.sound(rings)), note)
+        return Stashed(Remnant(name, cloth, *self.sound(rings)), note, error, picture)
 
     def sound(self, rings: tuple[Ring, ...]) -> tuple[Ring, tuple[Ring, ...]]:
         from shapely.geometry import Polygon, polygon
@@ -296,6 +303,10 @@ def write_stash(path: Path, stash: Stash) -> None:
             entry["flaws"] = [_points(flaw) for flaw in remnant.flaws]
         if item.note:
             entry["note"] = item.note
+        if item.error:
+            entry["error"] = _rounded(item.error)
+        if item.picture:
+            entry["picture"] = item.picture
         entries.append(entry)
     text = "# Leftovers, kept by the program; may be edited by hand.\n" + tomli_w.dumps(
         {"schema": SCHEMA, "units": "mm", "remnant": entries}

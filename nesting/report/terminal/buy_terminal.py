@@ -184,7 +184,9 @@ def stash_summary(stash: Stash, imperial: bool = False) -> RenderableType:
     if not stash.items:
         return Text("the stash is empty")
     flawed = any(item.remnant.flaws for item in stash.items)
-    table = _table("leftover", "cloth", "along", "across", *(("flaws",) if flawed else ()), "from", left=2)
+    seen = any(item.picture for item in stash.items)
+    more = (*(("flaws",) if flawed else ()), *(("picture",) if seen else ()))
+    table = _table("leftover", "cloth", "along", "across", *more, "from", left=2)
     table.columns[-1].justify = "left"
     for item in stash.items:
         xs = [p[0] for p in item.remnant.outline]
@@ -195,6 +197,7 @@ def stash_summary(stash: Stash, imperial: bool = False) -> RenderableType:
             column_length(max(xs) - min(xs), imperial),
             column_length(max(ys) - min(ys), imperial),
             *((str(len(item.remnant.flaws) or ""),) if flawed else ()),
-            item.note,
+            *((item.picture,) if seen else ()),
+            f"{item.note} (± {item.error:.1f} mm)" if item.error else item.note,
         )
     return table

@@ -1,0 +1,60 @@
+"""Scraps of cloth in photographs, and by their measures, come into the stash."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+import shapely
+from scipy.optimize import minimize
+from shapely import affinity
+from typer.testing import CliRunner
+
+from nesting.cli.app import app
+from nesting.planning.leftovers.stash import read_stash
+from tests.outlines.scenes import Scene, render
+
+CLOTH = np.array([(-160, -110), (170, -110), (150, -20), (175, 90), (40, 120), (-160, 100)], float)
+HOLE = np.array([(20 + 14 * np.cos(a), 10 + 10 * np.sin(a)) for a in np.linspace(0, 6.2, 40)])
+
+
+def test_a_scrap_is_added_with_its_hole_and_its_picture_and_lies_inside_the_cloth(tmp_path: Path) -> None:
+    """Fuzzy edges, a hole: what is usable lies inside the true cloth and outside of the hole, grain along its edge."""
+    scene = Scene(CLOTH, seed=3, ground="pale", tilt=8, distortion=0.02, megapixels=3, holes=(HOLE,), fuzz=0.4,
+                  colour=(96, 98, 104))  # fmt: skip
+    shot = render(scene)
+    photo = tmp_path / "scrap.jpg"
+    photo.write_bytes(shot.jpeg)
+    stash = tmp_path / "home.toml"
+    told = CliRunner().invoke(app, [
+        "stash", str(stash), "--photo", str(photo), "--cloth", "grey jersey", "--bars", "180x240",
+        "--tap", ",".join(f"{v:.0f}" for v in shot.pixel(np.array([(-80.0, 0.0)]))[0]),
+    ])  # fmt: skip
+    assert told.exit_code == 0, (told.output, told.exception)
+    (item,) = read_stash(stash).items
+    assert item.error > 0 and (tmp_path / item.picture).read_bytes()[:2] == b"\xff\xd8"
+    assert len(item.remnant.flaws) == 1
+    usable = shapely.Polygon(item.remnant.outline, item.remnant.flaws)
+    true = shapely.Polygon(CLOTH, [HOLE])
+    assert 0.85 * true.area < usable.area < true.area
+
+    def outside(v: np.ndarray) -> float:
+        turned = affinity.rotate(usable, v[2], origin="centroid")
+        return float(affinity.translate(turned, v[0], v[1]).difference(true).area)
+
+    middle = np.subtract(true.centroid.coords[0], usable.centroid.coords[0])
+    best = min(
+        (minimize(outside, [*middle, turn], method="Nelder-Mead", options={"maxiter": 400}) for turn in (0, 180)),
+        key=lambda r: r.fun,
+    )
+    assert best.fun < 0.5
+
+
+def test_a_scrap_by_its_measures(tmp_path: Path) -> None:
+    """42 x 70 cm is 420 mm along the grain and 700 across; without a cloth it is asked for."""
+    stash = tmp_path / "home.toml"
+    run = CliRunner()
+    assert run.invoke(app, ["stash", str(stash), "--size", "42 x 70 cm"]).exit_code != 0
+    assert run.invoke(app, ["stash", str(stash), "--size", "42 x 70 cm", "--cloth", "grey jersey"]).exit_code == 0
+    (remnant,) = read_stash(stash).remnants
+    assert remnant.cloth == "grey jersey" and np.ptp(remnant.outline, axis=0).tolist() == [420.0, 700.0]
