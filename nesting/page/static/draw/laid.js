@@ -35,7 +35,7 @@ export class LayDrawing {
     this.lay = lay;
     const end = Math.max(1, ...lay.sections.map((p) => p.start + p.length));
     const wide = Math.max(1, ...lay.sections.map((p) => p.table_width));
-    this.board.show({ left: -wide * 0.05, right: end * 1.02 + wide * 0.03, low: -wide * 0.06, high: wide * 1.02 });
+    this.board.show({ left: -wide * 0.05, right: end * 1.02 + wide * 0.03, low: -wide * 0.09, high: wide * 1.02 });
     const frame = s("g", { class: "cloth" });
     const pieces = s("g", { class: "pieces" });
     this.places.clear();
@@ -176,6 +176,6 @@ function endLine(lay, end, wide) {
     "g",
     { "aria-hidden": "true" },
     s("path", { class: "layend", d: `M${end} ${wide * 0.03}V${-wide * 1.01}` }),
-    s("text", { class: "onrule", x: end, y: wide * 0.05, "font-size": wide * 0.02, "text-anchor": "end" }, `lay ${asLength(lay.lay_length)}`),
+    s("text", { class: "onrule", x: end, y: wide * 0.077, "font-size": wide * 0.02, "text-anchor": "end" }, `lay ${asLength(lay.lay_length)}`),
   );
 }
