@@ -230,7 +230,10 @@ def lay(
         Path | None, typer.Option("--from", metavar="LAY.json", help="Continue from this lay of the same order.")
     ] = None,
     keep: Annotated[
-        str | None, typer.Option("--keep", metavar="NAME:COPY,…", help="With --from: pieces that stay where they are.")
+        str | None,
+        typer.Option(
+            "--keep", metavar="NUMBER,…", help="With --from: pieces that stay, by number on the drawing or id."
+        ),
     ] = None,
     anyway: Anyway = False,
     as_json: Json = False,
@@ -243,7 +246,7 @@ def lay(
     kept = _kept(keep)
     order = _may_be_cut(_load(path), anyway)
     _tell_findings(order)
-    start, told = start_of(order, begin, kept)
+    start, told, ids = start_of(order, begin, kept)
     _show(True, *map(str, told))
     document, renderables = lay_order_file(
         order,
@@ -251,24 +254,14 @@ def lay(
         _session(options, order.imperial),
         spread=forced,
         start=start,
-        keep=kept,
+        keep=ids,
         told=told,
     )
     _answer(as_json, document, renderables)
 
 
-def _kept(text: str | None) -> tuple[tuple[str, int], ...]:
-    kept = []
-    for part in (text or "").split(","):
-        if not part.strip():
-            continue
-        name, _, number = part.strip().rpartition(":")
-        if not name or not number.isdigit():
-            raise InputError(
-                f"--keep: found '{part.strip()}', expected a piece and its copy, like front:1", code="option.keep"
-            )
-        kept.append((name, int(number)))
-    return tuple(kept)
+def _kept(text: str | None) -> tuple[str, ...]:
+    return tuple(part.strip() for part in (text or "").split(",") if part.strip())
 
 
 @app.command("print")

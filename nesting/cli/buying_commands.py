@@ -72,6 +72,7 @@ def remnants_of_order(
     from nesting.report.print.drawn_files import lay_outputs, lay_stem
     from nesting.report.terminal.buy_terminal import remnants_summary
     from nesting.session.events import RemnantsWork
+    from nesting.session.numbering import numbered
 
     ready_folder(folder)
     asked = order
@@ -86,7 +87,7 @@ def remnants_of_order(
     used: list[str] = []
     lays: list[Lay] = []
     for lay in plan.lays:
-        one = replace(lay, order_file=order_seen_from(folder, order))
+        one = numbered(replace(lay, order_file=order_seen_from(folder, order)), order)
         if one.remnant not in own:
             # the order does not have it, so the file must tell what it is
             one = replace(one, leftover=next(r for r in order.remnants if r.name == one.remnant))
@@ -117,13 +118,15 @@ def batch_order_file(
     from nesting.report.print.drawn_files import lay_outputs, lay_stem
     from nesting.report.terminal.buy_terminal import batch_summary
     from nesting.session.events import BatchWork
+    from nesting.session.numbering import numbered
 
     if folder is not None:
         ready_folder(folder)
 
     result = searching(order, BatchWork(budget))
     plans = result.answer
-    lays = tuple(replace(one, order_file=order_seen_from(folder or Path(), order)) for p in plans for one in p.lays)
+    seen = order_seen_from(folder or Path(), order)
+    lays = tuple(numbered(replace(one, order_file=seen), order) for p in plans for one in p.lays)
     verdicts = dict(enumerate(result.verdicts))
     if folder is not None:
         write_first(folder, lays)

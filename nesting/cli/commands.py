@@ -35,7 +35,7 @@ def lay_order_file(
     *,
     spread: SpreadName | None = None,
     start: Lay | None = None,
-    keep: tuple[tuple[str, int], ...] = (),
+    keep: tuple[str, ...] = (),
     told: tuple[Finding, ...] = (),
 ) -> tuple[dict[str, Any], list[object]]:
     """Lay, prove and write everything: lay file, drawings, sheet and report for each cloth.
@@ -83,19 +83,27 @@ def lay_order_file(
 
 
 def start_of(
-    order: Order, begin: Path | None, keep: tuple[tuple[str, int], ...]
-) -> tuple[Lay | None, tuple[Finding, ...]]:
-    """The lay in ``begin`` to continue from, if one was given, and what there is to tell about it."""
+    order: Order, begin: Path | None, keep: tuple[str, ...]
+) -> tuple[Lay | None, tuple[Finding, ...], tuple[str, ...]]:
+    """The lay in ``begin`` to continue from, if one was given, what there is to tell about it, and the ids of what
+    ``keep`` names in it."""
     if begin is None:
         if keep:
             raise InputError(
-                "--keep needs --from LAY.json: the lay that has the pieces where they shall stay",
-                code="option.keep-needs-lay",
+                "--keep needs --from LAY.json: the lay that has the pieces where they shall stay", code="option.keep"
             )
-        return None, ()
+        return None, (), ()
+    from nesting.files.lays.layfile import read_lay
+    from nesting.model.identity import chosen
     from nesting.proof.begun import lay_to_continue
+    from nesting.session.numbering import numbered
 
-    return lay_to_continue(begin, order, keep)
+    lay = read_lay(begin)
+    if keep and any(p.number is None for p in lay.placements):
+        lay = numbered(lay, order)
+    ids = chosen(lay, keep) if keep else ()
+    start, told = lay_to_continue(begin, order, ids)
+    return start, told, ids
 
 
 def print_lay_file(

@@ -104,6 +104,12 @@ class Placement:
     second_cloth: str | None = None
     #: the garment copies that its cloth pieces go to (empty: only ``copy``)
     copies: tuple[int, ...] = ()
+    #: one for each cloth piece that it gives, whatever becomes of the lay; see ``model.identity``
+    ids: tuple[str, ...] = ()
+    #: as on drawing and sheet; None where it was not drawn yet
+    number: int | None = None
+    #: "right", "left" or both, as on the sheet; None where it makes no difference
+    hand: str | None = None
 
     @property
     def label(self) -> str:

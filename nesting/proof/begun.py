@@ -9,6 +9,7 @@ from pathlib import Path
 from nesting.files.lays.layfile import read_lay
 from nesting.model.errors import InputError
 from nesting.model.findings import Finding
+from nesting.model.identity import is_kept, with_ids
 from nesting.model.lay import Lay, Placement
 from nesting.model.order import Order
 from nesting.proof.edited import redrawn
@@ -24,15 +25,16 @@ _LYING: frozenset[FailureKind] = _PLACE | {"spread", "repeat", "together"}
 
 
 def lay_to_continue(
-    path: str | Path, order: Order, keep: Sequence[tuple[str, int]] = ()
+    path: str | Path, order: Order, keep: Sequence[tuple[str, int] | str] = ()
 ) -> tuple[Lay, tuple[Finding, ...]]:
     """The lay in a file for a search of ``order`` to begin from, and a warning where it does not hold as it lies, so
-    that the search cannot begin from it. ``keep``: (piece, copy) of placements that are to stay.
+    that the search cannot begin from it, with ids. ``keep``: ids, or (piece, copy), of what
+    is to stay.
 
     Raises OrderError if the file cannot be read; InputError if the lay is of another order or of a leftover, or if the
     pieces to keep cannot stay where they are.
     """
-    lay = read_lay(path)
+    lay = with_ids(read_lay(path), order)
     if all(lay.cloth != cloth.name for cloth in order.cloths):
         raise InputError(
             f"this lay is of cloth '{lay.cloth}', which the order does not have", file=path, code="lay.other-cloth"
@@ -53,7 +55,7 @@ def lay_to_continue(
             code="lay.other-order",
         )
     drawn = redrawn(lay, order)
-    wanted = set(keep)
+    wanted = tuple(keep)
     stuck = _wrong(_only(drawn, wanted), order, _PLACE) if wanted else []
     if stuck:
         raise InputError(
@@ -74,11 +76,11 @@ def _wrong(lay: Lay, order: Order, kinds: frozenset[FailureKind]) -> list[Failur
     return [failure for failure in prove(lay, order).failures if failure.kind in kinds]
 
 
-def _only(lay: Lay, wanted: set[tuple[str, int]]) -> Lay:
+def _only(lay: Lay, wanted: Sequence[tuple[str, int] | str]) -> Lay:
     """The lay with no other placements than those wanted."""
 
     def kept(placements: Iterable[Placement]) -> tuple[Placement, ...]:
-        return tuple(p for p in placements if any((p.piece, copy) in wanted for copy in p.copies or (p.copy,)))
+        return tuple(p for p in placements if is_kept(p.piece, p.copies or (p.copy,), p.ids, wanted))
 
     return replace(lay, sections=tuple(replace(s, placements=kept(s.placements)) for s in lay.sections))
 

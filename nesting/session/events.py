@@ -38,7 +38,7 @@ class LayWork:
 
     spread: SpreadName | None = None
     start: Lay | None = None
-    keep: tuple[tuple[str, int], ...] = ()
+    keep: tuple[tuple[str, int] | str, ...] = ()
 
 
 @dataclass(frozen=True)

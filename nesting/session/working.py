@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 from nesting.planning.layout.options import Progress, SearchOptions
 from nesting.proof import Verdict, require
 from nesting.session.events import BatchWork, Better, BuyWork, Event, LayWork, Progressed, Result, SoFar, Work
+from nesting.session.numbering import numbered
 
 if TYPE_CHECKING:
     from nesting.model.lay import Lay
@@ -33,7 +34,8 @@ def do(order: Order, options: SearchOptions, work: Work, tell: Tell) -> Result:
 
     told = replace(options, on_progress=step)
     if isinstance(work, LayWork):
-        return _lay(order, told, work, tell)
+        lays = tuple(numbered(one, order) for one in _lay(order, told, work, tell))
+        return Result(lays, proved(lays, order))
     if isinstance(work, BuyWork):
         return Result(answer=_buy(order, told, work, tell))
     if isinstance(work, BatchWork):
@@ -44,12 +46,12 @@ def do(order: Order, options: SearchOptions, work: Work, tell: Tell) -> Result:
     return Result(plan.lays, tuple(require(one, order) for one in plan.lays), plan)
 
 
-def _lay(order: Order, options: SearchOptions, work: LayWork, tell: Tell) -> Result:
+def _lay(order: Order, options: SearchOptions, work: LayWork, tell: Tell) -> tuple[Lay, ...]:
     from nesting.planning.batch.on_table import divided
     from nesting.planning.layout.solve import lay_order
 
-    told = replace(options, on_lays=lambda lays: tell(Better(lays)))
-    lays = lay_order(
+    told = replace(options, on_lays=lambda lays: tell(Better(tuple(numbered(one, order) for one in lays))))
+    return lay_order(
         order,
         told,
         spread=work.spread,
@@ -57,7 +59,6 @@ def _lay(order: Order, options: SearchOptions, work: LayWork, tell: Tell) -> Res
         keep=work.keep,
         divide=lambda found, how: divided(order, found, how),
     )
-    return Result(lays, proved(lays, order))
 
 
 def _buy(order: Order, options: SearchOptions, work: BuyWork, tell: Tell) -> Any:

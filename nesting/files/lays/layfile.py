@@ -199,6 +199,9 @@ def _placement_dict(p: Placement) -> dict[str, Any]:
         "size": p.size,
         "copy": p.copy,
         "copies": list(p.copies),
+        "ids": list(p.ids),
+        "number": p.number,
+        "hand": p.hand,
         "x": _number(p.x),
         "y": _number(p.y),
         # a long piece shows a thousandth of a degree: turns are written finer

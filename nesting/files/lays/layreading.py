@@ -264,6 +264,9 @@ def _placement(p: Reader) -> Placement:
         follows=p.maybe_text("follows"),
         second_cloth=p.maybe_text("second_cloth"),
         copies=p.wholes("copies", ()),
+        ids=p.texts("ids") if p.has("ids") else (),
+        number=p.whole("number", least=1) if p.has("number") else None,
+        hand=p.maybe_text("hand"),
     )
 
 

@@ -36,6 +36,7 @@ class Lying:
     plies: tuple[int, ...]
     on_fold: bool
     opened: bool
+    ids: tuple[str, ...] = ()
 
 
 def lying_in(placements: Iterable[Placement], *, followers: bool = False) -> tuple[Lying, ...]:
@@ -53,6 +54,7 @@ def lying_in(placements: Iterable[Placement], *, followers: bool = False) -> tup
             p.plies,
             p.on_fold,
             p.opened,
+            p.ids,
         )
         for p in placements
         if (followers or p.follows is None) and p.second_cloth is None

@@ -10,6 +10,7 @@ from dataclasses import dataclass, field, replace
 
 from nesting.cloth.spreads import Refusal
 from nesting.model.errors import CannotLayError, OrderError
+from nesting.model.identity import is_kept
 from nesting.model.lay import Section
 from nesting.model.order import Cloth, Order, Remnant, SpreadName
 from nesting.packing.problem import Bound, PackingError, Result, Stop
@@ -24,8 +25,8 @@ from nesting.planning.layout.yardage import buy_length, cloth_used
 
 __all__ = ["Finished", "Keep", "Search", "Trial", "assembled", "to_buy", "used_by"]
 
-#: (piece name, copy) of placements that stay where a lay file has them
-Keep = tuple[str, int]
+#: placements that stay where a lay file has them: an id, or (piece name, copy)
+Keep = tuple[str, int] | str
 
 
 @dataclass
@@ -161,19 +162,17 @@ def _with_gathered(search: Search, assembly: Assembly) -> Assembly:
 
 
 def _with_kept(search: Search, assembly: Assembly) -> Assembly:
-    wanted = set(search.keep)
     names = {need.cut.name for stack in search.stacks for need in stack.needs}
-    for piece, copy in sorted(wanted):
-        if not any(one.piece == piece and copy in one.copies for one in search.start):
+    for one in search.keep:
+        if not any(is_kept(lying.piece, lying.copies, lying.ids, [one]) for lying in search.start):
+            piece, shown = (one.split("/")[-2], one) if isinstance(one, str) else (one[0], f"{one[0]}:{one[1]}")
             near = difflib.get_close_matches(piece, names, 1)
             hint = f"; did you mean '{near[0]}'?" if near and near[0] != piece else ""
-            raise OrderError(
-                f"--keep {piece}:{copy}: the lay that was given has no such piece{hint}", code="option.keep"
-            )
-    lying = [one for one in search.start if any((one.piece, copy) in wanted for copy in one.copies)]
+            raise OrderError(f"--keep {shown}: the lay that was given has no such piece{hint}", code="option.keep")
+    lying = [one for one in search.start if is_kept(one.piece, one.copies, one.ids, search.keep)]
     fixed = {place.item: place for place in places_from(lying, assembly)}
     if len(fixed) < len(lying):
-        listed = ", ".join(f"{piece}:{copy}" for piece, copy in sorted(wanted))
+        listed = ", ".join(f"{one.piece} {', '.join(map(str, one.copies))}" for one in lying)
         raise CannotLayError(
             f"not all of {listed} may lie on this spread as they lie in the lay that was given", code="lay.pieces-stay"
         )
