@@ -38,4 +38,4 @@ def _named(words: str, x: float, y: float, view: View) -> list[Item]:
     if not view.surroundings:
         return []
     size = 0.8 * view.em
-    return [Text("label", "text", (x + 0.3 * size, y - 1.1 * size), words, size, anchor="start")]
+    return [Text("label", "text", (x + 0.3 * size, y + 0.3 * size), words, size, anchor="start")]
