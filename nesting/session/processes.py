@@ -41,7 +41,8 @@ class Process:
                 if sys.platform == "win32":
                     self.connection.close()
                 else:
-                    socket.socket(fileno=os.dup(self.connection.fileno())).shutdown(socket.SHUT_RDWR)
+                    with socket.socket(fileno=os.dup(self.connection.fileno())) as line:
+                        line.shutdown(socket.SHUT_RDWR)
             with contextlib.suppress(subprocess.TimeoutExpired):
                 self._process.wait(2.0)
             self._process.kill()

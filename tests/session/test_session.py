@@ -16,6 +16,7 @@ from nesting.model.errors import CannotLayError
 from nesting.model.order import Cloth, Garment, Order
 from nesting.planning.layout.options import SearchOptions
 from nesting.proof import prove
+from nesting.session import processes
 from nesting.session.events import Better, Event, Finished, LayWork, Refused
 from nesting.session.session import Session
 from tests.planning_buy.builders import order_of, rectangle
@@ -63,6 +64,20 @@ def test_a_stop_keeps_the_best() -> None:
         result = session.wait()
         assert result is not None and result.stopped
         assert all(prove(lay, order).ok for lay in result.lays)
+
+
+def test_without_a_launcher_a_fresh_process_does_it(monkeypatch: pytest.MonkeyPatch) -> None:
+    """As where forking is not safe: the same result, and a stop keeps the best."""
+    monkeypatch.setattr(processes, "_FRESH", True)
+    order = small()
+    whole = Session(order, few()).run()
+    assert whole is not None and all(prove(lay, order).ok for lay in whole.lays)
+    session = Session(order, SearchOptions(seconds=LONG, workers=2))
+    for event in session.start().events():
+        if isinstance(event, Better):
+            session.stop()
+    result = session.wait()
+    assert result is not None and result.stopped
 
 
 def test_a_stop_before_the_first_lay_gives_nothing() -> None:
