@@ -27,6 +27,14 @@ ONE_ROUND = SearchOptions(seconds=None, rounds=1, seed=1, workers=1)
 TO_THE_LEADER: Any = "to the leader"
 
 
+@pytest.fixture(autouse=True)
+def _whole_lengths_only(monkeypatch: pytest.MonkeyPatch) -> None:
+    """What is tried here is the whole length over its leaders; patches, often cheaper, have tests of their own."""
+    from nesting.planning.layout import second_cloth
+
+    monkeypatch.setattr(second_cloth, "_cheapest", lambda order, lays, whole, options, continued: whole)
+
+
 def two_cloths(
     leader: CutPiece, follower: CutPiece, faces: Any, *more: CutPiece, lining: dict[str, Any] | None = None, **main: Any
 ) -> Order:

@@ -54,7 +54,7 @@ def test_what_to_buy_is_what_the_lay_says(spreads):
     """Both cloths, same order, widths and spreads: the rows to go by are the lays that the order's lay consists of."""
     order = lined(spreads=spreads)
     lays = {lay.cloth: lay for lay in lay_order(order, FEW)}
-    assert lays["lining"].over == "main"
+    assert lays["lining"].leaders_on == "main"
     bought = by_search(order)
     best = {row.cloth: row for row in bought.rows if row.best}
     for name, lay in lays.items():

@@ -15,16 +15,20 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from itertools import combinations
 
+from shapely.geometry import Polygon
+
+from nesting.cloth.orientation import orientation
 from nesting.model.errors import CannotLayError
 from nesting.model.lay import Lay, Patch, PatchPlace, Placement, Section, mirrored_over_fold, placed
 from nesting.model.order import Cloth, CutPiece, Garment, Order
 from nesting.model.piece import Piece
+from nesting.planning.cut_together.fits_over import why_not_together
 from nesting.planning.cut_together.layered import Apart, Pairs, at_leader, check_pairs, pairs_of
 from nesting.planning.layout.demand import garment_counts
 from nesting.planning.layout.one_cloth import lay_cloth
 from nesting.planning.layout.options import SearchOptions
 from nesting.planning.layout.repeats import matching_for
-from nesting.planning.layout.yardage import garment_shares, utilisation
+from nesting.planning.layout.yardage import buy_length, garment_shares, utilisation
 
 __all__ = ["in_patches"]
 
@@ -74,6 +78,10 @@ def in_patches(order: Order, first: Lay, apart: Lay, options: SearchOptions) -> 
         followers += here
         patches.append(_patch(number, group, box, spot, own, first.cloth))
     section = replace(lay.sections[0], placements=tuple(followers))
+    forbidden = _why_not(order, cloth, section, lay.lay_length)
+    if forbidden is not None:
+        words = f"'{cloth.name}' cannot be cut in patches: {forbidden}"
+        raise CannotLayError(words, key=cloth.name, code="cloth.no-patches")
     counts = garment_counts(order)
     bought = lay.buy_length
     second = replace(
@@ -91,6 +99,28 @@ def in_patches(order: Order, first: Lay, apart: Lay, options: SearchOptions) -> 
     )
     places = tuple((p.number, apart.cloth, p.on) for p in patches)
     return replace(first, patch_places=(*first.patch_places, *places)), second
+
+
+def _why_not(order: Order, cloth: Cloth, section: Section, length: float) -> str | None:
+    """Why the patches that were found cannot be: a half that may not be opened out, a turn not allowed, followers
+    nearer in a patch than their cloth's gap, cloth that does not reach."""
+    for p in section.placements:
+        if p.opened and not order.cut_piece(p.piece, p.size).unfold:
+            return f"'{p.piece}' may not be opened out (unfold = false)"
+        allowed = orientation(order.cut_piece(p.piece, p.size), cloth).turns
+        if not any(abs((p.turn - turn + 180.0) % 360.0 - 180.0) < 1e-6 for turn in allowed):
+            return f"'{p.piece}' may not lie at {p.turn:g}° on it"
+    if cloth.gap > 0.0:
+        shapes = [Polygon(p.outline) for p in section.placements]
+        if any(a.distance(b) < cloth.gap - 1e-6 for a, b in combinations(shapes, 2)):
+            return f"its pieces would lie nearer than the gap of {cloth.gap:g} mm"
+    near = why_not_together(order, cloth, [section])
+    if near is not None:
+        return near
+    needed = buy_length("open", cloth, length, rounded=False)
+    if cloth.length is not None and needed > cloth.length:
+        return f"{needed / 10:.1f} cm would be needed, there are {cloth.length / 10:.1f} cm"
+    return None
 
 
 def _wanted(order: Order, first: Lay, cloth: Cloth, pairs: Pairs) -> list[_Wanted]:
