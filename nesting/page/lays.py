@@ -15,6 +15,7 @@ from typing import Any
 from nesting.cloth.orientation import orientation
 from nesting.files.lays.layfile import lay_as_bytes, read_lay
 from nesting.model.errors import NestingError
+from nesting.model.identity import with_ids
 from nesting.model.lay import Lay, Placement, mirrored_over_fold
 from nesting.model.order import CutPiece, Order
 from nesting.model.piece import Piece
@@ -219,14 +220,14 @@ class Lays:
         held += [k for k in ids if keep and k in known and k not in held]
         return {f"lay:{cloth}": {**value, "kept": held}}
 
-    def kept_tags(self, cloth: str) -> list[tuple[str, int]]:
-        """(piece, copy) of the held placements, as the command line names them."""
-        lay = self.now(cloth)
-        if lay is None:
+    def kept_ids(self, cloth: str) -> list[str]:
+        """The held placements by an id of each, as the command line takes them."""
+        lay, order = self.now(cloth), self.work.survey.order
+        if lay is None or order is None:
             return []
         held = set(self.value(cloth).get("kept") or [])
-        pairs = [(p.piece, p.copy) for p, i in zip(lay.placements, laid_ids(lay), strict=True) if i in held]
-        return list(dict.fromkeys(pairs))
+        named = with_ids(lay, order)
+        return [p.ids[0] for p, i in zip(named.placements, laid_ids(lay), strict=True) if i in held and p.ids]
 
     # --- the proof
 

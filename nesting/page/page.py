@@ -420,16 +420,16 @@ class Page:
             name = f"from-{self.lays.value(cloth)['lay']}-{self.lays.value(cloth).get('move', 0)}.json"
             path = self.work.results / name
             write_outputs({path: as_file(lay, f"../{self.work.path.name}")})
-            tags = self.lays.kept_tags(cloth)
+            tags = self.lays.kept_ids(cloth)
             from nesting.proof.begun import lay_to_continue
 
             order = self.work.survey.order
             assert order is not None
             lay_to_continue(path, order, tags)
-            job |= {"start": str(path), "keep": [list(t) for t in tags], "cloth": cloth}
+            job |= {"start": str(path), "keep": tags, "cloth": cloth}
             more += ["--from", self.work.relative(path)]
             if tags:
-                more += ["--keep", ",".join(f"{piece}:{copy}" for piece, copy in tags)]
+                more += ["--keep", ",".join(tags)]
         if cmd.anyway and blockers_of(self.work.survey):
             more += ["--anyway"]
         return self._start("lay", job, more)

@@ -121,10 +121,11 @@ def _order(job: dict[str, Any]) -> Order:
 def _lay(job: dict[str, Any], tell: Callable[[dict[str, Any]], None]) -> None:
     from nesting.api import lay_proved
     from nesting.files.lays.layfile import read_lay
+    from nesting.model.identity import with_ids
 
     order = _order(job)
-    start = read_lay(Path(job["start"])) if job["start"] else None
-    keep = tuple((str(name), int(copy)) for name, copy in job["keep"])
+    start = with_ids(read_lay(Path(job["start"])), order) if job["start"] else None
+    keep = tuple(str(one) for one in job["keep"])
     options = _options(job, tell, len(order.cloths))
     seconds = options.seconds
     if start is None and (options.rounds is not None or (seconds or 0) > 3 * FIRST):
