@@ -111,7 +111,8 @@ def test_words_are_explained_where_they_stand(shown: str) -> None:
         card = page.locator(".card-of-word")
         expect(card).to_contain_text("upside down")
         expect(card.locator("img")).to_be_visible()
-        assert page.evaluate("document.querySelector('.card-of-word img').naturalWidth") > 0
+        # The picture may still be on its way when the card is shown; one that never comes fails here.
+        page.wait_for_function("document.querySelector('.card-of-word img').naturalWidth > 0", timeout=10_000)
         page.keyboard.press("Escape")
         expect(card).to_be_hidden()
         page.locator('.what[data-term="selvage"]').first.hover()
