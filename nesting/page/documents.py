@@ -41,6 +41,7 @@ __all__ = [
     "Proposal",
     "RemnantDoc",
     "RunDoc",
+    "RunKind",
     "SeamDoc",
     "SeamSide",
     "SeamsDoc",
@@ -56,6 +57,7 @@ XY = list[float]
 Line = list[XY]
 #: a corner number, a notch name, or a place such as "3 + 40 %" (40 % of the way from corner 3 to corner 4)
 Anchor = int | str
+RunKind = Literal["lay", "buy", "remnants", "batch"]
 
 
 class Where(TypedDict, total=False):
@@ -112,7 +114,7 @@ class RunDoc(TypedDict):
     do the same on the command line."""
 
     id: int
-    kind: Literal["lay", "buy", "remnants", "batch"]
+    kind: RunKind
     state: Literal["starting", "running", "stopping", "done", "stopped", "failed"]
     cloth: str | None
     doing: str

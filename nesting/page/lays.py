@@ -88,8 +88,9 @@ class Lays:
         moved = _moved(lay, moves)
         return redrawn(moved, order) if order is not None else moved
 
-    def keep_content(self, content: bytes) -> str:
-        """Store a lay file; its id."""
+    def keep(self, lay: Lay) -> str:
+        """Store a lay as a lay file; its id."""
+        content = lay_as_bytes(lay)
         lay_id = hashlib.sha256(content).hexdigest()[:16]
         if not (self.work.private / "lays" / f"{lay_id}.json").is_file():
             self.work.store(f"lays/{lay_id}.json", content)
@@ -104,8 +105,8 @@ class Lays:
             raise Refused("gone", "that lay is not kept any more: search it again", view="lay", cloth=cloth)
         return {f"lay:{cloth}": {"lay": lay_id, "moves": {}, "kept": [], "move": self._count(cloth)}}
 
-    def found(self, cloth: str, lay_id: str, *, kept: list[str]) -> dict[str, Any]:
-        """The end of a run: its lay is shown, and the table of spreads knows it."""
+    def found(self, cloth: str, lay_id: str, spreads: Mapping[str, str], *, kept: list[str]) -> dict[str, Any]:
+        """The end of a run: its lay is shown, and the table of spreads knows it and the stored lays of ``spreads``."""
         lay = self.stored(lay_id)
         if lay is None:
             return {}
@@ -116,9 +117,9 @@ class Lays:
         for row in lay.tried:
             old = held.get(row.kind, {})
             better = row.lay_length is not None and (old.get("lay_length") or 1e9) > row.lay_length + 1e-6
-            if row.kind not in held or better or row.chosen:
+            if row.kind not in held or better or row.chosen or (row.kind in spreads and not old.get("lay")):
                 held[row.kind] = {
-                    "lay": None if better else old.get("lay"),
+                    "lay": spreads.get(row.kind) or (None if better else old.get("lay")),
                     "lay_length": row.lay_length,
                     "buy_length": row.buy_length,
                     "utilisation": row.utilisation,
@@ -302,13 +303,16 @@ class Lays:
 
     def _spreads(self, cloth: str, shown: str, lay: Lay | None) -> list[SpreadRow]:
         table = self.work.history.state.get(f"spreads:{cloth}") or {}
+        return self._rows(cloth, table.get("rows") or {}, shown, lay)
+
+    def _rows(self, cloth: str, table: Mapping[str, Any], shown: str, lay: Lay | None) -> list[SpreadRow]:
         order = self.work.survey.order
         price = None
         if order is not None and any(c.name == cloth for c in order.cloths):
             base = order.cloth_named(cloth)
             price = None if base.price is None else base.price / base.price_unit
         rows_: list[SpreadRow] = []
-        for kind, row in (table.get("rows") or {}).items():
+        for kind, row in table.items():
             buy = row.get("buy_length")
             rows_.append(
                 {
@@ -325,6 +329,22 @@ class Lays:
                 }
             )
         return sorted(rows_, key=lambda r: (r["buy_length"] is None, r["buy_length"] or 0.0))
+
+    def so_far(self, lay: Lay, rev: int, command: str) -> LayDoc:
+        """The best lay so far of a search that is at work, with the spreads that it has tried."""
+        doc = self.doc_of(lay, lay.cloth, rev, command)
+        doc["lay"] = "so-far"
+        table: dict[str, Any] = {
+            row.kind: {
+                "lay_length": row.lay_length,
+                "buy_length": row.buy_length,
+                "refused": row.refused,
+                "utilisation": row.utilisation,
+            }
+            for row in lay.tried
+        }
+        doc["spreads"] = self._rows(lay.cloth, table, "", lay)
+        return doc
 
     def doc_of(self, lay: Lay | None, cloth: str, rev: int, command: str) -> LayDoc:
         """A lay as the page draws it, whichever it is."""

@@ -15,7 +15,7 @@ from collections.abc import Callable
 from contextlib import suppress
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any, cast
+from typing import TYPE_CHECKING, Any, cast
 
 import msgspec
 
@@ -33,13 +33,20 @@ from nesting.page.history import Step
 from nesting.page.lays import Lays, as_file
 from nesting.page.order_commands import Edit, Refused, edit_of, new_alteration
 from nesting.page.pieces_doc import pieces_doc
-from nesting.page.runs import Run, Runs
+from nesting.page.runs import Job, Run, Runs
 from nesting.page.seams_doc import seams_doc, seams_of, walk_sides
 from nesting.page.state_doc import blockers_of, files_of, state_doc
 from nesting.page.survey import Survey, survey
 from nesting.page.uploads import take_file
 from nesting.page.words import finding_doc, problem_of, refusal
 from nesting.page.workspace import Workspace
+from nesting.session.events import LayWork, Result
+from nesting.session.numbering import numbered
+
+if TYPE_CHECKING:
+    from nesting.model.lay import Lay
+    from nesting.model.order import SpreadName
+    from nesting.page.documents import RunKind
 
 __all__ = ["Page", "Tab", "problem_from"]
 
@@ -49,6 +56,12 @@ LINGER = 30.0
 QUEUE = 200
 #: seconds between two looks at the disk
 LOOK = 1.0
+#: seconds between two words about a run's progress
+TICK = 0.25
+#: seconds between two lays of a search that are kept on disk, should the server be killed
+KEPT = 2.0
+#: where they are named
+SEARCHING = "searching.json"
 
 _ORDER_DOCS = ["state", "pieces", "seams", "alterations", "cloth", "lay", "buy", "remnants", "batch", "cut"]
 _DECODER: msgspec.json.Decoder[Any] = msgspec.json.Decoder(functools.reduce(operator.or_, ask.Command.__subclasses__()))
@@ -97,18 +110,21 @@ class Page:
         self.warm: dict[str, Any] = {"ready": False, "doing": "loading the search", "share": 0.0}
         self._loop: asyncio.AbstractEventLoop | None = None
         self._tasks: set[asyncio.Task[Any]] = set()
-        self._found: dict[str, tuple[str, bool]] = {}
+        #: the best lays of the run that is at work, by cloth
+        self._latest: dict[str, Lay] = {}
+        self._showing = False
+        self._kept_at = 0.0
         self._linger: asyncio.TimerHandle | None = None
         self._judging: dict[str, bool] = {}
-        self._told: float = 0.0
 
     # --- life
 
     async def start(self) -> None:
         """Begin to watch the disk and to load the search."""
         self._loop = asyncio.get_running_loop()
+        await asyncio.to_thread(self._recover)
         self._spawn(self._watch())
-        await asyncio.to_thread(self.runs.start, "warm", self._job(), "")
+        self._spawn(self._warm())
 
     async def close(self) -> None:
         """End everything that runs."""
@@ -116,6 +132,10 @@ class Page:
             tab.put({"event": "bye", "message": "The page's server has been ended; start 'nesting page' again."})
         for task in list(self._tasks):
             task.cancel()
+        # what a search has found so far is not lost with the server: it is taken over at the next start
+        if self._latest:
+            with suppress(NestingError):
+                await asyncio.to_thread(self._keep_for_later)
         await asyncio.to_thread(self.runs.close)
 
     def _spawn(self, work: Any) -> None:
@@ -124,9 +144,16 @@ class Page:
         task.add_done_callback(self._tasks.discard)
 
     async def _watch(self) -> None:
-        told = False
+        told, looked = False, 0.0
         while True:
-            await asyncio.sleep(LOOK)
+            await asyncio.sleep(TICK)
+            run = self.run
+            if run is not None and run.alive:
+                self.tell({"event": "progress", "run": self.run_doc(run)})
+            looked += TICK
+            if looked < LOOK:
+                continue
+            looked = 0.0
             async with self.lock:
                 changed = await asyncio.to_thread(self.work.look_at_disk)
             if changed != told:
@@ -134,9 +161,22 @@ class Page:
                 if changed:
                     self.tell({"event": "disk", "files": [self.work.path.name]})
                 self._changed(["state"], "")
-            run = self.run
-            if run is not None and run.alive:
-                self.tell({"event": "progress", "run": self.run_doc(run)})
+
+    async def _warm(self) -> None:
+        loop = asyncio.get_running_loop()
+
+        def note(doing: str) -> None:
+            loop.call_soon_threadsafe(self._told_warm, {"ready": False, "doing": doing, "share": 0.0})
+
+        try:
+            await asyncio.to_thread(self.runs.warm, note)
+            self._told_warm({"ready": True, "doing": "", "share": 1.0})
+        except Exception as error:
+            self._told_warm({"ready": False, "doing": problem_from(error)["message"], "share": 0.0})
+
+    def _told_warm(self, warm: dict[str, Any]) -> None:
+        self.warm = warm
+        self.tell({"event": "warm", **warm})
 
     # --- tabs
 
@@ -187,13 +227,18 @@ class Page:
     async def doc(self, name: str, cloth: str | None = None) -> dict[str, Any]:
         """A document by name. KeyError for one that there is not."""
         work, lays = self.work, self.lays
+        so_far = self._latest.get(cloth or next(iter(lays.cloths()), "")) if name == "lay" else None
         builders: dict[str, Callable[[], Any]] = {
             "state": lambda: state_doc(work, self.live()),
             "pieces": lambda: pieces_doc(work.survey, work.rev),
             "seams": lambda: seams_doc(work.survey, work.rev),
             "alterations": lambda: alterations_doc(work.survey, work.rev),
             "cloth": lambda: cloths_doc(work.survey, work.rev),
-            "lay": lambda: lays.doc(cloth, work.rev, self.command),
+            "lay": lambda: (
+                lays.doc(cloth, work.rev, self.command)
+                if so_far is None
+                else lays.so_far(so_far, work.rev, self.command)
+            ),
             "buy": lambda: buy_doc(work, work.rev),
             "remnants": lambda: answer_doc(work, "remnants", work.rev),
             "batch": lambda: answer_doc(work, "batch", work.rev),
@@ -211,16 +256,16 @@ class Page:
         """A run as the page sees it."""
         return {
             "id": run.id,
-            "kind": cast(Any, run.kind),
+            "kind": run.kind,
             "state": cast(Any, run.state),
-            "cloth": run.job.get("cloth"),
+            "cloth": run.job.cloth,
             "doing": run.doing,
             "share": round(run.share, 3),
             "length": run.length,
             "elapsed": round(run.elapsed, 2),
-            "seconds": run.job.get("seconds"),
-            "rounds": run.job.get("rounds"),
-            "seed": int(run.job.get("seed", 0)),
+            "seconds": run.job.seconds,
+            "rounds": run.job.rounds,
+            "seed": run.job.seed,
             "command": run.command,
             "problem": problem_from(run.problem) if run.problem is not None else None,
         }
@@ -363,29 +408,24 @@ class Page:
 
     # --- laying
 
-    def _job(self) -> dict[str, Any]:
-        return {
-            "path": str(self.work.path), "text": self.work.text, "seconds": None, "rounds": None, "seed": 0,
-            "workers": self.workers, "spread": None, "start": None, "keep": [], "widths": [], "stash": None,
-            "results": str(self.work.results), "cloth": None, "sha": self.work.sha256,
-        }  # fmt: skip
-
-    def _start(self, kind: str, job: dict[str, Any], more: list[str]) -> tuple[dict[str, Any], list[str], str]:
+    def _start(self, kind: RunKind, more: list[str], **asked: Any) -> tuple[dict[str, Any], list[str], str]:
         if self.run is not None and self.run.alive:
             raise Refused("busy", "a search is at work already: stop it first", view="lay")
+        order = self.work.survey.order
+        assert order is not None
+        job = Job(order, self.work.sha256, self.work.results, self.workers, **asked)
         words = ["nesting", kind, self.work.path.name, "-o", self.work.relative(self.work.results)]
-        if job["rounds"] is not None:
-            words += ["--rounds", str(job["rounds"])]
-        elif job["seconds"] is not None:
-            words += ["--seconds", f"{job['seconds']:g}"]
-        if job["seed"]:
-            words += ["--seed", str(job["seed"])]
-        if job["rounds"] is not None:
+        if job.rounds is not None:
+            words += ["--rounds", str(job.rounds)]
+        elif job.seconds is not None:
+            words += ["--seconds", f"{job.seconds:g}"]
+        if job.seed:
+            words += ["--seed", str(job.seed)]
+        if job.rounds is not None:
             words += ["--workers", str(self.workers)]
-        command = shlex.join([*words, *more])
-        self._found = {}
-        self.run = self.runs.start(kind, {**self._job(), **job}, command)
-        self.command = command
+        self.command = shlex.join([*words, *more])
+        self._latest = {}
+        self.run = self.runs.start(kind, job, self.command)
         return {"run": self.run.id}, ["state"], ""
 
     def _whole_order(self, anyway: bool = False) -> None:
@@ -408,10 +448,13 @@ class Page:
             raise Refused("no-time", "search between a tenth of a second and ten hours", view="lay", field="seconds")
         if cmd.rounds is not None and not 1 <= cmd.rounds <= 1_000_000:
             raise Refused("no-time", "at least one round, at most a million", view="lay", field="rounds")
-        job: dict[str, Any] = {"seconds": cmd.seconds if cmd.rounds is None else None, "rounds": cmd.rounds,
-                               "seed": cmd.seed, "spread": cmd.spread, "cloth": cmd.cloth}  # fmt: skip
+        order = self.work.survey.order
+        assert order is not None
         more = ["--spread", cmd.spread] if cmd.spread else []
+        work, cloth, note = LayWork(spread=_spread_named(cmd.spread)), cmd.cloth, ""
         if cmd.go_on:
+            from nesting.proof.begun import lay_to_continue
+
             cloth = cmd.cloth or next(iter(self.lays.cloths()), "")
             lay = self.lays.now(cloth)
             if lay is None:
@@ -420,19 +463,19 @@ class Page:
             name = f"from-{self.lays.value(cloth)['lay']}-{self.lays.value(cloth).get('move', 0)}.json"
             path = self.work.results / name
             write_outputs({path: as_file(lay, f"../{self.work.path.name}")})
-            tags = self.lays.kept_ids(cloth)
-            from nesting.proof.begun import lay_to_continue
-
-            order = self.work.survey.order
-            assert order is not None
-            lay_to_continue(path, order, tags)
-            job |= {"start": str(path), "keep": tags, "cloth": cloth}
+            ids = tuple(self.lays.kept_ids(cloth))
+            start, findings = lay_to_continue(path, order, ids)
+            note = " ".join(f.message for f in findings)
+            work = LayWork(spread=work.spread, start=start, keep=ids)
             more += ["--from", self.work.relative(path)]
-            if tags:
-                more += ["--keep", ",".join(tags)]
+            if ids:
+                more += ["--keep", ",".join(ids)]
         if cmd.anyway and blockers_of(self.work.survey):
             more += ["--anyway"]
-        return self._start("lay", job, more)
+        seconds = cmd.seconds if cmd.rounds is None else None
+        begun, docs, label = self._start("lay", more, seconds=seconds, rounds=cmd.rounds, seed=cmd.seed, cloth=cloth,
+                                         work=work)  # fmt: skip
+        return {**begun, "note": note}, docs, label
 
     def _run_stop(self, cmd: ask.RunStop) -> tuple[dict[str, Any], list[str], str]:
         run = self.run
@@ -463,19 +506,24 @@ class Page:
 
         if cmd.widths:
             parse_widths(",".join(cmd.widths), self.work.survey.units)
-        job = {"seconds": cmd.seconds, "rounds": cmd.rounds, "seed": cmd.seed, "widths": cmd.widths}
-        return self._start("buy", job, ["--widths", ",".join(cmd.widths)] if cmd.widths else [])
+        more = ["--widths", ",".join(cmd.widths)] if cmd.widths else []
+        return self._start("buy", more, seconds=cmd.seconds, rounds=cmd.rounds, seed=cmd.seed,
+                           widths=tuple(cmd.widths))  # fmt: skip
 
     def _remnants_start(self, cmd: ask.RemnantsStart) -> tuple[dict[str, Any], list[str], str]:
         self._whole_order(True)
         stash = stash_file(self.work.folder)
-        use = cmd.stash and stash.is_file()
-        job = {"seconds": cmd.seconds, "rounds": cmd.rounds, "seed": cmd.seed, "stash": str(stash) if use else None}
-        return self._start("remnants", job, ["--stash", stash.name] if use else [])
+        used = stash if cmd.stash and stash.is_file() else None
+        more = (["--stash", stash.name] if used else []) + self._anyway()
+        return self._start("remnants", more, seconds=cmd.seconds, rounds=cmd.rounds, seed=cmd.seed, stash=used)
 
     def _batch_start(self, cmd: ask.BatchStart) -> tuple[dict[str, Any], list[str], str]:
         self._whole_order(True)
-        return self._start("batch", {"seconds": cmd.seconds, "rounds": cmd.rounds, "seed": cmd.seed}, [])
+        return self._start("batch", self._anyway(), seconds=cmd.seconds, rounds=cmd.rounds, seed=cmd.seed)
+
+    def _anyway(self) -> list[str]:
+        """What the command line wants where something forbids cutting: here it is only worked out."""
+        return ["--anyway"] if blockers_of(self.work.survey) else []
 
     # --- stash
 
@@ -597,42 +645,60 @@ class Page:
                 self._loop.call_soon_threadsafe(self._on_run, run, message)
 
     def _on_run(self, run: Run, message: dict[str, Any]) -> None:
-        if run.kind == "warm":
-            self._on_warm(run, message)
-            return
         event = message["event"]
-        if event == "lay":
-            self._spawn(self._better(run, message))
+        if event == "better":
+            if run is self.run:
+                self._latest = {lay.cloth: lay for lay in message["lays"]}
+                if not self._showing:
+                    self._showing = True
+                    self._spawn(self._better(run))
         elif event == "answer":
-            kept = {"sha": run.job["sha"], "document": message["document"], "words": message["words"],
+            kept = {"sha": run.job.sha, "document": message["document"], "words": message["words"],
                     "command": run.command,
                     "files": [Path(str(f)).name for f in message["document"].get("files", [])]}  # fmt: skip
             self._spawn(self._answered(run, kept))
         elif event == "ended":
-            self._spawn(self._ended(run))
+            self._spawn(self._ended(run, message["result"]))
 
-    def _on_warm(self, run: Run, message: dict[str, Any]) -> None:
-        if message["event"] == "ended":
-            self.warm = {"ready": run.state == "done", "doing": "", "share": 1.0}
-        else:
-            self.warm = {"ready": False, "doing": run.doing, "share": run.share}
-        self.tell({"event": "warm", **self.warm})
-        self._changed(["state"], "")
+    async def _better(self, run: Run) -> None:
+        """Show the newest lays; those that come meanwhile are shown after them, the last ones only."""
+        shown: dict[str, Lay] = {}
+        try:
+            while run.alive and (fresh := self._latest) and fresh is not shown:
+                shown = fresh
+                for cloth, lay in fresh.items():
+                    async with self.lock:
+                        doc = await asyncio.to_thread(self.lays.so_far, lay, self.work.rev, run.command)
+                    if run.alive:
+                        self.tell({"event": "better", "run": run.id, "cloth": cloth, "spread": doc["spread"],
+                                   "length": lay.lay_length, "lay": doc})  # fmt: skip
+                if asyncio.get_running_loop().time() - self._kept_at > KEPT:
+                    self._kept_at = asyncio.get_running_loop().time()
+                    async with self.lock:
+                        with suppress(NestingError):
+                            await asyncio.to_thread(self._keep_for_later)
+        finally:
+            self._showing = False
 
-    async def _better(self, run: Run, message: dict[str, Any]) -> None:
-        async with self.lock:
-            lay_id = await asyncio.to_thread(self.lays.keep_content, message["content"])
-            old = self._found.get(message["cloth"])
-            before = self.lays.stored(old[0]) if old is not None else None
-            # by rounds the search that counts is the one that can be repeated; by time the shorter lay is
-            exact = run.job["rounds"] is not None and message["final"]
-            if before is None or exact or message["buy_length"] <= before.buy_length:
-                self._found[message["cloth"]] = (lay_id, message["final"])
-            lay = self.lays.stored(lay_id)
-            doc = await asyncio.to_thread(self.lays.doc_of, lay, message["cloth"], self.work.rev, run.command)
-        run.length = message["lay_length"]
-        self.tell({"event": "better", "run": run.id, "cloth": message["cloth"], "spread": message["spread"],
-                   "length": message["lay_length"], "lay": doc})  # fmt: skip
+    def _keep_for_later(self) -> None:
+        """The best lays so far on disk, so that a killed server loses little of a search."""
+        kept = {cloth: self.lays.keep(lay) for cloth, lay in self._latest.items()}
+        content = {"sha": self.work.sha256, "lays": kept}
+        self.work.store(SEARCHING, json.dumps(content).encode("utf-8"))
+
+    def _recover(self) -> None:
+        """What a search had found when the server was killed is taken over."""
+        kept = self.work.stored(SEARCHING)
+        if not isinstance(kept, dict):
+            return
+        values: dict[str, Any] = {}
+        if kept.get("sha") == self.work.sha256:
+            for cloth, lay_id in kept.get("lays", {}).items():
+                values |= self.lays.found(str(cloth), str(lay_id), {}, kept=[])
+        with suppress(NestingError):
+            if values:
+                self.work.change("lay found", values)
+            self.work.forget(SEARCHING)
 
     async def _answered(self, run: Run, kept: dict[str, Any]) -> None:
         async with self.lock:
@@ -640,21 +706,36 @@ class Page:
             self.work.rev += 1
         self._changed(["state", run.kind, "cut"], "")
 
-    async def _ended(self, run: Run) -> None:
+    async def _ended(self, run: Run, result: Result | None) -> None:
+        step = None
+        lays = result.lays if run.kind == "lay" and result is not None else ()
         async with self.lock:
-            values: dict[str, Any] = {}
-            for cloth, (lay_id, _) in self._found.items():
-                kept = list(self.lays.value(cloth).get("kept") or [])
-                values |= await asyncio.to_thread(self.lays.found, cloth, lay_id, kept=kept)
-            cloths, self._found = list(self._found), {}
-            step = None
-            if values:
-                with suppress(NestingError):
-                    step = await asyncio.to_thread(self.work.change, "lay found", values)
+            try:
+                values = await asyncio.to_thread(self._taken_over, run, lays, result)
+                step = await asyncio.to_thread(self.work.change, "lay found", values) if values else None
+                await asyncio.to_thread(self.work.forget, SEARCHING)
+            except NestingError as error:
+                # the disk is full, say: what was found is still drawn, and why it was not kept is told
+                run.problem, run.state = error, "failed"
+            if run is self.run:
+                self._latest = {}
         self.tell({"event": "ended", "run": self.run_doc(run)})
         self._changed(self._docs(step) or ["state"], "lay found" if step is not None else "")
-        for cloth in cloths:
-            self._judge(cloth)
+        for lay in lays:
+            self._judge(lay.cloth)
+
+    def _taken_over(self, run: Run, lays: tuple[Lay, ...], result: Result | None) -> dict[str, Any]:
+        """The values of the history for the lays of a run; each lay, and that of every other spread, is kept."""
+        values: dict[str, Any] = {}
+        for lay in lays:
+            assert result is not None
+            spreads: dict[str, str] = {}
+            if lay.remnant is None:
+                for kind, other in result.by_spread(lay.cloth).items():
+                    spreads[kind] = self.lays.keep(numbered(other, run.job.order))
+            held = list(self.lays.value(lay.cloth).get("kept") or [])
+            values |= self.lays.found(lay.cloth, self.lays.keep(lay), spreads, kept=held)
+        return values
 
     # --- the proof
 
@@ -685,6 +766,16 @@ class Page:
                 return
         finally:
             self._judging.pop(cloth, None)
+
+
+def _spread_named(name: str | None) -> SpreadName | None:
+    """The spread of that name. Refused where there is none."""
+    from nesting.cloth.spreads import ALL_SPREADS
+
+    found = next((one for one in ALL_SPREADS if one == name), None)
+    if name is not None and found is None:
+        raise Refused("no-spread", f"'{name}' is no way to spread cloth", list(ALL_SPREADS), view="lay", field="spread")
+    return found
 
 
 def _ratio(value: Any, place: Place) -> float:

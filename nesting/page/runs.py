@@ -1,31 +1,56 @@
-"""Runs: searches in child processes, so that the server stays quick and stopping is closing.
+"""Runs: the sessions of a page, one after the other, and what they tell, as the page listens to it.
 
-The server never forks: a fork server, started fresh, holds the compiled search and forks each run from there (spawned
-where there is no fork server). One pipe per run brings its events; a second one, on which nothing is ever said, tells
-the run that the server lives.
+A run searches in processes of the session's own, so the server stays quick and stopping is closing. What is written
+when a search has ended (tables, pictures, reports) is written by a thread of the server.
 """
 
 from __future__ import annotations
 
-import contextlib
-import multiprocessing
-import os
-import signal
 import threading
 import time
 from collections.abc import Callable
 from dataclasses import dataclass, field
-from multiprocessing.connection import Connection
-from typing import Any
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
 
-from nesting.page import run_child
+from nesting.model.order import Order
+from nesting.planning.layout.options import SearchOptions
+from nesting.session.events import Better, Event, LayWork, Progressed, Reading, Result, Work
+from nesting.session.processes import warmed
+from nesting.session.session import Session
 
-__all__ = ["Run", "Runs"]
+if TYPE_CHECKING:
+    from nesting.page.documents import RunKind
 
-#: seconds that a run that was asked to stop may take to send its best
-GRACE = 4.0
+__all__ = ["Job", "Run", "Runs"]
 
 Listener = Callable[["Run", dict[str, Any]], None]
+
+
+@dataclass(frozen=True)
+class Job:
+    """What a run is to do. ``sha``: of the order's text; ``results``: the folder that answers are written to.
+
+    ``work`` for a lay; the others are made from ``widths`` and ``stash``. ``seconds`` None and ``rounds`` None: the
+    usual time of that kind.
+    """
+
+    order: Order
+    sha: str
+    results: Path
+    workers: int
+    seconds: float | None = None
+    rounds: int | None = None
+    seed: int = 0
+    cloth: str | None = None
+    work: LayWork = field(default_factory=LayWork)
+    widths: tuple[str, ...] = ()
+    stash: Path | None = None
+
+    def options(self, usual: float) -> SearchOptions:
+        """The search's options, as the command line makes them; ``usual`` seconds where no time is given."""
+        seconds = None if self.rounds is not None else usual if self.seconds is None else self.seconds
+        return SearchOptions(seconds=seconds, rounds=self.rounds, seed=self.seed, workers=self.workers)
 
 
 @dataclass
@@ -33,8 +58,8 @@ class Run:
     """One search. ``length``: of the best so far, mm; ``problem``: the exception that ended it."""
 
     id: int
-    kind: str
-    job: dict[str, Any]
+    kind: RunKind
+    job: Job
     command: str
     begun: float = field(default_factory=time.monotonic)
     state: str = "starting"
@@ -43,8 +68,7 @@ class Run:
     length: float | None = None
     problem: BaseException | None = None
     ended: float | None = None
-    process: Any = None
-    life: Connection | None = None
+    session: Session | None = None
 
     @property
     def elapsed(self) -> float:
@@ -57,90 +81,117 @@ class Run:
         return self.state in ("starting", "running", "stopping")
 
 
+class _Nothing(Exception):
+    """It was stopped before there was anything."""
+
+
 class Runs:
-    """Starts and ends runs. ``listener`` is called from a thread of its own for every event of a run."""
+    """Starts and ends runs. ``listener`` is called from threads of their own for every event of a run: better {lays},
+    answer {document, words}, ended {result}."""
 
     def __init__(self, listener: Listener) -> None:
         self._listener = listener
         self._number = 0
-        methods = multiprocessing.get_all_start_methods()
-        self._context: Any = multiprocessing.get_context("forkserver" if "forkserver" in methods else "spawn")
-        if "forkserver" in methods:
-            self._context.set_forkserver_preload(["nesting.page.preload"])
-        self.runs: list[Run] = []
+        self.run: Run | None = None
 
-    def start(self, kind: str, job: dict[str, Any], command: str) -> Run:
+    def start(self, kind: RunKind, job: Job, command: str) -> Run:
         """Begin a run; its events come to the listener until it has ended."""
         self._number += 1
-        run = Run(self._number, kind, {**job, "kind": kind}, command)
-        mine, theirs = self._context.Pipe(duplex=False)
-        watched, held = self._context.Pipe(duplex=False)
-        process = self._context.Process(target=run_child.run, args=(theirs, watched, run.job), daemon=False)
-        process.start()
-        theirs.close()
-        watched.close()
-        run.process, run.life = process, held
-        self.runs = [*(one for one in self.runs if one.alive), run]
-        threading.Thread(target=self._listen, args=(run, mine), daemon=True).start()
+        run = self.run = Run(self._number, kind, job, command)
+        threading.Thread(target=self._work, args=(run,), name=f"run {run.id}", daemon=True).start()
         return run
 
     def stop(self, run: Run) -> None:
-        """Ask a run for its best, and end it soon whether it answers or not."""
-        if not run.alive or run.state == "stopping":
-            return
-        run.state = "stopping"
-        with contextlib.suppress(OSError):
-            os.kill(run.process.pid, signal.SIGINT)
-        threading.Thread(target=self._end_soon, args=(run,), daemon=True).start()
-
-    def _end_soon(self, run: Run) -> None:
-        run.process.join(GRACE)
-        self.end(run)
-
-    def end(self, run: Run) -> None:
-        """End a run and all its workers at once."""
-        # its workers may outlive it, so the group is ended whether it lives or not
-        with contextlib.suppress(OSError, AttributeError):
-            os.killpg(run.process.pid, signal.SIGKILL)
-        with contextlib.suppress(OSError, ValueError, AttributeError):
-            run.process.kill()
+        """End the search now; what it knows is proved and kept."""
+        if run.alive:
+            run.state = "stopping"
+            if run.session is not None:
+                run.session.stop()
 
     def close(self) -> None:
-        """End all runs."""
-        for run in self.runs:
-            if run.alive:
-                self.end(run)
+        """End what runs, at once."""
+        if self.run is not None:
+            self.stop(self.run)
 
-    def _listen(self, run: Run, pipe: Connection) -> None:
-        last: dict[str, Any] | None = None
+    def warm(self, note: Callable[[str], None]) -> None:
+        """Have the search compiled and loaded; ``note`` hears what takes long. Returns when it is ready."""
+        warmed(note)
+
+    # --- in the run's own thread
+
+    def _work(self, run: Run) -> None:
+        result: Result | None = None
         try:
-            while True:
-                message = pipe.recv()
-                if message["event"] == "progress":
-                    run.state = "running" if run.state == "starting" else run.state
-                    run.doing, run.share = message["doing"], max(run.share, message["share"])
-                    run.length = message["length"] if message["length"] is not None else run.length
-                elif message["event"] in ("done", "failed"):
-                    last = message
-                    break
-                self._listener(run, message)
-        except (EOFError, OSError):
+            if run.kind == "lay":
+                result = self._session(run, run.job.order, run.job.options(20.0), run.job.work)
+            else:
+                document, words = self._answer(run)
+                self._listener(run, {"event": "answer", "document": document, "words": _plain(words)})
+        except _Nothing:
             pass
-        finally:
-            pipe.close()
-        run.process.join(2.0)
-        self.end(run)
-        if run.life is not None:
-            run.life.close()
+        except BaseException as error:
+            run.problem = error
         run.ended = time.monotonic()
-        if last is not None and last["event"] == "failed" and run.state != "stopping":
-            run.problem = last["error"]
+        if run.problem is not None:
             run.state = "failed"
-        elif run.state == "stopping" or (last is not None and last.get("stopped")):
+        elif run.state == "stopping" or (result is not None and result.stopped):
             run.state = "stopped"
-        elif last is None:
-            run.problem = RuntimeError("the search ended without a word")
-            run.state = "failed"
         else:
             run.state, run.share = "done", 1.0
-        self._listener(run, {"event": "ended"})
+        self._listener(run, {"event": "ended", "result": result})
+
+    def _session(self, run: Run, order: Order, options: SearchOptions, work: Work) -> Result:
+        """The result of one session. Raises what refused it, and _Nothing where it was stopped too early."""
+        run.session = Session(order, options, work, on_event=lambda event: self._hear(run, event))
+        run.session.start()
+        if run.state == "stopping":
+            run.session.stop()  # asked for before there was a session
+        result = run.session.wait()
+        if result is None:
+            raise _Nothing
+        return result
+
+    def _hear(self, run: Run, event: Event) -> None:
+        if run.state == "starting":
+            run.state = "running"
+        if isinstance(event, Reading):
+            run.doing = event.note
+        elif isinstance(event, Progressed):
+            run.doing = f"{event.cloth}: {event.doing}" if event.cloth else event.doing
+            run.share = max(run.share, event.share)
+            run.length = event.length if event.length is not None else run.length
+        elif isinstance(event, Better) and run.kind == "lay":
+            self._listener(run, {"event": "better", "lays": event.lays})
+        seconds = run.job.seconds
+        if run.kind == "lay" and seconds is not None and run.job.rounds is None:
+            run.share = min(1.0, run.elapsed / seconds)
+
+    def _answer(self, run: Run) -> tuple[dict[str, Any], list[object]]:
+        from nesting.cli.buying_commands import BUDGET, batch_order_file, buy_order_file, remnants_of_order
+
+        job = run.job
+        options = job.options(60.0 if run.kind == "remnants" else 5.0)
+        budget = None if job.rounds is not None else BUDGET if job.seconds is None else job.seconds
+
+        def searching(order: Order, work: Work) -> Result:
+            return self._session(run, order, options, work)
+
+        if run.kind == "buy":
+            return buy_order_file(job.order, ",".join(job.widths) or None, job.results, searching, budget=budget)
+        if run.kind == "remnants":
+            return remnants_of_order(job.order, job.results, job.stash, searching)
+        return batch_order_file(job.order, job.results, searching, budget=budget)
+
+
+def _plain(words: list[object]) -> list[str]:
+    """Tables and sentences for a terminal as plain lines."""
+    import io
+
+    from rich.console import Console
+
+    stream = io.StringIO()
+    console = Console(file=stream, width=100, color_system=None)
+    for one in words:
+        console.print(one, highlight=False, markup=False)
+    return [line.rstrip() for line in stream.getvalue().splitlines() if line.strip()]
+

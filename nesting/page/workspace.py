@@ -250,6 +250,13 @@ class Workspace:
         write_outputs({path: content})
         return path
 
+    def forget(self, name: str) -> None:
+        """Take a file of the private folder away, if it is there. InputError where the disk refuses."""
+        try:
+            (self.private / name).unlink(missing_ok=True)
+        except OSError as error:
+            raise self._full(error) from None
+
     def stored(self, name: str) -> Any:
         """A JSON file of the private folder, None where it is not there or cannot be read."""
         try:

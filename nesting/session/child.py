@@ -16,25 +16,30 @@ from multiprocessing.connection import Client, Connection
 from typing import Any
 
 from nesting.model.errors import InternalError
-from nesting.session.events import Event, Reading, refused
+from nesting.session.events import Event, Reading, Result, refused
 from nesting.session.working import do
 
 __all__ = ["run"]
 
 
 def run(connection: Any) -> None:
-    """Receive (order, options, work), do it, and send events; last of all the Result or a Refused event."""
+    """Receive (order, options, work), do it, and send events; last of all the Result or a Refused event. None in their
+    place: only get ready, compiling what is not compiled yet."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # the parent alone decides when to stop
 
     def tell(event: Event) -> None:
         connection.send(event)
 
     try:
-        order, options, work = connection.recv()
+        asked = connection.recv()
         from nesting.packing.search.warm import warm_up
 
         tell(Reading("reading"))
         warm_up(lambda note: tell(Reading(note)))
+        if asked is None:
+            connection.send(Result())
+            return
+        order, options, work = asked
         try:
             connection.send(do(order, options, work, tell))
         except (EOFError, BrokenPipeError, ConnectionResetError):

@@ -26,7 +26,7 @@ def main() -> None:
     """Serve until the parent has gone."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)
     control = socket.socket(fileno=int(sys.argv[1]))
-    _load()
+    loaded = _load()
     runs: dict[int, int] = {}  # life line -> process
     while True:
         ready, _, _ = select.select([control.fileno(), *runs], [], [], _LOOK if runs else None)
@@ -36,6 +36,8 @@ def main() -> None:
             if _ended(pid):
                 del runs[life]
                 _end(pid, life)
+        if not loaded and not runs:
+            loaded = _load()  # a run may have compiled it meanwhile
         if control.fileno() in ready:
             message, fds, _, _ = socket.recv_fds(control, 16, 2)
             if not message:
@@ -47,14 +49,16 @@ def main() -> None:
             os.close(data)
 
 
-def _load() -> None:
-    """What is slow is done here, once. Compiling is left to a run, which tells of it."""
+def _load() -> bool:
+    """What is slow is done here, once. Compiling is left to a run, which tells of it: False until that is done."""
     from nesting.packing.search.warm import compiled, warm_up
     from nesting.planning.layout import solve
     from nesting.session import child
 
-    if compiled() and child and solve:
-        warm_up()
+    if not (compiled() and child and solve):
+        return False
+    warm_up()
+    return True
 
 
 def _begin(control: socket.socket, data: int, life: int, others: list[int]) -> int:

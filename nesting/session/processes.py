@@ -10,11 +10,12 @@ import socket
 import subprocess
 import sys
 import threading
+from collections.abc import Callable
 from multiprocessing.connection import Connection, Listener
 from pathlib import Path
 from typing import Any
 
-__all__ = ["Process", "begin", "ready"]
+__all__ = ["Process", "begin", "ready", "warmed"]
 
 #: where no launcher is used: there is no fork (Windows), or it is unsafe beside the system's libraries (macOS)
 _FRESH = sys.platform in ("win32", "darwin") or bool(os.environ.get("NESTING_FRESH"))
@@ -129,6 +130,25 @@ def begin() -> Process:
     theirs.close()
     held.close()
     return Process(connection, life, None)
+
+
+def warmed(note: Callable[[str], None]) -> None:
+    """Have the search compiled where it is not yet, by a run of its own; ``note`` hears what takes long. Returns when
+    that is done. RuntimeError where it could not be."""
+    from nesting.session.events import Reading, Refused
+
+    process = begin()
+    try:
+        process.connection.send(None)
+        while isinstance(message := process.connection.recv(), Reading):
+            note(message.note)
+        if isinstance(message, Refused):
+            raise message.error
+    except (EOFError, OSError):
+        raise RuntimeError("the search could not be made ready") from None
+    finally:
+        process.end()
+        process.connection.close()
 
 
 def _begin_by_address() -> Process:

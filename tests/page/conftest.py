@@ -59,7 +59,7 @@ class Server:
 def served(order: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Server]:
     """A page of that order, its search not loaded."""
     # no test of the order's editing needs the search to be loaded
-    monkeypatch.setattr("nesting.page.runs.Runs.start", lambda self, kind, job, command: None)
+    monkeypatch.setattr("nesting.page.runs.Runs.warm", lambda self, note: None)
     page = Page(order, workers=1)
     with TestClient(application(page, port=PORT, key=KEY), base_url=BASE, headers=HEADERS) as client:
         yield Server(page, client)

@@ -91,15 +91,16 @@ def choose(
         tried=tuple(tried),
         notes=lay_notes(search, by_kind, best),
     )
-    if not ended:
-        return chosen
-    return replace(chosen, others=tuple(_instead(search, chosen, f, counts) for f in by_kind.values() if f is not best))
+    others = (f for f in by_kind.values() if f is not best)
+    return replace(chosen, others=tuple(_instead(search, chosen, f, counts, ended=ended) for f in others))
 
 
-def _instead(search: Search, chosen: Lay, other: Finished, counts: Mapping[tuple[str, str | None], int]) -> Lay:
+def _instead(
+    search: Search, chosen: Lay, other: Finished, counts: Mapping[tuple[str, str | None], int], *, ended: bool
+) -> Lay:
     """The lay of another spread, as it would be told were it the chosen one."""
     buy = to_buy(search, other)
-    bound, reason = _bound(search, other)
+    bound, reason = _bound(search, other) if ended else _bound_so_far(search, other)
     return replace(
         chosen,
         sections=other.sections,

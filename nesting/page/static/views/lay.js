@@ -263,7 +263,8 @@ function mount(root, app) {
     };
     app.say("The search begins.");
     const reply = await app.send("lay.start", fields, { spot: "lay-start" });
-    if (!reply.ok && reply.problem?.code === "blocked" && !anyway) {
+    if (reply.ok && reply.result?.note) app.say(reply.result.note);
+    if (!reply.ok && reply.problem?.code === "do-not-cut" && !anyway) {
       ask("Not to be cut yet", [h("p", {}, reply.problem.message)], [
         { text: "Settle it first", kind: "main", act: () => (reply.problem?.where.view ? app.lead(reply.problem.where) : undefined) },
         { text: "Lay it for a look", act: () => void start(goOn, true) },
@@ -288,7 +289,7 @@ function mount(root, app) {
       verdictCard,
       h("dl", { class: "figures" }, ...figures.map(([k, v]) => h("div", {}, h("dt", {}, k), h("dd", {}, v)))),
       h("p", { class: `verdict ${judged?.ok === true ? "good" : judged?.ok === false ? "bad" : ""}` },
-        judged === null ? "Not yet judged." : judged.ok === null ? "Being judged …" : judged.ok ? "✓ Proved: right pieces, no overlap, gaps kept, inside the cloth." : "✗ Does not hold as it lies:"),
+        lay.lay === "so-far" ? "The best so far; it is judged when the search has ended." : judged === null ? "Not yet judged." : judged.ok === null ? "Being judged …" : judged.ok ? "✓ Proved: right pieces, no overlap, gaps kept, inside the cloth." : "✗ Does not hold as it lies:"),
       judged?.ok === false
         ? h("ul", { class: "findings" }, ...judged.failures.slice(0, 12).map((f) =>
             h("li", {}, f.message, " ", f.laid.length ? h("button", { type: "button", class: "mini", onclick: () => choose(f.laid[0]) }, "show") : null)))
@@ -360,7 +361,7 @@ function mount(root, app) {
                 ? h("td", { colspan: 5, class: "note" }, row.refused)
                 : [
                     h("td", {}, asLength(row.lay_length)), h("td", {}, asLength(row.buy_length)), h("td", {}, asShare(row.utilisation)), h("td", {}, asMoney(row.cost)),
-                    h("td", {}, row.shown ? "shown" : row.lay
+                    h("td", {}, row.shown ? "shown" : lay.lay === "so-far" ? "" : row.lay
                       ? button("Show", () => app.send("lay.take", { cloth: lay.cloth, lay: row.lay }, { done: `Taken: ${row.spread}.` }), { key: `take-${row.spread}`, kind: "mini", disabled: busy, label: `Show the lay: ${row.spread}` })
                       : button("Search", () => { wish.spread = row.spread; void start(false); }, { key: `take-${row.spread}`, kind: "mini", disabled: busy, label: `Search: ${row.spread}` })),
                   ]))))),

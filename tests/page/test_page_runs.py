@@ -1,0 +1,239 @@
+"""Searches of the page: drawn as they come, stopped, looked at again after a reload, left alone, and killed with it."""
+
+from __future__ import annotations
+
+import json
+import os
+import signal
+import subprocess
+import sys
+import time
+import urllib.request
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from nesting.page import page as page_module
+from tests.page.conftest import PORT, Server
+
+ORDER = """title = "Two panels"
+units = "mm"
+
+[[piece]]
+name = "panel"
+rectangle = ["330 mm", "210 mm"]
+cut = 4
+
+[[cloth]]
+name = "main"
+width = "1000"
+
+[[garment]]
+name = "bag"
+count = 2
+"""
+
+#: seconds that a test waits for what must come; nothing is judged by it
+LONG = 120.0
+
+
+@pytest.fixture
+def small(empty: Server) -> Server:
+    """A few rectangles on plain cloth."""
+    empty.page.work.path.write_text(ORDER, encoding="utf-8")
+    empty.do("disk.reload")
+    return empty
+
+
+def _socket(server: Server, tab: str = "a") -> Any:
+    return server.client.websocket_connect(f"ws://127.0.0.1:{PORT}/api/socket?tab={tab}")
+
+
+def _until(socket: Any, what: str) -> list[dict[str, Any]]:
+    """Events up to the first called so."""
+    heard = []
+    while not heard or heard[-1]["event"] != what:
+        heard.append(json.loads(socket.receive_text()))
+    return heard
+
+
+def _proved(server: Server, cloth: str = "main") -> dict[str, Any]:
+    end = time.monotonic() + LONG
+    while time.monotonic() < end:
+        lay = server.get(f"lay?cloth={cloth}")
+        if lay["judged"] is not None:
+            return lay
+        time.sleep(0.02)
+    raise AssertionError("nobody judged the lay")
+
+
+def test_better_lays_are_drawn_as_they_come_and_every_spread_is_kept(small: Server) -> None:
+    """Each with all its places; at the end the table offers the lay of every spread, which stands its proof, too."""
+    with _socket(small) as socket:
+        small.do("lay.start", rounds=2)
+        heard = _until(socket, "ended")
+    betters = [e for e in heard if e["event"] == "better"]
+    assert betters
+    for one in betters:
+        assert len(one["lay"]["sections"][0]["pieces"]) > 0 and one["lay"]["lay"] == "so-far"
+        assert any(row["lay_length"] for row in one["lay"]["spreads"])
+    assert heard[-1]["run"]["state"] == "done"
+    lay = _proved(small)
+    assert lay["judged"]["ok"]
+    laid = [row for row in lay["spreads"] if row["lay_length"]]
+    assert len(laid) > 2 and all(row["lay"] for row in laid), laid
+    for row in laid:
+        small.do("lay.take", cloth="main", lay=row["lay"])
+        other = _proved(small)
+        assert other["judged"]["ok"], other["judged"]
+        assert other["spread"] == row["spread"]
+        assert other["lay_length"] == pytest.approx(row["lay_length"], abs=0.01)
+
+
+def test_stopping_keeps_the_best(small: Server) -> None:
+    """At the first lay: it is kept, proved, and one undo away from nothing."""
+    with _socket(small) as socket:
+        small.do("lay.start", seconds=600)
+        _until(socket, "better")
+        small.do("run.stop")
+        assert _until(socket, "ended")[-1]["run"]["state"] == "stopped"
+    assert _proved(small)["judged"]["ok"]
+    assert small.get("state")["undo"]["label"] == "lay found"
+    small.do("undo")
+    assert small.get("lay")["lay"] is None
+
+
+def test_a_search_stopped_at_once_leaves_all_as_it_was(small: Server) -> None:
+    """Before there is a lay, there is none to keep; that is no fault."""
+    with _socket(small) as socket:
+        small.do("lay.start", seconds=600)
+        small.do("run.stop")
+        assert _until(socket, "ended")[-1]["run"]["problem"] is None
+    small.do("lay.start", rounds=1)
+    assert "busy" == small.refused("lay.start", rounds=1)["code"]
+    small.do("run.stop")
+
+
+def test_a_search_survives_a_reload(small: Server) -> None:
+    """The tab goes and comes again: the same search is at work, its best lay is there to look at."""
+    with _socket(small, "first") as socket:
+        run = small.do("lay.start", seconds=600)["run"]
+        _until(socket, "better")
+    with _socket(small, "again") as socket:
+        hello = _until(socket, "hello")[-1]
+        assert hello["state"]["run"]["id"] == run
+        assert hello["state"]["run"]["state"] in ("starting", "running")
+        assert small.get("lay")["sections"][0]["pieces"]
+        small.do("run.stop")
+        _until(socket, "ended")
+
+
+def test_a_search_that_nobody_looks_at_stops_and_keeps_its_best(small: Server, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Some time after the last tab has closed, half a minute in earnest."""
+    assert page_module.LINGER == 30.0
+    monkeypatch.setattr(page_module, "LINGER", 0.3)
+    with _socket(small) as socket:
+        small.do("lay.start", seconds=600)
+        _until(socket, "better")
+    end = time.monotonic() + LONG
+    while small.get("state")["run"]["state"] != "stopped":
+        assert time.monotonic() < end
+        time.sleep(0.05)
+    assert _proved(small)["judged"]["ok"]
+
+
+def test_going_on_holds_what_is_held(small: Server) -> None:
+    """From the lay as it lies, a piece held; the command shown names the same."""
+    with _socket(small) as socket:
+        small.do("lay.start", rounds=1, spread="open")
+        _until(socket, "ended")
+        lay = _proved(small)
+        piece = lay["sections"][0]["pieces"][0]
+        small.do("lay.keep", cloth="main", ids=[piece["id"]], keep=True)
+        small.do("lay.start", rounds=1, spread="open", go_on=True, cloth="main")
+        _until(socket, "ended")
+    lay = _proved(small)
+    same = next(p for p in lay["sections"][0]["pieces"] if p["id"] == piece["id"])
+    assert (same["x"], same["y"], same["kept"]) == (piece["x"], piece["y"], True)
+    assert "--keep" in small.get("state")["command"] and "--from" in small.get("state")["command"]
+
+
+def test_what_to_buy_is_a_session_as_well(small: Server) -> None:
+    """Rows and a list to take along; stopping before the first row is no fault."""
+    with _socket(small) as socket:
+        small.do("buy.start", rounds=1, widths=["900 mm"])
+        ended = _until(socket, "ended")[-1]["run"]
+        assert ended["state"] == "done", ended
+        small.do("buy.start", seconds=600)
+        small.do("run.stop")
+        assert _until(socket, "ended")[-1]["run"]["problem"] is None
+    buy = small.get("buy")
+    assert {row["width"] for row in buy["rows"]} == {900.0}
+    assert buy["shopping"] and not buy["stale"]
+
+
+def _ask(address: str, cookie: str, name: str, command: dict[str, Any] | None = None) -> dict[str, Any]:
+    base = address.partition("/?")[0]
+    data = json.dumps(command).encode() if command is not None else None
+    asked = urllib.request.Request(f"{base}/api/{name}", data, {"cookie": cookie, "origin": base})
+    with urllib.request.urlopen(asked, timeout=LONG) as answer:
+        return json.loads(answer.read())
+
+
+def _begun(order: Path, mark: str) -> tuple[subprocess.Popen[str], str, str]:
+    from tests.page.browsing import ROOT
+
+    command = [sys.executable, "-m", "nesting.cli", "page", str(order), "--no-open", "--json"]
+    environment = {**os.environ, "PYTHONPATH": str(ROOT), "NESTING_TEST_MARK": mark}
+    process = subprocess.Popen(command, stdout=subprocess.PIPE, text=True, env=environment, start_new_session=True)
+    assert process.stdout is not None
+    with process.stdout:
+        address = json.loads(process.stdout.readline())["address"]
+    port = address.partition("127.0.0.1:")[2].partition("/")[0]
+    return process, address, f"nesting-page-{port}={address.partition('key=')[2]}"
+
+
+def _marked(mark: str) -> set[int]:
+    """Processes with the mark in their environment."""
+    found = set()
+    for path in Path("/proc").glob("[0-9]*/environ"):
+        try:
+            if mark.encode() in path.read_bytes():
+                found.add(int(path.parent.name))
+        except OSError:
+            continue
+    return found
+
+
+@pytest.mark.skipif(not Path("/proc/self/environ").exists(), reason="needs /proc to see processes")
+def test_a_killed_server_leaves_no_orphan_and_loses_nothing(tmp_path: Path) -> None:
+    """Killed in the middle of a search: no process stays; started again, every step and the best lay so far are there."""
+    order, mark = tmp_path / "order.toml", f"mark-{os.getpid()}-{time.time_ns()}"
+    order.write_text(ORDER, encoding="utf-8")
+    process, address, cookie = _begun(order, mark)
+    try:
+        _ask(address, cookie, "command", {"cmd": "garment.set", "index": 0, "key": "count", "value": 3})
+        _ask(address, cookie, "command", {"cmd": "lay.start", "seconds": 600})
+        end = time.monotonic() + LONG
+        while not (tmp_path / ".order.page" / "searching.json").exists():
+            assert time.monotonic() < end
+            time.sleep(0.05)
+        assert len(_marked(mark)) > 1
+    finally:
+        process.send_signal(signal.SIGKILL)
+        process.wait()
+    end = time.monotonic() + LONG
+    while _marked(mark):
+        assert time.monotonic() < end, _marked(mark)
+        time.sleep(0.05)
+    process, address, cookie = _begun(order, mark)
+    try:
+        state = _ask(address, cookie, "state")
+        assert state["garments"][0]["count"] == 3
+        assert state["undo"]["label"] == "lay found"
+        lay = _ask(address, cookie, "lay")
+        assert sum(p["gives"] for p in lay["sections"][0]["pieces"]) == 12
+    finally:
+        process.terminate()
+        process.wait()
