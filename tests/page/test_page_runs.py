@@ -111,7 +111,7 @@ def test_a_search_stopped_at_once_leaves_all_as_it_was(small: Server) -> None:
         small.do("run.stop")
         assert _until(socket, "ended")[-1]["run"]["problem"] is None
     small.do("lay.start", rounds=1)
-    assert "busy" == small.refused("lay.start", rounds=1)["code"]
+    assert small.refused("lay.start", rounds=1)["code"] == "busy"
     small.do("run.stop")
 
 
@@ -208,7 +208,7 @@ def _marked(mark: str) -> set[int]:
 
 @pytest.mark.skipif(not Path("/proc/self/environ").exists(), reason="needs /proc to see processes")
 def test_a_killed_server_leaves_no_orphan_and_loses_nothing(tmp_path: Path) -> None:
-    """Killed in the middle of a search: no process stays; started again, every step and the best lay so far are there."""
+    """In the middle of a search: no process stays; started again, every step and the best lay so far are there."""
     order, mark = tmp_path / "order.toml", f"mark-{os.getpid()}-{time.time_ns()}"
     order.write_text(ORDER, encoding="utf-8")
     process, address, cookie = _begun(order, mark)
