@@ -42,7 +42,8 @@ def compared(found: np.ndarray, true: np.ndarray) -> tuple[np.ndarray, float]:
     tree = shapely.LinearRing(true)
     centre_f = np.array(shapely.Polygon(found).centroid.coords[0])
     centre_t = np.array(shapely.Polygon(true).centroid.coords[0])
-    sample = found[:: max(1, len(found) // 200)] - centre_f
+    # evenly along the outline: a fitted one has many points on its curves and few on what is straight
+    sample = dense(found, 2.0) - centre_f
 
     def placed(points: np.ndarray, v: np.ndarray) -> np.ndarray:
         c, s = np.cos(v[2]), np.sin(v[2])
@@ -55,7 +56,8 @@ def compared(found: np.ndarray, true: np.ndarray) -> tuple[np.ndarray, float]:
         (minimize(cost, [0, 0, a], method="Nelder-Mead", options={"maxiter": 40}) for a in np.arange(-3.14, 3.14, 0.2)),
         key=lambda r: r.fun,
     )
-    best = minimize(cost, best.x, method="Nelder-Mead", options={"maxiter": 600, "xatol": 1e-5, "fatol": 1e-9})
+    for _ in range(2):
+        best = minimize(cost, best.x, method="Nelder-Mead", options={"maxiter": 600, "xatol": 1e-5, "fatol": 1e-9})
     moved = placed(f - centre_f, best.x)
     off = np.concatenate([nearest(moved, true), nearest(t, moved)])
     area = shapely.Polygon(found).area / shapely.Polygon(true).area - 1

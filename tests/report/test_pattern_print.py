@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import shutil
+from functools import lru_cache
 from pathlib import Path
 
 import numpy as np
@@ -13,8 +14,9 @@ from typer.testing import CliRunner
 from nesting.cli.app import app
 from nesting.files.orders.order import load_order
 from nesting.report.backends.to_pdf import pdf_bytes
-from nesting.report.drawing.scene import Shape
+from nesting.report.drawing.scene import Scene, Shape, Text
 from nesting.report.print.pattern import CUT_WIDTH_MM, pattern_outputs, pattern_scene
+from nesting.report.print.pattern_words import block_inside, text_ring
 
 DEMO = Path(__file__).parents[2] / "fixtures" / "demo"
 ALTER = '[[alter]]\npiece = "brief front"\nkind = "lengthen"\nat = "10 cm"\nby = "3 cm"\n'
@@ -27,6 +29,12 @@ def path(tmp_path: Path) -> Path:
     file = tmp_path / "order.toml"
     file.write_text((DEMO / "briefs-six.toml").read_text(encoding="utf-8") + "\n" + ALTER, encoding="utf-8")
     return file
+
+
+@lru_cache(maxsize=1)
+def chorus() -> Scene:
+    """The pattern of the demo."""
+    return pattern_scene(load_order(DEMO / "chorus.toml"), "2026-01-31")
 
 
 def test_each_piece_is_drawn_once_as_it_will_be_cut(path: Path) -> None:
@@ -42,31 +50,44 @@ def test_each_piece_is_drawn_once_as_it_will_be_cut(path: Path) -> None:
     assert old.stroke is not None and old.stroke.dash
 
 
-def test_printed_and_traced_again(path: Path) -> None:
-    """Rendered at 300 dpi, the outer edge of each dark line less half its width is the outline within 0.3 mm."""
+def test_printed_and_traced_again() -> None:
+    """Rendered at 300 dpi, the outer edge of each dark line less half its width is the outline within 0.3 mm: a piece
+    of each kind of the demo and all narrow ones, which have hardly room for their words."""
     cv2 = pytest.importorskip("cv2")
     import pypdfium2
 
-    scene = pattern_scene(load_order(path), "2026-01-31")
+    scene = chorus()
     cut = [Polygon(i.lines[0]) for i in scene.items if isinstance(i, Shape) and i.role == "cut"]
-    document = pypdfium2.PdfDocument(pdf_bytes(scene))
-    page = document[0].render(scale=300 / 72, grayscale=True).to_numpy()
-    page = page.reshape(page.shape[0], page.shape[1])
-    dark = (page < 90).astype(np.uint8)
-    found, _ = cv2.findContours(dark, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
-    mm = 25.4 / 300
-    traced = []
-    for contour in found:
-        points = contour.reshape(-1, 2)
-        if len(points) < 500:
-            continue
-        x = scene.box[0] + (points[:, 0] + 0.5) * mm
-        y = scene.box[3] - (points[:, 1] + 0.5) * mm
-        traced.append(Polygon(np.column_stack([x, y])).buffer(0).buffer(mm / 2 - CUT_WIDTH_MM / 2))
-    assert len(traced) == len(cut)
-    for true in cut:
-        near = min(traced, key=lambda t: t.centroid.distance(true.centroid))
+    page = pypdfium2.PdfDocument(pdf_bytes(scene))[0]
+    assert len(cut) == 18
+    mm, pt = 25.4 / 300, 72 / 25.4
+    for true in [*cut[:12:5], *cut[12:16]]:
+        box = [true.bounds[0] - 8, true.bounds[1] - 8, true.bounds[2] + 8, true.bounds[3] + 8]
+        margins = (box[0] - scene.box[0], box[1] - scene.box[1], scene.box[2] - box[2], scene.box[3] - box[3])
+        picture = page.render(scale=300 / 72, grayscale=True, crop=tuple(m * pt for m in margins)).to_numpy()
+        dark = (picture.reshape(picture.shape[:2]) < 90).astype(np.uint8)
+        found, _ = cv2.findContours(dark, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
+        rings = [c.reshape(-1, 2) for c in found if len(c) >= 500]
+        traced = [
+            Polygon(np.column_stack([box[0] + (r[:, 0] + 0.5) * mm, box[3] - (r[:, 1] + 0.5) * mm])).buffer(0)
+            for r in rings
+        ]
+        near = min(traced, key=lambda t: t.centroid.distance(true.centroid)).buffer(mm / 2 - CUT_WIDTH_MM / 2)
         assert true.exterior.hausdorff_distance(near.exterior) <= 0.3
+
+
+def test_words_lie_within_their_piece_or_off_it() -> None:
+    """No line of words crosses a line that is cut, in any piece of the demo; what fits nowhere stands beside."""
+    scene = chorus()
+    cut = [Polygon(i.lines[0]) for i in scene.items if isinstance(i, Shape) and i.role == "cut"]
+    words = [Polygon(text_ring(i)) for i in scene.items if isinstance(i, Text)]
+    assert len(words) > 4 * len(cut)
+    assert not [w for w in words for c in cut if w.intersects(c.exterior)]
+    strip = ((0.0, 0.0), (90.0, 0.0), (90.0, 4.0), (0.0, 4.0))
+    beside = block_inside([("a very narrow strip of elastic", 6.0, True), ("cut 2", 4.0, False)], strip, [], [])
+    assert all(min(x for x, _ in text_ring(t)) > 90.0 for t in beside)
+    level = ((0.0, 0.0), (30.0, 0.0), (30.0, 200.0), (0.0, 200.0))
+    assert {t.turn for t in block_inside([("one long name of a piece", 6.0, True)], level, [], [])} == {90.0}
 
 
 @pytest.mark.parametrize("paper", ["a4", "letter", "a3"])

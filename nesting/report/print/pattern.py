@@ -7,8 +7,9 @@ line, drawn with its middle on the outline, so that a print can be traced again;
 from __future__ import annotations
 
 import math
-from collections import Counter
 from collections.abc import Sequence
+
+import numpy as np
 
 from nesting.model.order import CutPiece, Order
 from nesting.model.piece import Line, Notch, Piece, Point, Ring, mapped
@@ -16,6 +17,7 @@ from nesting.report.drawing import looks
 from nesting.report.drawing.fonts import shown, text_width
 from nesting.report.drawing.scene import Item, Scene, Shape, Stroke, Text, moved
 from nesting.report.drawing.shapes import arrow_head, box_of, turned
+from nesting.report.print.pattern_words import block_inside, text_inside, text_ring
 from nesting.report.words import counted, long_length
 
 __all__ = ["CUT_WIDTH_MM", "pattern_outputs", "pattern_scene"]
@@ -27,6 +29,7 @@ _GAP_MM = 25.0
 _SAME_MM = 0.05
 _MARK = "#7d7d7d"
 _OLD = "#9a9a9a"
+_GRAIN = "grain"
 
 
 def pattern_outputs(order: Order, paper: str, date: str) -> dict[str, bytes]:
@@ -78,6 +81,7 @@ def pattern_scene(order: Order, date: str) -> Scene:
 
 def _box(items: Sequence[Item]) -> tuple[float, float, float, float]:
     points = [p for item in items if isinstance(item, Shape) for line in item.lines for p in line]
+    points += [p for item in items if isinstance(item, Text) for p in text_ring(item)]
     xs, ys = [p[0] for p in points], [p[1] for p in points]
     return (min(xs), min(ys), max(xs), max(ys))
 
@@ -114,8 +118,19 @@ def _piece(cut: CutPiece, order: Order, date: str) -> list[Item]:
         if edge.name.casefold().startswith(("centre", "center")) and piece.fold is None:
             items.append(_along(edge.start, edge.end, piece.outline, edge.name))
     items.append(Shape("cut", "cut", (piece.outline,), True, Stroke(looks.INK, CUT_WIDTH_MM)))
-    items += _words(cut, piece, order, date)
-    return items
+    # Words that find no room where they belong stand with the name.
+    placed: list[Item] = []
+    more: list[str] = []
+    for item in items:
+        if isinstance(item, Text):
+            fitted = text_inside(item, piece.outline)
+            if fitted is not None:
+                placed.append(fitted)
+            elif item.words != _GRAIN:
+                more.append(item.words)
+        else:
+            placed.append(item)
+    return [*placed, *_words(cut, piece, order, date, placed, more)]
 
 
 def _notch(notch: Notch) -> tuple[Line, ...]:
@@ -143,7 +158,7 @@ def _grain(line: tuple[Point, Point]) -> list[Item]:
         Shape("grain", "marks", (line,), stroke=pen),
         Shape("grain", "marks", (arrow_head(line[1], deg, 5.0),), True, pen),
         Shape("grain", "marks", (arrow_head(line[0], deg + 180.0, 5.0),), True, pen),
-        Text("label", "text", (middle[0] - 2.0, middle[1]), "grain", 3.5, turn=deg, colour=_MARK),
+        Text("label", "text", (middle[0] - 2.0, middle[1]), _GRAIN, 3.5, turn=deg, colour=_MARK),
     ]
 
 
@@ -191,33 +206,20 @@ def _along(a: Point, b: Point, outline: Ring, words: str) -> Text:
     off = 2.5 if up[0] * n[0] + up[1] * n[1] > 0 else 5.5
     at = ((a[0] + b[0]) / 2 + off * n[0], (a[1] + b[1]) / 2 + off * n[1])
     size = min(3.5, 0.9 * math.dist(a, b) / max(text_width(words, 1.0, False), 0.1))
-    return Text("label", "text", at, shown(words), max(size, 1.2), turn=deg, colour="#555555")
+    return Text("label", "text", at, shown(words), size, turn=deg, colour="#555555")
 
 
-def _words(cut: CutPiece, piece: Piece, order: Order, date: str) -> list[Item]:
-    """Name, size, how many, cloth, title and date, where the piece is widest."""
-    from shapely import LineString, Polygon
-
-    x0, y0, x1, y1 = (f(p[k] for p in piece.outline) for f, k in ((min, 0), (min, 1), (max, 0), (max, 1)))
-    shape = Polygon(piece.outline)
-    best = (0.0, (x0 + x1) / 2, (y0 + y1) / 2)
-    for k in range(3, 10):
-        y = y0 + (y1 - y0) * k / 12
-        row = shape.intersection(LineString([(x0 - 1, y), (x1 + 1, y)]))
-        for part in getattr(row, "geoms", [row]):
-            if part.length > best[0] + 5.0:
-                best = (part.length, (part.bounds[0] + part.bounds[2]) / 2, y)
+def _words(
+    cut: CutPiece, piece: Piece, order: Order, date: str, items: Sequence[Item], more: Sequence[str]
+) -> list[Text]:
+    """Name, size, how many, cloth, title and date, inside the piece and off its other marks where there is room.
+    ``more``: words that found no place of their own."""
     name = piece.name + (f", size {piece.size}" if piece.size else "")
     how = f"cut {cut.cut}" + (" on the fold" if piece.fold else ", left and right" if cut.mirrored else "")
-    lines = [(name, 6.0, True), (f"{how}, {cut.cloth}", 4.0, False), (order.title, 3.2, False), (date, 3.2, False)]
-    items: list[Item] = []
-    room = 0.8 * best[0]
-    y = best[2] + 8.0
-    for words, size, bold in lines:
-        fitted = min(size, room / max(text_width(words, 1.0, bold), 0.1))
-        items.append(Text("label", "text", (best[1] + 6.0, y), shown(words), fitted, bold=bold, colour="#555555"))
-        y -= 1.5 * fitted
-    return items
+    lines = [(name, 6.0, True), (f"{how}, {cut.cloth}", 4.0, False), *((words, 4.0, False) for words in more)]
+    lines += [(order.title, 3.2, False), (date, 3.2, False)]
+    drawn = [line for item in items if isinstance(item, Shape) and item.role != "cut" for line in item.lines]
+    return block_inside(lines, piece.outline, drawn, [text_ring(item) for item in items if isinstance(item, Text)])
 
 
 def _old_lines(cut: CutPiece) -> tuple[Line, ...]:
@@ -252,25 +254,20 @@ def _registered(drawn: Piece, ready: Piece) -> tuple[float, Point] | None:
     if drawn.fold is not None and ready.fold is not None:
         way = [math.degrees(math.atan2(b[1] - a[1], b[0] - a[0])) for a, b in (drawn.fold, ready.fold)]
         turns |= {way[1] - way[0], way[1] - way[0] + 180.0}
-    mine, theirs = _points(drawn), _points(ready)
+    mine, theirs = np.array(_points(drawn)), np.array(_points(ready))
     best: tuple[int, float, Point] = (2, 0.0, (0.0, 0.0))
     for deg in sorted(turns):
-        votes: Counter[tuple[int, int]] = Counter()
-        there = [turned(p, deg) for p in mine]
-        for x, y in there:
-            for u, v in theirs:
-                votes[(round((u - x) / _SAME_MM), round((v - y) / _SAME_MM))] += 1
-        if not votes:
+        c, d = math.cos(math.radians(deg)), math.sin(math.radians(deg))
+        there = mine @ np.array([[c, d], [-d, c]])
+        shifts = (theirs[None, :, :] - there[:, None, :]).reshape(-1, 2)
+        if not len(shifts):
             continue
-        (i, j), _ = votes.most_common(1)[0]
-        close = [
-            (u - x, v - y)
-            for x, y in there for u, v in theirs
-            if abs(u - x - i * _SAME_MM) <= 2 * _SAME_MM and abs(v - y - j * _SAME_MM) <= 2 * _SAME_MM
-        ]  # fmt: skip
+        # the shift that most pairs of points ask for, to the nearest twentieth of a millimetre
+        cells, votes = np.unique(np.round(shifts / _SAME_MM).astype(np.int64), axis=0, return_counts=True)
+        place = cells[int(np.argmax(votes))] * _SAME_MM
+        close = shifts[(np.abs(shifts - place) <= 2 * _SAME_MM).all(axis=1)]
         if len(close) > best[0]:
-            shift = (sum(c[0] for c in close) / len(close), sum(c[1] for c in close) / len(close))
-            best = (len(close), deg, shift)
+            best = (len(close), deg, (float(close[:, 0].mean()), float(close[:, 1].mean())))
     return (best[1], best[2]) if best[0] > 2 else None
 
 
