@@ -82,8 +82,8 @@ def block_inside(
     )
     taken = taken.buffer(0.8)
     x0, y0, x1, y1 = Polygon(outline).bounds
-    across, up = np.meshgrid(np.linspace(x0, x1, _PLACES), np.linspace(y0, y1, _PLACES))
-    across, up = across.ravel(), up.ravel()
+    grid = np.meshgrid(np.linspace(x0, x1, _PLACES), np.linspace(y0, y1, _PLACES))
+    across, up = grid[0].ravel(), grid[1].ravel()
     middle = Polygon(outline).centroid
     far = np.hypot(across - middle.x, up - middle.y)
     prepare(room)
