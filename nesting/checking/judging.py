@@ -2,21 +2,19 @@
 
 from __future__ import annotations
 
-import difflib
 import math
-from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Any
 
 from nesting.checking.fit import OpeningLine, fit_findings, opening_lines
 from nesting.checking.notes import PieceLine, areas, notch_depths, small_length, stretch
-from nesting.model.errors import OrderError
 from nesting.model.findings import Finding
 from nesting.model.order import CutPiece, Order, Seam, Together
 from nesting.pieces.agreement import Agreement, agreement
 from nesting.pieces.contour import signed_area
 from nesting.pieces.grain import GRAIN_KEY
-from nesting.pieces.seams import WalkedSeam, edge_names, walk_seam
+from nesting.pieces.seams import WalkedSeam, edge_names
+from nesting.pieces.sewn import allowance_along, sewn_in_sizes, sizes_of
 
 __all__ = ["Check", "PieceLine", "SeamLine", "TogetherLine", "check_order", "forbidding", "small_length"]
 
@@ -87,8 +85,15 @@ class Check:
             ],
             "seams": [
                 {
-                    "edges": list(s.walked.edges),
+                    "edges": [list(side) if len(side) > 1 else side[0] for side in s.seam.sides],
                     "lengths": [round(x, 3) for x in s.walked.lengths],
+                    "parts": [
+                        {"edge": edge, "length": round(part, 3)}
+                        for edge, part in zip(s.walked.edges, s.walked.parts, strict=True)
+                    ],
+                    "ease": round(s.seam.ease, 3),
+                    "ratio": s.seam.ratio,
+                    "eased_between": [[round(a, 3), round(b, 3)] for a, b in s.walked.eased_between],
                     "difference": round(s.walked.difference, 3),
                     "agrees": s.walked.agrees,
                     "size": s.size,
@@ -100,8 +105,13 @@ class Check:
                             "along": round(n.along, 3),
                             "difference": round(n.difference, 3),
                             "agrees": abs(n.difference) <= s.walked.tolerance,
+                            "join": n.joins[1] or n.joins[0],
                         }
                         for n in s.walked.notches
+                    ],
+                    "joins_without_notch": [
+                        {"side": s.walked.titles[u.side], "along": round(u.along, 3), "join": u.join}
+                        for u in s.walked.unmarked
                     ],
                     "without_partner": [
                         {"edge": s.walked.edges[k], "along": round(m.along, 3)} for k, m in s.walked.lone
@@ -196,59 +206,19 @@ def _line(cut: CutPiece) -> PieceLine:
     )
 
 
-def _sizes(order: Order, names: Iterable[str]) -> list[str | None]:
-    """The sizes in which all these pieces are there."""
-    names = list(dict.fromkeys(names))
-    sizes: list[str | None] = list(
-        dict.fromkeys(cut.size for cut in order.pieces if cut.name in names and cut.size is not None)
-    )
-    usable: list[str | None] = []
-    for size in sizes or [None]:
-        try:
-            for name in names:
-                order.cut_piece(name, size)
-        except KeyError:
-            continue
-        usable.append(size)
-    return usable
-
-
 def _walked(order: Order, seam: Seam) -> list[SeamLine]:
-    split = [text.rpartition(".") for text in seam.edges]
-    lines = []
-    for size in _sizes(order, (name for name, _, _ in split)):
-        cuts = tuple(order.cut_piece(name, size) for name, _, _ in split)
-        for cut, (_, _, edge), text in zip(cuts, split, seam.edges, strict=True):
-            have = edge_names(cut.piece)
-            if edge not in have:
-                near = difflib.get_close_matches(edge, have, 1)
-                hint = f"did you mean '{cut.name}.{near[0]}'? " if near else ""
-                raise OrderError(
-                    f"found '{text}', but the piece has no edge '{edge}'; {hint}its edges are {', '.join(have)} "
-                    "(name edges in the drawing, or with [[edge]] by corner numbers)",
-                    file=order.path,
-                    piece=cut.piece.label,
-                    key="seam",
-                    code="edge.unknown",
-                )
-        walked = walk_seam(
-            [(cut.piece, edge) for cut, (_, _, edge) in zip(cuts, split, strict=True)],
-            seam.edges,
-            ease=seam.ease,
-            ratio=seam.ratio,
-            tolerance=seam.tolerance,
-            pairs=[cut.mirrored and not cut.on_fold for cut in cuts],
-        )
-        lines.append(SeamLine(size, seam, cuts, walked))
-    return lines
+    return [
+        SeamLine(sewn.size, seam, sewn.pieces, sewn.walked)
+        for sewn in sewn_in_sizes(seam, order.pieces, file=order.path)
+    ]
 
 
 def _seam_findings(line: SeamLine, order: Order) -> list[Finding]:
     size = f" (size {line.size})" if line.size else ""
-    name = " to ".join(line.walked.edges) + size
+    name = " to ".join(line.walked.titles) + size
     found = [
         Finding(
-            "warning",
+            "note" if told.code == "seam.join-unmarked" else "warning",
             f"seam {name}: {told.message}",
             code=told.code,
             figures={**told.figures, "size": line.size},
@@ -268,6 +238,7 @@ def _seam_findings(line: SeamLine, order: Order) -> list[Finding]:
                 figures={"difference": off, "error": doubt, "size": line.size},
             )
         )
+    found += _allowances(line, order, name)
     if line.walked.no_centre:
         found.append(
             Finding(
@@ -280,9 +251,35 @@ def _seam_findings(line: SeamLine, order: Order) -> list[Finding]:
     return found
 
 
+#: mm. Allowances of two sides that differ by less are alike.
+_ALLOWANCE_MM = 0.5
+
+
+def _allowances(line: SeamLine, order: Order, name: str) -> list[Finding]:
+    """A warning where the sides of a seam are finished with different allowances, so that their cut edges do not lie
+    on one another when the seam lines do."""
+    known = [
+        (edge, width)
+        for edge, cut in zip(line.walked.edges, line.pieces, strict=True)
+        if (width := allowance_along(cut.piece, edge.rpartition(".")[2])) is not None
+    ]
+    if len(known) < 2 or max(w for _, w in known) - min(w for _, w in known) <= _ALLOWANCE_MM:
+        return []
+    words = ", ".join(f"{small_length(width, order.imperial)} at {edge}" for edge, width in dict.fromkeys(known))
+    return [
+        Finding(
+            "warning",
+            f"seam {name}: the allowances differ ({words}): lay seam line on seam line, not cut edge on cut edge, or "
+            "give both one finish",
+            code="seam.allowances",
+            figures={"least": min(w for _, w in known), "most": max(w for _, w in known), "size": line.size},
+        )
+    ]
+
+
 def _laid_together(order: Order, pair: Together) -> list[TogetherLine]:
     lines = []
-    for size in _sizes(order, (pair.leader, pair.follower)):
+    for size in sizes_of(order.pieces, (pair.leader, pair.follower)):
         leader, follower = order.cut_piece(pair.leader, size), order.cut_piece(pair.follower, size)
         lines.append(
             TogetherLine(size, pair, leader, follower, agreement(leader.piece, follower.piece, pair.tolerance))

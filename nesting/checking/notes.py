@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from nesting.model.findings import Finding
 from nesting.model.order import Order
 from nesting.model.units import format_fraction, format_length
-from nesting.pieces.seams import seam_to_cut
+from nesting.pieces.edge_walk import seam_to_cut
 
 __all__ = ["PieceLine", "areas", "notch_depths", "small_length", "stretch"]
 

@@ -112,13 +112,29 @@ class Together:
 @dataclass(frozen=True)
 class Seam:
     """Edges ``"piece.edge"`` that are sewn together. ``ease`` in mm, second edge longer than the first by it;
-    ``ratio`` (for an elastic join) second = ratio · first; ``match``: stripes meet at the seam's notches."""
+    ``ratio`` (for an elastic join) second = ratio · first; ``match``: stripes meet at the seam's notches.
+    ``counts``: how many of the edges make up each side, in a row (none given: one each). ``ease_between``: two notches
+    of the seam, or edges that meet it, between which it is eased."""
 
     edges: tuple[str, ...]
     ease: float = 0.0
     ratio: float = 1.0
     tolerance: float | None = None
     match: bool = False
+    counts: tuple[int, ...] = ()
+    ease_between: tuple[str, str] | None = None
+
+    @property
+    def sides(self) -> tuple[tuple[str, ...], ...]:
+        """The edges of each side."""
+        counts = self.counts or (1,) * len(self.edges)
+        starts = [sum(counts[:k]) for k in range(len(counts))]
+        return tuple(self.edges[start : start + n] for start, n in zip(starts, counts, strict=True))
+
+    @property
+    def titles(self) -> tuple[str, ...]:
+        """What people call each side: "front.waist + back.waist"."""
+        return tuple(" + ".join(side) for side in self.sides)
 
 
 @dataclass(frozen=True)

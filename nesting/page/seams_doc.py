@@ -8,16 +8,16 @@ from typing import Any
 
 from nesting.checking.judging import small_length
 from nesting.model.errors import NestingError, OrderError
-from nesting.model.order import CutPiece, Order
+from nesting.model.order import CutPiece, Order, Seam
 from nesting.model.piece import Point
-from nesting.model.tolerances import SEAM_MM
 from nesting.page.documents import SeamDoc, SeamsDoc, SeamSide
 from nesting.page.proposals import seam_proposals
 from nesting.page.survey import Survey
 from nesting.page.words import line, piece_id
 from nesting.pieces.contour import Contour, cleaned
 from nesting.pieces.grain import GRAIN_KEY
-from nesting.pieces.seams import PARTNER_MM, Mark, WalkedEdge, edge_names, walk_edge, walk_seam
+from nesting.pieces.seams import Mark, WalkedEdge, WalkedSeam, edge_names, walk_edge
+from nesting.pieces.sewn import Sewn, sewn_in_sizes
 
 __all__ = ["Side", "drawn_edge", "seams_doc", "seams_of", "walk_sides"]
 
@@ -57,8 +57,11 @@ def seams_of(survey: Survey, pieces: set[str] | None = None) -> list[SeamDoc]:
         ease = block["ease"] if block is not None else 0.0
         ratio = block["ratio"] if block is not None else 1.0
         tolerance = block["tolerance"] if block is not None else None
+        between = block["ease_between"] if block is not None else None
         try:
-            found += walk_sides(order, sides, ease=ease, ratio=ratio, tolerance=tolerance, index=index)
+            found += walk_sides(
+                order, sides, ease=ease, ratio=ratio, tolerance=tolerance, between=between, index=index
+            )
         except NestingError:
             continue
     return found
@@ -75,16 +78,16 @@ def walk_sides(
     ease: float = 0.0,
     ratio: float = 1.0,
     tolerance: float | None = None,
+    between: tuple[str, str] | None = None,
     index: int = -1,
 ) -> list[SeamDoc]:
-    """The seam in each size that has all its pieces.
+    """The seam in each size that has all its pieces: exactly what ``nesting check`` walks.
 
-    Raises OrderError where an edge is not there, or fewer than two sides are given.
+    Raises OrderError where an edge is not there, fewer than two sides are given, or ease cannot be placed so.
     """
     if len(sides) < 2:
         raise OrderError("a seam has two sides: click an edge, then its partner", key="seam", code="page.seam-sides")
     rows = [_row(side) for side in sides]
-    names = [edge.rpartition(".")[0] for row in rows for edge in row]
     for edge in (edge for row in rows for edge in row):
         piece, _, name = edge.rpartition(".")
         there = dict.fromkeys(e for cut in order.pieces if cut.name == piece for e in edge_names(cut.piece))
@@ -95,148 +98,42 @@ def walk_sides(
                 piece=piece,
                 code="edge.unknown",
             )
-    docs = []
-    for size in _sizes(order, names):
-        cuts = [[order.cut_piece(edge.rpartition(".")[0], size) for edge in row] for row in rows]
-        docs.append(_walked(order, rows, cuts, size, ease, ratio, tolerance, index))
-    return docs
-
-
-def _sizes(order: Order, names: Sequence[str]) -> list[str | None]:
-    sizes: list[str | None] = list(
-        dict.fromkeys(cut.size for cut in order.pieces if cut.name in names and cut.size is not None)
+    seam = Seam(
+        tuple(edge for row in rows for edge in row),
+        ease,
+        ratio,
+        tolerance,
+        counts=tuple(len(row) for row in rows),
+        ease_between=between if ease else None,
     )
-    usable = []
-    for size in sizes or [None]:
-        try:
-            for name in names:
-                order.cut_piece(name, size)
-        except KeyError:
-            continue
-        usable.append(size)
-    return usable
+    return [_walked(order, seam, sewn, index) for sewn in sewn_in_sizes(seam, order.pieces, file=order.path)]
 
 
-def _walked(
-    order: Order,
-    rows: list[list[str]],
-    cuts: list[list[CutPiece]],
-    size: str | None,
-    ease: float,
-    ratio: float,
-    tolerance: float | None,
-    index: int,
-) -> SeamDoc:
-    if all(len(row) == 1 for row in rows):
-        return _plain(order, [row[0] for row in rows], [row[0] for row in cuts], size, ease, ratio, tolerance, index)
-    return _in_rows(order, rows, cuts, size, ease, ratio, tolerance, index)
-
-
-def _plain(
-    order: Order,
-    names: list[str],
-    cuts: list[CutPiece],
-    size: str | None,
-    ease: float,
-    ratio: float,
-    tolerance: float | None,
-    index: int,
-) -> SeamDoc:
-    """One edge on each side: exactly what ``nesting check`` walks."""
-    edges = [(cut.piece, name.rpartition(".")[2]) for cut, name in zip(cuts, names, strict=True)]
-    pairs = [cut.mirrored and not cut.on_fold for cut in cuts]
-    seam = walk_seam(edges, names, ease=ease, ratio=ratio, tolerance=tolerance, pairs=pairs)
+def _walked(order: Order, seam: Seam, sewn: Sewn, index: int) -> SeamDoc:
+    walked = sewn.walked
+    partners: dict[tuple[int, Point], tuple[float, float]] = {}
+    for gap in walked.notches:
+        partners[gap.first, gap.at[0]] = (gap.along, gap.difference)
+        partners[gap.edge, gap.at[1]] = (gap.along, gap.difference)
+    lone = {(number, mark.at) for number, mark in walked.lone}
     sides: list[SeamSide] = []
-    for k, (cut, name) in enumerate(zip(cuts, names, strict=True)):
-        walked = walk_edge(cut.piece, edges[k][1])
-        partners: dict[Point, tuple[float, float]] = {}
-        for gap in seam.notches:
-            if k == 0:
-                partners[gap.at[0]] = (gap.along, gap.difference)
-            elif gap.edge == k:
-                partners[gap.at[1]] = (gap.along, gap.difference)
-        lone = {mark.at for number, mark in seam.lone if number == k}
-        back = seam.backwards[k]
-        sides.append(
-            _side(
-                [name], [cut], [walked], [back], seam.lengths[k], seam.wanted[k], seam.tolerance, partners, lone, k > 0
-            )
-        )
+    for k, numbers in enumerate(walked.sides):
+        # in the order in which they lie; what lies there twice is drawn once
+        runs = list(dict.fromkeys(run.edge for run in walked.laid[k].runs[:: -1 if walked.laid[k].mirrored else 1]))
+        laid = runs[::-1] if walked.laid[k].mirrored else runs
+        assert set(laid) == set(numbers)
+        sides.append(_side(sewn, laid, walked, k, partners, lone))
     return {
         "index": index,
-        "size": size,
+        "size": sewn.size,
         "sides": sides,
-        "difference": round(seam.difference, 3),
-        "tolerance": round(seam.tolerance, 3),
-        "agrees": seam.agrees,
-        "messages": list(seam.messages(lambda mm: small_length(mm, order.imperial))),
-        "no_centre": list(seam.no_centre),
-        "ease": ease,
-        "ratio": ratio,
-    }
-
-
-def _in_rows(
-    order: Order,
-    rows: list[list[str]],
-    cuts: list[list[CutPiece]],
-    size: str | None,
-    ease: float,
-    ratio: float,
-    tolerance: float | None,
-    index: int,
-) -> SeamDoc:
-    """One edge against several in a row: the row is as long as its edges together, each counted as often as it is
-    sewn."""
-    allowed = SEAM_MM if tolerance is None else tolerance
-    walks = [
-        [walk_edge(cut.piece, name.rpartition(".")[2]) for cut, name in zip(row_cuts, row, strict=True)]
-        for row_cuts, row in zip(cuts, rows, strict=True)
-    ]
-    halves = [all(c.on_fold or c.mirrored for c in cs) for cs in cuts]
-    opened = not all(halves)
-    lengths = [
-        math.fsum(
-            w.length * (2.0 if opened and (c.on_fold or c.mirrored) else 1.0) for w, c in zip(ws, cs, strict=True)
-        )
-        for ws, cs in zip(walks, cuts, strict=True)
-    ]
-    wanted = [lengths[0], *(ratio * lengths[0] + (ease if opened else ease / 2) for _ in lengths[1:])]
-    differences: list[float] = [length - want for length, want in zip(lengths, wanted, strict=True)]
-    worst = max(differences, key=lambda d: abs(d))
-    messages = []
-    for row, length, want in zip(rows, lengths, wanted, strict=True):
-        if abs(length - want) > allowed:
-            longer = "longer" if length > want else "shorter"
-            messages.append(
-                f"{' + '.join(row)} is {small_length(abs(length - want), order.imperial)} {longer} than "
-                f"{' + '.join(rows[0])} ({small_length(length, order.imperial)} against "
-                f"{small_length(want, order.imperial)})"
-            )
-    sides = [
-        _side(row, row_cuts, ws, [False] * len(row), length, want, allowed, {}, set(), k > 0)
-        for k, (row, row_cuts, ws, length, want) in enumerate(zip(rows, cuts, walks, lengths, wanted, strict=True))
-    ]
-    first = sides[0]["marks"]
-    for k, side in enumerate(sides[1:], 1):
-        scale = (wanted[k] / lengths[0]) if lengths[0] else 1.0
-        for mark in side["marks"]:
-            near = min(first, key=lambda m, a=mark["along"], f=scale: abs(m["along"] * f - a), default=None)  # type: ignore[misc]
-            if near is not None and abs(near["along"] * scale - mark["along"]) <= PARTNER_MM:
-                miss = round(mark["along"] - near["along"] * scale, 3)
-                for one, other in ((mark, near), (near, mark)):
-                    one.update(partner=other["along"], misses=miss, agrees=abs(miss) <= allowed)
-    return {
-        "index": index,
-        "size": size,
-        "sides": sides,
-        "difference": round(worst, 3),
-        "tolerance": round(allowed, 3),
-        "agrees": not messages,
-        "messages": messages,
-        "no_centre": [],
-        "ease": ease,
-        "ratio": ratio,
+        "difference": round(walked.difference, 3),
+        "tolerance": round(walked.tolerance, 3),
+        "agrees": walked.agrees,
+        "messages": list(walked.messages(lambda mm: small_length(mm, order.imperial))),
+        "no_centre": list(walked.no_centre),
+        "ease": seam.ease,
+        "ratio": seam.ratio,
     }
 
 
@@ -256,26 +153,28 @@ def _turned(points: Sequence[Point], cut: CutPiece) -> list[Point]:
 
 
 def _side(
-    names: list[str],
-    cuts: list[CutPiece],
-    walks: list[WalkedEdge],
-    backwards: list[bool],
-    length: float,
-    wanted: float,
-    tolerance: float,
-    partners: dict[Point, tuple[float, float]],
-    lone: set[Point],
-    mirrored: bool,
+    sewn: Sewn,
+    numbers: Sequence[int],
+    walked: WalkedSeam,
+    k: int,
+    partners: dict[tuple[int, Point], tuple[float, float]],
+    lone: set[tuple[int, Point]],
 ) -> SeamSide:
     """A side laid along x from the common end, its edges one after the other; the second side lies flipped, right sides
     together, so that both bend the same way where they fit."""
+    mirrored = k > 0
     drawn: list[list[list[float]]] = []
     marks: list[dict[str, Any]] = []
     joins: list[float] = []
     parts: list[list[list[float]]] = []
+    walks: list[WalkedEdge] = []
     shift, walked_to = 0.0, 0.0
-    for name, cut, walk, back in zip(names, cuts, walks, backwards, strict=True):
-        points = drawn_edge(cut, name.rpartition(".")[2])
+    for number in numbers:
+        cut, back = sewn.pieces[number], walked.backwards[number]
+        edge = walked.edges[number].rpartition(".")[2]
+        walk = walk_edge(cut.piece, edge)
+        walks.append(walk)
+        points = drawn_edge(cut, edge)
         parts.append(line(_turned(points, cut)))
         run = points[::-1] if back else points
         (ax, ay), (bx, by) = run[0], run[-1]
@@ -293,15 +192,24 @@ def _side(
         drawn.append([laid(p) for p in run])
         for mark in walk.marks:
             along = walk.length - mark.along if back else mark.along
-            marks.append(_mark(mark, walked_to + along, laid(mark.at), partners, lone, tolerance))
+            marks.append(
+                _mark(
+                    mark,
+                    walked_to + along,
+                    laid(mark.at),
+                    partners.get((number, mark.at)),
+                    (number, mark.at) in lone,
+                    walked.tolerance,
+                )
+            )
         shift = drawn[-1][-1][0]
         walked_to += walk.length
         joins.append(round(walked_to, 3))
     return {
-        "edges": names,
-        "pieces": [piece_id(cut.name, cut.size) for cut in cuts],
-        "length": round(length, 3),
-        "wanted": round(wanted, 3),
+        "edges": [walked.edges[n] for n in numbers],
+        "pieces": [piece_id(sewn.pieces[n].name, sewn.pieces[n].size) for n in numbers],
+        "length": round(walked.lengths[k], 3),
+        "wanted": round(walked.wanted[k], 3),
         "drawn": drawn,
         "joins": joins[:-1],
         "marks": sorted(marks, key=lambda m: float(m["along"])),
@@ -316,11 +224,10 @@ def _mark(
     mark: Mark,
     along: float,
     at: list[float],
-    partners: dict[Point, tuple[float, float]],
-    lone: set[Point],
+    partner: tuple[float, float] | None,
+    lone: bool,
     tolerance: float,
 ) -> dict[str, Any]:
-    partner = partners.get(mark.at)
     return {
         "along": round(along, 3),
         "x": at[0],
@@ -328,5 +235,5 @@ def _mark(
         "name": mark.name,
         "partner": round(partner[0], 3) if partner is not None else None,
         "misses": round(partner[1], 3) if partner is not None else None,
-        "agrees": abs(partner[1]) <= tolerance if partner is not None else mark.at not in lone,
+        "agrees": abs(partner[1]) <= tolerance if partner is not None else not lone,
     }

@@ -15,10 +15,10 @@ from nesting.model.tolerances import JOIN_GAP_MM
 from nesting.pieces.alter import altered
 from nesting.pieces.body import body_of
 from nesting.pieces.contour import cleaned, signed_area
+from nesting.pieces.edge_walk import edge_names, with_centre_notches, with_fold_notches
 from nesting.pieces.edges import anchors_of, edges_along
 from nesting.pieces.finishes import finished, seam_from_allowance
 from nesting.pieces.grain import grained, in_exact_grain_frame, with_fold
-from nesting.pieces.seams import edge_names, with_centre_notches
 from nesting.pieces.wishes import Preparation
 
 __all__ = ["prepare", "sound", "sound_ring"]
@@ -118,7 +118,7 @@ def prepare(drawn: Piece, how: Preparation, *, file: str | None = None) -> tuple
             edges=edges_along(body.spans),
             seam=body.seam_ring if body.seam_known and piece.seam is None else piece.seam,
         )
-    for name in how.add_centre_notches:
+    for name in (*how.add_centre_notches, *how.add_fold_notches):
         if name not in edge_names(ready):
             raise OrderError(
                 f"there is no edge '{name}' on this piece; its edges are {', '.join(edge_names(ready))}",
@@ -128,6 +128,8 @@ def prepare(drawn: Piece, how: Preparation, *, file: str | None = None) -> tuple
                 code="edge.unknown",
             )
     ready, found = with_centre_notches(ready, how.add_centre_notches)
+    findings += found
+    ready, found = with_fold_notches(ready, how.add_fold_notches)
     findings += found
     findings += _strays(ready)
     return in_exact_grain_frame(ready), tuple(findings)

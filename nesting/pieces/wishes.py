@@ -86,7 +86,8 @@ class Preparation:
     ``fold`` is the side of the drawing that lies on the fold; ``grain`` in degrees of the drawing (0 to the right,
     90 up); both only where the drawing does not say. ``finishes`` maps edge names to finishes. ``allowance``: what the
     drawn cut outline already includes, per edge ("*" for all others), where the drawing has no seam outline.
-    ``add_centre_notches`` adds missing notches at the middle of the named edges. ``trim_short``: edges at which this
+    ``add_centre_notches`` adds missing notches at the middle of the named edges, ``add_fold_notches`` at the fold to
+    those of the named edges that end there. ``trim_short``: edges at which this
     piece (a lining) is cut short of the fold-back by that length.
     """
 
@@ -98,3 +99,4 @@ class Preparation:
     allowance: tuple[tuple[str, float], ...] = ()
     add_centre_notches: tuple[str, ...] = ()
     trim_short: tuple[tuple[str, float], ...] = ()
+    add_fold_notches: tuple[str, ...] = ()

@@ -20,6 +20,7 @@ from nesting.files.orders.order_joins import (
     edges_of,
     read_seam,
     read_together,
+    with_seam_notches,
 )
 from nesting.files.orders.order_people import for_wearers, read_openings, read_wearers, refuse_unknown_measures
 from nesting.files.orders.order_pieces import (
@@ -82,6 +83,9 @@ def order_from(content: bytes, path: Path, *, read: ReadFile | None = None) -> O
     refuse_unknown_measures(blocks, wearers)
     pieces = _ready(drawn, asked, finishes, garments, cloths, findings)
     _refuse_unknown_cloths(garments, pieces, asked, cloths, blocks["garment"])
+    seams = tuple(read_seam(block, pieces) for block in blocks["seam"])
+    pieces, added = with_seam_notches(pieces, blocks["seam"], seams, str(path))
+    findings += added
     remnants, told = read_remnants(blocks["remnant"], cloths, path.parent)
     return Order(
         title=top["title"] or path.stem,
@@ -93,7 +97,7 @@ def order_from(content: bytes, path: Path, *, read: ReadFile | None = None) -> O
         garments=garments,
         remnants=remnants,
         together=read_together(blocks["together"], keys, {p.piece.key: p.cut for p in pieces}),
-        seams=tuple(read_seam(block, pieces) for block in blocks["seam"]),
+        seams=seams,
         trims=tuple(read_trim(block, edges_of(block, pieces), imperial=imperial) for block in blocks["trim"]),
         wearers=wearers,
         openings=read_openings(blocks["opening"], pieces),
@@ -200,9 +204,15 @@ def asked_of(blocks: Mapping[str, Sequence[Block]], keys: Sequence[PieceKey], ro
     edges = edge_specs(blocks["edge"], keys)
     changes = alterations([block for block in blocks["alter"] if block["wearer"] is None], keys)
     notched = centre_notches(blocks["seam"], keys)
+    folded = centre_notches(blocks["seam"], keys, in_rows=True)
     return {
         key: Asked(
-            one.root, one.blocks, tuple(edges.get(key, ())), tuple(changes.get(key, ())), tuple(notched.get(key, ()))
+            one.root,
+            one.blocks,
+            tuple(edges.get(key, ())),
+            tuple(changes.get(key, ())),
+            tuple(notched.get(key, ())),
+            tuple(folded.get(key, ())),
         )
         for key, one in ask(blocks["piece"], keys, root).items()
     }

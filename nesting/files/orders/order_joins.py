@@ -3,14 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import replace
 from typing import Any
 
 from nesting.files.orders.order_pieces import refuse_unknown_piece
 from nesting.files.orders.order_schema import Block
 from nesting.files.orders.order_values import Place, anchor, listing, nearest
 from nesting.model.errors import UnitsError
+from nesting.model.findings import Finding
 from nesting.model.order import CutPiece, Seam, Together
 from nesting.model.units import parse_length
+from nesting.pieces.seams import with_join_notches
+from nesting.pieces.sewn import sewn_in_sizes
 from nesting.pieces.wishes import Alteration, Anchor, EdgeSpec
 
 __all__ = [
@@ -22,6 +26,7 @@ __all__ = [
     "read_seam",
     "read_together",
     "split_edge",
+    "with_seam_notches",
 ]
 
 PieceKey = tuple[str, str | None]
@@ -158,11 +163,14 @@ def split_edge(text: str, place: Place, names: Iterable[str]) -> tuple[str, str]
     return piece, edge
 
 
-def edges_of(block: Block, pieces: Sequence[CutPiece]) -> tuple[str, ...]:
-    """The block's edges as "piece.edge", each there in at least one size. Raises OrderError for one that is not."""
+def edges_of(
+    block: Block, pieces: Sequence[CutPiece], texts: Sequence[str] | None = None
+) -> tuple[str, ...]:
+    """The block's edges as "piece.edge" (or these ``texts``), each there in at least one size. Raises OrderError for
+    one that is not."""
     place = block.at("edges")
     edges: list[str] = []
-    for text in block["edges"]:
+    for text in block["edges"] if texts is None else texts:
         piece, edge = split_edge(text, place, [p.name for p in pieces])
         there = dict.fromkeys(e.name for p in pieces if p.name == piece for e in p.piece.edges)
         if edge not in there:
@@ -178,23 +186,69 @@ def edges_of(block: Block, pieces: Sequence[CutPiece]) -> tuple[str, ...]:
 
 
 def read_seam(block: Block, pieces: Sequence[CutPiece]) -> Seam:
-    """A ``[[seam]]`` block."""
+    """A ``[[seam]]`` block. Raises OrderError where an edge is not there, or its keys do not go together."""
+    sides: tuple[tuple[str, ...], ...] = block["edges"]
+    rows = any(len(side) > 1 for side in sides)
+    if block["ease_between"] is not None and block["ease"] == 0.0:
+        block.at("ease_between").refuse(
+            'there is no ease to be placed: write how much, as in ease = "8 mm"', code="seam.ease-between"
+        )
+    if block["ease_between"] is not None and block["ease_between"][0] == block["ease_between"][1]:
+        block.at("ease_between").refuse(
+            f"found '{block['ease_between'][0]}' twice; two different places were expected", code="seam.ease-between"
+        )
+    if rows and block["match"]:
+        block.at("match").refuse(
+            "stripes are matched edge by edge, and here are several in a row: write a [[seam]] with match = true for "
+            "each pair of edges whose stripes are to meet",
+            code="seam.match-row",
+        )
+    if block["add_join_notches"] and not rows:
+        block.at("add_join_notches").refuse(
+            "no side of this seam has several edges in a row, so none join: take the key away, or write a row as in "
+            '["front.waist", "back.waist"]',
+            code="seam.no-row",
+        )
     return Seam(
-        edges=edges_of(block, pieces),
+        edges=edges_of(block, pieces, [edge for side in sides for edge in side]),
         ease=block["ease"],
         ratio=block["ratio"],
         tolerance=block["tolerance"],
         match=block["match"],
+        counts=tuple(len(side) for side in sides) if rows else (),
+        ease_between=block["ease_between"],
     )
 
 
-def centre_notches(seams: Iterable[Block], keys: Sequence[PieceKey]) -> dict[PieceKey, list[str]]:
-    """The edges to be notched at the middle because their seam asks for it, by piece."""
+def with_seam_notches(
+    pieces: Sequence[CutPiece], blocks: Sequence[Block], seams: Sequence[Seam], file: str | None
+) -> tuple[tuple[CutPiece, ...], tuple[Finding, ...]]:
+    """The pieces with the notches that ``add_join_notches`` asks for, where edges in a row join on the other side."""
+    now = list(pieces)
+    told: list[Finding] = []
+    for block, seam in zip(blocks, seams, strict=True):
+        if not block["add_join_notches"]:
+            continue
+        for sewn in sewn_in_sizes(seam, now, file=file):
+            edges = [(cut.piece, edge.rpartition(".")[2]) for cut, edge in zip(sewn.pieces, seam.edges, strict=True)]
+            changed, notes = with_join_notches(edges, sewn.walked)
+            told += notes
+            for number, piece in changed.items():
+                k = now.index(sewn.pieces[number])
+                now[k] = replace(now[k], piece=piece)
+    return tuple(now), tuple(dict.fromkeys(told))
+
+
+def centre_notches(
+    seams: Iterable[Block], keys: Sequence[PieceKey], *, in_rows: bool = False
+) -> dict[PieceKey, list[str]]:
+    """The edges to be notched at the middle because their seam asks for it, by piece: those alone on their side, or
+    those ``in_rows``."""
     wanted: dict[PieceKey, list[str]] = {}
     for block in seams:
         if not block["add_centre_notches"]:
             continue
-        for text in block["edges"]:
+        for text in [edge for side in block["edges"] if (len(side) > 1) == in_rows for edge in side]:
             piece, edge = split_edge(text, block.at("edges"), [k[0] for k in keys])
             for key in keys:
                 if key[0] == piece and edge not in wanted.get(key, []):

@@ -58,6 +58,7 @@ class Asked:
     edges: tuple[EdgeSpec, ...] = ()
     alterations: tuple[Alteration, ...] = ()
     centre_notches: tuple[str, ...] = ()
+    fold_notches: tuple[str, ...] = ()
 
     def __getitem__(self, key: str) -> Any:
         block = self._holder(key)
@@ -314,6 +315,7 @@ def ready_piece(
         allowance=asked["allowance"],
         add_centre_notches=tuple(dict.fromkeys(asked["add_centre_notches"] + asked.centre_notches)),
         trim_short=asked["trim_short"],
+        add_fold_notches=asked.fold_notches,
     )
     try:
         ready, told = prepare(piece, how, file=file)

@@ -25,6 +25,7 @@ from nesting.files.orders.order_values import (
     pair_of,
     price,
     ratio,
+    seam_sides,
     share,
     text,
 )
@@ -149,12 +150,17 @@ BLOCKS: dict[str, tuple[Key, ...]] = {
         Key("tolerance", length(), "how far shared edges may differ"),
     ),
     "seam": (
-        Key("edges", list_of(text, least=2, expected='a list of "piece.edge"'), "edges sewn together", REQUIRED),
+        Key("edges", seam_sides, 'edges sewn together; one to several in a row: ["band.top", ["front.waist", '
+                                 '"back.waist"]]', REQUIRED),
         Key("ease", length(negative=True), "the second edge is longer by this", 0.0),
+        Key("ease_between", pair_of(text, 'two notches such as ["n1", "n2"]'),
+            'two notches between which it is eased, as in ["n1", "n2"], or edges that meet the seam there; default: '
+            "all along"),
         Key("ratio", ratio(0.05, 20.0), 'second edge per first edge, as in 0.9 or "90 %"', 1.0),
         Key("tolerance", length(), "difference that still agrees"),
         Key("match", flag, "stripes meet at the notches", False),
         Key("add_centre_notches", flag, "add missing notches at the middle of these edges", False),
+        Key("add_join_notches", flag, "add missing notches where edges in a row join on the other side", False),
     ),
     "edge": (
         Key("piece", text, "piece it belongs to", REQUIRED),

@@ -37,6 +37,7 @@ __all__ = [
     "pair_of",
     "price",
     "ratio",
+    "seam_sides",
     "share",
     "text",
 ]
@@ -224,6 +225,35 @@ def list_of(reader: Reader, *, least: int = 1, expected: str = "a list in square
         return read_all
 
     return read
+
+
+def seam_sides(value: Any, place: Place) -> tuple[tuple[str, ...], ...]:
+    """The sides of a seam: each an edge "piece.edge", or a list of several in a row."""
+    expected = 'the sides of a seam, as in ["front.side", "back.side"] or ["band.top", ["front.waist", "back.waist"]],'
+    if not isinstance(value, list) or len(value) < 2:
+        place.refuse(f"found {_shown(value)}; {expected} with at least 2 in it were expected", code="order.value")
+    sides: list[tuple[str, ...]] = []
+    for n, one in enumerate(value, 1):
+        here = Place(place.file, f"{place.key}[{n}]", place.units)
+        if not isinstance(one, list):
+            sides.append((text(one, here),))
+            continue
+        if not one or any(isinstance(edge, list) for edge in one):
+            here.refuse(
+                f"found {_shown(one)}; a list of edges in a row was expected, as in [\"front.waist\", \"back.waist\"]",
+                code="order.value",
+            )
+        sides.append(tuple(text(edge, here) for edge in one))
+    for n, side in enumerate(sides):
+        twice = [edge for edge in side if any(edge in other for other in sides[:n])]
+        if twice and all(len(other) == 1 for other in sides):
+            place.refuse(f"found {_shown(twice[0])} twice; each is given once: take one away", code="order.value-twice")
+        if twice:
+            place.refuse(
+                f"found {_shown(twice[0])} on two sides; an edge is on one side of its seam: take it out of the other",
+                code="order.value-twice",
+            )
+    return tuple(sides)
 
 
 def pair_of(reader: Reader, expected: str) -> Reader:

@@ -179,7 +179,7 @@ def _joined_to_own_mirror(order: Order, name: str, cut: CutPiece, edge: Edge) ->
     sewn_to: dict[str, set[str]] = {}
     for seam in order.seams:
         for text in seam.edges:
-            others = {t for t in seam.edges if t != text} or {text}
+            others = {t for side in seam.sides if text not in side for t in side} or {text}
             sewn_to.setdefault(text, set()).update(others)
     ends: list[str] = []
     for end in (edge.start, edge.end):

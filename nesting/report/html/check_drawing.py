@@ -53,24 +53,21 @@ def _seam_marks(line: SeamLine, imperial: bool, marks: dict[tuple[str, str | Non
         cut = line.pieces[k]
         marks.setdefault((cut.name, cut.size), []).append(mark)
 
+    titles = walked.titles
     for k, (length, want) in enumerate(zip(walked.lengths, walked.wanted, strict=True)):
         if abs(length - want) > walked.tolerance:
-            edge = walked.edges[k].rpartition(".")[2]
-            sign = "+" if length > want else "−"
-            add(k, Mark(f"{sign}{small_length(length - want, imperial)} to {walked.edges[0]}", edge=edge))
-            first = walked.edges[0].rpartition(".")[2]
-            add(
-                0,
-                Mark(
-                    f"{'−' if length > want else '+'}{small_length(length - want, imperial)} to {walked.edges[k]}",
-                    first,
-                ),
-            )
+            signs = ("+", "−") if length > want else ("−", "+")
+            off = small_length(length - want, imperial)
+            for side, sign, other in ((k, signs[0], titles[0]), (0, signs[1], titles[k])):
+                row = " together" if len(walked.sides[side]) > 1 else ""
+                for number in walked.sides[side]:
+                    edge = walked.edges[number].rpartition(".")[2]
+                    add(number, Mark(f"{sign}{off}{row} to {other}", edge=edge))
     for gap in walked.notches:
         if abs(gap.difference) > walked.tolerance:
-            words = f"notch off by {small_length(gap.difference, imperial)}"
-            add(0, Mark(words, at=gap.at[0]))
-            add(gap.edge, Mark(words, at=gap.at[1]))
+            off = small_length(gap.difference, imperial)
+            for number, at, join in ((gap.first, gap.at[0], gap.joins[0]), (gap.edge, gap.at[1], gap.joins[1])):
+                add(number, Mark(f"join off by {off}" if join else f"notch off by {off}", at=at))
     for k, lone in walked.lone:
         add(k, Mark("no partner", at=lone.at))
 

@@ -59,7 +59,7 @@ def verdict(check: Check) -> tuple[str, tuple[str, ...]]:
             )
         return "Do not cut yet: " + " and ".join(parts) + ".", tuple(reasons)
     if check.seams:
-        walked = len({s.walked.edges for s in check.seams})
+        walked = len({s.walked.titles for s in check.seams})
         agree = "lengths and notches agree"
         if not any(s.walked.notches for s in check.seams):
             lone = any(s.walked.lone for s in check.seams)
@@ -171,13 +171,26 @@ def _seam_row(line: SeamLine, imperial: bool) -> dict[str, Any]:
     if walked.lone:
         notches += f", {len(walked.lone)} without partner"
     return {
-        "name": " – ".join(walked.edges),
+        "name": " – ".join(walked.titles) + _ease_words(line, imperial),
         "size": line.size or "",
         "lengths": " / ".join(_length(x, imperial) for x in walked.lengths),
         "difference": _difference(walked.difference, imperial),
         "notches": notches,
         "agrees": walked.agrees,
     }
+
+
+def _ease_words(line: SeamLine, imperial: bool) -> str:
+    """How a seam is eased: how much, and where."""
+    ease, ratio, between = line.seam.ease, line.seam.ratio, line.seam.ease_between
+    words = []
+    if ratio != 1.0:
+        words.append(f"at {ratio:g} of the first")
+    if ease != 0.0:
+        way = "eased in" if ease > 0 else "shorter, the first side eased in"
+        where = f" between {between[0]} and {between[1]}" if between else ""
+        words.append(f"{small_length(ease, imperial)} {way}{where}")
+    return f" ({', '.join(words)})" if words else ""
 
 
 def _length(mm: float, imperial: bool) -> str:
