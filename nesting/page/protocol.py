@@ -287,7 +287,8 @@ class SeamAdd(Command, tag="seam.add"):
 
 
 class SeamSet(Command, tag="seam.set"):
-    """Set ease, ease_between, ratio, tolerance, match, add_centre_notches or add_join_notches of a seam; null takes the key away."""
+    """Set ease, ease_between, ratio, tolerance, match, add_centre_notches or add_join_notches of a seam; null takes the
+    key away."""
 
     index: int
     key: str
