@@ -224,4 +224,4 @@ def _laid(members: dict[int, Member], path: _Path) -> Laid:
 def _join(members: dict[int, Member], a: int, b: int) -> str:
     if a == b:
         return f"join of left and right {members[a].title}"
-    return f"join of {members[a].title} and {members[b].title}"
+    return f"join of {members[min(a, b)].title} and {members[max(a, b)].title}"
