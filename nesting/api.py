@@ -12,6 +12,7 @@ from nesting.model.order import Order, SpreadName
 from nesting.planning.layout.options import Progress, SearchOptions
 from nesting.planning.layout.solve import Keep
 from nesting.proof import Verdict
+from nesting.resolving.resolve import resolve
 from nesting.session.events import Event, LayWork, Progressed
 from nesting.session.session import Session
 from nesting.session.working import do
@@ -87,5 +88,5 @@ def lay_proved(
             options.on_progress(Progress(event.cloth, event.doing, event.share, event.length))
 
     quiet = replace(options, on_progress=None)
-    result = do(order, quiet, LayWork(spread, start, tuple(keep)), hear)
+    result = do(order, resolve(order), quiet, LayWork(spread, start, tuple(keep)), hear)
     return tuple(zip(result.lays, result.verdicts, strict=True))

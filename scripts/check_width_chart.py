@@ -15,10 +15,10 @@ from dataclasses import replace
 from pathlib import Path
 
 from nesting.files.orders.order import load_order
-from nesting.model.order import Order
-from nesting.planning.buying.buy import of_one_garment
 from nesting.planning.layout.laying import laying
 from nesting.planning.layout.options import SearchOptions
+from nesting.resolving.cutting_list import CuttingList
+from nesting.resolving.resolve import resolve
 
 DEMO = Path(__file__).resolve().parent.parent / "fixtures" / "demo" / "chorus.toml"
 #: "Fabric Conversion Chart" (three web copies agree; attributed to Rutgers Cooperative Extension, from memory), yards.
@@ -42,18 +42,19 @@ def chart_ratio(width: float) -> float:
     return sum(CHART[width]) / sum(CHART[REFERENCE])
 
 
-def chart_order(garment: str, size: str | None, *, path: Path = DEMO) -> Order:
+def chart_order(garment: str, size: str | None, *, path: Path = DEMO) -> CuttingList:
     """Twelve of one garment of the demo."""
-    return of_one_garment(load_order(path), garment, size, GARMENTS)
+    listed = resolve(load_order(path))
+    return listed.with_counts([GARMENTS * (g.name == garment and g.size == size) for g in listed.garments])
 
 
-def lengths(order: Order, options: SearchOptions, widths: tuple[float, ...] = tuple(CHART)) -> dict[float, float]:
+def lengths(order: CuttingList, options: SearchOptions, widths: tuple[float, ...] = tuple(CHART)) -> dict[float, float]:
     """Lay length of open cloth (mm, before rounding) in each width (inches)."""
     lay = laying(options)
     cloth = order.cloths[0]
     found = {}
     for width in widths:
-        changed = replace(order, cloths=(replace(cloth, width=25.4 * width, length=None), *order.cloths[1:]))
+        changed = order.with_cloths([replace(cloth, width=25.4 * width, length=None)])
         found[width] = lay(changed, cloth.name, spread="open").lay_length
     return found
 

@@ -18,6 +18,7 @@ from nesting.planning.layout.options import SearchOptions
 from nesting.planning.layout.solve import lay_cloth
 from nesting.planning.layout.yardage import cloth_used
 from nesting.proof import prove
+from nesting.resolving.resolve import resolve
 
 
 def main() -> None:
@@ -33,7 +34,7 @@ def main() -> None:
     print(f"{asked.order} on {platform.machine()}, {os.cpu_count()} cores, {asked.workers} workers, {asked.seconds} s")
     for seed in range(asked.seeds):
         begun = time.monotonic()
-        lay = lay_cloth(order, cloth.name, SearchOptions(asked.seconds, None, seed, asked.workers))
+        lay = lay_cloth(resolve(order), cloth.name, SearchOptions(asked.seconds, None, seed, asked.workers))
         verdict = prove(lay, order)
         print(f"seed {seed}: {time.monotonic() - begun:.1f} s, proof {'holds' if verdict.ok else verdict.failures[:3]}")
         done = [t for t in lay.tried if t.lay_length is not None]

@@ -18,6 +18,7 @@ from nesting.planning.layout.options import SearchOptions
 from nesting.planning.leftovers.cloth_pieces import FitsBySearch
 from nesting.planning.leftovers.remnants import RemnantPlan, plan_remnants
 from nesting.proof import prove
+from nesting.resolving.resolve import resolve
 
 
 def random_order(rng: random.Random) -> Order:
@@ -53,7 +54,7 @@ def random_order(rng: random.Random) -> Order:
 
 def planned(order: Order, rounds: int) -> RemnantPlan:
     """The plan by rounds, every lay of it proved."""
-    plan = plan_remnants(order, FitsBySearch(SearchOptions(seconds=None, rounds=rounds)), seconds=None)
+    plan = plan_remnants(resolve(order), FitsBySearch(SearchOptions(seconds=None, rounds=rounds)), seconds=None)
     for lay in plan.lays:
         verdict = prove(lay, order)
         assert verdict.ok, verdict.failures

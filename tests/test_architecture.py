@@ -42,6 +42,19 @@ def test_proof_shares_no_geometry_with_the_search() -> None:
             assert not [w for w in wanted if w.startswith(forbidden)], name
 
 
+def test_only_the_cutting_list_asks_the_order_for_its_pieces() -> None:
+    """Planning and report receive the order resolved: none of them looks a piece, its cloth or its partner up there."""
+    asked = {"cut_piece", "cloth_of", "wearer_of", "agreement"}
+    for room in ("planning", "report", "session", "cli"):
+        for path in (ROOT / room).rglob("*.py"):
+            names = {
+                node.attr if isinstance(node, ast.Attribute) else node.id
+                for node in ast.walk(ast.parse(path.read_text(encoding="utf-8")))
+                if isinstance(node, ast.Attribute | ast.Name)
+            }
+            assert not names & asked, path
+
+
 def test_no_module_imports_itself_round_a_corner() -> None:
     """There is no cycle among the modules, counting imports inside functions as well."""
     graph = {name: {w for w in wanted if w != "nesting"} for name, wanted in imports().items() if name != "nesting"}

@@ -8,14 +8,12 @@ farther than the trim does (its length · (1 + its own stretch)), where that is 
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from nesting.model.findings import Finding
-from nesting.model.order import CutPiece, Garment, Opening, Order, Trim
 from nesting.model.units import format_length, format_share
-from nesting.planning.buying.trims import round_of, trim_length
-from nesting.planning.layout.laying import garment_label
+from nesting.resolving.cutting_list import CuttingList, GarmentEntry, Round
 
 __all__ = ["LEAST", "MOST", "OpeningLine", "fit_findings", "opening_lines", "opening_words"]
 
@@ -63,61 +61,42 @@ class OpeningLine:
         }
 
 
-def _measure(order: Order, garment: Garment, what: str | float | None) -> float | None:
-    if what is None or isinstance(what, float | int):
-        return what
-    wearer = order.wearer_of(garment)
-    return None if wearer is None else wearer.measure(what)
-
-
-def _cloth_gives(order: Order, garment: Garment, cuts: Iterable[CutPiece]) -> float | None:
-    """The least stretch round the body of the cloths that the edges are cut from; None where one is not stated."""
-    found = [order.cloth_named(order.cloth_of(garment, cut)).stretch_across for cut in cuts]
-    return None if not found or any(s is None for s in found) else min(s for s in found if s is not None)
-
-
-def opening_lines(order: Order) -> tuple[OpeningLine, ...]:
+def opening_lines(listed: CuttingList) -> tuple[OpeningLine, ...]:
     """Every opening that a ``[[trim]]`` with a part to sit on or pass, or an ``[[opening]]``, describes, by garment."""
-    lines = []
-    every: tuple[Trim | Opening, ...] = (*order.trims, *order.openings)
-    for what in every:
-        if what.sits is None and what.passes is None:
+    lines: list[OpeningLine] = []
+    for number, trim in enumerate(listed.trims):
+        if trim.sits is None and trim.passes is None:
             continue
-        for garment in order.garments:
-            line = _line(order, what, garment)
-            if line is not None:
-                lines.append(line)
+        for garment in listed.garments:
+            found = garment.trims[number]
+            if found is not None and garment.count:
+                lines.append(_line(trim.name, garment, found, found.gives, trim.stretch))
+    for number, opening in enumerate(listed.openings):
+        if opening.sits is None and opening.passes is None:
+            continue
+        for garment in listed.garments:
+            found = garment.openings[number]
+            if found is not None and garment.count:
+                gives = found.gives if opening.stretch is None else opening.stretch
+                line = _line(opening.name, garment, found, gives, None)
+                least = LEAST if opening.least is None else opening.least
+                most = MOST if opening.most is None else opening.most
+                lines.append(replace(line, least=least, most=most))
     return tuple(lines)
 
 
-def _line(order: Order, what: Trim | Opening, garment: Garment) -> OpeningLine | None:
-    sewn = what if isinstance(what, Trim) else None
-    found = round_of(order, what, garment, sewn.ratio_at if sewn is not None else lambda _: 1.0)
-    if found is None or garment.count == 0:
-        return None
-    gives = _cloth_gives(order, garment, found.cuts)
-    if isinstance(what, Opening) and what.stretch is not None:
-        gives = what.stretch
+def _line(
+    name: str, garment: GarmentEntry, found: Round, gives: float | None, trim_stretch: float | None
+) -> OpeningLine:
+    """``gives``: the stretch of the edge; ``trim_stretch``: of what is sewn to it, as far as it is known."""
     stretched = None if gives is None else found.length * (1.0 + gives)
     rest = found.length
-    if sewn is not None:
-        trim = trim_length(order, sewn, garment, found)
-        rest = min(rest, trim)
-        if sewn.stretch is not None:
-            reach = trim * (1.0 + sewn.stretch)
+    if found.takes is not None:
+        rest = min(rest, found.takes)
+        if trim_stretch is not None:
+            reach = found.takes * (1.0 + trim_stretch)
             stretched = reach if stretched is None else min(stretched, reach)
-    own = what if isinstance(what, Opening) else None
-    return OpeningLine(
-        what.name,
-        garment_label(garment),
-        found.length,
-        rest,
-        stretched,
-        _measure(order, garment, what.sits),
-        _measure(order, garment, what.passes),
-        LEAST if own is None or own.least is None else own.least,
-        MOST if own is None or own.most is None else own.most,
-    )
+    return OpeningLine(name, garment.label, found.length, rest, stretched, found.sits, found.passes, LEAST, MOST)
 
 
 def opening_words(line: OpeningLine, imperial: bool) -> dict[str, str]:
@@ -138,7 +117,7 @@ def opening_words(line: OpeningLine, imperial: bool) -> dict[str, str]:
     }
 
 
-def fit_findings(order: Order, lines: Iterable[OpeningLine]) -> list[Finding]:
+def fit_findings(order: CuttingList, lines: Iterable[OpeningLine]) -> list[Finding]:
     """Warnings, with their figures, of openings that do not go on, cut in or stand off."""
 
     def say(mm: float) -> str:

@@ -15,6 +15,8 @@ from nesting.pieces.contour import signed_area
 from nesting.pieces.grain import GRAIN_KEY
 from nesting.pieces.seams import WalkedSeam, edge_names
 from nesting.pieces.sewn import allowance_along, sewn_in_sizes, sizes_of
+from nesting.resolving.cutting_list import CuttingList
+from nesting.resolving.resolve import resolve
 
 __all__ = ["Check", "PieceLine", "SeamLine", "TogetherLine", "check_order", "forbidding", "small_length"]
 
@@ -137,15 +139,15 @@ class Check:
         }
 
 
-def forbidding(order: Order) -> tuple[Finding, ...]:
+def forbidding(order: Order, listed: CuttingList | None = None) -> tuple[Finding, ...]:
     """The findings for which nothing may be cut yet: seams that do not match, questions without which a piece may be
     wrong. Raises OrderError as ``check_order`` does."""
-    judged = check_order(order)
+    judged = check_order(order, listed)
     return tuple(dict.fromkeys(f for f in (*order.findings, *judged.findings) if f.forbids))
 
 
-def check_order(order: Order) -> Check:
-    """Judge the order's pieces, seams and pieces that are cut together.
+def check_order(order: Order, listed: CuttingList | None = None) -> Check:
+    """Judge the order's pieces, seams and pieces that are cut together. ``listed``: its cutting list, if there is one.
 
     Raises OrderError where a seam names an edge that its piece does not have.
     """
@@ -160,8 +162,9 @@ def check_order(order: Order) -> Check:
         findings += _together_findings(pair)
     findings += notch_depths(order)
     findings += stretch(order)
-    openings = opening_lines(order)
-    findings += fit_findings(order, openings)
+    listed = resolve(order) if listed is None else listed
+    openings = opening_lines(listed)
+    findings += fit_findings(listed, openings)
     return Check(
         order.title,
         order.imperial,

@@ -39,9 +39,10 @@ def stated_bound(lay: Lay, order: Order) -> Failure | None:
     if lay.lower_bound <= 0.0:
         return None
     from nesting.planning.layout.stated import provable
+    from nesting.resolving.resolve import resolve
 
     try:
-        least = provable(order, lay)
+        least = provable(resolve(order), lay)
     except CannotLayError:
         return None
     if least is None or lay.lower_bound <= least + BOUND_MM:

@@ -19,6 +19,7 @@ from nesting.model.errors import InputError, InternalError, NestingError, OrderE
 if TYPE_CHECKING:
     from nesting.model.order import Order, SpreadName
     from nesting.planning.layout.options import SearchOptions
+    from nesting.resolving.cutting_list import CuttingList
     from nesting.session.events import Result, Work
 
 __all__ = ["app", "main"]
@@ -93,15 +94,23 @@ def _load(path: Path) -> Order:
     return load_order(path)
 
 
-def _may_be_cut(order: Order, anyway: bool) -> Order:
-    """The order, marked where it must not be cut yet and is laid ``anyway``. Raises OrderError where it is not."""
+def _resolved(order: Order) -> CuttingList:
+    from nesting.resolving.resolve import resolve
+
+    return resolve(order)
+
+
+def _may_be_cut(order: Order, anyway: bool) -> tuple[Order, CuttingList]:
+    """The order and its cutting list, marked where it must not be cut yet and is laid ``anyway``. Raises OrderError
+    where it is not."""
     from dataclasses import replace
 
     from nesting.checking.judging import forbidding
 
-    found = forbidding(order)
+    listed = _resolved(order)
+    found = forbidding(order, listed)
     if not found:
-        return order
+        return order, listed
     reasons = tuple(f"{f'{f.piece}: ' if f.piece else ''}{f.message}" for f in found)
     if not anyway:
         raise OrderError(
@@ -110,7 +119,7 @@ def _may_be_cut(order: Order, anyway: bool) -> Order:
             figures={"codes": tuple(f.code for f in found), "reasons": reasons},
         )
     _show(True, *(f"Do not cut yet: {reason}" for reason in reasons))
-    return replace(order, do_not_cut=reasons)
+    return replace(order, do_not_cut=reasons), replace(listed, do_not_cut=reasons)
 
 
 def _folder(output: Path | None, path: Path) -> Path:
@@ -149,7 +158,7 @@ def _tell_findings(order: Order) -> None:
 
 def _session(
     options: SearchOptions, imperial: bool, *, steps: bool = False, quiet: bool = False
-) -> Callable[[Order, Work], Result]:
+) -> Callable[[Order, CuttingList, Work], Result]:
     """What runs a session with a progress line on standard error while a person may be watching, unless ``quiet``.
     ``steps``: the work tells how far it is, by its steps; else that is seen from its time. Ctrl-C stops the session and
     does nothing else; what was best is then written. typer.Exit(130) where there is nothing yet."""
@@ -158,9 +167,9 @@ def _session(
 
     processes.ready()
 
-    def run(order: Order, work: Work) -> Result:
+    def run(order: Order, listed: CuttingList, work: Work) -> Result:
         watching = Watching(options, imperial, steps=steps, quiet=quiet)
-        result = watching.run(order, work)
+        result = watching.run(order, listed, work)
         if result is None:
             sys.stderr.write("\nstopped before there was a first lay; nothing was written\n")
             raise typer.Exit(130)
@@ -244,12 +253,13 @@ def lay(
     options = _options(seconds, rounds, seed, workers)
     forced = _spread(spread)
     kept = _kept(keep)
-    order = _may_be_cut(_load(path), anyway)
+    order, listed = _may_be_cut(_load(path), anyway)
     _tell_findings(order)
     start, told, ids = start_of(order, begin, kept)
     _show(True, *map(str, told))
     document, renderables = lay_order_file(
         order,
+        listed,
         _folder(output, path),
         _session(options, order.imperial),
         spread=forced,
@@ -337,6 +347,7 @@ def buy(
     _tell_findings(order)
     document, renderables = buy_order_file(
         order,
+        _resolved(order),
         widths,
         output,
         _session(options, order.imperial, steps=True, quiet=as_json),
@@ -370,10 +381,11 @@ def remnants(
     from nesting.cli.buying_commands import remnants_of_order
 
     options = _options(60.0 if seconds is None and rounds is None else seconds, rounds, seed, workers)
-    order = _may_be_cut(_load(path), anyway)
+    order, listed = _may_be_cut(_load(path), anyway)
     _tell_findings(order)
     document, renderables = remnants_of_order(
         order,
+        listed,
         _folder(output, path),
         stash,
         _session(options, order.imperial, steps=True, quiet=as_json),
@@ -401,10 +413,11 @@ def batch(
     from nesting.cli.buying_commands import BUDGET, batch_order_file
 
     options = _options(5.0 if seconds is None and rounds is None else seconds, rounds, seed, workers)
-    order = _may_be_cut(_load(path), anyway)
+    order, listed = _may_be_cut(_load(path), anyway)
     _tell_findings(order)
     document, renderables = batch_order_file(
         order,
+        listed,
         output,
         _session(options, order.imperial, steps=True, quiet=as_json),
         budget=None if rounds is not None else BUDGET if seconds is None else seconds,

@@ -13,12 +13,13 @@ if TYPE_CHECKING:
     from nesting.model.lay import Lay
     from nesting.model.order import Order
     from nesting.planning.leftovers.stash import Stash
+    from nesting.resolving.cutting_list import CuttingList
     from nesting.session.events import Result, Work
 
 __all__ = ["BUDGET", "batch_order_file", "buy_order_file", "remnants_of_order", "stash_file"]
 
 #: runs the work of a session, showing progress
-Searching = Callable[["Order", "Work"], "Result"]
+Searching = Callable[["Order", "CuttingList", "Work"], "Result"]
 
 
 #: Seconds that all searches of a table, or of a batch, take together where no time is given.
@@ -26,7 +27,13 @@ BUDGET = 34.0
 
 
 def buy_order_file(
-    order: Order, widths: str | None, folder: Path | None, searching: Searching, *, budget: float | None = None
+    order: Order,
+    listed: CuttingList,
+    widths: str | None,
+    folder: Path | None,
+    searching: Searching,
+    *,
+    budget: float | None = None,
 ) -> tuple[dict[str, Any], list[object]]:
     """What to buy, for some widths, as tables and a curve. ``budget``: seconds for all of it, instead of the options'
     seconds for each row."""
@@ -42,13 +49,13 @@ def buy_order_file(
         ready_folder(folder)
     asked = parse_widths(widths, order.units) if widths else ()
 
-    bought = searching(order, BuyWork(asked, budget)).answer
+    bought = searching(order, listed, BuyWork(asked, budget)).answer
     document = bought.as_dict()
     words: list[object] = [buying_summary(bought)]
     if folder is not None:
         parts = {"buy": buying_section(bought)}
         if bought.trims:
-            parts["trims"] = trims_section(bought.trims, order)
+            parts["trims"] = trims_section(bought.trims, imperial=order.imperial)
         spare = {"care": care_part(order.findings)}
         pictures = curve_pictures(bought)
         words += write_with_report(folder, order, pictures, parts, document, trims=document["trims"], spare=spare)
@@ -56,7 +63,7 @@ def buy_order_file(
 
 
 def remnants_of_order(
-    order: Order, folder: Path, stash: Path | None, searching: Searching
+    order: Order, listed: CuttingList, folder: Path, stash: Path | None, searching: Searching
 ) -> tuple[dict[str, Any], list[object]]:
     """The most whole garments from the leftovers, each leftover's lay proved, drawn and written.
 
@@ -79,8 +86,9 @@ def remnants_of_order(
     own = {remnant.name for remnant in order.remnants}
     if stash is not None:
         order = with_stash(order, read_stash(stash))
+        listed = replace(listed, remnants=order.remnants)
 
-    result = searching(order, RemnantsWork())
+    result = searching(order, listed, RemnantsWork())
     plan = result.answer
     document = plan.as_dict()
     files: dict[str, bytes] = {}
@@ -97,8 +105,8 @@ def remnants_of_order(
     write_first(folder, lays)
     for one in lays:
         files[f"lay-{lay_stem(one)}.json"] = lay_as_bytes(one)
-        files.update(lay_outputs(one, order))
-    parts = {"remnants": lay_part(plan.lays, order, extra=(remnants_section(plan),), verdicts=verdicts)}
+        files.update(lay_outputs(one, listed))
+    parts = {"remnants": lay_part(plan.lays, listed, extra=(remnants_section(plan),), verdicts=verdicts)}
     written = write_with_report(folder, asked, files, parts, document, spare={"care": care_part(order.findings)})
     if used:
         adds = " ".join(f"--add {folder / name}" for name in used)
@@ -107,7 +115,7 @@ def remnants_of_order(
 
 
 def batch_order_file(
-    order: Order, folder: Path | None, searching: Searching, *, budget: float | None = None
+    order: Order, listed: CuttingList, folder: Path | None, searching: Searching, *, budget: float | None = None
 ) -> tuple[dict[str, Any], list[object]]:
     """A plan of sections and plies for each cloth. ``budget``: seconds for all lays, not the options' for each."""
     from nesting.cli.writing import order_seen_from, write_first, write_with_report
@@ -123,7 +131,7 @@ def batch_order_file(
     if folder is not None:
         ready_folder(folder)
 
-    result = searching(order, BatchWork(budget))
+    result = searching(order, listed, BatchWork(budget))
     plans = result.answer
     seen = order_seen_from(folder or Path(), order)
     lays = tuple(numbered(replace(one, order_file=seen), order) for p in plans for one in p.lays)
@@ -136,8 +144,8 @@ def batch_order_file(
         files: dict[str, bytes] = {}
         for one in lays:
             files[f"lay-{lay_stem(one)}.json"] = lay_as_bytes(one)
-            files.update(lay_outputs(one, order))
-        parts = {"batch": lay_part(lays, order, extra=(batch_section(plans),), verdicts=verdicts)}
+            files.update(lay_outputs(one, listed))
+        parts = {"batch": lay_part(lays, listed, extra=(batch_section(plans),), verdicts=verdicts)}
         words += write_with_report(folder, order, files, parts, document, spare={"care": care_part(order.findings)})
     return document, words
 

@@ -13,6 +13,7 @@ if TYPE_CHECKING:
     from nesting.model.findings import Finding
     from nesting.model.lay import Lay
     from nesting.model.order import Order, SpreadName
+    from nesting.resolving.cutting_list import CuttingList
     from nesting.session.events import Result, Work
 
 __all__ = [
@@ -25,11 +26,12 @@ __all__ = [
 ]
 
 #: runs the work of a session, showing progress
-Searching = Callable[["Order", "Work"], "Result"]
+Searching = Callable[["Order", "CuttingList", "Work"], "Result"]
 
 
 def lay_order_file(
     order: Order,
+    listed: CuttingList,
     folder: Path,
     searching: Searching,
     *,
@@ -58,28 +60,28 @@ def lay_order_file(
     from nesting.session.events import LayWork
 
     ready_folder(folder)
-    needs = trim_needs(order)
-    result = searching(order, LayWork(spread, start, keep))
+    needs = trim_needs(listed)
+    result = searching(order, listed, LayWork(spread, start, keep))
     lays = tuple(replace(one, order_file=order_seen_from(folder, order)) for one in result.lays)
     verdicts = dict(enumerate(result.verdicts))
     write_first(folder, lays)
     files: dict[str, bytes] = {}
     for one in lays:
         files[f"lay-{lay_stem(one)}.json"] = lay_as_bytes(one)
-        files.update(lay_outputs(one, order))
-    judged = check_order(order)
+        files.update(lay_outputs(one, listed))
+    judged = check_order(order, listed)
     more = (*told, *(f for f in judged.findings if f not in order.findings))
-    sections = (trims_section(needs, order),) if needs else ()
+    sections = (trims_section(needs, imperial=order.imperial),) if needs else ()
     parts = {
-        "lay": lay_part(lays, order, extra=sections, verdicts=verdicts),
+        "lay": lay_part(lays, listed, extra=sections, verdicts=verdicts),
         "care": care_part((*order.findings, *more)),
     }
-    document = summary_dict(lays, order, findings=more, verdicts=verdicts)
+    document = summary_dict(lays, listed, findings=(*order.findings, *more), verdicts=verdicts)
     document["trims"] = [need.as_dict() for need in needs]
     written = write_with_report(folder, order, files, parts, document, trims=document["trims"])
     warned = [Text(str(f)) for f in more if f.kind in ("warning", "question") and f not in told]
     trims = [trims_summary(needs, order.imperial)] if needs else []
-    return document, [summary(lays, order), *trims, *warned, *written]
+    return document, [summary(lays, listed), *trims, *warned, *written]
 
 
 def start_of(
@@ -173,10 +175,12 @@ def check_order_file(path: Path, folder: Path | None, *, picture: bool) -> tuple
     from nesting.files.outputs import ready_folder, write_outputs
     from nesting.planning.layout.feasible import laying_findings
     from nesting.report.html.check_page import check_summary, write_check
+    from nesting.resolving.resolve import resolve
 
     order = load_order(path)
-    laying = laying_findings(order)
-    judged = check_order(order)
+    listed = resolve(order)
+    laying = laying_findings(listed)
+    judged = check_order(order, listed)
     result = replace(judged, findings=(*judged.findings, *laying))
     files: dict[Path, bytes] = {}
     if folder is not None:

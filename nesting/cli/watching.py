@@ -18,6 +18,7 @@ from nesting.session.session import Session
 if TYPE_CHECKING:
     from nesting.model.order import Order
     from nesting.planning.layout.options import SearchOptions
+    from nesting.resolving.cutting_list import CuttingList
 
 __all__ = ["Watching"]
 
@@ -44,9 +45,9 @@ class Watching:
         self._task = self._bar.add_task("reading", total=1.0, best="")
         self._best = ""
 
-    def run(self, order: Order, work: Work) -> Result | None:
+    def run(self, order: Order, listed: CuttingList, work: Work) -> Result | None:
         """The result; None where it was stopped before there was anything. Raises what refused the work."""
-        session = Session(order, self._options, work, on_event=self._hear)
+        session = Session(order, self._options, work, cutting_list=listed, on_event=self._hear)
 
         def stop(number: int, frame: FrameType | None) -> None:
             session.stop()

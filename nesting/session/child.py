@@ -23,8 +23,8 @@ __all__ = ["run"]
 
 
 def run(connection: Any) -> None:
-    """Receive (order, options, work), do it, and send events; last of all the Result or a Refused event. None in their
-    place: only get ready, compiling what is not compiled yet."""
+    """Receive (order, cutting list, options, work), do it and send events; last of all the Result or Refused. None in
+    their place: only get ready, compiling what is not compiled yet."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # the parent alone decides when to stop
 
     def tell(event: Event) -> None:
@@ -39,9 +39,9 @@ def run(connection: Any) -> None:
         if asked is None:
             connection.send(Result())
             return
-        order, options, work = asked
+        order, listed, options, work = asked
         try:
-            connection.send(do(order, options, work, tell))
+            connection.send(do(order, listed, options, work, tell))
         except (EOFError, BrokenPipeError, ConnectionResetError):
             raise
         except BaseException as error:

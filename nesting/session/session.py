@@ -18,6 +18,8 @@ from typing import Any
 from nesting.model.lay import Lay
 from nesting.model.order import Order
 from nesting.planning.layout.options import SearchOptions
+from nesting.resolving.cutting_list import CuttingList
+from nesting.resolving.resolve import resolve
 from nesting.session import processes
 from nesting.session.events import (
     BatchWork,
@@ -46,8 +48,9 @@ GRACE = 1.0
 class Session:
     """One search of ``order``: a lay, or what to buy, leftovers, a batch, as ``work`` says.
 
-    ``on_event`` is called with each event, from a thread of the session's own, one after the other; ``events`` gives
-    the same as a stream. ``lays`` and ``answer`` are the best so far at any time. A session runs once.
+    ``cutting_list``: the order's, where the caller has resolved it already. ``on_event`` is called with each event,
+    from a thread of the session's own, one after the other; ``events`` gives the same as a stream. ``lays`` and
+    ``answer`` are the best so far at any time. A session runs once.
     """
 
     def __init__(
@@ -56,9 +59,11 @@ class Session:
         options: SearchOptions | None = None,
         work: Work | None = None,
         *,
+        cutting_list: CuttingList | None = None,
         on_event: Callable[[Event], None] | None = None,
     ) -> None:
         self.order = order
+        self._listed = cutting_list
         self.options = options or SearchOptions()
         self.work: Work = LayWork() if work is None else work
         self.lays: tuple[Lay, ...] = ()
@@ -75,6 +80,13 @@ class Session:
         self._rows: set[tuple[str, str, float | None]] = set()
         self._begun: float | None = None
         self._late = False
+
+    @property
+    def cutting_list(self) -> CuttingList:
+        """What the order comes to, resolved once. OrderError where it cannot be."""
+        if self._listed is None:
+            self._listed = resolve(self.order)
+        return self._listed
 
     # -- from any thread
 
@@ -222,7 +234,8 @@ class Session:
         try:
             if self._stop.is_set():
                 return None
-            process.connection.send((self.order, replace(self.options, on_progress=None, on_lays=None), self.work))
+            options = replace(self.options, on_progress=None, on_lays=None)
+            process.connection.send((self.order, self.cutting_list, options, self.work))
             while not self._stop.is_set():
                 if not process.connection.poll(self._patience()):
                     if self._late:
@@ -265,6 +278,6 @@ class Session:
         try:
             if self._stop.is_set():
                 return None
-            return do(self.order, replace(self.options, executor=hearing), self.work, tell)
+            return do(self.order, self.cutting_list, replace(self.options, executor=hearing), self.work, tell)
         except Stopped:
             return self._best()

@@ -14,6 +14,7 @@ from nesting.session.numbering import numbered
 if TYPE_CHECKING:
     from nesting.model.lay import Lay
     from nesting.model.order import Order
+    from nesting.resolving.cutting_list import CuttingList
 
 __all__ = ["do", "proved"]
 
@@ -26,42 +27,45 @@ def proved(lays: tuple[Lay, ...], order: Order) -> tuple[Verdict, ...]:
     return tuple(require(one, order, first=by_cloth.get(one.leaders_on or "")) for one in lays)
 
 
-def do(order: Order, options: SearchOptions, work: Work, tell: Tell) -> Result:
-    """Do the work; lays in the result are proved. Raises what the planner and the proof raise."""
+def do(order: Order, listed: CuttingList, options: SearchOptions, work: Work, tell: Tell) -> Result:
+    """Do the work by the order's cutting list; lays in the result are proved by the order itself. Raises what the
+    planner and the proof raise."""
 
     def step(p: Progress) -> None:
         tell(Progressed(p.cloth, p.doing, p.share, p.length))
 
     told = replace(options, on_progress=step)
     if isinstance(work, LayWork):
-        lays = tuple(numbered(one, order) for one in _lay(order, told, work, tell))
+        def better(found: tuple[Lay, ...]) -> None:
+            tell(Better(tuple(numbered(one, order) for one in found)))
+
+        lays = tuple(numbered(one, order) for one in _lay(listed, replace(told, on_lays=better), work))
         return Result(lays, proved(lays, order))
     if isinstance(work, BuyWork):
-        return Result(answer=_buy(order, told, work, tell))
+        return Result(answer=_buy(listed, told, work, tell))
     if isinstance(work, BatchWork):
-        plans = _batch(order, told, work, tell)
+        plans = _batch(listed, told, work, tell)
         lays = tuple(one for plan in plans for one in plan.lays)
         return Result(lays, tuple(require(one, order) for one in lays), plans)
-    plan = _remnants(order, told, tell)
+    plan = _remnants(listed, told, tell)
     return Result(plan.lays, tuple(require(one, order) for one in plan.lays), plan)
 
 
-def _lay(order: Order, options: SearchOptions, work: LayWork, tell: Tell) -> tuple[Lay, ...]:
+def _lay(listed: CuttingList, options: SearchOptions, work: LayWork) -> tuple[Lay, ...]:
     from nesting.planning.batch.on_table import divided
     from nesting.planning.layout.solve import lay_order
 
-    told = replace(options, on_lays=lambda lays: tell(Better(tuple(numbered(one, order) for one in lays))))
     return lay_order(
-        order,
-        told,
+        listed,
+        options,
         spread=work.spread,
         start=work.start,
         keep=work.keep,
-        divide=lambda found, how: divided(order, found, how),
+        divide=lambda found, how: divided(listed, found, how),
     )
 
 
-def _buy(order: Order, options: SearchOptions, work: BuyWork, tell: Tell) -> Any:
+def _buy(listed: CuttingList, options: SearchOptions, work: BuyWork, tell: Tell) -> Any:
     from nesting.planning.buying.buy import buy, buying_work
     from nesting.planning.buying.steps import Steps
     from nesting.planning.layout.options import search_pool
@@ -69,13 +73,13 @@ def _buy(order: Order, options: SearchOptions, work: BuyWork, tell: Tell) -> Any
 
     # the same workers for all searches: they know the pieces after the first
     with search_pool(options) as pool:
-        steps = Steps(replace(options, executor=pool), buying_work(order, widths=work.widths), work.budget)
+        steps = Steps(replace(options, executor=pool), buying_work(listed, widths=work.widths), work.budget)
 
-        def over(there: Order, lays: tuple[Lay, ...]) -> tuple[Lay, ...]:
+        def over(there: CuttingList, lays: tuple[Lay, ...]) -> tuple[Lay, ...]:
             return laid_together(there, lays, steps.searching())
 
         return buy(
-            order,
+            listed,
             steps.lay,
             over=over,
             widths=work.widths,
@@ -84,34 +88,34 @@ def _buy(order: Order, options: SearchOptions, work: BuyWork, tell: Tell) -> Any
         )
 
 
-def _batch(order: Order, options: SearchOptions, work: BatchWork, tell: Tell) -> Any:
+def _batch(listed: CuttingList, options: SearchOptions, work: BatchWork, tell: Tell) -> Any:
     from nesting.planning.batch.cutting import batch, batch_work
     from nesting.planning.buying.steps import Steps
     from nesting.planning.layout.options import search_pool
 
     with search_pool(options) as pool:
-        steps = Steps(replace(options, executor=pool), batch_work(order), work.budget)
-        return batch(order, steps.lay, steps=steps, on_plans=lambda plans: tell(SoFar(plans)))
+        steps = Steps(replace(options, executor=pool), batch_work(listed), work.budget)
+        return batch(listed, steps.lay, steps=steps, on_plans=lambda plans: tell(SoFar(plans)))
 
 
-def _remnants(order: Order, options: SearchOptions, tell: Tell) -> Any:
+def _remnants(listed: CuttingList, options: SearchOptions, tell: Tell) -> Any:
     """Of the options' seconds three quarters are for the leftovers, the rest for what must still be bought."""
     from nesting.planning.buying.steps import Steps
-    from nesting.planning.layout.laying import cloths_used, laying
+    from nesting.planning.layout.laying import laying
     from nesting.planning.leftovers.cloth_pieces import FitsBySearch
     from nesting.planning.leftovers.remnants import plan_remnants
 
     whole = options.seconds
     planning = 60.0 if whole is None else 0.75 * whole
     each = None if whole is None else max(0.5, planning / 3.0)
-    rest = None if whole is None else max(0.5, 0.25 * whole / len(cloths_used(order)))
+    rest = None if whole is None else max(0.5, 0.25 * whole / len(listed.cloths_used))
     steps = Steps(replace(options, seconds=1.0), 60.0 if whole is None else whole)
     search = steps.searching()
     steps.begin("leftovers", "which piece goes where", planning)
     fits = FitsBySearch(replace(search, seconds=each, workers=1))
     until = None if whole is None else planning
     return plan_remnants(
-        order,
+        listed,
         fits,
         lay=laying(replace(search, seconds=rest)),
         seconds=until,

@@ -11,6 +11,7 @@ from nesting.checking.fit import opening_lines
 from nesting.checking.judging import check_order
 from nesting.model.errors import OrderError
 from nesting.planning.buying.trims import trim_needs
+from nesting.resolving.resolve import resolve
 
 # A tube of two panels, each 350 mm across the top: a waist of 700 mm round.
 BASE = """
@@ -58,7 +59,7 @@ def order(tmp_path: Path, more: str = "") -> nesting.Order:
 
 def lines(tmp_path: Path, more: str) -> dict[str, dict]:
     """Opening lines by garment."""
-    return {line.garment: line.as_dict() for line in opening_lines(order(tmp_path, more))}
+    return {line.garment: line.as_dict() for line in opening_lines(resolve(order(tmp_path, more)))}
 
 
 def warnings(tmp_path: Path, more: str) -> list[str]:
@@ -68,9 +69,7 @@ def warnings(tmp_path: Path, more: str) -> list[str]:
 
 def test_garments_are_cut_for_their_wearers(tmp_path) -> None:
     """Copies, labels and sizes carry the names; one wearer's alteration does not touch the other's pieces."""
-    asked = order(
-        tmp_path, '[[alter]]\npiece = "panel"\nkind = "lengthen"\nat = "10 cm"\nby = "3 cm"\nwearer = "Bo"\n'
-    )
+    asked = order(tmp_path, '[[alter]]\npiece = "panel"\nkind = "lengthen"\nat = "10 cm"\nby = "3 cm"\nwearer = "Bo"\n')
     assert [(g.name, g.size, g.wearer) for g in asked.garments] == [("skirt", "Ada", "Ada"), ("skirt", "Bo", "Bo")]
 
     def long(who: str) -> float:
@@ -85,10 +84,12 @@ def test_garments_are_cut_for_their_wearers(tmp_path) -> None:
 
 def test_elastic_by_measure_or_by_edge(tmp_path) -> None:
     """0.9 of 720 and of 880 mm and 2 cm for the join; by the edge 0.8 of 700 mm."""
-    (need,) = trim_needs(order(tmp_path, TRIM + 'measure = "waist"\nfactor = 0.9\njoin = "2 cm"\nratio = 0.8\n'))
+    (need,) = trim_needs(
+        resolve(order(tmp_path, TRIM + 'measure = "waist"\nfactor = 0.9\njoin = "2 cm"\nratio = 0.8\n'))
+    )
     assert [o.trim_length for o in need.openings] == pytest.approx([0.9 * 720 + 20, 0.9 * 880 + 20])
     assert need.total == pytest.approx(2 * 668.0 + 812.0)
-    (by_edge,) = trim_needs(order(tmp_path, TRIM + "ratio = 0.8\n"))
+    (by_edge,) = trim_needs(resolve(order(tmp_path, TRIM + "ratio = 0.8\n")))
     assert [o.trim_length for o in by_edge.openings] == pytest.approx([560.0, 560.0])
 
 
@@ -102,7 +103,7 @@ edges = ["panel.right", "panel.left"]
 ratios = { "panel.right" = 1.0, "panel.left" = 0.72 }
 openings = 2
 """
-    (need,) = trim_needs(order(tmp_path, more))
+    (need,) = trim_needs(resolve(order(tmp_path, more)))
     assert need.openings[0].trim_length == pytest.approx((700.0 + 0.72 * 700.0) / 2)
 
 
@@ -157,5 +158,5 @@ def test_without_a_stated_stretch_nothing_is_claimed(tmp_path) -> None:
     text = BASE.format(more=TRIM + 'ratio = 0.9\nsits = "waist"\npasses = "hip"\n')
     path.write_text(text.replace('stretch_across = "40 %"\n', ""), encoding="utf-8")
     asked = nesting.load_order(path)
-    assert {line.stretched for line in opening_lines(asked)} == {None}
+    assert {line.stretched for line in opening_lines(resolve(asked))} == {None}
     assert not [f for f in check_order(asked).findings if "go on" in f.message]

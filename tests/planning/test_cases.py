@@ -19,6 +19,7 @@ from nesting.model.order import Order, Together
 from nesting.planning.layout.options import SearchOptions
 from nesting.planning.layout.solve import lay_cloth
 from nesting.proof import prove
+from nesting.resolving.resolve import resolve
 from tests.planning.builders import flag, half, order_of, rect
 
 ONE_ROUND = SearchOptions(seconds=None, rounds=1, seed=1, workers=1)
@@ -26,7 +27,7 @@ ONE_ROUND = SearchOptions(seconds=None, rounds=1, seed=1, workers=1)
 
 def laid(order: Order, spread: Any) -> Lay:
     """A lay of one round, proved."""
-    lay = lay_cloth(order, "main", ONE_ROUND, spread=spread)
+    lay = lay_cloth(resolve(order), "main", ONE_ROUND, spread=spread)
     verdict = prove(lay, order)
     assert verdict.ok, [str(f) for f in verdict.failures]
     return lay
@@ -294,14 +295,14 @@ REFUSALS = [
 def test_refused_with_its_reason(name: str, order: Order, spread: Any, words: str) -> None:
     """What the rules forbid is refused, and the refusal says why."""
     with pytest.raises(CannotLayError) as caught:
-        lay_cloth(order, "main", ONE_ROUND, spread=spread)
+        lay_cloth(resolve(order), "main", ONE_ROUND, spread=spread)
     assert words in str(caught.value)
 
 
 def test_an_odd_number_of_a_mirrored_piece_is_an_error() -> None:
     """Left and right come in pairs."""
     with pytest.raises(OrderError, match="cut in pairs"):
-        lay_cloth(order_of(flag("a", 300, 200, cut=3, mirrored=True)), "main", ONE_ROUND, spread="open")
+        lay_cloth(resolve(order_of(flag("a", 300, 200, cut=3, mirrored=True))), "main", ONE_ROUND, spread="open")
 
 
 STRETCH = {"stretch_across": 0.6, "stretch_along": 0.6}
@@ -406,4 +407,4 @@ def test_a_follower_that_reaches_beyond_its_leader_is_refused() -> None:
         rect("front", 300, 200), rect("lining", 300, 230), together=(Together("front", "lining", "to the leader"),)
     )
     with pytest.raises(CannotLayError, match="cannot be cut together with 'lining'"):
-        lay_cloth(order, "main", ONE_ROUND, spread="lengthwise fold")
+        lay_cloth(resolve(order), "main", ONE_ROUND, spread="lengthwise fold")

@@ -25,6 +25,7 @@ from nesting.planning.layout.bounding import cloth_bound, shared
 from nesting.planning.layout.demand import stacks_of
 from nesting.planning.layout.options import SearchOptions
 from nesting.planning.layout.solve import lay_cloth
+from nesting.resolving.resolve import resolve
 from tests.planning.builders import order_of, rect
 
 _SPEC = importlib.util.spec_from_file_location(
@@ -110,7 +111,7 @@ def test_worked_by_hand(name: str) -> None:
         # two discs are flattened by up to 0.01 mm each
         assert found.lay_length == pytest.approx(answer, abs=0.02 if "disc" in name else 0.01)
     (cloth,) = order.cloths
-    bound = cloth_bound(order, cloth, stacks_of(order, cloth))
+    bound = cloth_bound(resolve(order), cloth, stacks_of(resolve(order), cloth))
     assert bound is not None
     length = shared(bound, spread, cloth).length
     assert 0.0 < length <= min(answer, found.lay_length)
@@ -128,7 +129,7 @@ def test_without_slack_a_leftover_in_the_shape_of_an_l_holds_what_fills_it() -> 
     corners = ((0.0, 0.0), (600.0, 0.0), (600.0, 300.0), (300.0, 300.0), (300.0, 600.0), (0.0, 600.0))
     leftover = Remnant("L", "main", corners)
     order = order_of(rect("long", 600, 300), rect("square", 300, 300), width=600.0)
-    found = lay_cloth(order, "main", SearchOptions(seconds=None, rounds=60, workers=1), remnant=leftover)
+    found = lay_cloth(resolve(order), "main", SearchOptions(seconds=None, rounds=60, workers=1), remnant=leftover)
     assert sorted(p.piece for p in found.placements) == ["long", "square"]
 
 
@@ -173,7 +174,7 @@ def test_no_bound_exceeds_a_valid_lay(
         found = lay(order, spread, rounds=4)
     except CannotLayError:
         return  # no flap of sensible depth, or too wide for half the cloth
-    bound = cloth_bound(order, cloth, stacks_of(order, cloth), seconds=0.1)
+    bound = cloth_bound(resolve(order), cloth, stacks_of(resolve(order), cloth), seconds=0.1)
     assert bound is not None
     assert 0.0 < shared(bound, found.sections[0].spread.kind, cloth).length <= found.lay_length + 1e-9
 

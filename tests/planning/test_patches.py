@@ -15,6 +15,7 @@ from nesting.planning.cut_together.patches import in_patches
 from nesting.planning.layout.one_cloth import lay_cloth
 from nesting.planning.layout.options import SearchOptions
 from nesting.proof import prove
+from nesting.resolving.resolve import resolve
 
 
 def rectangle(name: str, along: float, across: float, **how) -> CutPiece:
@@ -41,8 +42,8 @@ def order(*, faces="same", count: int = 4, leader=None, follower=None, main=None
 def laid(asked: Order, spread: SpreadName = "open") -> tuple[Lay, Lay]:
     """First and second cloth, the second in patches, whatever other ways would cost."""
     options = SearchOptions(seconds=None, rounds=4)
-    first = lay_cloth(asked, "main", options, spread=spread)
-    return in_patches(asked, first, lay_cloth(asked, "thin", options), options)
+    first = lay_cloth(resolve(asked), "main", options, spread=spread)
+    return in_patches(resolve(asked), first, lay_cloth(resolve(asked), "thin", options), options)
 
 
 def test_the_cheapest_way_that_cuts_at_the_same_time_is_taken() -> None:

@@ -21,6 +21,7 @@ from nesting.planning.layout.solve import lay_order
 from nesting.proof import prove
 from nesting.report.sheet.folding import folding_steps
 from nesting.report.words import kind_words
+from nesting.resolving.resolve import resolve
 from tests.planning.builders import flag, half, order_of, rect
 
 ONE_ROUND = SearchOptions(seconds=None, rounds=1, seed=1, workers=1)
@@ -46,7 +47,7 @@ def two_cloths(
 
 def laid(order: Order, spread: Any) -> tuple[Lay, Lay]:
     """Both lays, proved, the second by the first."""
-    main, second = lay_order(order, ONE_ROUND, spread=spread)
+    main, second = lay_order(resolve(order), ONE_ROUND, spread=spread)
     for lay in (main, second):
         verdict = prove(lay, order, first=main if lay.over else None)
         assert verdict.ok, (lay.cloth, [str(f) for f in verdict.failures])
@@ -235,13 +236,13 @@ def test_cut_apart_from_a_second_cloth() -> None:
 def test_cut_together_in_one_cloth_comes_out_the_same() -> None:
     """On the other ply of the same cloth, facing its leader, the lining comes out as the mirror image as well."""
     order = replace(order_of(ONE, LINING, count=2), together=(Together("front", "lining", TO_THE_LEADER),))
-    (lay,) = lay_order(order, ONE_ROUND, spread="lengthwise fold")
+    (lay,) = lay_order(resolve(order), ONE_ROUND, spread="lengthwise fold")
     assert prove(lay, order).ok
     assert hands(lay, "front") == {"right": 2} and hands(lay, "lining") == {"left": 2}
     symmetric = replace(
         order_of(rect("front", 300, 200), LINING, count=2), together=(Together("front", "lining", TO_THE_LEADER),)
     )
-    (lay,) = lay_order(symmetric, ONE_ROUND, spread="lengthwise fold")
+    (lay,) = lay_order(resolve(symmetric), ONE_ROUND, spread="lengthwise fold")
     assert prove(lay, symmetric).ok
     assert hands(lay, "lining") == {"left": 2}
 

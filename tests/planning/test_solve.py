@@ -16,6 +16,7 @@ from nesting.planning.layout.options import SearchOptions
 from nesting.planning.layout.solve import lay_cloth, lay_order
 from nesting.planning.layout.starts import opened_out, places_from
 from nesting.proof import prove
+from nesting.resolving.resolve import resolve
 from tests.planning.builders import flag, half, order_of, rect
 
 FEW = SearchOptions(seconds=None, rounds=8, seed=0, workers=1)
@@ -37,7 +38,7 @@ def chorus(count: int = 2, **cloth: Any) -> Order:
 def test_open_is_never_longer_and_the_default_buys_least(seed: int) -> None:
     """Opened out, a folded lay takes the same cloth: so open starts from it. The chosen spread buys the least."""
     order = chorus()
-    lay = lay_cloth(order, "main", replace(FEW, seed=seed))
+    lay = lay_cloth(resolve(order), "main", replace(FEW, seed=seed))
     verdict = prove(lay, order)
     assert verdict.ok, [str(f) for f in verdict.failures]
     laid = [t for t in lay.tried if t.refused is None]
@@ -54,7 +55,7 @@ def test_open_is_never_longer_and_the_default_buys_least(seed: int) -> None:
 def test_easier_wins_where_the_shop_cuts_the_same_length() -> None:
     """Everything on one metre: the spread with fewest placements is returned although open is shorter on the table."""
     order = chorus(1, increment=1000.0)
-    lay = lay_cloth(order, "main", FEW)
+    lay = lay_cloth(resolve(order), "main", FEW)
     handling = {t.kind: t.handling for t in lay.tried if t.handling is not None and t.buy_length == lay.buy_length}
     chosen = next(t for t in lay.tried if t.chosen)
     assert chosen.handling is not None
@@ -76,20 +77,20 @@ def test_easier_wins_where_the_shop_cuts_the_same_length() -> None:
 def test_a_folded_lay_opens_out_into_an_open_lay_that_holds(kind: Any, cloth: Any) -> None:
     """Every cloth piece of the folded lay, laid on opened-out cloth where it is, passes the proof of an open lay."""
     order = chorus(**cloth)
-    folded = lay_cloth(order, "main", FEW, spread=kind)
+    folded = lay_cloth(resolve(order), "main", FEW, spread=kind)
     assert prove(folded, order).ok
     flat = replace(order, cloths=(replace(order.cloths[0], plies=1),))
     main = flat.cloths[0]
     section = folded.sections[0]
     lying = opened_out(section, order.cloths[0])
     assert lying is not None
-    assembly = assemble(flat, main, stacks_of(flat, main), "open")
+    assembly = assemble(resolve(flat), main, stacks_of(resolve(flat), main), "open")
     places = places_from(lying, assembly)
     assert len(places) == len(assembly.jobs), "every cloth piece is found again"
     placements, length = assembly.placements(places)
     first = min(x for p in placements for x, _ in p.outline)
     assert first > -1e-6
-    opened = lay_cloth(flat, "main", FEW, spread="open")
+    opened = lay_cloth(resolve(flat), "main", FEW, spread="open")
     lay = replace(
         opened,
         sections=(Section(with_length(assembly, length), length, placements),),
@@ -102,16 +103,16 @@ def test_a_folded_lay_opens_out_into_an_open_lay_that_holds(kind: Any, cloth: An
 
 def test_rounds_repeat_exactly() -> None:
     """Same seed, same rounds: the same lay, placement by placement."""
-    first, second = (lay_cloth(chorus(), "main", FEW) for _ in range(2))
+    first, second = (lay_cloth(resolve(chorus()), "main", FEW) for _ in range(2))
     assert first.sections == second.sections
 
 
 def test_kept_pieces_stay_where_they_are() -> None:
     """Continuing from a lay with some pieces kept: those do not move, and the rest is complete."""
     order = chorus()
-    start = lay_cloth(order, "main", FEW, spread="open")
+    start = lay_cloth(resolve(order), "main", FEW, spread="open")
     kept = [("front", 1), ("back", 2)]
-    lay = lay_cloth(order, "main", replace(FEW, seed=5), start=start, keep=kept)
+    lay = lay_cloth(resolve(order), "main", replace(FEW, seed=5), start=start, keep=kept)
     assert prove(lay, order).ok
 
     def where(one: Lay) -> dict[tuple[str, int], tuple[float, float, float]]:
@@ -125,9 +126,9 @@ def test_more_garments_start_from_the_lay_before() -> None:
     """A lay of three garments begins with the lay of two: it cannot be worse than that lay with one more behind it."""
     order = chorus()
     counts = {("g", None): 2}
-    two = lay_cloth(order, "main", FEW, counts=counts, spread="open")
-    one = lay_cloth(order, "main", FEW, counts={("g", None): 1}, spread="open")
-    three = lay_cloth(order, "main", FEW, counts={("g", None): 3}, start=two, spread="open")
+    two = lay_cloth(resolve(order), "main", FEW, counts=counts, spread="open")
+    one = lay_cloth(resolve(order), "main", FEW, counts={("g", None): 1}, spread="open")
+    three = lay_cloth(resolve(order), "main", FEW, counts={("g", None): 3}, start=two, spread="open")
     assert len(three.placements) == 15
     assert three.lay_length <= two.lay_length + one.lay_length + 3 * 3.0
 
@@ -137,14 +138,14 @@ def test_a_leftover_with_a_hole_is_laid_around_it() -> None:
     order = order_of(rect("a", 100, 100), count=3)
     hole = ((150.0, 50.0), (250.0, 50.0), (250.0, 150.0), (150.0, 150.0))
     leftover = Remnant("scrap", "main", ((0.0, 0.0), (400.0, 0.0), (400.0, 200.0), (0.0, 200.0)), (hole,))
-    lay = lay_cloth(order, "main", FEW, remnant=leftover)
+    lay = lay_cloth(resolve(order), "main", FEW, remnant=leftover)
     verdict = prove(lay, replace(order, remnants=(leftover,)))
     assert verdict.ok, [str(f) for f in verdict.failures]
     from nesting.model.errors import CannotLayError
 
     small = Remnant("tiny", "main", ((0.0, 0.0), (90.0, 0.0), (90.0, 200.0), (0.0, 200.0)))
     with pytest.raises(CannotLayError, match="'a'"):
-        lay_cloth(order, "main", FEW, remnant=small)
+        lay_cloth(resolve(order), "main", FEW, remnant=small)
 
 
 # -- stripes -------------------------------------------------------------------------------------------------------
@@ -171,7 +172,7 @@ def test_stripes_meet_at_the_notches_of_joined_pieces(spread: Any) -> None:
     """In every garment the two match points agree modulo the repeat to 0.05 mm; the proof looks, too."""
     repeat = 64.0
     order = striped(repeat)
-    lay = lay_cloth(order, "main", FEW, spread=spread)
+    lay = lay_cloth(resolve(order), "main", FEW, spread=spread)
     verdict = prove(lay, order)
     assert verdict.ok, [str(f) for f in verdict.failures]
     points: dict[int, list[float]] = {}
@@ -186,8 +187,8 @@ def test_stripes_meet_at_the_notches_of_joined_pieces(spread: Any) -> None:
 def test_matching_costs_no_more_than_the_rule_of_thumb() -> None:
     """Rule of thumb (two fabric-shop pages, weak): one repeat for each lengthwise row of matched pieces."""
     repeat = 64.0
-    matched = lay_cloth(striped(repeat), "main", FEW, spread="open")
-    plain = lay_cloth(replace(striped(repeat), seams=()), "main", FEW, spread="open")
+    matched = lay_cloth(resolve(striped(repeat)), "main", FEW, spread="open")
+    plain = lay_cloth(resolve(replace(striped(repeat), seams=())), "main", FEW, spread="open")
     rows = round(plain.lay_length / 300.0 + 0.5)
     assert plain.lay_length - 1e-6 <= matched.lay_length <= plain.lay_length + rows * repeat
 
@@ -196,7 +197,7 @@ def test_a_motif_lies_on_the_repeat() -> None:
     """The marked point of each piece lies on a multiple of the repeat plus the offset, along and across."""
     cut = rect("a", 100, 100, motif=Motif((10.0, -5.0), (7.0, 3.0)))
     order = order_of(cut, count=4, repeat_along=70.0, repeat_across=55.0)
-    lay = lay_cloth(order, "main", FEW, spread="open")
+    lay = lay_cloth(resolve(order), "main", FEW, spread="open")
     assert prove(lay, order).ok
     for p in lay.placements:
         sign = 1.0 if p.turn == 0.0 else -1.0
@@ -210,7 +211,7 @@ def test_what_matching_costs(repeat: float, cost: str) -> None:
     take 80 cm where 60 would do; on a repeat of 20 cm nothing is lost."""
     cut = rect("a", 200, 1000, motif=Motif((-100.0, 0.0)))
     order = order_of(cut, count=3, repeat_along=repeat)
-    lay = lay_cloth(order, "main", FEW, spread="open")
+    lay = lay_cloth(resolve(order), "main", FEW, spread="open")
     assert lay.lay_length == pytest.approx(800.0 if repeat == 300.0 else 600.0, abs=0.01)
     assert any(note.startswith(f"matching the repeat costs about {cost} of cloth") for note in lay.notes)
 
@@ -228,7 +229,7 @@ def test_a_second_cloth_lies_over_the_leaders() -> None:
         together=(Together("front", "lining"),),
         garments=(Garment("g", None, 3, ("front", "back", "lining")),),
     )
-    main, second = lay_order(order, FEW)
+    main, second = lay_order(resolve(order), FEW)
     for lay in (main, second):
         verdict = prove(lay, order)
         assert verdict.ok, (lay.cloth, [str(f) for f in verdict.failures])

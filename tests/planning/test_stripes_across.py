@@ -15,6 +15,7 @@ from nesting.planning.layout.options import SearchOptions
 from nesting.planning.layout.repeats import unmatched_sides
 from nesting.planning.layout.solve import lay_cloth
 from nesting.proof import prove
+from nesting.resolving.resolve import resolve
 from tests.planning.builders import half, order_of, rect
 
 REPEAT = 50.0
@@ -47,7 +48,9 @@ def joined(*cuts: CutPiece, count: int = 2, **cloth: Any) -> Order:
 
 def laid(order: Order, seed: int = 0, **how: Any) -> Lay:
     """A lay on open cloth, proved."""
-    lay = lay_cloth(order, "main", SearchOptions(seconds=None, rounds=4, seed=seed, workers=1), spread="open", **how)
+    lay = lay_cloth(
+        resolve(order), "main", SearchOptions(seconds=None, rounds=4, seed=seed, workers=1), spread="open", **how
+    )
     verdict = prove(lay, order)
     assert verdict.ok, [str(f) for f in verdict.failures]
     return lay
@@ -104,7 +107,7 @@ def test_two_halves_meet_on_both_sides_only_by_their_drawings(front: float, back
 def test_folds_across_the_grain_and_pairs_are_silent() -> None:
     """Only halves with their fold along the grain have another side across the cloth."""
     order = joined(pair_with_side("front", 170), pair_with_side("back", 182))
-    assert unmatched_sides(order, order.cloths[0], [None]) == ()
+    assert unmatched_sides(resolve(order), order.cloths[0], [None]) == ()
     lay = laid(order)
     for copy in (1, 2):
         at = sides(lay, copy)

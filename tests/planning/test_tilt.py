@@ -17,6 +17,7 @@ from nesting.model.piece import Notch
 from nesting.planning.layout.options import SearchOptions
 from nesting.planning.layout.solve import lay_cloth
 from nesting.proof import prove
+from nesting.resolving.resolve import resolve
 from tests.planning.builders import half, order_of, rect
 
 TILT = 1.5
@@ -72,7 +73,7 @@ def drawn(lay: Lay, order: Order) -> None:
 def test_tilted_within_the_tolerance(kind: Any, cloth: dict[str, Any]) -> None:
     """Proved, tilted where it helps, no more than allowed, and not at all on a fold of the cloth."""
     order = mixed(**{"width": 1000.0, **cloth})
-    lay = lay_cloth(order, "main", SearchOptions(seconds=None, rounds=6, seed=0, workers=1), spread=kind)
+    lay = lay_cloth(resolve(order), "main", SearchOptions(seconds=None, rounds=6, seed=0, workers=1), spread=kind)
     verdict = prove(lay, order)
     assert verdict.ok, [str(f) for f in verdict.failures]
     off = [tilted(p) for p in lay.placements if p.piece != "brief"]
@@ -86,9 +87,9 @@ def test_without_the_tolerance_nothing_is_tilted() -> None:
     order = mixed()
     strict = replace(order, pieces=tuple(replace(cut, tilt=0.0) for cut in order.pieces))
     options = SearchOptions(seconds=None, rounds=6, seed=0, workers=1)
-    straight = lay_cloth(strict, "main", options, spread="lengthwise fold")
+    straight = lay_cloth(resolve(strict), "main", options, spread="lengthwise fold")
     assert all(tilted(p) == 0.0 for p in straight.placements)
-    loose = lay_cloth(order, "main", options, spread="lengthwise fold")
+    loose = lay_cloth(resolve(order), "main", options, spread="lengthwise fold")
     assert loose.lay_length < straight.lay_length
     assert {f.kind for f in prove(loose, strict).failures} == {"turn"}
 
@@ -98,6 +99,6 @@ def test_without_the_tolerance_nothing_is_tilted() -> None:
 def test_one_pair_is_tilted_to_its_least_length(kind: Any, gap: float) -> None:
     """Drawn askew, a leg is 406 mm long as it is and 400 tilted; half a gap before a crosswise fold is left free."""
     order = order_of(askew("leg", 400, 240, cut=2, mirrored=True), gap=gap)
-    lay = lay_cloth(order, "main", SearchOptions(seconds=None, rounds=6, seed=0, workers=1), spread=kind)
+    lay = lay_cloth(resolve(order), "main", SearchOptions(seconds=None, rounds=6, seed=0, workers=1), spread=kind)
     assert prove(lay, order).ok
     assert lay.lay_length == pytest.approx(400.0 + (gap / 2 if kind == "crosswise fold" else 0.0), abs=0.2)

@@ -12,6 +12,7 @@ from nesting.model.order import Cloth, CutPiece, Garment, Order, Remnant, Spread
 from nesting.model.piece import Edge, Piece, Point
 from nesting.model.units import round_up
 from nesting.planning.layout.laying import garment_area
+from nesting.resolving.cutting_list import CuttingList
 
 
 def rectangle(
@@ -49,7 +50,7 @@ def scrap(name: str, along: float, across: float, cloth: str = "main", **more: A
     return Remnant(name, cloth, ((0.0, 0.0), (along, 0.0), (along, across), (0.0, across)), **more)
 
 
-def lay_of(order: Order, cloth: Cloth, lay_length: float, kind: SpreadName = "open", **more: Any) -> Lay:
+def lay_of(order: CuttingList, cloth: Cloth, lay_length: float, kind: SpreadName = "open", **more: Any) -> Lay:
     """A lay without placements of that length, with the length to buy by the published formula, worked out here."""
     buy = round_up((lay_length + 2 * cloth.end_allowance) / (1 - cloth.shrink_along), cloth.increment)
     box = ((0.0, 0.0), (lay_length, 0.0), (lay_length, cloth.width), (0.0, cloth.width))
@@ -80,7 +81,7 @@ class AreaLay:
 
     def __call__(
         self,
-        order: Order,
+        order: CuttingList,
         cloth: str,
         *,
         spread: SpreadName | None = None,
@@ -95,13 +96,12 @@ class AreaLay:
         widest = max(
             (max(p[1] for p in c.piece.outline) - min(p[1] for p in c.piece.outline), c.piece.name)
             for g in order.garments
-            for c in (order.cut_piece(n, g.size) for n in g.pieces)
-            if order.cloth_of(g, c) == cloth
+            for c in g.on(cloth)
         )
         table = stuff.usable_width / 2 if spread == "lengthwise fold" else stuff.usable_width
         if widest[0] > table:
             raise CannotLayError(f"{widest[0]:g} mm wide on {table:g} mm", piece=widest[1])
-        area = sum(g.count * garment_area(order, g, cloth) for g in order.garments)
+        area = sum(g.count * garment_area(g, cloth) for g in order.garments)
         length = area / (stuff.usable_width * self.efficiency)
         if spread != "open":
             length *= 1.0 + self.extra
@@ -112,7 +112,7 @@ class AreaLay:
         self.calls.append((tuple(g.count for g in order.garments), spread, start, share))
         return lay_of(order, stuff, length, spread or "open")
 
-    def _all(self, order: Order, stuff: Cloth, start: Lay | None, remnant: Remnant | None, share: float) -> Lay:
+    def _all(self, order: CuttingList, stuff: Cloth, start: Lay | None, remnant: Remnant | None, share: float) -> Lay:
         """Every spread of the cloth, the shortest chosen; the others listed as tried."""
         kinds = stuff.spreads or ("open",)
         found: dict[SpreadName, Lay] = {}

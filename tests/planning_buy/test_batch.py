@@ -24,6 +24,7 @@ from nesting.planning.layout.laying import laying
 from nesting.planning.layout.options import SearchOptions
 from nesting.proof import prove
 from nesting.report.html.buy_page import sure_words
+from nesting.resolving.resolve import resolve
 
 from .builders import AreaLay, order_of, rectangle
 
@@ -111,7 +112,7 @@ def test_a_plan_equals_brute_force(seed):
     table = rng.choice([500.0, 700.0, 1000.0])
     length = lengths_of(order, seed, even)
     plan = plan_batch(
-        order, "main", length, table_length=table, modes=modes, efficiency=1.0, measures=None, seconds=30.0
+        resolve(order), "main", length, table_length=table, modes=modes, efficiency=1.0, measures=None, seconds=30.0
     )
     tenths = sum(s.layers * math.ceil(s.cloth_length / s.layers * 10 - 1e-6) for s in plan.sections)
     assert (tenths, len(plan.sections), plan.cuts) == brute_force(order, counts, modes, length, table)
@@ -131,7 +132,7 @@ def test_eight_sizes_of_twenty_are_planned_in_half_a_minute(table):
         return area / (1000.0 * (2 if kind == FACE_TO_FACE else 1)) / (0.9 - 0.1 / sum(ratio))
 
     start = time.perf_counter()
-    plan = plan_batch(order, "main", length, max_plies=10, table_length=table, measures=6, seconds=4.0)
+    plan = plan_batch(resolve(order), "main", length, max_plies=10, table_length=table, measures=6, seconds=4.0)
     assert time.perf_counter() - start < 30.0
     for i, count in enumerate(counts):
         assert sum(s.layers * s.ratio[i] for s in plan.sections) == count
@@ -151,7 +152,7 @@ def test_uneven_counts_of_eight_sizes_come_out_exactly():
         return 150.0 * sum(ratio) / (2 if kind == FACE_TO_FACE else 1) / 0.85
 
     start = time.perf_counter()
-    plan = plan_batch(order, "main", length, max_plies=12, table_length=2000.0, measures=6)
+    plan = plan_batch(resolve(order), "main", length, max_plies=12, table_length=2000.0, measures=6)
     assert time.perf_counter() - start < 30.0
     for i, count in enumerate(counts):
         assert sum(s.layers * s.ratio[i] for s in plan.sections) == count
@@ -160,7 +161,7 @@ def test_uneven_counts_of_eight_sizes_come_out_exactly():
 def test_one_long_ply_saves_end_allowances_only():
     """With lengths that merely add up, one section in one ply loses one pair of end allowances: 6 · 100 + 40 mm."""
     order = order_with([6], [100_000.0], max_plies=3)
-    plan = plan_batch(order, "main", lambda ratio, kind: 100.0 * sum(ratio), modes=(Mode(FACE_UP, 1, 1, 3),))
+    plan = plan_batch(resolve(order), "main", lambda ratio, kind: 100.0 * sum(ratio), modes=(Mode(FACE_UP, 1, 1, 3),))
     assert [(s.ratio, s.layers, s.spread) for s in plan.sections] == [((6,), 1, "open")]
     assert plan.cloth_length == pytest.approx(640.0)
     assert plan.one_at_a_time == pytest.approx(6 * 140.0)
@@ -171,7 +172,7 @@ def test_a_short_table_calls_for_plies():
     """Six garments of 100 mm on 260 mm of table: two in a layer, three plies, 3 · (200 + 40) mm of cloth."""
     order = order_with([6], [100_000.0])
     plan = plan_batch(
-        order,
+        resolve(order),
         "main",
         lambda ratio, kind: 100.0 * sum(ratio),
         modes=(Mode(FACE_UP, 1, 1, 3),),
@@ -188,7 +189,7 @@ def test_face_to_face_halves_the_cuts_at_equal_cloth():
     # one ply: 2 garments = 240 mm + 40; face to face: 2 widths of (100 + 40) = 280 mm for the same two garments
     lengths = {FACE_UP: 120.0, FACE_TO_FACE: 50.0}
     plan = plan_batch(
-        order,
+        resolve(order),
         "main",
         lambda ratio, kind: lengths[kind] * sum(ratio),
         modes=(Mode(FACE_UP, 1, 1, 1), Mode(FACE_TO_FACE, 2, 2, 1)),
@@ -204,7 +205,7 @@ def test_shares_follow_the_area():
     """Two sizes of 100 and 300 cm²: a quarter and three quarters of the cloth."""
     order = order_with([1, 1], [10_000.0, 30_000.0])
     plan = plan_batch(
-        order, "main", lambda ratio, kind: 10.0 * ratio[0] + 30.0 * ratio[1], modes=modes_of(order.cloths[0])
+        resolve(order), "main", lambda ratio, kind: 10.0 * ratio[0] + 30.0 * ratio[1], modes=modes_of(order.cloths[0])
     )
     assert plan.shares == pytest.approx((0.25, 0.75))
     assert plan.length_each(1) == pytest.approx(0.75 * plan.buy_length)
@@ -215,7 +216,11 @@ def test_a_garment_longer_than_the_table_is_refused_by_name():
     order = order_with([2], [400_000.0])
     with pytest.raises(CannotLayError, match=r"shorts 0 is 40\.0 cm .* table of 30\.0 cm"):
         plan_batch(
-            order, "main", lambda ratio, kind: 400.0 * sum(ratio), table_length=300.0, modes=(Mode(FACE_UP, 1, 1, 1),)
+            resolve(order),
+            "main",
+            lambda ratio, kind: 400.0 * sum(ratio),
+            table_length=300.0,
+            modes=(Mode(FACE_UP, 1, 1, 1),),
         )
 
 
@@ -223,7 +228,7 @@ def test_cloth_that_runs_out_is_refused_with_both_figures():
     """What is there and what it would take are both said."""
     order = order_with([4], [100_000.0], length=300.0)
     with pytest.raises(CannotLayError, match=r"takes 44\.0 cm .* only 30\.0 cm"):
-        plan_batch(order, "main", lambda ratio, kind: 100.0 * sum(ratio), modes=(Mode(FACE_UP, 1, 1, 1),))
+        plan_batch(resolve(order), "main", lambda ratio, kind: 100.0 * sum(ratio), modes=(Mode(FACE_UP, 1, 1, 1),))
 
 
 def test_what_cannot_be_laid_face_to_face_is_cut_face_up():
@@ -235,7 +240,7 @@ def test_what_cannot_be_laid_face_to_face_is_cut_face_up():
         return 100.0 * sum(ratio)
 
     order = order_with([4], [100_000.0], max_plies=4)
-    plan = plan_batch(order, "main", length)
+    plan = plan_batch(resolve(order), "main", length)
     assert {s.spread for s in plan.sections} <= {"open", FACE_UP}
 
 
@@ -251,7 +256,7 @@ def test_lengths_are_measured_once_each_by_the_search():
     """An open ply and a stacked one of the same ratio are one and the same lay."""
     order = order_with([2, 2], [100_000.0, 50_000.0])
     lay = AreaLay(efficiency=0.8)
-    length_of = LengthsByLaying(order, "main", lay)
+    length_of = LengthsByLaying(resolve(order), "main", lay)
     assert length_of((1, 2), FACE_UP) == pytest.approx(200_000.0 / 1000.0 / 0.8)
     assert length_of((1, 2), "open") == length_of((1, 2), FACE_UP)
     assert [call[:2] for call in lay.calls] == [((1, 2), "open")]
@@ -261,14 +266,14 @@ def test_a_section_becomes_an_order_of_its_own():
     """Its counts are layers · ratio, its cloth has the section's plies."""
     order = order_with([6], [100_000.0])
     plan = plan_batch(
-        order,
+        resolve(order),
         "main",
         lambda ratio, kind: 100.0 * sum(ratio),
         modes=(Mode(FACE_UP, 1, 1, 3),),
         table_length=260.0,
         efficiency=1.0,
     )
-    part = section_order(order, "main", plan.sections[0])
+    part = section_order(resolve(order), "main", plan.sections[0])
     assert [g.count for g in part.garments] == [6]
     assert part.cloths[0].plies == 3
 
@@ -309,7 +314,7 @@ def test_counts_that_cannot_be_made_up_are_refused():
 def by_rounds(order: Order, rounds: int = 6):
     """The plans of an order with lays by rounds, each lay proved."""
     lay = laying(SearchOptions(seconds=None, rounds=rounds))
-    plans = batch(order, lay, seconds=2.0)
+    plans = batch(resolve(order), lay, seconds=2.0)
     for plan in plans:
         for one in plan.lays:
             verdict = prove(one, order)

@@ -16,6 +16,7 @@ from nesting.model.piece import Edge
 from nesting.planning.buying.buy import buy, parse_widths
 from nesting.planning.buying.curve import adding_sequence, curve
 from nesting.planning.layout.yardage import buy_length
+from nesting.resolving.resolve import resolve
 
 from .builders import AreaLay, lay_of, order_of, rectangle, shape
 
@@ -31,7 +32,11 @@ def shorts(count=4, **cloth):
 def test_rows_are_widths_by_spreads_by_nap():
     """Two widths, open and folded, with and without nap: 2 · 2 · 2 rows."""
     bought = buy(
-        shorts(price=10.0), AreaLay(0.8), widths=[900.0, 1500.0], spreads=["open", "lengthwise fold"], curve_counts=0
+        resolve(shorts(price=10.0)),
+        AreaLay(0.8),
+        widths=[900.0, 1500.0],
+        spreads=["open", "lengthwise fold"],
+        curve_counts=0,
     )
     assert len(bought.rows) == 8
     assert {(r.width, r.spread, r.nap) for r in bought.rows} == {
@@ -43,7 +48,7 @@ def test_rows_are_widths_by_spreads_by_nap():
 def test_a_row_says_length_per_garment_cost_and_one_more():
     """Worked by hand: 4 · 40,000 mm² on 1,000 mm at 80 % are 200 mm, + 2 · 20, / 0.95 = 252.6, by 100 mm 300 mm."""
     order = shorts(shrink_along=0.05, price=10.0)
-    bought = buy(order, AreaLay(0.8), spreads=["open"], naps=["none"], curve_counts=0)
+    bought = buy(resolve(order), AreaLay(0.8), spreads=["open"], naps=["none"], curve_counts=0)
     (row,) = bought.rows
     assert row.lay_length == pytest.approx(200.0)
     assert row.buy_length == 300.0
@@ -56,7 +61,7 @@ def test_a_row_says_length_per_garment_cost_and_one_more():
 
 def test_one_more_may_be_free():
     """Six: 300 + 40 = 340, seven: 350 + 40 = 390: both 400 mm."""
-    bought = buy(shorts(6), AreaLay(0.8), spreads=["open"], naps=["none"])
+    bought = buy(resolve(shorts(6)), AreaLay(0.8), spreads=["open"], naps=["none"])
     assert bought.rows[0].one_more == 0.0
     assert 7 in bought.curves[0].free
     assert bought.as_dict()["curves"][0]["one_more"] == {"garment": "shorts", "buy_length": 400.0, "adds": 0.0}
@@ -69,7 +74,7 @@ def test_the_document_has_the_agreed_keys():
     )
     trims = (Trim("leg", "elastic", ("body.leg",), 0.85, False),)
     order = order_of([piece], [Garment("shorts", None, 2, ("body",))], [Cloth("main", 1000.0)], trims=trims)
-    document = buy(order, AreaLay(0.8), spreads=["open", "crosswise fold"], naps=["one way"]).as_dict()
+    document = buy(resolve(order), AreaLay(0.8), spreads=["open", "crosswise fold"], naps=["one way"]).as_dict()
     assert {"cloth", "width", "spread", "lay_length", "buy_length", "per_garment", "cost"} <= set(document["rows"][0])
     assert [set(p) >= {"count", "buy_length"} for p in document["curve"]] == [True, True]
     assert [p["count"] for p in document["curve"]] == [1, 2]
@@ -81,7 +86,9 @@ def test_the_document_has_the_agreed_keys():
 
 def test_refused_rows_name_the_reason_and_leave_no_row():
     """A piece wider than the narrow cloth: that width is refused with the figures, the other is laid."""
-    bought = buy(shorts(), AreaLay(0.8), widths=[150.0, 900.0], spreads=["open"], naps=["none"], curve_counts=0)
+    bought = buy(
+        resolve(shorts()), AreaLay(0.8), widths=[150.0, 900.0], spreads=["open"], naps=["none"], curve_counts=0
+    )
     assert [r.width for r in bought.rows] == [900.0]
     assert [(r.width, "200 mm wide on 150" in r.reason) for r in bought.refused] == [(150.0, True)]
 
@@ -89,7 +96,7 @@ def test_refused_rows_name_the_reason_and_leave_no_row():
 def test_a_spread_that_the_search_refuses_is_listed_beside_the_others():
     """On 300 mm a piece of 200 mm does not go on the fold of 150 mm; open cloth is laid."""
     order = shorts(width=300.0)
-    bought = buy(order, AreaLay(0.8), spreads=["open", "lengthwise fold"], naps=["none"], curve_counts=0)
+    bought = buy(resolve(order), AreaLay(0.8), spreads=["open", "lengthwise fold"], naps=["none"], curve_counts=0)
     assert [r.spread for r in bought.rows] == ["open"]
     assert [(r.spread, r.reason) for r in bought.refused] == [
         ("lengthwise fold", "piece 'body': 200 mm wide on 150 mm")
@@ -99,7 +106,7 @@ def test_a_spread_that_the_search_refuses_is_listed_beside_the_others():
 def test_the_time_of_all_rows_is_spent_on_all_spreads_together():
     """Two spreads: two rows' time in all, two thirds of it for the lay, the rest for one more and for one alone."""
     lay = AreaLay(0.8)
-    buy(shorts(), lay, spreads=["open", "lengthwise fold"], naps=["none"], curve_counts=0)
+    buy(resolve(shorts()), lay, spreads=["open", "lengthwise fold"], naps=["none"], curve_counts=0)
     shares = {counts: share for counts, _, _, share in lay.calls}
     assert shares == {(4,): pytest.approx(4 / 3), (5,): pytest.approx(1 / 2), (1,): pytest.approx(1 / 6)}
     first, more = (next(c for c in lay.calls if c[0] == n) for n in ((4,), (5,)))
@@ -111,7 +118,7 @@ def test_every_cloth_that_is_cut_is_bought():
     pieces = [rectangle("body", 200.0, 200.0), rectangle("lining", 100.0, 100.0, cloth="lining")]
     cloths = [Cloth("main", 1000.0), Cloth("lining", 1400.0), Cloth("spare", 900.0)]
     order = order_of(pieces, [Garment("shorts", None, 3, ("body", "lining"))], cloths)
-    bought = buy(order, AreaLay(0.8), spreads=["open"], naps=["none"])
+    bought = buy(resolve(order), AreaLay(0.8), spreads=["open"], naps=["none"])
     assert [r.cloth for r in bought.rows] == ["main", "lining"]
     assert [c.cloth for c in bought.curves] == ["main", "lining"]
     assert bought.as_dict()["curve"] == bought.curves[0].as_dicts()
@@ -119,7 +126,7 @@ def test_every_cloth_that_is_cut_is_bought():
 
 def test_the_best_row_is_the_cheapest_with_the_own_nap():
     """Where a wider cloth costs less in all it is the one to go by; rows with another nap are for comparison."""
-    bought = buy(shorts(20, price=10.0), AreaLay(0.8, extra=0.3), widths=[900.0, 1500.0], curve_counts=0)
+    bought = buy(resolve(shorts(20, price=10.0)), AreaLay(0.8, extra=0.3), widths=[900.0, 1500.0], curve_counts=0)
     (best,) = [r for r in bought.rows if r.best]
     assert (best.width, best.nap, best.spread) == (1500.0, "none", "open")
 
@@ -127,7 +134,7 @@ def test_the_best_row_is_the_cheapest_with_the_own_nap():
 def test_each_lay_of_the_curve_starts_from_the_one_before():
     """1, 2, … n + 1 garments, each started from the lay just found."""
     lay = AreaLay(0.8)
-    found = curve(shorts(4), "main", lay, spread="open")
+    found = curve(resolve(shorts(4)), "main", lay, spread="open")
     assert [call[0] for call in lay.calls] == [(1,), (2,), (3,), (4,), (5,)]
     assert lay.calls[0][2] is None
     for before, after in zip(lay.calls[1:], lay.calls[2:], strict=False):
@@ -151,7 +158,7 @@ class Hasty(AreaLay):
 def test_one_more_is_never_dearer_than_laid_behind_the_others(spread, adds):
     """Four take 20 cm, one alone 5 cm: 25 cm, so buy 30 cm. A partial fold has its own depth: 250 cm."""
     order = shorts(increment=100.0, end_allowance=0.0)
-    (row,) = buy(order, Hasty(0.8), spreads=[spread], naps=["none"], curve_counts=0).rows
+    (row,) = buy(resolve(order), Hasty(0.8), spreads=[spread], naps=["none"], curve_counts=0).rows
     assert (row.buy_length, row.one_more) == (200.0, adds)
 
 
@@ -169,7 +176,7 @@ class Unsteady(AreaLay):
 def test_the_curve_never_falls_and_a_larger_lay_serves_a_smaller_order():
     """L(n) = min(L(n), L(n + 1)), worked from the top."""
     raw = {n: 50.0 * n * (1.5 if n % 2 == 0 else 1.0) for n in range(1, 8)}
-    found = curve(shorts(6), "main", Unsteady(0.8), spread="open")
+    found = curve(resolve(shorts(6)), "main", Unsteady(0.8), spread="open")
     lengths = [p.lay_length for p in found.points]
     assert lengths == sorted(lengths)
     for p in found.points:
@@ -183,7 +190,7 @@ def test_a_known_lay_counts_opened_out():
     cloth = order.cloths[0]
     for half, best in ((90.0, 180.0), (110.0, 200.0)):
         known = replace(lay_of(order, cloth, half, "crosswise fold"), buy_length=2.0 * half)
-        found = curve(order, "main", AreaLay(0.8), spread="open", known=known)
+        found = curve(resolve(order), "main", AreaLay(0.8), spread="open", known=known)
         assert [p.lay_length for p in found.points[:4]] == pytest.approx([50.0, 100.0, 150.0, best])
         assert [p.buy_length for p in found.points[:4]] == pytest.approx([50.0, 100.0, 150.0, best])
 
@@ -201,7 +208,9 @@ class Luckier(AreaLay):
 
 def test_cloth_without_nap_never_takes_more_than_with_one():
     """All pieces one way is allowed on plain cloth, too: 4 garments take 210 mm so, 240 mm as it was found."""
-    rows = buy(shorts(4, end_allowance=0.0, increment=10.0), Luckier(0.8), spreads=["open"], curve_counts=0).rows
+    rows = buy(
+        resolve(shorts(4, end_allowance=0.0, increment=10.0)), Luckier(0.8), spreads=["open"], curve_counts=0
+    ).rows
     assert [(r.nap, r.own) for r in rows] == [("none", True), ("one way", False)]
     assert [r.lay_length for r in rows] == pytest.approx([210.0, 210.0])
 
@@ -218,7 +227,7 @@ class Folded(AreaLay):
 
 def test_what_cannot_lie_open_has_a_curve_on_its_fold():
     """The curve is of the spread that was found, not missing."""
-    bought = buy(shorts(4), Folded(0.8), spreads=["open", "lengthwise fold"], naps=["none"])
+    bought = buy(resolve(shorts(4)), Folded(0.8), spreads=["open", "lengthwise fold"], naps=["none"])
     (found,) = bought.curves
     assert found.spread == "lengthwise fold" and [p.count for p in found.points] == [1, 2, 3, 4, 5]
     assert [(r.spread, r.reason) for r in bought.refused] == [("open", "there is no second ply")]
@@ -227,7 +236,7 @@ def test_what_cannot_lie_open_has_a_curve_on_its_fold():
 def test_a_long_curve_is_measured_at_some_counts():
     """Forty garments: twelve lays at most, 1, 40 and 41 among them; between them the next larger lay serves."""
     lay = AreaLay(0.8)
-    found = curve(shorts(40), "main", lay, spread="open", counts=12)
+    found = curve(resolve(shorts(40)), "main", lay, spread="open", counts=12)
     measured = [p.count for p in found.points if p.measured]
     assert len(lay.calls) <= 12 and {1, 40, 41} <= set(measured)
     assert [p.count for p in found.points] == list(range(1, 42))
@@ -237,11 +246,11 @@ def test_a_long_curve_is_measured_at_some_counts():
 
 def test_a_curve_ends_where_the_cloth_does():
     """Cloth for five garments: the curve has no sixth, and the order of five can still be bought."""
-    found = curve(shorts(5, length=260.0), "main", AreaLay(0.8), spread="open")
+    found = curve(resolve(shorts(5, length=260.0)), "main", AreaLay(0.8), spread="open")
     assert [p.count for p in found.points] == [1, 2, 3, 4, 5]
     assert found.as_dicts()[-1]["count"] == 5
     with pytest.raises(CannotLayError):
-        curve(shorts(5, length=10.0), "main", AreaLay(0.8), spread="open")
+        curve(resolve(shorts(5, length=10.0)), "main", AreaLay(0.8), spread="open")
 
 
 @given(st.lists(st.integers(0, 9), min_size=1, max_size=6))
@@ -299,7 +308,7 @@ def test_compensation_for_shrinkage_divides():
 
 def test_rows_of_one_table_share_a_nap_and_width_in_sequence():
     """Within one width and nap the least to buy comes first."""
-    bought = buy(shorts(30), AreaLay(0.8, extra=0.5), naps=["none"], curve_counts=0)
+    bought = buy(resolve(shorts(30)), AreaLay(0.8, extra=0.5), naps=["none"], curve_counts=0)
     lengths = [r.buy_length for r in bought.rows]
     assert lengths == sorted(lengths) and bought.rows[0].spread == "open"
 
@@ -307,4 +316,4 @@ def test_rows_of_one_table_share_a_nap_and_width_in_sequence():
 def test_imperial_orders_say_so():
     """The table knows that people read yards here."""
     order = replace(shorts(), units="in")
-    assert buy(order, AreaLay(0.8), spreads=["open"], naps=["none"]).imperial
+    assert buy(resolve(order), AreaLay(0.8), spreads=["open"], naps=["none"]).imperial

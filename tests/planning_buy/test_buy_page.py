@@ -32,6 +32,7 @@ from nesting.report.terminal.buy_terminal import (
     stash_summary,
     trims_summary,
 )
+from nesting.resolving.resolve import resolve
 
 from .builders import AreaLay, order_of, rectangle, scrap, shape
 from .test_remnants import Judge
@@ -112,7 +113,9 @@ def words_of(renderable):
 def test_the_page_says_what_to_buy_first():
     """The answer, one row for each width and spread, refusals with reasons, the curve, all closed tags."""
     order = shorts_order()
-    bought = buy(order, AreaLay(0.8), widths=[150.0, 1000.0], spreads=["open", "crosswise fold"], naps=["one way"])
+    bought = buy(
+        resolve(order), AreaLay(0.8), widths=[150.0, 1000.0], spreads=["open", "crosswise fold"], naps=["one way"]
+    )
     page = Reader(buying_section(bought))
     assert page.wrong == []
     # 2 · 40,000 + 3 · 62,500 = 267,500 mm² on 1 m at 80 %, + 5 % for nap = 35.1 cm; with 4 cm of ends, by 10 cm: 40 cm
@@ -127,7 +130,7 @@ def test_the_page_says_what_to_buy_first():
 def test_names_are_escaped():
     """A name with markup in it stays a name."""
     order = shorts_order(name="<b>shorts</b>")
-    bought = buy(order, AreaLay(0.8), spreads=["open"], naps=["none"])
+    bought = buy(resolve(order), AreaLay(0.8), spreads=["open"], naps=["none"])
     text = buying_section(bought) + trims_section(bought.trims, order)
     assert "<b>" not in text and "&lt;b&gt;" in text
     assert "leg &lt;8 mm&gt;" in text
@@ -136,7 +139,7 @@ def test_names_are_escaped():
 def test_the_curve_is_drawn():
     """In the section as SVG, fetched from nowhere, and beside it as a PNG of some size."""
     order = shorts_order()
-    bought = buy(order, AreaLay(0.8), spreads=["open"], naps=["none"])
+    bought = buy(resolve(order), AreaLay(0.8), spreads=["open"], naps=["none"])
     text = buying_section(bought)
     assert not re.search(r"""(src|href)\s*=\s*["'](?!#)""", text)
     svg = text[text.index("<svg") : text.index("</svg>") + 6]
@@ -151,7 +154,7 @@ def test_the_curve_is_drawn():
 def test_yards_are_shown_where_yards_are_read():
     """An order in inches: lengths to buy in eighths of a yard, cost per yard."""
     order = shorts_order(units="in", increment=914.4 / 8, price_unit=914.4)
-    bought = buy(order, AreaLay(0.8), spreads=["open"], naps=["none"])
+    bought = buy(resolve(order), AreaLay(0.8), spreads=["open"], naps=["none"])
     # 33.4 cm + 4 cm are 0.409 yd, by eighths 1/2 yd
     assert "1/2 yd" in Reader(buying_section(bought)).text
     shown = words_of(buying_summary(bought))
@@ -162,7 +165,7 @@ def test_yards_are_shown_where_yards_are_read():
 def test_trims_show_how_they_come_about():
     """Ratio, practice, joins, total and what to buy: 2 · (170 + 10) + 3 · (212.5 + 10) = 102.75 cm, buy 1.1 m."""
     order = shorts_order()
-    needs = trim_needs(order)
+    needs = trim_needs(resolve(order))
     page = Reader(trims_section(needs, order))
     assert page.wrong == []
     assert "0.85 × edge (practice) + 1 cm for each join; 1.028 m in all, buy 1.1 m" in page.text
@@ -174,7 +177,7 @@ def test_leftovers_say_which_piece_goes_where():
     """Number, pieces by copy, what is still to be bought."""
     pieces = [rectangle("front", 100.0, 100.0), rectangle("back", 100.0, 100.0)]
     order = order_of(pieces, [Garment("briefs", None, 2, ("front", "back"))], remnants=(scrap("a", 350.0, 100.0),))
-    plan = plan_remnants(order, Judge(lambda *_: True), lay=AreaLay(0.8))
+    plan = plan_remnants(resolve(order), Judge(lambda *_: True), lay=AreaLay(0.8))
     page = Reader(remnants_section(plan))
     assert page.wrong == []
     assert ["a", "briefs", "1", "back, front"] in page.rows
@@ -194,7 +197,7 @@ def test_leftovers_say_what_they_do_not_keep_to():
         pieces, [Garment("briefs", None, 1, ("front", "lining", "back"))], remnants=(scrap("a", 350.0, 100.0),),
         together=(Together("front", "lining"),), seams=seams,
     )  # fmt: skip
-    plan = plan_remnants(order, Judge(lambda *_: True), lay=AreaLay(0.8))
+    plan = plan_remnants(resolve(order), Judge(lambda *_: True), lay=AreaLay(0.8))
     assert plan.number == 1
     cut, stripes = plan.as_dict()["unbound"]
     assert cut.startswith("lining is cut by itself here, not together with front")
@@ -203,14 +206,16 @@ def test_leftovers_say_what_they_do_not_keep_to():
     assert page.wrong == []
     for text in (page.text, shown):
         assert "lining is cut by itself here" in text and "stripes are not matched" in text
-    plain = plan_remnants(replace(order, together=(), seams=seams[1:]), Judge(lambda *_: True), lay=AreaLay(0.8))
+    plain = plan_remnants(
+        resolve(replace(order, together=(), seams=seams[1:])), Judge(lambda *_: True), lay=AreaLay(0.8)
+    )
     assert plain.unbound == ()
 
 
 def test_a_batch_shows_sections_and_shares():
     """The sections add up to the counts; shares of the sizes by area."""
     order = shorts_order()
-    plans = batch(order, AreaLay(0.8), max_plies=2, seconds=2.0)
+    plans = batch(resolve(order), AreaLay(0.8), max_plies=2, seconds=2.0)
     page = Reader(batch_section(plans))
     assert page.wrong == []
     share = 80_000.0 / 267_500.0

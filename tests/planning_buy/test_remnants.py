@@ -29,6 +29,7 @@ from nesting.planning.leftovers.remnants import plan_remnants
 from nesting.proof import prove
 from nesting.proof.edited import judgement_of
 from nesting.proof.holding import holds_of
+from nesting.resolving.resolve import resolve
 
 from .builders import AreaLay, lay_of, order_of, rectangle, scrap, shape
 from .remnant_cases import CASES
@@ -64,7 +65,7 @@ class Judge:
 def test_the_optimum_is_reached_and_proved(case):
     """The greatest number of garments, known by construction, with real bounds and a real search, in a minute."""
     order, number = case()
-    plan = plan_remnants(order, FitsBySearch(SearchOptions(seconds=2.0)), seconds=60.0)
+    plan = plan_remnants(resolve(order), FitsBySearch(SearchOptions(seconds=2.0)), seconds=60.0)
     assert plan.number == number
     assert plan.proved and plan.value == plan.bound
     assert plan.seconds < 60.0
@@ -92,7 +93,7 @@ def test_a_refusal_by_the_search_sends_pieces_elsewhere():
     pieces, garments = briefs()
     remnants = tuple(scrap(name, 200.0, 200.0 + i) for i, name in enumerate("abcd"))
     judge = Judge(lambda name, load: len(load) <= 1)
-    plan = plan_remnants(order_of(pieces, garments, remnants=remnants), judge, seconds=20.0)
+    plan = plan_remnants(resolve(order_of(pieces, garments, remnants=remnants)), judge, seconds=20.0)
     assert plan.number == 2
     assert Counter(u.remnant for u in plan.uses) == dict.fromkeys("abcd", 1)
     assert plan.proved  # all that was asked for is made
@@ -105,7 +106,7 @@ def test_a_refusal_is_traced_to_the_fewest_pieces():
     pieces, garments = briefs(6)
     judge = Judge(lambda name, load: len(load) <= 3)
     order = order_of(pieces, garments, remnants=(scrap("a", 500.0, 500.0),))
-    plan = plan_remnants(order, judge, seconds=20.0)
+    plan = plan_remnants(resolve(order), judge, seconds=20.0)
     assert plan.number == 1
     assert len(judge.asked) <= 4
     assert all(text.startswith("a: ") for text in plan.refused)
@@ -117,11 +118,11 @@ def test_what_the_search_alone_refuses_is_not_called_proved():
     """No room found is no proof: the bound by area stands above the value, and the reason says so."""
     pieces, garments = briefs()
     order = order_of(pieces, garments, remnants=(scrap("a", 200.0, 200.0),))
-    plan = plan_remnants(order, Judge(lambda name, load: len(load) <= 3), seconds=20.0)
+    plan = plan_remnants(resolve(order), Judge(lambda name, load: len(load) <= 3), seconds=20.0)
     assert (plan.number, plan.value, plan.bound, plan.proved) == (1, 1.0, 2.0, False)
     assert "not proved" in plan.reason
     proof = Judge(lambda name, load: len(load) <= 3, lambda name, load: "too long" if len(load) > 3 else None)
-    proved = plan_remnants(order, proof, seconds=20.0)
+    proved = plan_remnants(resolve(order), proof, seconds=20.0)
     assert (proved.number, proved.bound, proved.proved) == (1, 1.0, True)
 
 
@@ -130,7 +131,7 @@ def test_remnants_of_one_shape_share_what_is_known():
     pieces, garments = briefs(3)
     order = order_of(pieces, garments, remnants=tuple(scrap(n, 200.0, 200.0) for n in "abc"))
     judge = Judge(lambda name, load: len(load) <= 2)
-    plan = plan_remnants(order, judge, seconds=20.0)
+    plan = plan_remnants(resolve(order), judge, seconds=20.0)
     assert plan.number == 3
     refused = [load for _, load in judge.asked if len(load) > 2]
     assert len(refused) == len(set(refused))
@@ -141,7 +142,7 @@ def test_copies_are_numbered_as_they_are_cut():
     holds. A second entry of the same garment goes on counting."""
     pieces, garments = briefs(2)
     order = order_of(pieces, garments, remnants=(scrap("a", 500.0, 100.0), scrap("b", 200.0, 100.0)))
-    numbers = copy_numbers(order, {(0, 2)})
+    numbers = copy_numbers(resolve(order), {(0, 2)})
     assert numbers == {(0, 2): 1}
     units = [Unit(PieceClass("main", "front", "", ""), 0, "briefs", 2, 0)]
     placement = Placement("front", "briefs", None, 1, 0.0, 0.0, 0.0, False, (0,), False, False, 1, ())
@@ -150,10 +151,10 @@ def test_copies_are_numbered_as_they_are_cut():
     own = renumbered(lay, units, order, {(0, 2): 7})
     assert own.placements[0].copy == 7 and own.holds == (PieceHeld("briefs", None, 7, "front", None, 1),)
     twice = order_of(pieces, [*garments, *garments])
-    assert copy_numbers(twice, {(0, 1), (1, 1), (1, 2)}) == {(0, 1): 1, (1, 1): 2, (1, 2): 3}
+    assert copy_numbers(resolve(twice), {(0, 1), (1, 1), (1, 2)}) == {(0, 1): 1, (1, 1): 2, (1, 2): 3}
     # nothing is said of a number that is not cut
     judge = Judge(lambda name, load: name == "a")
-    plan = plan_remnants(order, judge, seconds=0.0)
+    plan = plan_remnants(resolve(order), judge, seconds=0.0)
     assert {u.copy for u in plan.uses} == {1}
     assert all(h.copy == 1 for lay in plan.lays for h in lay.holds)
 
@@ -163,12 +164,12 @@ def test_garments_come_one_by_one_and_each_is_kept():
     pieces, garments = briefs(5)
     order = order_of(pieces, garments, remnants=(scrap("a", 500.0, 300.0),))
     judge = Judge(lambda name, load: len(load) <= 4)
-    plan = plan_remnants(order, judge, seconds=20.0)
+    plan = plan_remnants(resolve(order), judge, seconds=20.0)
     assert plan.number == 2
     assert judge.asked[0] == ("a", ("back", "front"))
     assert judge.asked[1] == ("a", ("back", "back", "front", "front"))
     # with no time at all the first garment is there all the same
-    assert plan_remnants(order, Judge(lambda name, load: len(load) <= 4), seconds=0.0).number == 1
+    assert plan_remnants(resolve(order), Judge(lambda name, load: len(load) <= 4), seconds=0.0).number == 1
 
 
 def test_more_effort_tries_again_what_less_did_not_find():
@@ -183,7 +184,7 @@ def test_more_effort_tries_again_what_less_did_not_find():
 
     pieces, garments = briefs(3)
     order = order_of(pieces, garments, remnants=(scrap("a", 500.0, 300.0),))
-    plan = plan_remnants(order, Doubling(None), seconds=20.0)
+    plan = plan_remnants(resolve(order), Doubling(None), seconds=20.0)
     assert plan.number == 2
     assert not any("2 ×" in text for text in plan.refused)  # what was found to lie is no refusal any more
 
@@ -214,7 +215,7 @@ def test_what_must_still_be_bought_is_said():
     order = order_of(
         pieces, [Garment("briefs", None, 3, ("shell", "lining"))], cloths, remnants=(scrap("a", 100.0, 100.0),)
     )
-    plan = plan_remnants(order, Judge(lambda name, load: True), lay=AreaLay(0.8), seconds=10.0)
+    plan = plan_remnants(resolve(order), Judge(lambda name, load: True), lay=AreaLay(0.8), seconds=10.0)
     assert plan.number == 1
     assert [(b.cloth, b.garments) for b in plan.to_buy] == [("main", (("briefs", 2),)), ("lining", (("briefs", 3),))]
     main = plan.to_buy[0]
@@ -227,14 +228,16 @@ def test_an_order_without_remnants_says_what_to_do():
     """The message names the cloth and the table to add."""
     pieces, garments = briefs()
     with pytest.raises(OrderError, match=r"no remnants of main .*\[\[remnant\]\]"):
-        plan_remnants(order_of(pieces, garments), Judge(lambda *_: True))
+        plan_remnants(resolve(order_of(pieces, garments)), Judge(lambda *_: True))
 
 
 def test_value_weighs_more_than_number():
     """Of two garments on one place the dearer one is made; the other is listed as not made."""
     pieces = [rectangle("a", 100.0, 100.0), rectangle("b", 100.0, 100.0)]
     garments = [Garment("plain", None, 1, ("a",)), Garment("fine", None, 1, ("b",), value=3.5)]
-    plan = plan_remnants(order_of(pieces, garments, remnants=(scrap("r", 100.0, 100.0),)), Judge(lambda *_: True))
+    plan = plan_remnants(
+        resolve(order_of(pieces, garments, remnants=(scrap("r", 100.0, 100.0),))), Judge(lambda *_: True)
+    )
     assert [(m.garment, m.made) for m in plan.made] == [("plain", 0), ("fine", 1)]
     assert plan.value == plan.bound == 3.5
 
@@ -243,7 +246,7 @@ def test_the_reason_by_area_gives_the_figures():
     """One more takes 200 cm²; of 350 cm² there are 150 left."""
     pieces, garments = briefs(2)
     order = order_of(pieces, garments, remnants=(scrap("a", 350.0, 100.0),))
-    plan = plan_remnants(order, Judge(lambda *_: True))
+    plan = plan_remnants(resolve(order), Judge(lambda *_: True))
     assert plan.number == 1
     assert plan.reason == "briefs: one more takes 200 cm² of 'main', but of the remnants' 350 cm² only 150 cm² are left"
 
@@ -253,7 +256,7 @@ def test_a_left_piece_is_laid_flipped():
     ring = ((0.0, 0.0), (30.0, 0.0), (30.0, 10.0), (0.0, 20.0))
     order = order_of([shape("side", ring, cut=2, mirrored=True)], [Garment("shorts", None, 1, ("side",))])
     order = replace(order, remnants=(scrap("a", 100.0, 100.0),))
-    plan = plan_remnants(order, FitsBySearch(SearchOptions(rounds=4)), seconds=None)
+    plan = plan_remnants(resolve(order), FitsBySearch(SearchOptions(rounds=4)), seconds=None)
     assert {u.hand for u in plan.uses} == {"right", "left"}
     (lay,) = plan.lays
     assert sorted(p.flipped for p in lay.placements) == [False, True]
@@ -266,7 +269,7 @@ def test_copies_whose_pieces_lie_on_different_leftovers_are_told_apart():
     order = order_of(pieces, garments, remnants=(scrap("a", 220.0, 120.0),))
     front, back = (PieceClass("main", name, "", "") for name in ("front", "back"))
     units = [Unit(front, 0, "briefs", 1, 0), Unit(back, 0, "briefs", 2, 0)]
-    assert [len({n.copy for n in s.needs}) for s in stacks_of_units(order, units)] == [1, 1]
+    assert [len({n.copy for n in s.needs}) for s in stacks_of_units(resolve(order), units)] == [1, 1]
     lay = FitsBySearch(SearchOptions(rounds=4)).lay(order, units, order.remnants[0], 2)
     own = renumbered(lay, units, order, {(0, 1): 1, (0, 2): 2})
     assert {(p.piece, p.copy) for p in own.placements} == {("front", 1), ("back", 2)}
@@ -277,7 +280,7 @@ def test_copies_whose_pieces_lie_on_different_leftovers_are_told_apart():
 def test_lays_on_leftovers_pass_the_independent_proof(name):
     """Also where left and right, or front and back, come from different leftovers."""
     order, number = next(case for case in CASES if case.__name__ == name)()
-    plan = plan_remnants(order, FitsBySearch(SearchOptions(seconds=5.0)), seconds=60.0)
+    plan = plan_remnants(resolve(order), FitsBySearch(SearchOptions(seconds=5.0)), seconds=60.0)
     assert plan.number == number
     assert len(plan.lays) >= 2
     for lay in plan.lays:
@@ -291,7 +294,7 @@ def split():
     found = []
     for name in ("a_pair_split_over_two", "pieces_spread_over_three"):
         order, _ = next(case for case in CASES if case.__name__ == name)()
-        found.append((order, plan_remnants(order, FitsBySearch(SearchOptions(seconds=5.0)), seconds=60.0)))
+        found.append((order, plan_remnants(resolve(order), FitsBySearch(SearchOptions(seconds=5.0)), seconds=60.0)))
     return found
 
 
@@ -350,7 +353,7 @@ def test_a_lay_that_does_not_hold_what_it_says_is_refused(split):
 def test_whole_garments_on_one_leftover_are_proved_from_the_order():
     """A lay with the order's own names, as it is written to a file."""
     order, _ = next(case for case in CASES if case.__name__ == "same_cloth_forbids_mixing")()
-    plan = plan_remnants(order, FitsBySearch(SearchOptions(seconds=5.0)), seconds=60.0)
+    plan = plan_remnants(resolve(order), FitsBySearch(SearchOptions(seconds=5.0)), seconds=60.0)
     (lay,) = plan.lays
     assert prove(lay, order).ok
 

@@ -11,12 +11,13 @@ from nesting.model.order import Cloth, Garment, Together
 from nesting.model.units import round_up
 from nesting.planning.batch.cutting import batch
 from nesting.planning.buying.buy import buy, buying_work
-from nesting.planning.layout.laying import laying, led_by
+from nesting.planning.layout.laying import laying
 from nesting.planning.layout.options import SearchOptions
 from nesting.planning.layout.solve import laid_together, lay_order
 from nesting.planning.leftovers.remnants import plan_remnants
 from nesting.report.html.buy_page import batch_section, buying_section, remnants_section
 from nesting.report.terminal.buy_terminal import batch_summary, buying_summary
+from nesting.resolving.resolve import resolve
 
 from .builders import AreaLay, order_of, rectangle, scrap
 from .test_buy_page import Reader, words_of
@@ -46,14 +47,14 @@ def by_search(order, **how):
     def over(there, lays):
         return laid_together(there, lays, FEW)
 
-    return buy(order, laying(FEW), over=over, curve_counts=0, naps=["none"], **how)
+    return buy(resolve(order), laying(FEW), over=over, curve_counts=0, naps=["none"], **how)
 
 
 @pytest.mark.parametrize("spreads", [("open",), ("open", "lengthwise fold")])
 def test_what_to_buy_is_what_the_lay_says(spreads):
     """Both cloths, same order, widths and spreads: the rows to go by are the lays that the order's lay consists of."""
     order = lined(spreads=spreads)
-    lays = {lay.cloth: lay for lay in lay_order(order, FEW)}
+    lays = {lay.cloth: lay for lay in lay_order(resolve(order), FEW)}
     assert lays["lining"].leaders_on == "main"
     bought = by_search(order)
     best = {row.cloth: row for row in bought.rows if row.best}
@@ -93,7 +94,7 @@ class Over:
 def test_over_the_leaders_goes_before_apart_and_both_are_told():
     """The row to go by lies over the main cloth; cut apart is for comparison; one more and its cost are worked out."""
     over = Over()
-    bought = buy(lined(), AreaLay(0.8), over=over, naps=["none"], spreads=["open"])
+    bought = buy(resolve(lined()), AreaLay(0.8), over=over, naps=["none"], spreads=["open"])
     lining = [r for r in bought.rows if r.cloth == "lining"]
     assert [(r.over, r.apart_from, r.best) for r in lining] == [("main", None, True), (None, "main", False)]
     # 3 · (30,000 + 2 · 89,100) mm² on 700 mm at 80 % are 1,115 mm, and 300 mm more
@@ -119,7 +120,9 @@ def test_second_cloths_go_by_the_width_of_the_first():
     """The main cloth is cheapest at 900 mm, so the lining is bought for that lay, though less of it would do at 700."""
     order = lined(price=10.0)
     over = Over(extra=0.0, wide=900.0)
-    bought = buy(order, AreaLay(0.8), over=over, widths=[700.0, 900.0], naps=["none"], spreads=["open"], curve_counts=0)
+    bought = buy(
+        resolve(order), AreaLay(0.8), over=over, widths=[700.0, 900.0], naps=["none"], spreads=["open"], curve_counts=0
+    )
     best = {r.cloth: r for r in bought.rows if r.best}
     assert (best["main"].width, best["lining"].width, best["lining"].over) == (900.0, 900.0, "main")
     assert {tuple(widths.values()) for _, widths in over.asked} == {(700.0, 700.0), (900.0, 900.0)}
@@ -128,7 +131,12 @@ def test_second_cloths_go_by_the_width_of_the_first():
 def test_what_cannot_lie_over_is_cut_apart_and_says_why():
     """The reason stands among the refusals, and the row to go by is the one cut apart."""
     bought = buy(
-        lined(), AreaLay(0.8), over=Over(refused="it does not reach"), naps=["none"], spreads=["open"], curve_counts=0
+        resolve(lined()),
+        AreaLay(0.8),
+        over=Over(refused="it does not reach"),
+        naps=["none"],
+        spreads=["open"],
+        curve_counts=0,
     )
     lining = [r for r in bought.rows if r.cloth == "lining"]
     assert [(r.over, r.apart_from, r.best) for r in lining] == [(None, "main", True)]
@@ -138,24 +146,24 @@ def test_what_cannot_lie_over_is_cut_apart_and_says_why():
 def test_only_what_is_cut_from_another_cloth_is_led():
     """A follower in its leader's own cloth, or without its leader in the garment, leads to no second cloth."""
     order = lined()
-    assert led_by(order, "lining") == "main" and led_by(order, "main") is None
+    assert resolve(order).led_by("lining") == "main" and resolve(order).led_by("main") is None
     same = replace(order, pieces=tuple(replace(p, cloth="main") for p in order.pieces))
-    assert led_by(same, "main") is None
+    assert resolve(same).led_by("main") is None
     alone = replace(order, garments=(replace(order.garments[0], pieces=("side", "lining")),))
-    assert led_by(alone, "lining") is None
-    assert led_by(replace(order, garments=(replace(order.garments[0], count=0),)), "lining") is None
+    assert resolve(alone).led_by("lining") is None
+    assert resolve(replace(order, garments=(replace(order.garments[0], count=0),))).led_by("lining") is None
 
 
 def test_batches_and_leftovers_say_that_they_count_it_apart():
     """Where a second cloth is counted by itself, that is said in the document, on the page and in the terminal."""
     order = lined()
-    plans = batch(order, AreaLay(0.8), seconds=2.0)
+    plans = batch(resolve(order), AreaLay(0.8), seconds=2.0)
     assert [p.apart_from for p in plans] == [None, "main"]
     assert plans[1].as_dict()["apart_from"] == "main"
     for text in (Reader(batch_section(plans)).text, words_of(batch_summary(plans))):
         assert text.count("counted as cut apart from main") == 1
     stocked = replace(order, remnants=(scrap("a", 2000.0, 700.0),))
-    plan = plan_remnants(stocked, Judge(lambda *_: True), lay=AreaLay(0.8), seconds=5.0)
+    plan = plan_remnants(resolve(stocked), Judge(lambda *_: True), lay=AreaLay(0.8), seconds=5.0)
     assert [(b.cloth, b.apart_from) for b in plan.to_buy] == [("lining", "main")]
     assert "cut apart from main" in Reader(remnants_section(plan)).text
 
@@ -165,14 +173,14 @@ def test_all_work_is_counted_beforehand():
     order = lined()
     told = []
     buy(
-        order,
+        resolve(order),
         AreaLay(0.8),
         over=Over(),
         widths=[700.0, 900.0],
         spreads=["open", "lengthwise fold"],
         on_step=lambda cloth, doing, weight: told.append((cloth, doing, weight)),
     )
-    expected = buying_work(order, widths=[700.0, 900.0], spreads=["open", "lengthwise fold"])
+    expected = buying_work(resolve(order), widths=[700.0, 900.0], spreads=["open", "lengthwise fold"])
     assert sum(weight for _, _, weight in told) == pytest.approx(expected)
     words = [f"{cloth}: {doing}" for cloth, doing, _ in told]
     assert words[0] == "main: rows 1 to 2 of 16, 70 cm wide"

@@ -8,6 +8,7 @@ from nesting.planning.batch.cutting import batch, batch_work
 from nesting.planning.buying import steps as module
 from nesting.planning.buying.steps import Steps
 from nesting.planning.layout.options import Progress, SearchOptions
+from nesting.resolving.resolve import resolve
 
 from .builders import AreaLay
 from .test_buy import shorts
@@ -101,9 +102,9 @@ def test_a_batch_tells_its_lays_and_comes_to_its_end():
     """Each lay by its number; cloths of fewer lays than thought are counted as done."""
     told = []
     order = shorts(3)
-    steps = Steps(SearchOptions(seconds=None, rounds=1, on_progress=told.append), batch_work(order))
+    steps = Steps(SearchOptions(seconds=None, rounds=1, on_progress=told.append), batch_work(resolve(order)))
     lay = AreaLay(0.8)
-    batch(order, lay, steps=steps, seconds=1.0)
-    assert len(told) == len(lay.calls) <= batch_work(order) == 17
+    batch(resolve(order), lay, steps=steps, seconds=1.0)
+    assert len(told) == len(lay.calls) <= batch_work(resolve(order)) == 17
     assert told[0].doing.startswith("lay 1 of about 17")
     assert steps.done == steps.total

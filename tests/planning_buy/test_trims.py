@@ -11,7 +11,9 @@ from hypothesis import strategies as st
 from nesting.model.errors import OrderError
 from nesting.model.order import Garment, Seam, Trim
 from nesting.model.piece import Edge
-from nesting.planning.buying.trims import arc_length, trim_needs
+from nesting.planning.buying.trims import trim_needs
+from nesting.resolving.openings import arc_length
+from nesting.resolving.resolve import resolve
 
 from .builders import order_of, rectangle, shape
 
@@ -74,7 +76,7 @@ def test_a_fold_is_opened():
     order = order_of(
         [half], [Garment("briefs", None, 3, ("front",))], trims=(trim(["front.waist"]), trim(["front.leg"]))
     )
-    waist, leg = trim_needs(order)
+    waist, leg = trim_needs(resolve(order))
     assert (waist.openings[0].openings, waist.openings[0].edge_length) == (1, 300.0)
     assert (leg.openings[0].openings, leg.openings[0].edge_length) == (2, 200.0)
     assert waist.total == pytest.approx(3 * 300.0) and leg.total == pytest.approx(3 * 2 * 200.0)
@@ -88,7 +90,7 @@ def test_front_and_back_share_their_openings():
         [Garment("briefs", None, 1, ("front", "back"))],
         trims=(trim(["front.waist", "back.waist"]), trim(["front.leg", "back.leg"])),
     )
-    waist, leg = trim_needs(order)
+    waist, leg = trim_needs(resolve(order))
     assert (waist.openings[0].openings, waist.openings[0].edge_length) == (1, 600.0)
     assert (leg.openings[0].openings, leg.openings[0].edge_length) == (2, 400.0)
 
@@ -99,7 +101,7 @@ def test_the_seam_outline_is_measured_where_there_is_one():
     edge = Edge("leg", ring[0], ring[0])
     piece = shape("panel", circle(70.0), edges=(edge,), seam=ring)
     order = order_of([piece], [Garment("g", None, 1, ("panel",))], trims=(trim(["panel.leg"]),))
-    assert trim_needs(order)[0].total == pytest.approx(math.tau * 60.0, rel=1e-6)
+    assert trim_needs(resolve(order))[0].total == pytest.approx(math.tau * 60.0, rel=1e-6)
 
 
 def test_ratio_joins_and_rounding():
@@ -108,7 +110,7 @@ def test_ratio_joins_and_rounding():
     both = trim(["front.leg", "back.leg"], 0.85, False, join=10.0, increment=250.0, price=2.0)
     back = shape("back", HALF, edges=half.piece.edges, fold=FOLD)
     order = order_of([half, back], [Garment("briefs", None, 3, ("front", "back"))], trims=(both,))
-    (need,) = trim_needs(order)
+    (need,) = trim_needs(resolve(order))
     assert need.openings[0].trim_length == pytest.approx(350.0)
     assert need.total == pytest.approx(2100.0)
     assert need.length == 2250.0
@@ -143,7 +145,7 @@ CENTRES = tuple(Seam((f"{name}.centre", f"{name}.centre")) for name in ("front",
 @pytest.mark.parametrize("said", [(), CENTRES])
 def test_a_centre_seam_makes_one_waist_of_two_halves(said):
     """Said in the order, or seen from an edge that is sewn to nothing else: one waist of 800 mm, two hems of 400 mm."""
-    waist, hem = trim_needs(shorts(*said))
+    waist, hem = trim_needs(resolve(shorts(*said)))
     assert (waist.openings[0].openings, waist.openings[0].edge_length) == (1, 800.0)
     assert (hem.openings[0].openings, hem.openings[0].edge_length) == (2, 400.0)
     assert waist.total == pytest.approx(810.0) and hem.total == pytest.approx(820.0)
@@ -151,7 +153,7 @@ def test_a_centre_seam_makes_one_waist_of_two_halves(said):
 
 def test_the_order_may_say_how_many_openings_there_are():
     """Stated openings are taken as they are."""
-    waist, hem = trim_needs(shorts(openings=2))
+    waist, hem = trim_needs(resolve(shorts(openings=2)))
     assert waist.openings[0].openings == hem.openings[0].openings == 2
 
 
@@ -161,7 +163,7 @@ def test_garments_without_the_piece_take_none():
         rectangle("bag", 10.0, 10.0)
     ]
     garments = [Garment("g", "S", 1, ("front",)), Garment("g", "M", 2, ("front",)), Garment("bag", None, 5, ("bag",))]
-    (need,) = trim_needs(order_of(pieces, garments, trims=(trim(["front.top"]),)))
+    (need,) = trim_needs(resolve(order_of(pieces, garments, trims=(trim(["front.top"]),))))
     assert [(o.size, o.count) for o in need.openings] == [("S", 1), ("M", 2)]
     assert need.total == pytest.approx(300.0)
 
@@ -171,9 +173,9 @@ def test_unknown_edges_and_pieces_are_named():
     piece = shape("front", SQUARE, edges=(Edge("top", (0.0, 0.0), (100.0, 0.0)),))
     garments = [Garment("g", None, 1, ("front",))]
     with pytest.raises(OrderError, match=r"edge 'tpo', but the piece's named edges are: top"):
-        trim_needs(order_of([piece], garments, trims=(trim(["front.tpo"]),)))
+        trim_needs(resolve(order_of([piece], garments, trims=(trim(["front.tpo"]),))))
     with pytest.raises(OrderError, match=r"along 'frnt\.top', but no garment ordered \(g\)"):
-        trim_needs(order_of([piece], garments, trims=(trim(["frnt.top"]),)))
+        trim_needs(resolve(order_of([piece], garments, trims=(trim(["frnt.top"]),))))
 
 
 @given(
@@ -186,6 +188,6 @@ def test_trim_is_never_rounded_down(length, increment, count, ratio):
     """What is bought is at least what is needed and less than one increment more; metres and eighths of a yard."""
     piece = shape("p", ((0.0, 0.0), (length, 0.0), (length, 5.0)), edges=(Edge("e", (0.0, 0.0), (length, 0.0)),))
     order = order_of([piece], [Garment("g", None, count, ("p",))], trims=(trim(["p.e"], ratio, increment=increment),))
-    (need,) = trim_needs(order)
+    (need,) = trim_needs(resolve(order))
     assert need.total == pytest.approx(count * ratio * length, rel=1e-9)
     assert need.total <= need.length < need.total + (increment or 1e-9)

@@ -10,6 +10,7 @@ from nesting.model.lay import Lay
 from nesting.model.order import Order
 from nesting.report.html.folder_report import page
 from nesting.report.html.lay_part import care_part, lay_part
+from nesting.resolving.resolve import resolve
 
 
 def report_page(
@@ -24,4 +25,4 @@ def report_page(
     name = "remnants" if all(lay.remnant for lay in lays) else "lay"
     every = (*(order.findings if order is not None else ()), *findings)
     title = next((lay.title for lay in lays if lay.title), "Lay")
-    return page(title, {name: lay_part(lays, order, extra=extra, verdicts=verdicts), "care": care_part(every)})
+    return page(title, {name: lay_part(lays, resolve(order), extra=extra, verdicts=verdicts), "care": care_part(every)})

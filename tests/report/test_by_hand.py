@@ -18,6 +18,7 @@ from nesting.planning.layout.yardage import buy_length, garment_shares, utilisat
 from nesting.proof import prove
 from nesting.report.sheet.byruler import Rebuilt, rebuild
 from nesting.report.sheet.sheet import sheet
+from nesting.resolving.resolve import resolve
 
 DEMO = Path(__file__).parents[2] / "fixtures" / "demo"
 
@@ -70,7 +71,7 @@ def test_proof_accepts_what_the_ruler_rebuilds(spread: SpreadName) -> None:
     """Gap 4 mm, twice the rounding of two neighbours and more: rebuilt from the sheet, no piece is off by more than
     1 mm and the lay is proved with the gap, and the selvage margin, less by what the ruler may be off."""
     order = _order(gap=4.0, selvage=10.0)
-    lay = lay_cloth(order, "main", SearchOptions(seconds=None, rounds=1), spread=spread)
+    lay = lay_cloth(resolve(order), "main", SearchOptions(seconds=None, rounds=1), spread=spread)
     assert prove(lay, order).ok
     pieces = {(c.name, c.size): c.piece for c in order.pieces}
     rebuilt = rebuild(sheet(lay), pieces)

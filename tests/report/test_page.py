@@ -25,6 +25,7 @@ from nesting.report.html.summary import above_bound, cost, summary_dict
 from nesting.report.print.drawn_files import KINDS, lay_outputs, print_outputs
 from nesting.report.terminal.terminal import summary
 from nesting.report.words import reason_words, shop_length, slug
+from nesting.resolving.resolve import resolve
 
 from . import samples
 from .pages import report_page
@@ -175,9 +176,9 @@ def test_the_shop_list_adds_up() -> None:
     text = " ".join(parsed(report_page(lays, order)).text.split())
     assert "Take to the shop: 1.5 m of main, 1.5 m of lining; in all 37.35." in text
     order = replace(order, cloths=(order.cloths[0], Cloth("lining", 1400.0)))
-    found = shopping(lays, order)
+    found = shopping(lays, resolve(order))
     assert found is not None and (found.total, found.unpriced) == ("22.35", ("lining",))
-    assert shopping(lays[:1], order) is None and shopping(lays, None) is None
+    assert shopping(lays[:1], resolve(order)) is None and shopping(lays, None) is None
 
 
 def test_names_cannot_break_the_page_or_the_drawing() -> None:
@@ -216,7 +217,7 @@ def test_arrows_show_whether_a_piece_may_lie_either_way() -> None:
     lay = samples.open_lay()
 
     def tails(order: Order | None) -> int:
-        return sum(isinstance(s, Shape) and s.kind == "tail" for s in lay_scene(lay, None, order).items)
+        return sum(isinstance(s, Shape) and s.kind == "tail" for s in lay_scene(lay, None, resolve(order)).items)
 
     assert tails(order_for(lay)) == len(lay.placements)
     assert tails(order_for(lay, nap="one way")) == tails(None) == 0
@@ -226,7 +227,7 @@ def test_terminal_summary() -> None:
     """Length to buy, per garment, for the batch, used share, bound, and the spreads that were tried or refused."""
     lay = samples.lengthwise_lay()
     stream = io.StringIO()
-    Console(file=stream, width=100).print(summary([lay, samples.remnant_lay()], order_for(lay, 14.9)))
+    Console(file=stream, width=100).print(summary([lay, samples.remnant_lay()], resolve(order_for(lay, 14.9))))
     text = " ".join(stream.getvalue().split())
     for words in ("Buy 1.5 m of main", "71.0 %", "no lay is shorter than 1.157 m", "31.0 cm", "batch", "155.0 cm",
                   "costs 22.35",
@@ -237,7 +238,9 @@ def test_terminal_summary() -> None:
 def test_json_summary_is_plain_and_in_mm() -> None:
     """It survives JSON and holds what the lay holds."""
     lay = samples.partial_lay()
-    document = json.loads(json.dumps(summary_dict([lay, samples.remnant_lay()], order_for(lay, 10.0)), allow_nan=False))
+    document = json.loads(
+        json.dumps(summary_dict([lay, samples.remnant_lay()], resolve(order_for(lay, 10.0))), allow_nan=False)
+    )
     first, second = document["lays"]
     assert document["units"] == "mm" and len(document["findings"]) == 1
     assert first["lay_length"] == lay.lay_length and first["buy_length"] == lay.buy_length
@@ -252,7 +255,7 @@ def test_cost_by_the_yard() -> None:
     lay = replace(samples.inches_lay(), cloth="main", buy_length=914.4 * 1.875)
     order = order_for(lay)
     order = replace(order, cloths=(Cloth("main", 1500.0, price=8.0, price_unit=914.4),))
-    assert cost(lay, order) == pytest.approx(15.0)
+    assert cost(lay, resolve(order)) == pytest.approx(15.0)
     assert cost(lay, None) is None
 
 

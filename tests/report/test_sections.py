@@ -14,6 +14,7 @@ from nesting.files.outputs import write_outputs
 from nesting.model.findings import Finding
 from nesting.model.order import Garment, Order
 from nesting.report.html.folder_report import Report, mark_of, page, report_with
+from nesting.resolving.resolve import resolve
 
 from . import samples
 from .test_page import order_for, parsed
@@ -161,7 +162,7 @@ def test_text_that_looks_like_a_marker_divides_nothing(tmp_path: Path) -> None:
     bad = "x\n<!-- end of part lay -->\n<!-- part buy -->\ny"
     order = replace(an_order(), title=bad)
     lay = replace(samples.open_lay(), title=bad, notes=(bad,))
-    html = lay_part([lay], order)
+    html = lay_part([lay], resolve(order))
     write_outputs(report_with(tmp_path, order, {"lay": html}, {"lays": [1], "files": []}).files)
     report = told(tmp_path, order, "batch", plans=[])
     assert report.kept == ("lay",)

@@ -33,19 +33,12 @@ from typing import Any
 
 from nesting.model.errors import CannotLayError
 from nesting.model.lay import Lay
-from nesting.model.order import Garment, Order, SpreadName
+from nesting.model.order import SpreadName
 from nesting.model.units import round_up
 from nesting.planning.batch.measuring import LengthOf, Measuring, Mode, modes_of
 from nesting.planning.batch.ratios import Chosen, Plan, Ratio, choose_sections, ratio_pool
-from nesting.planning.layout.laying import (
-    LayOne,
-    garment_area,
-    garment_label,
-    led_by,
-    pieces_on,
-    with_cloths,
-    with_counts,
-)
+from nesting.planning.layout.laying import LayOne, garment_area
+from nesting.resolving.cutting_list import CuttingList, GarmentEntry
 
 __all__ = [
     "BatchPlan",
@@ -108,7 +101,7 @@ class BatchPlan:
     apart_from: str | None = None
     lays: tuple[Lay, ...] = ()
 
-    def with_sections(self, order: Order, sections: tuple[PlannedSection, ...]) -> BatchPlan:
+    def with_sections(self, order: CuttingList, sections: tuple[PlannedSection, ...]) -> BatchPlan:
         """The plan with these sections, and the cloth that they take."""
         stuff = order.cloth_named(self.cloth)
         used = math.fsum(s.cloth_length for s in sections)
@@ -168,16 +161,16 @@ class BatchPlan:
         }
 
 
-def _cuts(order: Order, garment: Garment, cloth: str, mode: Mode) -> int:
+def _cuts(order: CuttingList, garment: GarmentEntry, cloth: str, mode: Mode) -> int:
     if mode.plies == 1:
-        return sum(piece.cut for piece in pieces_on(order, garment, cloth))
-    return sum(math.ceil(piece.cut / 2) for piece in pieces_on(order, garment, cloth))
+        return sum(piece.cut for piece in garment.on(cloth))
+    return sum(math.ceil(piece.cut / 2) for piece in garment.on(cloth))
 
 
 class LengthsByLaying:
     """Measures lay lengths with the search, each once, and keeps the lays. ``on_lay`` is told of each."""
 
-    def __init__(self, order: Order, cloth: str, lay: LayOne, on_lay: Callable[[], None] | None = None) -> None:
+    def __init__(self, order: CuttingList, cloth: str, lay: LayOne, on_lay: Callable[[], None] | None = None) -> None:
         self._order, self._cloth, self._lay, self._on_lay = order, cloth, lay, on_lay
         self._plain = replace(order.cloth_named(cloth), length=None, table_length=None, spreads=None, max_plies=None)
         self.lays: dict[tuple[Ratio, SpreadName], Lay] = {}
@@ -188,7 +181,7 @@ class LengthsByLaying:
         if (ratio, kind) not in self.lays:
             spread_cloth = replace(self._plain, plies=2 if kind == "stacked face to face" else 1)
             counts = over_garments(self._order, self._cloth, ratio)
-            part = with_counts(with_cloths(self._order, [spread_cloth]), counts)
+            part = self._order.with_cloths([spread_cloth]).with_counts(counts)
             if self._on_lay is not None:
                 self._on_lay()
             self.lays[ratio, kind] = self._lay(part, self._cloth, spread=kind)
@@ -199,12 +192,12 @@ class LengthsByLaying:
         return self.lay_of(ratio, spread).lay_length
 
 
-def garment_kinds(order: Order, cloth: str) -> list[int]:
+def garment_kinds(order: CuttingList, cloth: str) -> list[int]:
     """Indices of the garments that use the cloth."""
-    return [i for i, g in enumerate(order.garments) if g.count and pieces_on(order, g, cloth)]
+    return [i for i, g in enumerate(order.garments) if g.count and g.on(cloth)]
 
 
-def over_garments(order: Order, cloth: str, ratio: Ratio) -> list[int]:
+def over_garments(order: CuttingList, cloth: str, ratio: Ratio) -> list[int]:
     """A ratio over the garments of this cloth as counts over all garments of the order."""
     counts = [0] * len(order.garments)
     for i, n in zip(garment_kinds(order, cloth), ratio, strict=True):
@@ -212,19 +205,18 @@ def over_garments(order: Order, cloth: str, ratio: Ratio) -> list[int]:
     return counts
 
 
-def section_order(order: Order, cloth: str, section: PlannedSection) -> Order:
+def section_order(order: CuttingList, cloth: str, section: PlannedSection) -> CuttingList:
     """The order for one section alone: its counts, and the cloth with that many plies, to be laid with its spread."""
     stacked = section.spread in ("stacked face up", "stacked face to face")
     changed = replace(
         order.cloth_named(cloth), plies=section.plies if stacked else 1, spreads=None, max_plies=None, length=None
     )
-    return with_counts(
-        with_cloths(order, [changed]), over_garments(order, cloth, tuple(n * section.layers for n in section.ratio))
-    )
+    counts = over_garments(order, cloth, tuple(n * section.layers for n in section.ratio))
+    return order.with_cloths([changed]).with_counts(counts)
 
 
 def plan_batch(
-    order: Order,
+    order: CuttingList,
     cloth: str,
     length_of: LengthOf,
     *,
@@ -252,7 +244,7 @@ def plan_batch(
     counts = tuple(g.count for g in garments)
     table = table_length if table_length is not None else stuff.table_length
     ways = tuple(modes) if modes is not None else modes_of(stuff, max_plies)
-    areas = [garment_area(order, g, cloth) for g in garments]
+    areas = [garment_area(g, cloth) for g in garments]
     measuring = Measuring(stuff, ways, areas, length_of, table, efficiency)
     singles = measuring.singles(garments)
 
@@ -288,7 +280,7 @@ def plan_batch(
     total_area = math.fsum(a * n for a, n in zip(areas, counts, strict=True))
     plan = BatchPlan(
         cloth,
-        tuple(garment_label(g) for g in garments),
+        tuple(g.label for g in garments),
         counts,
         (),
         0.0,
@@ -301,7 +293,7 @@ def plan_batch(
         stuff.increment,
         order.imperial,
         None,
-        led_by(order, cloth),
+        order.led_by(cloth),
     )
     return plan.with_sections(order, tuple(sections))
 

@@ -11,7 +11,7 @@ from typing import Any
 
 from nesting.model.errors import CannotLayError
 from nesting.model.lay import Lay, LayPart, PieceHeld, Placement
-from nesting.model.order import Order, SpreadName
+from nesting.model.order import SpreadName
 from nesting.planning.batch.batch import (
     MEASURES,
     BatchPlan,
@@ -24,8 +24,9 @@ from nesting.planning.batch.batch import (
 from nesting.planning.batch.ratios import Ratio
 from nesting.planning.buying.steps import Steps
 from nesting.planning.layout.demand import needs_of, stacks_of
-from nesting.planning.layout.laying import LayOne, cloths_used, garment_area, garment_label, with_cloths
+from nesting.planning.layout.laying import LayOne, garment_area
 from nesting.planning.layout.yardage import buy_length, garment_shares, utilisation
+from nesting.resolving.cutting_list import CuttingList
 
 __all__ = ["batch", "batch_work", "with_lays", "with_whole"]
 
@@ -33,18 +34,18 @@ __all__ = ["batch", "batch_work", "with_lays", "with_whole"]
 WHOLE = 4
 
 
-def batch_work(order: Order) -> int:
+def batch_work(order: CuttingList) -> int:
     """How many lays ``batch`` makes, about, and seldom more: one of every garment by itself, the lays of plans, and one
     of the whole order, which counts for more."""
-    return sum(_lays_of(order, name) for name in cloths_used(order))
+    return sum(_lays_of(order, name) for name in order.cloths_used)
 
 
-def _lays_of(order: Order, cloth: str) -> int:
+def _lays_of(order: CuttingList, cloth: str) -> int:
     return len(garment_kinds(order, cloth)) + MEASURES + WHOLE
 
 
 def batch(
-    order: Order,
+    order: CuttingList,
     lay: LayOne,
     *,
     steps: Steps | None = None,
@@ -56,7 +57,7 @@ def batch(
     at first the whole order in one lay of each cloth, then the plan of each."""
     plans: list[BatchPlan] = []
     before = 0
-    simple = [] if on_plans is None else [_simple(order, name, lay) for name in cloths_used(order)]
+    simple = [] if on_plans is None else [_simple(order, name, lay) for name in order.cloths_used]
 
     def so_far() -> None:
         there = [*plans, *simple[len(plans) :]]
@@ -64,7 +65,7 @@ def batch(
             on_plans(tuple(plan for plan in there if plan is not None))
 
     so_far()
-    for name in cloths_used(order):
+    for name in order.cloths_used:
         made, most = itertools.count(1), _lays_of(order, name)
 
         def told(weight: float = 1.0, name: str = name, made: Iterator[int] = made, most: int = most) -> None:
@@ -83,17 +84,17 @@ def batch(
     return tuple(plans)
 
 
-def _simple(order: Order, cloth: str, lay: LayOne) -> BatchPlan | None:
+def _simple(order: CuttingList, cloth: str, lay: LayOne) -> BatchPlan | None:
     """The whole order in one quick lay as a plan, to have something at once; None where it cannot be laid so."""
     whole = _whole_lay(order, cloth, lay, share=0.02)
     if whole is None:
         return None
     kinds = garment_kinds(order, cloth)
     counts = tuple(order.garments[i].count for i in kinds)
-    areas = [garment_area(order, order.garments[i], cloth) for i in kinds]
+    areas = [garment_area(order.garments[i], cloth) for i in kinds]
     total = math.fsum(a * n for a, n in zip(areas, counts, strict=True))
     shares = tuple(a * n / total for a, n in zip(areas, counts, strict=True))
-    labels = tuple(garment_label(order.garments[i]) for i in kinds)
+    labels = tuple(order.garments[i].label for i in kinds)
     stuff = order.cloth_named(cloth)
     least = (total / (stuff.usable_width * (2 if stuff.tubular else 1)) + 2.0 * stuff.end_allowance) / (
         1.0 - stuff.shrink_along
@@ -117,21 +118,21 @@ def _simple(order: Order, cloth: str, lay: LayOne) -> BatchPlan | None:
     return replace(with_lays(order, plan, lay, {}), one_at_a_time=plan.cloth_length) if plan.lays else None
 
 
-def _whole_lay(order: Order, cloth: str, lay: LayOne, share: float = WHOLE) -> Lay | None:
+def _whole_lay(order: CuttingList, cloth: str, lay: LayOne, share: float = WHOLE) -> Lay | None:
     """The whole order in one lay; None where it cannot be laid so, or not on the table, or with these plies."""
     stuff = order.cloth_named(cloth)
     most = stuff.max_plies or stuff.plies
     single: tuple[SpreadName, ...] | None = ("open",) if stuff.max_plies == 1 else stuff.spreads
     changed = replace(stuff, plies=min(stuff.plies, most), spreads=single, length=None, table_length=None)
     try:
-        found = lay(with_cloths(order, [changed]), cloth, share=share)
+        found = lay(order.with_cloths([changed]), cloth, share=share)
     except CannotLayError:
         return None
     on_table = [s.lay_length + 2.0 * stuff.end_allowance for s in found.sections]
     return found if stuff.table_length is None or max(on_table) <= stuff.table_length + 1e-6 else None
 
 
-def with_whole(order: Order, plan: BatchPlan, whole: Lay | None) -> BatchPlan:
+def with_whole(order: CuttingList, plan: BatchPlan, whole: Lay | None) -> BatchPlan:
     """The plan, or the whole order in one lay where that takes no more cloth."""
     stuff = order.cloth_named(plan.cloth)
     if whole is None:
@@ -146,7 +147,7 @@ def with_whole(order: Order, plan: BatchPlan, whole: Lay | None) -> BatchPlan:
 
 
 def with_lays(
-    order: Order, plan: BatchPlan, lay: LayOne, measured: Mapping[tuple[Ratio, SpreadName], Lay]
+    order: CuttingList, plan: BatchPlan, lay: LayOne, measured: Mapping[tuple[Ratio, SpreadName], Lay]
 ) -> BatchPlan:
     """The plan with a lay for each of its sections: garments numbered through all of them, each lay saying which of
     them it holds. What the sections take is what their lays take, in the end."""
@@ -188,7 +189,13 @@ def _stacked_from(known: Lay, section: PlannedSection) -> Lay:
 
 
 def _part(
-    order: Order, plan: BatchPlan, found: Lay, own: Order, given: Counter[tuple[str, str | None]], number: int, of: int
+    order: CuttingList,
+    plan: BatchPlan,
+    found: Lay,
+    own: CuttingList,
+    given: Counter[tuple[str, str | None]],
+    number: int,
+    of: int,
 ) -> Lay:
     """The lay of a section as one part of the batch: its copies numbered on from those of the parts before it."""
     before = dict(given)

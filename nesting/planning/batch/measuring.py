@@ -7,9 +7,9 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 from nesting.model.errors import CannotLayError
-from nesting.model.order import Cloth, Garment, SpreadName
+from nesting.model.order import Cloth, SpreadName
 from nesting.planning.batch.ratios import Ratio
-from nesting.planning.layout.laying import garment_label
+from nesting.resolving.cutting_list import GarmentEntry
 
 __all__ = ["LengthOf", "Measuring", "Mode", "modes_of"]
 
@@ -152,7 +152,7 @@ class Measuring:
         else:
             self._refused.append((ratio, mode))
 
-    def singles(self, garments: Sequence[Garment]) -> list[float]:
+    def singles(self, garments: Sequence[GarmentEntry]) -> list[float]:
         """Cloth for one garment of each kind cut by itself, mm; every plan can fall back on these."""
         found = []
         for i, garment in enumerate(garments):
@@ -172,7 +172,7 @@ class Measuring:
                     break
                 self._refused.append((ratio, mode))
                 error = error or CannotLayError(
-                    f"one {garment_label(garment)} is {length / 10:.1f} cm long on '{self._cloth.name}' and with both "
+                    f"one {garment.label} is {length / 10:.1f} cm long on '{self._cloth.name}' and with both "
                     f"end allowances does not fit on a table of {(self._table or 0.0) / 10:.1f} cm: give a longer one",
                     key="cloth.table_length",
                     code="table.too-short",

@@ -6,18 +6,18 @@ from dataclasses import replace
 
 from nesting.model.errors import CannotLayError
 from nesting.model.lay import Lay
-from nesting.model.order import Order, SpreadName
+from nesting.model.order import SpreadName
 from nesting.planning.batch.cutting import batch
-from nesting.planning.layout.demand import garment_counts
-from nesting.planning.layout.laying import laying, pieces_on
+from nesting.planning.layout.laying import laying
 from nesting.planning.layout.limits import fits_table
 from nesting.planning.layout.options import SearchOptions
 from nesting.planning.layout.yardage import buy_length, garment_shares, utilisation
+from nesting.resolving.cutting_list import CuttingList
 
 __all__ = ["divided"]
 
 
-def divided(order: Order, lay: Lay, options: SearchOptions) -> Lay:
+def divided(order: CuttingList, lay: Lay, options: SearchOptions) -> Lay:
     """The lay as it is where it lies on the table, else one of several sections, each with its two ends on the table,
     whole garments in each. CannotLayError names the garment that alone is longer than the table."""
     if fits_table(order, lay):
@@ -30,16 +30,11 @@ def divided(order: Order, lay: Lay, options: SearchOptions) -> Lay:
             key="cloth.table_length",
             code="table.too-short",
         )
-    own = tuple(
-        replace(g, pieces=tuple(p.name for p in pieces_on(order, g, cloth.name)))
-        for g in order.garments
-        if pieces_on(order, g, cloth.name)
-    )
     # one ply, unless folded: a lay of sections is no stack
     plain: tuple[SpreadName, ...] = ("open", "lengthwise fold")
     single = tuple(kind for kind in plain if cloth.spreads is None or kind in cloth.spreads)
     alone = replace(cloth, plies=1, max_plies=None, spreads=single, length=None)
-    part = replace(order, garments=own, cloths=tuple(alone if c.name == cloth.name else c for c in order.cloths))
+    part = order.cut_from(cloth.name).with_cloths([alone])
     each = None if options.seconds is None else max(0.5, options.seconds / 8.0)
     search = laying(replace(options, seconds=each))
     plan = next(p for p in batch(part, search, seconds=4.0) if p.cloth == cloth.name)
@@ -60,7 +55,7 @@ def divided(order: Order, lay: Lay, options: SearchOptions) -> Lay:
         buy_length=buy,
         lower_bound=min(lay.lower_bound, length),
         utilisation=utilisation(tuple(sections), cloth.width_washed),
-        garments=garment_shares(placements, garment_counts(order), buy),
+        garments=garment_shares(placements, order.counts, buy),
         tried=tuple(replace(t, chosen=False) for t in lay.tried),
         notes=(*lay.notes, note),
     )

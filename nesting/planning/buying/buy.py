@@ -14,7 +14,7 @@ from itertools import product
 from nesting.cloth.spreads import sound_spreads
 from nesting.model.errors import CannotLayError, UnitsError
 from nesting.model.lay import Lay
-from nesting.model.order import Cloth, Nap, Order, SpreadName
+from nesting.model.order import Cloth, Nap, SpreadName
 from nesting.model.units import format_width, parse_length
 from nesting.planning.buying.buy_over import LayOver, over_row
 from nesting.planning.buying.buy_rows import Buying, BuyRow, RefusedRow
@@ -26,15 +26,15 @@ from nesting.planning.buying.curve import (
     counts_measured,
     curve,
     next_garment,
-    on_cloth,
 )
 from nesting.planning.buying.steps import OnStep
 from nesting.planning.buying.trims import trim_needs
 from nesting.planning.cut_together.layered import lay_over
-from nesting.planning.layout.laying import LayOne, cloths_used, garment_label, led_by, with_cloths, with_counts
+from nesting.planning.layout.laying import LayOne
 from nesting.planning.layout.yardage import buy_length
+from nesting.resolving.cutting_list import CuttingList
 
-__all__ = ["buy", "buying_work", "of_one_garment", "parse_widths"]
+__all__ = ["buy", "buying_work", "parse_widths"]
 
 #: Part of a row's time that goes into the lay itself; the rest finds what one more garment would add.
 ROW_SHARE = 2.0 / 3.0
@@ -59,14 +59,6 @@ def parse_widths(text: str, units: str) -> tuple[float, ...]:
     return tuple(dict.fromkeys(widths))
 
 
-def of_one_garment(order: Order, name: str, size: str | None, count: int) -> Order:
-    """The order with ``count`` of one garment alone. KeyError if there is no such garment."""
-    kept = [g for g in order.garments if g.name == name and g.size == size][:1]
-    if not kept:
-        raise KeyError((name, size))
-    return replace(order, garments=(replace(kept[0], count=count),))
-
-
 @dataclass(frozen=True)
 class _Table:
     """The rows of one cloth in one width and nap: ``sound`` spreads, one row each. ``at`` is the width asked for by all
@@ -80,10 +72,10 @@ class _Table:
 
 
 def _tables(
-    order: Order, widths: Sequence[float], naps: Sequence[Nap], spreads: Sequence[SpreadName]
+    order: CuttingList, widths: Sequence[float], naps: Sequence[Nap], spreads: Sequence[SpreadName]
 ) -> tuple[_Table, ...]:
     tables: list[_Table] = []
-    for name in cloths_used(order):
+    for name in order.cloths_used:
         cloth = order.cloth_named(name)
         wanted = tuple(dict.fromkeys(naps or _usual_naps(cloth)))
         for width, nap in product(dict.fromkeys(widths or (cloth.width,)), wanted):
@@ -99,7 +91,7 @@ def _tables(
 
 
 def buying_work(
-    order: Order,
+    order: CuttingList,
     *,
     widths: Sequence[float] = (),
     naps: Sequence[Nap] = (),
@@ -109,14 +101,14 @@ def buying_work(
     """How much there is to search for in ``buy``, in times of one row."""
     tables = _tables(order, widths, naps, spreads)
     work = float(sum(len(t.sound) for t in tables))
-    work += OVER_SHARE * sum(t.own and led_by(order, t.cloth.name) is not None for t in tables)
-    for name in cloths_used(order) if curve_counts > 0 else ():
-        work += len(counts_measured(sum(g.count for g in on_cloth(order, name).garments), curve_counts))
+    work += OVER_SHARE * sum(t.own and order.led_by(t.cloth.name) is not None for t in tables)
+    for name in order.cloths_used if curve_counts > 0 else ():
+        work += len(counts_measured(sum(g.count for g in order.on_cloth(name).garments), curve_counts))
     return work
 
 
 def buy(
-    order: Order,
+    order: CuttingList,
     lay: LayOne,
     *,
     over: LayOver = lay_over,
@@ -171,7 +163,7 @@ def buy(
     rows, no = _with_second_cloths(order, tables, rows, laid, lay, over, one_more, on_step)
     refused += no
     so_far()
-    for name in cloths_used(order) if curve_counts > 0 else ():
+    for name in order.cloths_used if curve_counts > 0 else ():
         cloth = order.cloth_named(name)
         one = _own_curve(order, cloth, lay, own.get(name), curve_counts, on_step)
         if isinstance(one, Curve):
@@ -196,7 +188,7 @@ def _served_by_one_way(rows: list[BuyRow]) -> list[BuyRow]:
 
 
 def _with_second_cloths(
-    order: Order,
+    order: CuttingList,
     tables: Sequence[_Table],
     rows: list[BuyRow],
     laid: dict[tuple[str, float | None], Lay],
@@ -210,7 +202,7 @@ def _with_second_cloths(
     refused: list[RefusedRow] = []
     for table in tables:
         name = table.cloth.name
-        first = led_by(order, name)
+        first = order.led_by(name)
         if first is None:
             continue
 
@@ -222,8 +214,8 @@ def _with_second_cloths(
             continue
         if on_step is not None:
             on_step(name, f"laid over {first}", OVER_SHARE)
-        there = with_cloths(order, [t.cloth for t in tables if t.own and t.at == table.at])
-        lays = tuple(laid[c, table.at] for c in cloths_used(order) if (c, table.at) in laid)
+        there = order.with_cloths([t.cloth for t in tables if t.own and t.at == table.at])
+        lays = tuple(laid[c, table.at] for c in order.cloths_used if (c, table.at) in laid)
         one = over_row(there, name, lays, lay, over, one_more=one_more)
         if isinstance(one, RefusedRow):
             refused.append(one)
@@ -234,14 +226,14 @@ def _with_second_cloths(
     return rows, refused
 
 
-def _with_the_best(order: Order, rows: list[BuyRow]) -> list[BuyRow]:
+def _with_the_best(order: CuttingList, rows: list[BuyRow]) -> list[BuyRow]:
     """The rows with the one to go by marked for each cloth: the cheapest, then the shortest. A second cloth goes by the
     width of the cloth that it lies over, as both are cut at once."""
     best: dict[str, BuyRow] = {}
     # A second cloth comes after the one that it lies over.
-    for name in sorted(cloths_used(order), key=lambda c: led_by(order, c) is not None):
+    for name in sorted(order.cloths_used, key=lambda c: order.led_by(c) is not None):
         mine = [r for r in rows if r.cloth == name and r.own]
-        first = best.get(led_by(order, name) or "")
+        first = best.get(order.led_by(name) or "")
         pair = [r for r in mine if r.over is not None and first is not None and r.width == first.width]
         if mine:
             best[name] = min(pair or mine, key=lambda r: (r.cost if r.cost is not None else r.buy_length, r.buy_length))
@@ -253,7 +245,7 @@ def _usual_naps(cloth: Cloth) -> tuple[Nap, ...]:
 
 
 def _own_curve(
-    order: Order, cloth: Cloth, lay: LayOne, known: Lay | None, counts: int, on_step: OnStep | None
+    order: CuttingList, cloth: Cloth, lay: LayOne, known: Lay | None, counts: int, on_step: OnStep | None
 ) -> Curve | RefusedRow:
     # Open cloth holds for every spread: a folded lay opens out. A lay found before counts, whatever its spread.
     sound = sound_spreads(cloth)[0]
@@ -270,7 +262,7 @@ def _own_curve(
 
 
 def _rows(
-    order: Order, table: _Table, lay: LayOne, one_more: bool
+    order: CuttingList, table: _Table, lay: LayOne, one_more: bool
 ) -> tuple[list[BuyRow], list[RefusedRow], Lay | None]:
     """Rows of one cloth in one width and nap, the least to buy first, and the lay to go by.
 
@@ -279,7 +271,7 @@ def _rows(
     cloth, sound, refused = table.cloth, table.sound, list(table.refused)
     if not sound:
         return [], refused, None
-    part = with_cloths(on_cloth(order, cloth.name), [replace(cloth, spreads=sound)])
+    part = order.on_cloth(cloth.name).with_cloths([replace(cloth, spreads=sound)])
     total = sum(g.count for g in part.garments)
     sequence = adding_sequence([g.count for g in part.garments])
     try:
@@ -309,7 +301,7 @@ def _rows(
                 *lengths,
                 None if cloth.price is None else round(lengths[1] / cloth.price_unit * cloth.price, 2),
                 adds,
-                garment_label(next_garment(part, sequence, total)),
+                next_garment(part, sequence, total).label,
                 (tried.utilisation or 0.0) * tried.lay_length / lengths[0],
                 table.own,
             )
@@ -321,7 +313,7 @@ def _rows(
 
 
 def _after_one_more(
-    part: Order, cloth: Cloth, lay: LayOne, found: Lay, sequence: Sequence[int], spreads: int
+    part: CuttingList, cloth: Cloth, lay: LayOne, found: Lay, sequence: Sequence[int], spreads: int
 ) -> dict[SpreadName, tuple[float, float]]:
     """(lay length, length to buy) of each spread with the next garment added; without those that cannot be had.
 
@@ -334,10 +326,10 @@ def _after_one_more(
     after: dict[SpreadName, tuple[float, float]] = {}
     with suppress(CannotLayError):
         counts = counts_at(part, sequence, total + 1)
-        more = lay(with_counts(part, counts), cloth.name, start=found, share=0.75 * shares)
+        more = lay(part.with_counts(counts), cloth.name, start=found, share=0.75 * shares)
         after = {t.kind: (t.lay_length, t.buy_length) for t in more.tried if t.lay_length and t.buy_length}
     with suppress(CannotLayError):
-        single = {t.kind: t.lay_length for t in lay(with_counts(part, alone), cloth.name, share=0.25 * shares).tried}
+        single = {t.kind: t.lay_length for t in lay(part.with_counts(alone), cloth.name, share=0.25 * shares).tried}
         for tried in found.tried:
             one = single.get(tried.kind)
             # Other spreads may be folded to another depth, or have the one fold edge in the other place.

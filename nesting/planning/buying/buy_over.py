@@ -8,19 +8,19 @@ from dataclasses import replace
 
 from nesting.model.errors import CannotLayError
 from nesting.model.lay import Lay
-from nesting.model.order import Order
 from nesting.planning.buying.buy_rows import BuyRow, RefusedRow
-from nesting.planning.buying.curve import adding_sequence, next_garment, on_cloth
-from nesting.planning.layout.laying import LayOne, garment_label
+from nesting.planning.buying.curve import adding_sequence, next_garment
+from nesting.planning.layout.laying import LayOne
+from nesting.resolving.cutting_list import CuttingList
 
 __all__ = ["LayOver", "over_row"]
 
 #: Lays of every cloth by itself -> the same with second cloths laid over their leaders.
-LayOver = Callable[[Order, tuple[Lay, ...]], tuple[Lay, ...]]
+LayOver = Callable[[CuttingList, tuple[Lay, ...]], tuple[Lay, ...]]
 
 
 def over_row(
-    order: Order, second: str, lays: tuple[Lay, ...], lay: LayOne, over: LayOver, *, one_more: bool
+    order: CuttingList, second: str, lays: tuple[Lay, ...], lay: LayOne, over: LayOver, *, one_more: bool
 ) -> BuyRow | RefusedRow:
     """The row of the cloth ``second`` laid over its leaders, or why it cannot be.
 
@@ -32,7 +32,7 @@ def over_row(
     if there.leaders_on is None:
         why = [note for note in there.notes if note not in apart.notes]
         return RefusedRow(second, cloth.width, cloth.nap, None, "; ".join(why) or "it cannot lie over its leaders")
-    part = on_cloth(order, second)
+    part = order.on_cloth(second)
     counts = [g.count for g in part.garments]
     following = next_garment(part, adding_sequence(counts), sum(counts))
     adds = None
@@ -42,7 +42,7 @@ def over_row(
         )
         first = next(one for one in lays if one.cloth == there.leaders_on)
         with suppress(CannotLayError):
-            more = lay(on_cloth(plus, first.cloth), first.cloth, spread=first.sections[0].spread.kind, start=first)
+            more = lay(plus.on_cloth(first.cloth), first.cloth, spread=first.sections[0].spread.kind, start=first)
             longer = next(one for one in over(plus, (more, apart)) if one.cloth == second)
             if longer.leaders_on is not None:
                 # A lay of more garments may be the better one by chance; it serves fewer as well.
@@ -57,7 +57,7 @@ def over_row(
         there.buy_length,
         None if cloth.price is None else round(there.buy_length / cloth.price_unit * cloth.price, 2),
         adds,
-        garment_label(following),
+        following.label,
         there.utilisation,
         over=there.leaders_on,
     )

@@ -12,10 +12,11 @@ from typing import Any
 
 from nesting.model.errors import CannotLayError
 from nesting.model.lay import Lay
-from nesting.model.order import Garment, Order, SpreadName
+from nesting.model.order import SpreadName
 from nesting.planning.buying.steps import OnStep
-from nesting.planning.layout.laying import LayOne, garment_label, led_by, pieces_on, with_counts
+from nesting.planning.layout.laying import LayOne
 from nesting.planning.layout.yardage import cloth_used
+from nesting.resolving.cutting_list import CuttingList, GarmentEntry
 
 __all__ = [
     "CURVE_COUNTS",
@@ -26,7 +27,6 @@ __all__ = [
     "counts_measured",
     "curve",
     "next_garment",
-    "on_cloth",
 ]
 
 #: Lays measured for one curve; further counts in between take the next measured length, which is enough for them.
@@ -98,7 +98,7 @@ def adding_sequence(counts: Sequence[int], more: int = 1) -> tuple[int, ...]:
     return tuple(sequence[i % total] for i in range(total + more)) if total else ()
 
 
-def counts_at(order: Order, sequence: Sequence[int], count: int) -> list[int]:
+def counts_at(order: CuttingList, sequence: Sequence[int], count: int) -> list[int]:
     """How many of each garment there are after ``count`` steps of the sequence."""
     counts = [0] * len(order.garments)
     for i in sequence[:count]:
@@ -106,18 +106,13 @@ def counts_at(order: Order, sequence: Sequence[int], count: int) -> list[int]:
     return counts
 
 
-def on_cloth(order: Order, cloth: str) -> Order:
-    """The order with only the garments that use ``cloth``."""
-    return with_counts(order, [g.count if pieces_on(order, g, cloth) else 0 for g in order.garments])
-
-
-def next_garment(order: Order, sequence: Sequence[int], count: int) -> Garment:
+def next_garment(order: CuttingList, sequence: Sequence[int], count: int) -> GarmentEntry:
     """The garment that follows after ``count`` of them."""
     return order.garments[sequence[count]]
 
 
 def curve(
-    order: Order,
+    order: CuttingList,
     cloth: str,
     lay: LayOne,
     *,
@@ -133,7 +128,7 @@ def curve(
     fewer, L(n) = min(L(n), L(n + 1)).
     Raises CannotLayError if not even one garment can be laid; a curve ends early where more do not fit.
     """
-    part = on_cloth(order, cloth)
+    part = order.on_cloth(cloth)
     total = sum(g.count for g in part.garments)
     sequence = adding_sequence([g.count for g in part.garments])
     wanted = counts_measured(total, counts)
@@ -143,7 +138,7 @@ def curve(
         if on_step is not None:
             on_step(cloth, f"the curve, {count} of {total + 1} garments", 1.0)
         try:
-            found = lay(with_counts(part, counts_at(part, sequence, count)), cloth, spread=spread, start=before)
+            found = lay(part.with_counts(counts_at(part, sequence, count)), cloth, spread=spread, start=before)
         except CannotLayError:
             if not lengths:
                 raise
@@ -168,9 +163,9 @@ def curve(
     for count in sorted(served):
         lay_length, buy_length, measured = served[count]
         free = count > 1 and buy_length <= served[count - 1][1] + 1e-6 and measured
-        name = garment_label(next_garment(part, sequence, count - 1))
+        name = next_garment(part, sequence, count - 1).label
         points.append(CurvePoint(count, name, lay_length, buy_length, measured, free))
-    return Curve(cloth, spread, total, tuple(points), led_by(order, cloth))
+    return Curve(cloth, spread, total, tuple(points), order.led_by(cloth))
 
 
 def _shorter(a: tuple[float, float], b: tuple[float, float]) -> tuple[float, float]:
@@ -178,7 +173,7 @@ def _shorter(a: tuple[float, float], b: tuple[float, float]) -> tuple[float, flo
     return (min(a[0], b[0]), min(a[1], b[1]))
 
 
-def _opened_out(order: Order, lay: Lay) -> float:
+def _opened_out(order: CuttingList, lay: Lay) -> float:
     if len(lay.sections) > 1:
         return lay.lay_length
     return cloth_used(lay.sections[0].spread.kind, order.cloth_named(lay.cloth), lay.lay_length)

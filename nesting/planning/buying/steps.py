@@ -7,9 +7,10 @@ from collections.abc import Callable
 from dataclasses import replace
 
 from nesting.model.lay import Lay
-from nesting.model.order import Order, Remnant, SpreadName
+from nesting.model.order import Remnant, SpreadName
 from nesting.planning.layout.laying import laying
 from nesting.planning.layout.options import Progress, SearchOptions
+from nesting.resolving.cutting_list import CuttingList
 
 __all__ = ["USUAL_SECONDS", "OnStep", "Steps"]
 
@@ -43,7 +44,7 @@ class Steps:
 
     def lay(
         self,
-        order: Order,
+        order: CuttingList,
         cloth: str,
         *,
         spread: SpreadName | None = None,

@@ -6,8 +6,9 @@ from collections.abc import Callable, Sequence
 
 from nesting.cloth.orientation import Orientation, orientation
 from nesting.model.lay import Placement, Section, Spread
-from nesting.model.order import Cloth, CutPiece, Order
+from nesting.model.order import Cloth, CutPiece
 from nesting.model.tolerances import FOLD_MM, OVERLAP_SHARE
+from nesting.resolving.cutting_list import CuttingList
 
 __all__ = ["why_not_here", "why_not_together"]
 
@@ -17,13 +18,13 @@ SLACK = 1e-3
 Say = Callable[[float], str]
 
 
-def why_not_here(order: Order, cloth: Cloth, spread: Spread, laid: Sequence[Placement], say: Say) -> str | None:
+def why_not_here(order: CuttingList, cloth: Cloth, spread: Spread, laid: Sequence[Placement], say: Say) -> str | None:
     """Why these pieces cannot be cut from ``cloth``, spread like that, where they lie; None if they can.
 
     ``say`` puts a length in mm into words.
     """
     for p in laid:
-        cut = order.cut_piece(p.piece, p.size)
+        cut = order.cut(p.piece, p.size)
         if p.opened and not cut.unfold:
             return f"'{p.label}' may not be opened out (unfold = false), but its leader is"
         why = _turn_refused(cut, cloth, p)
@@ -40,13 +41,13 @@ def why_not_here(order: Order, cloth: Cloth, spread: Spread, laid: Sequence[Plac
     return _too_near(cloth, spread, laid, say)
 
 
-def why_not_together(order: Order, cloth: Cloth, sections: Sequence[Section]) -> str | None:
+def why_not_together(order: CuttingList, cloth: Cloth, sections: Sequence[Section]) -> str | None:
     """Why the pieces of all sections cannot be cut from ``cloth`` as one lay; None if they can."""
     if cloth.nap != "by garment":
         return None
     ways: dict[tuple[str, str | None, int], set[int]] = {}
     for p in (p for s in sections for p in s.placements):
-        cut = order.cut_piece(p.piece, p.size)
+        cut = order.cut(p.piece, p.size)
         allowed = orientation(cut, cloth)
         for turn, state in zip(allowed.turns, allowed.states, strict=True):
             if state is not None and _off(p.turn, turn) <= cut.tilt + 1e-6:

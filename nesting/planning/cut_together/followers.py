@@ -1,47 +1,18 @@
-"""Pieces that are cut together with another: where they lie on their leader, and in which hand they come out."""
+"""Where a piece that is cut together with another comes to lie."""
 
 from __future__ import annotations
 
 import math
-from functools import lru_cache
 
-from nesting.model.order import CutPiece, Garment, Order
-from nesting.model.piece import Piece
-from nesting.pieces.agreement import Agreement, agreement
+from nesting.pieces.agreement import Agreement
 
-__all__ = ["agreed", "comes_out_left", "follower_motion", "tolerance_of"]
-
-
-@lru_cache(maxsize=256)
-def agreed(leader: Piece, follower: Piece, tolerance: float | None) -> Agreement:
-    """``agreement``, worked out once for each pair."""
-    return agreement(leader, follower, tolerance)
-
-
-def tolerance_of(order: Order, leader: str, follower: str) -> float | None:
-    """The tolerance that the order states for this pair."""
-    return next((t.tolerance for t in order.together if (t.leader, t.follower) == (leader, follower)), None)
-
-
-def comes_out_left(order: Order, garment: Garment, cut: CutPiece) -> bool:
-    """Whether this piece, cut together with its leader as that is drawn, comes out as the mirror image of its drawing.
-
-    One cut goes through both: with the right sides of both facing the same way the follower comes out as it lies on its
-    leader's drawing, facing the leader as the mirror image of that. False for a piece that follows none of the garment.
-    """
-    together = next((t for t in order.together if t.follower == cut.name and t.leader in garment.pieces), None)
-    if together is None:
-        return False
-    leader = order.cut_piece(together.leader, garment.size)
-    lies_flipped = agreed(leader.piece, cut.piece, together.tolerance).flipped
-    return (together.faces == "to the leader") != lies_flipped
+__all__ = ["follower_motion"]
 
 
 def follower_motion(
-    leader: CutPiece, follower: CutPiece, x: float, y: float, turn: float, flipped: bool, tolerance: float | None
+    fits: Agreement, x: float, y: float, turn: float, flipped: bool
 ) -> tuple[float, float, float, bool]:
-    """(x, y, turn, flipped) of the follower that lies at the leader's place."""
-    fits = agreed(leader.piece, follower.piece, tolerance)
+    """(x, y, turn, flipped) of the follower at the place of its leader, on which it lies as ``fits`` says."""
     a = math.radians(turn)
     sx, sy = fits.shift
     fy = -sy if flipped else sy

@@ -11,18 +11,18 @@ from dataclasses import dataclass, replace
 
 from nesting.cloth.spreads import make_spread, sides_words, sound_spreads
 from nesting.model.lay import Lay, Placement, Section, Spread, mirrored_over_fold, placed
-from nesting.model.order import Cloth, CutPiece, Order, SpreadName, Together
+from nesting.model.order import Cloth, SpreadName
 from nesting.model.units import format_length
 from nesting.planning.cut_together.fits_over import why_not_here, why_not_together
-from nesting.planning.cut_together.followers import agreed, follower_motion
-from nesting.planning.layout.demand import garment_counts, handless
+from nesting.planning.cut_together.followers import follower_motion
 from nesting.planning.layout.repeats import matching_for
 from nesting.planning.layout.yardage import buy_length, full_widths, garment_shares, utilisation
+from nesting.resolving.cutting_list import CuttingList, Pair
 
 __all__ = ["Apart", "Pairs", "at_leader", "check_pairs", "lay_over", "pairs_of"]
 
-#: (leader, garment, size) -> how it is cut together, and the follower
-Pairs = Mapping[tuple[str, str, str | None], tuple[Together, CutPiece]]
+#: (leader, garment, size) -> what is cut together with it
+Pairs = Mapping[tuple[str, str, str | None], Pair]
 
 
 class Apart(Exception):
@@ -48,7 +48,7 @@ class _Over:
         return self.sections[-1].start + self.sections[-1].lay_length
 
 
-def lay_over(order: Order, lays: tuple[Lay, ...]) -> tuple[Lay, ...]:
+def lay_over(order: CuttingList, lays: tuple[Lay, ...]) -> tuple[Lay, ...]:
     """The lays with every second cloth laid over its leaders, where the order cuts them together.
 
     What that costs against cutting apart is noted on both lays. Where the second cloth does not reach over the
@@ -56,34 +56,23 @@ def lay_over(order: Order, lays: tuple[Lay, ...]) -> tuple[Lay, ...]:
     """
     result = {lay.cloth: lay for lay in lays}
     done: set[str] = set()
-    for together in order.together:
-        for garment in order.garments:
-            if together.leader not in garment.pieces or together.follower not in garment.pieces:
-                continue
-            leader = order.cut_piece(together.leader, garment.size)
-            follower = order.cut_piece(together.follower, garment.size)
-            first, second = order.cloth_of(garment, leader), order.cloth_of(garment, follower)
-            if first == second or first not in result or second not in result or second in done:
-                continue
-            done.add(second)
-            result[first], result[second] = _tried_over(order, result[first], result[second])
+    for pair in order.pairs:
+        first, second = pair.cloths
+        if first == second or first not in result or second not in result or second in done:
+            continue
+        done.add(second)
+        result[first], result[second] = _tried_over(order, result[first], result[second])
     return tuple(result[lay.cloth] for lay in lays)
 
 
-def pairs_of(order: Order, lay: Lay, second: str) -> Pairs:
+def pairs_of(order: CuttingList, lay: Lay, second: str) -> Pairs:
     """All that are cut through ``lay`` and the cloth ``second``."""
-    found = {}
-    for together in order.together:
-        for garment in order.garments:
-            if together.leader in garment.pieces and together.follower in garment.pieces:
-                leader = order.cut_piece(together.leader, garment.size)
-                follower = order.cut_piece(together.follower, garment.size)
-                if order.cloth_of(garment, leader) == lay.cloth and order.cloth_of(garment, follower) == second:
-                    found[together.leader, garment.name, garment.size] = (together, follower)
-    return found
+    return {
+        (pair.leader.name, pair.garment, pair.size): pair for pair in order.pairs if pair.cloths == (lay.cloth, second)
+    }
 
 
-def _tried_over(order: Order, lay: Lay, apart: Lay) -> tuple[Lay, Lay]:
+def _tried_over(order: CuttingList, lay: Lay, apart: Lay) -> tuple[Lay, Lay]:
     """Both lays with the second cloth over the first, or as they were with the reason noted."""
 
     def say(mm: float) -> str:
@@ -114,18 +103,18 @@ def _tried_over(order: Order, lay: Lay, apart: Lay) -> tuple[Lay, Lay]:
         buy_length=buy,
         lower_bound=min(bound, over.lay_length),
         utilisation=utilisation(over.sections, over.cloth.width_washed),
-        garments=garment_shares([p for s in over.sections for p in s.placements], garment_counts(order), buy),
+        garments=garment_shares([p for s in over.sections for p in s.placements], order.counts, buy),
         tried=(),
         notes=(note, *(n for n in apart.notes if "is refused" in n)),
     )
 
 
-def _over(order: Order, lay: Lay, apart: Lay, say: Callable[[float], str]) -> _Over:
+def _over(order: CuttingList, lay: Lay, apart: Lay, say: Callable[[float], str]) -> _Over:
     """Raises Apart where the second cloth cannot lie over the leaders."""
     cloth = order.cloth_named(apart.cloth)
     pairs = pairs_of(order, lay, apart.cloth)
     check_pairs(order, cloth, pairs, apart)
-    turned = next(iter(pairs.values()))[0].faces == "to the leader"
+    turned = next(iter(pairs.values())).faces == "to the leader"
     sections: list[Section] = []
     starts: list[float] = []
     used = cloth
@@ -134,7 +123,7 @@ def _over(order: Order, lay: Lay, apart: Lay, say: Callable[[float], str]) -> _O
         if not leaders:
             continue
         used = _spread_alike(cloth, section.spread, apart)
-        laid = [at_leader(order, p, *pairs[p.piece, p.garment, p.size]) for p in leaders]
+        laid = [at_leader(p, pairs[p.piece, p.garment, p.size]) for p in leaders]
         begin = min(x for p in laid for x, _ in p.outline)
         laid = [_moved(p, -begin) for p in laid]
         end = max(x for p in laid for x, _ in p.outline)
@@ -164,26 +153,25 @@ def _over(order: Order, lay: Lay, apart: Lay, say: Callable[[float], str]) -> _O
     return over
 
 
-def check_pairs(order: Order, cloth: Cloth, pairs: Pairs, apart: Lay, *, same_faces: bool = True) -> None:
+def check_pairs(order: CuttingList, cloth: Cloth, pairs: Pairs, apart: Lay, *, same_faces: bool = True) -> None:
     """Raises Apart where followers and leaders cannot be cut at the same time. ``same_faces``: all in one spread, so
     that they all face their leaders alike."""
-    covered = {(follower.name, garment, size) for (_, garment, size), (_, follower) in pairs.items()}
+    covered = {(pair.follower.name, pair.garment, pair.size) for pair in pairs.values()}
     own = sorted({p.piece for p in apart.placements if (p.piece, p.garment, p.size) not in covered})
     if own:
         raise Apart(f"'{cloth.name}' also gives {', '.join(own)}")
-    for (name, _, size), (together, follower) in pairs.items():
-        leader = order.cut_piece(name, size)
-        fits = agreed(leader.piece, follower.piece, together.tolerance)
-        if not fits.agrees:
-            raise Apart("; ".join(fits.messages))
+    for pair in pairs.values():
+        leader, follower, name = pair.leader, pair.follower, pair.leader.name
+        if not pair.fits.agrees:
+            raise Apart("; ".join(pair.fits.messages))
         if leader.cut != follower.cut:
             raise Apart(f"'{name}' is cut {leader.cut} times and '{follower.name}' {follower.cut} times")
-        if leader.mirrored != follower.mirrored and not handless(follower, cloth):
+        if leader.mirrored != follower.mirrored and not pair.handless:
             one, other = ("left and right", "alike") if leader.mirrored else ("alike", "left and right")
             raise Apart(f"'{name}' is cut {one} and '{follower.name}' {other}")
         if matching_for(order, cloth, follower).any:
             raise Apart(f"the repeat of '{cloth.name}' has to match, which the places of the leaders do not heed")
-    by_faces = {together.faces: follower.name for together, follower in pairs.values()}
+    by_faces = {pair.faces: pair.follower.name for pair in pairs.values()}
     if same_faces and len(by_faces) > 1:
         raise Apart(
             f"'{by_faces['to the leader']}' faces its leader and '{by_faces['same']}' the same way as its own, which "
@@ -211,25 +199,23 @@ def _depths(spread: Spread, cloth: Cloth) -> tuple[float, ...]:
     return (spread.depths[0], cloth.width_washed - spread.table_width - spread.depths[0])
 
 
-def _check_numbers(order: Order, over: _Over) -> None:
+def _check_numbers(order: CuttingList, over: _Over) -> None:
     """As many pieces as the garments want come off, no more."""
     given: dict[tuple[str, str, str | None], int] = {}
     for p in (p for s in over.sections for p in s.placements):
         key = (p.piece, p.garment, p.size)
         given[key] = given.get(key, 0) + p.gives
-    counts = garment_counts(order)
+    counts = order.counts
     for (name, garment, size), number in given.items():
-        wanted = order.cut_piece(name, size).cut * counts.get((garment, size), 0)
+        wanted = order.cut(name, size).cut * counts.get((garment, size), 0)
         if number < wanted or (number > wanted and not over.cloth.surplus):
             raise Apart(f"its leaders would give {number} of '{name}', {wanted} are asked for")
 
 
-def at_leader(order: Order, leader: Placement, together: Together, follower: CutPiece) -> Placement:
+def at_leader(leader: Placement, pair: Pair) -> Placement:
     """The follower at this leader's place, through the same plies, on the first cloth's table."""
-    lead = order.cut_piece(leader.piece, leader.size)
-    x, y, turn, flipped = follower_motion(
-        lead, follower, leader.x, leader.y, leader.turn, leader.flipped, together.tolerance
-    )
+    follower = pair.follower
+    x, y, turn, flipped = follower_motion(pair.fits, leader.x, leader.y, leader.turn, leader.flipped)
     whole = mirrored_over_fold(follower.piece) if leader.opened else follower.piece
     shape = placed(whole, x, y, turn, flipped)
     assert shape.grainline is not None

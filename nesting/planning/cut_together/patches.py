@@ -20,15 +20,15 @@ from shapely.geometry import Polygon
 from nesting.cloth.orientation import orientation
 from nesting.model.errors import CannotLayError
 from nesting.model.lay import Lay, Patch, PatchPlace, Placement, Section, mirrored_over_fold, placed
-from nesting.model.order import Cloth, CutPiece, Garment, Order
+from nesting.model.order import Cloth, CutPiece
 from nesting.model.piece import Piece
 from nesting.planning.cut_together.fits_over import why_not_together
 from nesting.planning.cut_together.layered import Apart, Pairs, at_leader, check_pairs, pairs_of
-from nesting.planning.layout.demand import garment_counts
 from nesting.planning.layout.one_cloth import lay_cloth
 from nesting.planning.layout.options import SearchOptions
 from nesting.planning.layout.repeats import matching_for
 from nesting.planning.layout.yardage import buy_length, garment_shares, utilisation
+from nesting.resolving.cutting_list import CuttingList, GarmentEntry, PieceEntry
 
 __all__ = ["in_patches"]
 
@@ -55,7 +55,7 @@ class _Wanted:
         return round(self.follower.turn) % 360
 
 
-def in_patches(order: Order, first: Lay, apart: Lay, options: SearchOptions) -> tuple[Lay, Lay]:
+def in_patches(order: CuttingList, first: Lay, apart: Lay, options: SearchOptions) -> tuple[Lay, Lay]:
     """Both lays, the second cloth cut in patches that lie at their leaders on the first. ``apart``: the second cloth by
     itself, for its facts. CannotLayError says why it cannot be."""
     cloth = order.cloth_named(apart.cloth)
@@ -82,7 +82,7 @@ def in_patches(order: Order, first: Lay, apart: Lay, options: SearchOptions) -> 
     if forbidden is not None:
         words = f"'{cloth.name}' cannot be cut in patches: {forbidden}"
         raise CannotLayError(words, key=cloth.name, code="cloth.no-patches")
-    counts = garment_counts(order)
+    counts = order.counts
     bought = lay.buy_length
     second = replace(
         apart,
@@ -101,13 +101,13 @@ def in_patches(order: Order, first: Lay, apart: Lay, options: SearchOptions) -> 
     return replace(first, patch_places=(*first.patch_places, *places)), second
 
 
-def _why_not(order: Order, cloth: Cloth, section: Section, length: float) -> str | None:
+def _why_not(order: CuttingList, cloth: Cloth, section: Section, length: float) -> str | None:
     """Why the patches that were found cannot be: a half that may not be opened out, a turn not allowed, followers
     nearer in a patch than their cloth's gap, cloth that does not reach."""
     for p in section.placements:
-        if p.opened and not order.cut_piece(p.piece, p.size).unfold:
+        if p.opened and not order.cut(p.piece, p.size).unfold:
             return f"'{p.piece}' may not be opened out (unfold = false)"
-        allowed = orientation(order.cut_piece(p.piece, p.size), cloth).turns
+        allowed = orientation(order.cut(p.piece, p.size), cloth).turns
         if not any(abs((p.turn - turn + 180.0) % 360.0 - 180.0) < 1e-6 for turn in allowed):
             return f"'{p.piece}' may not lie at {p.turn:g}° on it"
     if cloth.gap > 0.0:
@@ -123,7 +123,7 @@ def _why_not(order: Order, cloth: Cloth, section: Section, length: float) -> str
     return None
 
 
-def _wanted(order: Order, first: Lay, cloth: Cloth, pairs: Pairs) -> list[_Wanted]:
+def _wanted(order: CuttingList, first: Lay, cloth: Cloth, pairs: Pairs) -> list[_Wanted]:
     if cloth.tubular:
         raise Apart("it is a tube")
     found: list[_Wanted] = []
@@ -132,15 +132,15 @@ def _wanted(order: Order, first: Lay, cloth: Cloth, pairs: Pairs) -> list[_Wante
             pair = pairs.get((p.piece, p.garment, p.size))
             if pair is None or p.follows is not None:
                 continue
-            together, follower = pair
+            follower = pair.follower
             if follower.turn in ("bias", "any") or matching_for(order, cloth, follower).any:
                 raise Apart(f"'{follower.name}' has no plain grain, or its repeat has to match")
-            at = at_leader(order, p, together, follower)
+            at = at_leader(p, pair)
             if abs(at.turn / 90.0 - round(at.turn / 90.0)) > 1e-6:
                 raise Apart(f"'{follower.name}' lies aslant on its leader")
             for k, plies in enumerate([p.plies] if p.on_fold else [(ply,) for ply in sorted(p.plies)]):
                 face = _face(section, plies[0])
-                if together.faces == "to the leader":
+                if pair.faces == "to the leader":
                     face = "down" if face == "up" else "up"
                 found.append(_one(order, at, number, plies, face, k, cloth.patch_margin))
     if not found:
@@ -153,12 +153,12 @@ def _face(section: Section, ply: int) -> str:
 
 
 def _one(
-    order: Order, at: Placement, section: int, plies: tuple[int, ...], face: str, k: int, margin: float
+    order: CuttingList, at: Placement, section: int, plies: tuple[int, ...], face: str, k: int, margin: float
 ) -> _Wanted:
     """The follower through these plies alone; a half that lies on the fold is opened out, as its patch is unfolded."""
     copies = at.copies or (at.copy,)
     copy = copies[k % len(copies)] if not at.on_fold else copies[0]
-    piece = order.cut_piece(at.piece, at.size).piece
+    piece = order.cut(at.piece, at.size).piece
     opened = at.opened or at.on_fold
     whole = mirrored_over_fold(piece) if opened else piece
     shape = placed(whole, at.x, at.y, at.turn, at.flipped)
@@ -257,13 +257,13 @@ def _size(group: list[_Wanted]) -> tuple[float, float]:
     return (x1 - x0, y1 - y0) if group[0].grain % 180 == 0 else (y1 - y0, x1 - x0)
 
 
-def _laid(order: Order, cloth: Cloth, groups: list[list[_Wanted]], options: SearchOptions) -> Lay:
+def _laid(order: CuttingList, cloth: Cloth, groups: list[list[_Wanted]], options: SearchOptions) -> Lay:
     """The patches as rectangles on their own cloth, open, as short as the search finds."""
     pieces = []
     for number, group in enumerate(groups, start=1):
         a, b = (side / 2 for side in _size(group))
         ring = ((-a, -b), (a, -b), (a, b), (-a, b))
-        cuts = [order.cut_piece(w.follower.piece, w.follower.size) for w in group]
+        cuts = [order.cut(w.follower.piece, w.follower.size) for w in group]
         stretch = max((c.needs_stretch for c in cuts if c.needs_stretch is not None), default=None)
         turn = cuts[0].turn
         pieces.append(
@@ -276,21 +276,21 @@ def _laid(order: Order, cloth: Cloth, groups: list[list[_Wanted]], options: Sear
                 band=True,
             )
         )
+    # rectangles are their own mirror image, so they have no hand
+    entries = tuple(PieceEntry(p, cloth.name, (None,), (None,)) for p in pieces)
     rectangles = replace(
         order,
-        pieces=tuple(pieces),
-        garments=(Garment("patches", None, 1, tuple(p.name for p in pieces)),),
+        garments=(GarmentEntry("patches", None, 1, entries),),
         cloths=(replace(cloth, spreads=("open",), plies=1, surplus=False),),
-        together=(),
-        seams=(),
         trims=(),
         openings=(),
+        matched=(),
         remnants=(),
     )
     return lay_cloth(rectangles, cloth.name, options, spread="open")
 
 
-def _moved(order: Order, w: _Wanted, box: _Box, spot: Placement) -> Placement:
+def _moved(order: CuttingList, w: _Wanted, box: _Box, spot: Placement) -> Placement:
     """The follower as it lies on its own cloth, where its patch lies at ``spot``, face up."""
     p = w.follower
     cx, cy = (box[0] + box[2]) / 2, (box[1] + box[3]) / 2
@@ -305,7 +305,7 @@ def _moved(order: Order, w: _Wanted, box: _Box, spot: Placement) -> Placement:
     t = math.radians(spot.turn)
     x, y = spot.x + math.cos(t) * u - math.sin(t) * v, spot.y + math.sin(t) * u + math.cos(t) * v
     turn, flipped = (relative + spot.turn) % 360.0, p.flipped != mirrored
-    piece = order.cut_piece(p.piece, p.size).piece
+    piece = order.cut(p.piece, p.size).piece
     shape = placed(mirrored_over_fold(piece) if p.opened else piece, x, y, turn, flipped)
     return replace(_drawn(p, shape, opened=p.opened, copy=p.copy), x=x, y=y, turn=turn, flipped=flipped)
 

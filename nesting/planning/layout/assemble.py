@@ -17,15 +17,17 @@ from nesting.cloth.orientation import Orientation, orientation
 from nesting.cloth.spreads import make_spread
 from nesting.model.errors import CannotLayError
 from nesting.model.lay import FoldLine, Placement, PlyRegion, Spread, mirrored_over_fold, placed
-from nesting.model.order import Cloth, CutPiece, Order, Remnant
+from nesting.model.order import Cloth, CutPiece, Remnant
 from nesting.model.piece import Piece
 from nesting.model.tolerances import BOUND_MM, REPEAT_MM
 from nesting.packing.problem import Axis, Item, Place, Pose, Problem, Region, outline_of
 from nesting.planning.cut_together.followers import follower_motion
-from nesting.planning.layout.demand import Need, Stack, is_symmetric
+from nesting.planning.layout.demand import Need, Stack
 from nesting.planning.layout.jobs import Job, JobStyle, jobs_for
 from nesting.planning.layout.repeats import matching_for, phases
 from nesting.planning.layout.rings import search_ring, within
+from nesting.resolving.cutting_list import CuttingList
+from nesting.resolving.hands import is_symmetric
 
 __all__ = ["Assembly", "PoseMeta", "assemble"]
 
@@ -158,14 +160,15 @@ def _placements_of(job: Job, meta: PoseMeta, piece: Piece, x: float, y: float, t
 
     # a piece on a fold takes both plies for one; everything else gives one for each of its plies
     leader = one(need.cut, piece, plies, 1 if meta.on_fold else len(plies), None)
-    if need.follower is None:
+    pair = need.pair
+    if pair is None:
         return [leader]
-    follower = need.follower.piece
+    follower = pair.follower.piece
     if meta.opened:
         follower = mirrored_over_fold(follower)
-    fx, fy, follower_turn, flipped = follower_motion(need.cut, need.follower, x, y, turn, meta.flipped, job.tolerance)
+    fx, fy, follower_turn, flipped = follower_motion(pair.fits, x, y, turn, meta.flipped)
     shape = placed(follower, fx, fy, follower_turn, flipped)
-    lower = one(need.follower, shape, meta.follower_plies, len(meta.follower_plies), need.cut.name)
+    lower = one(pair.follower, shape, meta.follower_plies, len(meta.follower_plies), need.cut.name)
     return [leader, replace(lower, x=fx, y=fy, turn=follower_turn, flipped=flipped)]
 
 
@@ -180,7 +183,7 @@ def _copies(job: Job, pieces: int) -> tuple[int, ...]:
 
 
 def assemble(
-    order: Order,
+    order: CuttingList,
     cloth: Cloth,
     stacks: tuple[Stack, ...],
     kind: str,
@@ -320,7 +323,7 @@ def _no_pose(cut: CutPiece, job: Job, allowed: Orientation, spread: Spread) -> s
 
 
 def _poses(
-    order: Order, cloth: Cloth, spread: Spread, job: Job, allowed: Orientation, matched: bool
+    order: CuttingList, cloth: Cloth, spread: Spread, job: Job, allowed: Orientation, matched: bool
 ) -> tuple[tuple[Pose, ...], tuple[PoseMeta, ...]]:
     builder = _PoseBuilder(order, cloth, spread, job, allowed, matched)
     if job.kind == "fold":
@@ -366,7 +369,7 @@ class _PoseBuilder:
     """Collects the poses of one job."""
 
     def __init__(
-        self, order: Order, cloth: Cloth, spread: Spread, job: Job, allowed: Orientation, matched: bool
+        self, order: CuttingList, cloth: Cloth, spread: Spread, job: Job, allowed: Orientation, matched: bool
     ) -> None:
         self.cloth, self.spread, self.job, self.allowed = cloth, spread, job, allowed
         self.cut = job.needs[0].cut
@@ -384,8 +387,8 @@ class _PoseBuilder:
             phase = chain[self.cut.name]
             self.offset = phase.offset
             self.both_sides = phase.both_sides
-            members = [(name, chain[name].offset) for name in phase.chain]
-            self.start = phase.at or _first_phase(order, cloth, self.cut.size, members)
+            members = [(cut, chain[cut.name].offset) for cut in phase.chain]
+            self.start = phase.at or _first_phase(cloth, members)
 
     def on_folds(self) -> None:
         """Poses with the fold edge on a fold line of the cloth; halves flip freely, nothing is tilted."""
@@ -549,15 +552,13 @@ class _PoseBuilder:
         return x_axis, y_axis, state
 
 
-def _first_phase(
-    order: Order, cloth: Cloth, size: str | None, chain: list[tuple[str, tuple[float, float]]]
-) -> tuple[float, float]:
+def _first_phase(cloth: Cloth, chain: list[tuple[CutPiece, tuple[float, float]]]) -> tuple[float, float]:
     """The phase at which the chain's pieces together can begin nearest to the cut end."""
 
     def best(axis: int, period: float, low: float) -> float:
         if period <= 0.0:
             return 0.0
-        outlines = [(order.cut_piece(name, size).piece.outline, offset) for name, offset in chain]
+        outlines = [(cut.piece.outline, offset) for cut, offset in chain]
         least = [min(p[axis] for p in outline) + offset[axis] for outline, offset in outlines]
         candidates = [low - v for v in least]
         return min(candidates, key=lambda phase: sum((phase + v - low) % period for v in least))

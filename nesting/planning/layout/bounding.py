@@ -10,24 +10,25 @@ from __future__ import annotations
 from dataclasses import replace
 
 from nesting.model.errors import CannotLayError
-from nesting.model.order import Cloth, Order, Remnant, SpreadName
+from nesting.model.order import Cloth, Remnant, SpreadName
 from nesting.packing.problem import Bound, PackingError
 from nesting.planning.layout.assemble import assemble
 from nesting.planning.layout.demand import Stack, stacks_of
 from nesting.planning.layout.jobs import JobStyle
 from nesting.planning.layout.yardage import full_widths
+from nesting.resolving.cutting_list import CuttingList
 
 __all__ = ["cloth_bound", "counted", "shared"]
 
 
 def cloth_bound(
-    order: Order, cloth: Cloth, stacks: tuple[Stack, ...], remnant: Remnant | None = None, *, seconds: float = 1.0
+    order: CuttingList, cloth: Cloth, stacks: tuple[Stack, ...], remnant: Remnant | None = None, *, seconds: float = 1.0
 ) -> Bound | None:
     """A bound on the length of cloth that all of ``stacks`` take, opened out, mm; None where nothing can lie there."""
     from nesting.packing.bounds.bounds import lower_bound
 
     kind: SpreadName = "tubular" if cloth.tubular else "open"
-    if any(stack.needs[0].follower is not None for stack in stacks):  # cut apart they lie more freely
+    if any(stack.needs[0].pair is not None for stack in stacks):  # cut apart they lie more freely
         stacks = stacks_of(order, cloth, counted(stacks), apart=True)
     free = stacks if cloth.tubular else tuple(_opened(stack) for stack in stacks)
     style = JobStyle(pairs=0.0, open_halves=any(s.cut.on_fold for s in stacks)) if cloth.tubular else JobStyle()

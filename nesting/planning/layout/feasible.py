@@ -5,13 +5,14 @@ from __future__ import annotations
 from nesting.cloth.spreads import sound_spreads
 from nesting.model.errors import CannotLayError
 from nesting.model.findings import Finding
-from nesting.model.order import Cloth, Order
+from nesting.model.order import Cloth
 from nesting.model.units import format_width
 from nesting.packing.problem import NeverFits, PackingError
 from nesting.planning.layout.assemble import assemble
 from nesting.planning.layout.candidates import candidates_for
 from nesting.planning.layout.demand import Stack, stacks_of
 from nesting.planning.layout.wording import why_never
+from nesting.resolving.cutting_list import CuttingList
 
 __all__ = ["laying_findings"]
 
@@ -19,7 +20,7 @@ __all__ = ["laying_findings"]
 USUAL_WIDTHS = (200.0, 4000.0)
 
 
-def laying_findings(order: Order) -> tuple[Finding, ...]:
+def laying_findings(order: CuttingList) -> tuple[Finding, ...]:
     """A warning for each cloth that some piece cannot lie on in any sound spread, and for widths that no cloth has."""
     found: list[Finding] = []
     file = str(order.path) if order.path is not None else None
@@ -55,7 +56,7 @@ def _meant(width: float) -> str:
     return ""
 
 
-def _why_not(order: Order, cloth: Cloth, stacks: tuple[Stack, ...]) -> str | None:
+def _why_not(order: CuttingList, cloth: Cloth, stacks: tuple[Stack, ...]) -> str | None:
     from nesting.packing.kernel.arrays import prepare
 
     kinds, refused = sound_spreads(cloth)

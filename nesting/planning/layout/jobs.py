@@ -45,11 +45,6 @@ class Job:
     opened: bool = False
     may_open: bool = False
 
-    @property
-    def tolerance(self) -> float | None:
-        """How far the outlines of pieces that are cut together may differ, mm; None: the usual."""
-        return self.needs[0].tolerance
-
 
 def jobs_for(
     stacks: tuple[Stack, ...], spread: Spread, style: JobStyle, *, surplus: bool = False, same_way: bool = False
@@ -80,10 +75,10 @@ def _open(stack: Stack) -> list[Job]:
 
 
 def _refuse_follower(stack: Stack, why: str) -> None:
-    need = stack.needs[0]
-    if need.follower is not None:
+    pair = stack.needs[0].pair
+    if pair is not None:
         raise CannotLayError(
-            f"to be cut together with '{need.follower.piece.label}', but {why}",
+            f"to be cut together with '{pair.follower.piece.label}', but {why}",
             piece=stack.cut.piece.label,
             code="together.spread",
         )
@@ -108,10 +103,11 @@ def _folded(stack: Stack, spread: Spread, style: JobStyle) -> list[Job]:
             return [Job("single", (need,), singles, opened=True) for need in needs]
         may_open = stack.cut.unfold and style.open_halves
         return [Job("fold", (need,), doubles, may_open=may_open) for need in needs]
-    if needs[0].follower is not None:
-        if needs[0].faces != "to the leader":
+    pair = needs[0].pair
+    if pair is not None:
+        if pair.faces != "to the leader":
             raise CannotLayError(
-                f"to be cut together with '{needs[0].follower.piece.label}' with both facing the same way, "
+                f"to be cut together with '{pair.follower.piece.label}' with both facing the same way, "
                 'but folded plies face each other (faces = "to the leader" would suit)',
                 piece=stack.cut.piece.label,
                 code="together.faces",
@@ -161,15 +157,15 @@ def _stacked(stack: Stack, spread: Spread, surplus: bool) -> list[Job]:
     _refuse_halves(stack, "a stack has no folds")
     opened = stack.cut.on_fold
     facing = spread.kind == "stacked face to face"
-    follower = stack.needs[0].follower
+    pair = stack.needs[0].pair
     by_hand: dict[str | None, list[Need]] = {None: [], "right": [], "left": []}
     for need in stack.needs:
         by_hand[need.hand].append(need)
-    if follower is not None:
+    if pair is not None:
         wanted = "to the leader" if facing else "same"
-        if stack.needs[0].faces != wanted:
+        if pair.faces != wanted:
             raise CannotLayError(
-                f"to be cut together with '{follower.piece.label}' facing {stack.needs[0].faces}, "
+                f"to be cut together with '{pair.follower.piece.label}' facing {pair.faces}, "
                 f"which {spread.kind} plies do not give",
                 piece=stack.cut.piece.label,
                 code="together.faces",

@@ -2,29 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING, Protocol
 
 from nesting.model.lay import Lay
-from nesting.model.order import Cloth, CutPiece, Garment, Order, Remnant, SpreadName
+from nesting.model.order import CutPiece, Remnant, SpreadName
+from nesting.resolving.cutting_list import CuttingList, GarmentEntry
 
 if TYPE_CHECKING:
     from nesting.planning.layout.options import SearchOptions
 
-__all__ = [
-    "LayOne",
-    "area_of",
-    "cloths_used",
-    "garment_area",
-    "garment_label",
-    "laying",
-    "led_by",
-    "pieces_on",
-    "ring_area",
-    "with_cloths",
-    "with_counts",
-]
+__all__ = ["LayOne", "area_of", "garment_area", "laying", "ring_area"]
 
 
 class LayOne(Protocol):
@@ -36,7 +25,7 @@ class LayOne(Protocol):
 
     def __call__(
         self,
-        order: Order,
+        order: CuttingList,
         cloth: str,
         *,
         spread: SpreadName | None = None,
@@ -52,7 +41,7 @@ def laying(options: SearchOptions) -> LayOne:
     from nesting.planning.layout.one_cloth import lay_cloth
 
     def lay(
-        order: Order,
+        order: CuttingList,
         cloth: str,
         *,
         spread: SpreadName | None = None,
@@ -72,38 +61,6 @@ def laying(options: SearchOptions) -> LayOne:
     return lay
 
 
-def garment_label(garment: Garment) -> str:
-    """Name and size for people."""
-    return f"{garment.name} {garment.size}" if garment.size else garment.name
-
-
-def pieces_on(order: Order, garment: Garment, cloth: str) -> tuple[CutPiece, ...]:
-    """The pieces that this garment cuts from ``cloth``."""
-    cut = (order.cut_piece(name, garment.size) for name in garment.pieces)
-    return tuple(piece for piece in cut if order.cloth_of(garment, piece) == cloth)
-
-
-def cloths_used(order: Order) -> tuple[str, ...]:
-    """The names of the cloths from which some garment cuts something, in the order's sequence."""
-    return tuple(
-        cloth.name for cloth in order.cloths if any(g.count and pieces_on(order, g, cloth.name) for g in order.garments)
-    )
-
-
-def led_by(order: Order, cloth: str) -> str | None:
-    """The other cloth with whose pieces the order cuts those of ``cloth`` together; None where there is none such."""
-    for together in order.together:
-        for garment in order.garments:
-            if garment.count and {together.leader, together.follower} <= set(garment.pieces):
-                first, second = (
-                    order.cloth_of(garment, order.cut_piece(name, garment.size))
-                    for name in (together.leader, together.follower)
-                )
-                if second == cloth != first:
-                    return first
-    return None
-
-
 def ring_area(ring: Sequence[tuple[float, float]]) -> float:
     """The area of a closed ring by the shoelace formula, mm², positive."""
     total = 0.0
@@ -118,18 +75,6 @@ def area_of(cut: CutPiece) -> float:
     return 2.0 * area if cut.on_fold else area
 
 
-def garment_area(order: Order, garment: Garment, cloth: str) -> float:
+def garment_area(garment: GarmentEntry, cloth: str) -> float:
     """The area of all that one garment cuts from ``cloth``, mm²."""
-    return sum(piece.cut * area_of(piece) for piece in pieces_on(order, garment, cloth))
-
-
-def with_cloths(order: Order, cloths: Iterable[Cloth]) -> Order:
-    """The order with these cloths in place of those of the same names."""
-    new = {cloth.name: cloth for cloth in cloths}
-    return replace(order, cloths=tuple(new.get(cloth.name, cloth) for cloth in order.cloths))
-
-
-def with_counts(order: Order, counts: Sequence[int]) -> Order:
-    """The order with these counts, one for each of ``order.garments``; garments with none are left out."""
-    kept = tuple(replace(g, count=n) for g, n in zip(order.garments, counts, strict=True) if n > 0)
-    return replace(order, garments=kept)
+    return sum(piece.cut * area_of(piece) for piece in garment.on(cloth))

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from nesting.model.errors import CannotLayError
 from nesting.model.lay import Lay
-from nesting.model.order import Order
 from nesting.model.units import LengthStep, format_apart, format_length
 from nesting.planning.layout.yardage import buy_length
+from nesting.resolving.cutting_list import CuttingList
 
 __all__ = ["fits_table", "within_limits"]
 
@@ -14,13 +14,13 @@ __all__ = ["fits_table", "within_limits"]
 SLACK_MM = 1e-3
 
 
-def needed(order: Order, lay: Lay) -> float:
+def needed(order: CuttingList, lay: Lay) -> float:
     """Cloth as sold that the lay takes, mm, ends and shrinkage included, not rounded up."""
     kind = "open" if len(lay.sections) > 1 else lay.sections[0].spread.kind
     return buy_length(kind, order.cloth_named(lay.cloth), lay.lay_length, rounded=False)
 
 
-def fits_table(order: Order, lay: Lay) -> bool:
+def fits_table(order: CuttingList, lay: Lay) -> bool:
     """Whether each section with its two ends lies on the table, if the order states one."""
     cloth = order.cloth_named(lay.cloth)
     if cloth.table_length is None:
@@ -29,7 +29,7 @@ def fits_table(order: Order, lay: Lay) -> bool:
     return longest <= cloth.table_length + SLACK_MM
 
 
-def within_limits(order: Order, lay: Lay) -> Lay:
+def within_limits(order: CuttingList, lay: Lay) -> Lay:
     """The lay, if there is cloth and table enough for it. CannotLayError says which piece lies beyond the end, and what
     is missing; that it cannot be is claimed only where the bound says so."""
     cloth = order.cloth_named(lay.cloth)

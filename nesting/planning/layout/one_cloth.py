@@ -9,21 +9,22 @@ from dataclasses import replace
 from nesting.cloth.spreads import cloth_of_remnant, sound_spreads
 from nesting.model.errors import CannotLayError, OrderError
 from nesting.model.lay import Lay
-from nesting.model.order import Order, Remnant, SpreadName
+from nesting.model.order import Remnant, SpreadName
 from nesting.planning.layout.bounding import counted
 from nesting.planning.layout.choice import choose
-from nesting.planning.layout.demand import Counts, Stack, garment_counts, stacks_of
+from nesting.planning.layout.demand import Counts, Stack, stacks_of
 from nesting.planning.layout.options import SearchOptions, search_pool
 from nesting.planning.layout.rules_cost import COST_SHARE, has_rules, what_rules_cost
 from nesting.planning.layout.stages import first_lay, try_all, warm_for
 from nesting.planning.layout.starts import lying_in
 from nesting.planning.layout.trials import Keep, Search
+from nesting.resolving.cutting_list import CuttingList
 
 __all__ = ["lay_cloth"]
 
 
 def lay_cloth(
-    order: Order,
+    order: CuttingList,
     cloth_name: str,
     options: SearchOptions,
     *,
@@ -59,7 +60,7 @@ def lay_cloth(
             if keep and spread is None and len(start.sections) == 1:
                 spread = start.sections[0].spread.kind
         kinds, refusals = sound_spreads(cloth, remnant, spread)
-        wanted = garment_counts(order) if counts is None else dict(counts)
+        wanted = order.counts if counts is None else dict(counts)
         search.kinds, search.refusals, search.counts = kinds, refusals, wanted
         if options.seconds is not None and has_rules(search):
             # what they cost is searched for as well, within the same time

@@ -9,35 +9,23 @@ problem, which the search honours exactly.
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterable
 from dataclasses import dataclass
 
 from nesting.model.errors import CannotLayError, OrderError
-from nesting.model.order import Cloth, CutPiece, Motif, Order
-from nesting.model.piece import Notch, Piece, Point
+from nesting.model.order import Cloth, CutPiece, Motif
+from nesting.model.piece import Point
 from nesting.model.tolerances import REPEAT_MM
+from nesting.resolving.cutting_list import CuttingList, MatchPoint
 
 __all__ = [
-    "MatchPoint",
     "Matching",
     "Phase",
     "match_points",
     "matching_for",
     "phases",
-    "seam_point",
     "unmatched_sides",
 ]
-
-
-@dataclass(frozen=True)
-class MatchPoint:
-    """``point`` (grain frame, mm, at the seam line) must lie at the phase called ``phase`` within the repeat."""
-
-    piece: str
-    size: str | None
-    point: Point
-    phase: str
 
 
 @dataclass(frozen=True)
@@ -53,114 +41,28 @@ class Matching:
         return bool(self.points) or self.motif is not None
 
 
-def seam_point(piece: Piece, notch: Notch) -> Point:
-    """Where the notch meets the seam line: the seam outline's nearest point, or the notch itself without one."""
-    if piece.seam is None:
-        return notch.at
-    from shapely.geometry import LinearRing
-    from shapely.geometry import Point as Dot
-
-    line = LinearRing(piece.seam)
-    near = line.interpolate(line.project(Dot(notch.at)))
-    return (near.x, near.y)
-
-
-@dataclass(frozen=True)
-class _OnEdge:
-    notch: Notch
-    along: float
-    length: float
-
-
-def _notches_on(piece: Piece, edge_name: str) -> list[_OnEdge]:
-    """The notches of a named edge, in the order of the edge, each with its distance from the edge's start, mm."""
-    from shapely.geometry import LineString
-    from shapely.geometry import Point as Dot
-
-    edge = next((e for e in piece.edges if e.name == edge_name), None)
-    if edge is None:
-        return []
-    ring = piece.seam or piece.outline
-    line = LineString(_between(ring, edge.start, edge.end))
-    found = []
-    for notch in piece.notches:
-        dot = Dot(seam_point(piece, notch))
-        if line.distance(dot) <= 1.0:
-            found.append(_OnEdge(notch, line.project(dot), line.length))
-    return sorted(found, key=lambda n: n.along)
-
-
-def _meeting(first: list[_OnEdge], others: list[_OnEdge]) -> _OnEdge:
-    """The notch that meets the first one of ``first``, from the common end that fits all of them better.
-
-    Two edges that both run anticlockwise meet head to tail, so that wins where both ends fit alike.
-    """
-
-    def places(backwards: bool) -> list[float]:
-        return [n.length - n.along if backwards else n.along for n in others]
-
-    def misfit(backwards: bool) -> float:
-        return sum(min(abs(n.along - place) for place in places(backwards)) for n in first)
-
-    there = places(misfit(True) <= misfit(False))
-    return min(zip(others, there, strict=True), key=lambda pair: abs(first[0].along - pair[1]))[0]
-
-
-def _between(ring: tuple[Point, ...], start: Point, end: Point) -> list[Point]:
-    def nearest(p: Point) -> int:
-        return min(range(len(ring)), key=lambda i: math.dist(ring[i], p))
-
-    i, j = nearest(start), nearest(end)
-    if j <= i:
-        j += len(ring)
-    return [ring[k % len(ring)] for k in range(i, j + 1)]
-
-
-def match_points(order: Order, size: str | None) -> tuple[MatchPoint, ...]:
+def match_points(order: CuttingList, size: str | None) -> tuple[MatchPoint, ...]:
     """The match points of all seams with ``match = true``, for one size.
 
-    The first notch that all edges carry under one name is taken; without such a name the first notch of the first edge
-    and those that meet it. OrderError where a seam has no notch to match at.
+    OrderError where a seam has no notch to match at.
     """
     found: list[MatchPoint] = []
-    for number, seam in enumerate(order.seams):
-        if not seam.match:
+    for seam in order.matched:
+        if seam.size != size:
             continue
-        names: list[tuple[CutPiece, list[_OnEdge]]] = []
-        for reference in seam.edges:
-            piece_name, _, edge_name = reference.partition(".")
-            try:
-                cut = order.cut_piece(piece_name, size)
-            except KeyError:
-                names = []
-                break
-            notches = _notches_on(cut.piece, edge_name)
-            if not notches:
-                raise OrderError(
-                    f"the seam is to match stripes, but edge '{reference}' has no notch to match at: add one "
-                    "(add_centre_notches) or leave match out",
-                    file=order.path,
-                    key="seam",
-                    code="repeat.no-notch",
-                )
-            names.append((cut, notches))
-        if not names:
-            continue
-        shared = [
-            n.notch.name
-            for n in names[0][1]
-            if n.notch.name and all(any(m.notch.name == n.notch.name for m in ns) for _, ns in names[1:])
-        ]
-        for position, (cut, notches) in enumerate(names):
-            if shared:
-                met = next(n for n in notches if n.notch.name == shared[0])
-            else:
-                met = notches[0] if position == 0 else _meeting(names[0][1], notches)
-            found.append(MatchPoint(cut.name, size, seam_point(cut.piece, met.notch), f"seam {number + 1}"))
+        if seam.bare is not None:
+            raise OrderError(
+                f"the seam is to match stripes, but edge '{seam.bare}' has no notch to match at: add one "
+                "(add_centre_notches) or leave match out",
+                file=order.path,
+                key="seam",
+                code="repeat.no-notch",
+            )
+        found += seam.points
     return tuple(found)
 
 
-def matching_for(order: Order, cloth: Cloth, cut: CutPiece) -> Matching:
+def matching_for(order: CuttingList, cloth: Cloth, cut: CutPiece) -> Matching:
     """What the cloth's repeat asks of this piece. CannotLayError where two seams of it cannot both match."""
     if cloth.repeat_along <= 0.0 and cloth.repeat_across <= 0.0:
         return Matching()
@@ -172,16 +74,16 @@ def matching_for(order: Order, cloth: Cloth, cut: CutPiece) -> Matching:
 class Phase:
     """Where a piece lies within the repeat. ``offset`` (mm, unflipped and at 0°): its reference point from the zero of
     its *chain*, the pieces of a garment that matching seams join. Flipped, a piece lies as mirrored across that zero.
-    ``at``: where a motif puts the zero within the repeat; None where any place will do. ``chain``: their names.
+    ``at``: where a motif puts the zero within the repeat; None where any place will do. ``chain``: those pieces.
     ``both_sides``: crosswise, halves that are opened out match on their other side as well."""
 
     offset: Point
-    chain: tuple[str, ...]
+    chain: tuple[CutPiece, ...]
     at: Point | None = None
     both_sides: bool = True
 
 
-def phases(order: Order, cloth: Cloth, size: str | None) -> dict[str, Phase]:
+def phases(order: CuttingList, cloth: Cloth, size: str | None) -> dict[str, Phase]:
     """The phase of each piece that matching seams join, by its name.
 
     The zero of a chain is a motif, if one of its pieces has one, else the fold edge of a half: opened out, a half then
@@ -189,19 +91,16 @@ def phases(order: Order, cloth: Cloth, size: str | None) -> dict[str, Phase]:
     closes on itself with another phase, naming the pieces and the difference.
     """
     points = match_points(order, size)
+    cuts = {p.piece: p.cut for p in points}
     found: dict[str, Phase] = {}
     for first in sorted({p.piece for p in points}):
         if first not in found:
             offsets = _chained(cloth, points, first)
-            zero, at = _zero(order, cloth, size, offsets)
-            folds = [
-                offsets[name][1] + y - zero[1]
-                for name in offsets
-                if (y := _fold_y(order.cut_piece(name, size))) is not None
-            ]
+            zero, at = _zero(cloth, {name: cuts[name] for name in sorted(offsets)}, offsets)
+            folds = [offsets[name][1] + y - zero[1] for name in offsets if (y := _fold_y(cuts[name])) is not None]
             both = all(abs(_wrapped(2.0 * y, cloth.repeat_across)) <= REPEAT_MM / 2 for y in folds)
             for name, (x, y) in offsets.items():
-                found[name] = Phase((x - zero[0], y - zero[1]), tuple(offsets), at, both)
+                found[name] = Phase((x - zero[0], y - zero[1]), tuple(cuts[n] for n in offsets), at, both)
     return found
 
 
@@ -241,9 +140,8 @@ def _chained(cloth: Cloth, points: tuple[MatchPoint, ...], first: str) -> dict[s
     return offsets
 
 
-def _zero(order: Order, cloth: Cloth, size: str | None, offsets: dict[str, Point]) -> tuple[Point, Point | None]:
+def _zero(cloth: Cloth, cuts: dict[str, CutPiece], offsets: dict[str, Point]) -> tuple[Point, Point | None]:
     """The zero of a chain, from the reference point of its first piece, and where a motif puts it."""
-    cuts = {name: order.cut_piece(name, size) for name in sorted(offsets)}
     tied = [(name, cut.motif) for name, cut in cuts.items() if cut.motif is not None]
     if tied:
         (name, motif), *others = tied
@@ -289,7 +187,7 @@ def _fold_y(cut: CutPiece) -> float | None:
     return fold[0][1] if fold is not None and abs(fold[0][1] - fold[1][1]) < 1e-6 else None
 
 
-def unmatched_sides(order: Order, cloth: Cloth, sizes: Iterable[str | None]) -> tuple[str, ...]:
+def unmatched_sides(order: CuttingList, cloth: Cloth, sizes: Iterable[str | None]) -> tuple[str, ...]:
     """What cannot match across the cloth although its order asks for it: the other sides of halves that are opened out.
 
     Where a seam meets on the drawn side, a half's other side lies where its fold edge puts it; that of a pair is the
@@ -299,13 +197,12 @@ def unmatched_sides(order: Order, cloth: Cloth, sizes: Iterable[str | None]) -> 
     found: dict[str, None] = {}
     for size in sizes if repeat > 0.0 else ():
         known = phases(order, cloth, size)
-        for seam in order.seams:
-            names = [edge.partition(".")[0] for edge in seam.edges]
-            if not seam.match or not set(names) <= set(known):
+        for seam in order.matched:
+            if seam.size != size:
                 continue
             # how far the other side of each is from the mirror image of the drawn one across the chain's zero
             other: list[tuple[str, float]] = []
-            for cut in (order.cut_piece(name, size) for name in names):
+            for cut in (p.cut for p in seam.points):
                 y = _fold_y(cut)
                 if y is not None:
                     other.append((cut.piece.label, 2.0 * (known[cut.name].offset[1] + y)))

@@ -7,7 +7,6 @@ from dataclasses import replace
 
 from nesting.model.errors import CannotLayError
 from nesting.model.lay import Lay
-from nesting.model.order import Order
 from nesting.packing.problem import Place, Problem, Result
 from nesting.planning.layout.assemble import assemble
 from nesting.planning.layout.bounding import counted
@@ -19,6 +18,7 @@ from nesting.planning.layout.starts import lying_in, places_from
 from nesting.planning.layout.trials import Search
 from nesting.planning.layout.wording import say_length
 from nesting.planning.layout.yardage import full_widths
+from nesting.resolving.cutting_list import CuttingList
 
 __all__ = ["COST_SHARE", "has_rules", "what_rules_cost"]
 
@@ -31,7 +31,7 @@ def has_rules(search: Search) -> bool:
     if search.remnant is not None:
         return False
     matched = search.cloth.repeat_along > 0.0 or search.cloth.repeat_across > 0.0
-    return matched or any(s.needs[0].follower is not None for s in search.stacks)
+    return matched or any(s.needs[0].pair is not None for s in search.stacks)
 
 #: a problem and a layout of it to begin from
 _Run = tuple[Problem, tuple[Place, ...] | None]
@@ -50,16 +50,12 @@ def what_rules_cost(search: Search, lay: Lay) -> tuple[str, ...]:
     order, cloth = search.order, search.cloth
     if search.remnant is not None or len(lay.sections) != 1:
         return ()
-    without: list[tuple[str, Order, tuple[Stack, ...]]] = []
+    without: list[tuple[str, CuttingList, tuple[Stack, ...]]] = []
     if any(matching_for(order, cloth, s.cut).any for s in search.stacks):
-        plain = replace(
-            order,
-            seams=tuple(replace(seam, match=False) for seam in order.seams),
-            pieces=tuple(replace(cut, motif=None) for cut in order.pieces),
-        )
+        plain = replace(order.changed(lambda cut: replace(cut, motif=None)), matched=())
         counts = counted(search.stacks)
         without.append(("matching the repeat", plain, stacks_of(plain, cloth, counts)))
-    if any(s.needs[0].follower is not None for s in search.stacks):
+    if any(s.needs[0].pair is not None for s in search.stacks):
         without.append(("cutting together", order, stacks_of(order, cloth, counted(search.stacks), apart=True)))
     if not without:
         return ()
@@ -92,10 +88,10 @@ def what_rules_cost(search: Search, lay: Lay) -> tuple[str, ...]:
     return tuple(notes)
 
 
-def _runs(search: Search, lay: Lay, order: Order, stacks: tuple[Stack, ...]) -> list[_Run]:
+def _runs(search: Search, lay: Lay, order: CuttingList, stacks: tuple[Stack, ...]) -> list[_Run]:
     """Problems of the lay's spread, each with the lay as its start where it is one of that problem's; those first."""
     spread = lay.sections[0].spread
-    lying = lying_in(lay.placements, followers=any(s.needs[0].follower is not None for s in search.stacks))
+    lying = lying_in(lay.placements, followers=any(s.needs[0].pair is not None for s in search.stacks))
     runs: list[_Run] = []
     for candidate in candidates_for(spread.kind, stacks, search.cloth):
         for depths in dict.fromkeys((spread.depths, candidate.depths)):

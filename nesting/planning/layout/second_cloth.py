@@ -6,20 +6,21 @@ from dataclasses import replace
 
 from nesting.model.errors import CannotLayError
 from nesting.model.lay import Lay
-from nesting.model.order import Order
+from nesting.model.order import CutPiece
 from nesting.model.units import format_length
 from nesting.planning.layout.one_cloth import lay_cloth
 from nesting.planning.layout.options import SearchOptions
 from nesting.planning.layout.yardage import cloth_used
+from nesting.resolving.cutting_list import CuttingList
 
-__all__ = ["COMPARED", "laid_together", "only_followers"]
+__all__ = ["COMPARED", "laid_together"]
 
 #: share of the time for a lay that is only compared with
 COMPARED = 0.25
 
 
 def laid_together(
-    order: Order, lays: tuple[Lay, ...], options: SearchOptions, *, continued: bool = False
+    order: CuttingList, lays: tuple[Lay, ...], options: SearchOptions, *, continued: bool = False
 ) -> tuple[Lay, ...]:
     """Lays of every cloth by itself with second cloths laid over their leaders: where these lie, or gathered at the cut
     end if that costs less in all, which is searched for in part of the time; or in patches at the leaders, where these
@@ -28,7 +29,9 @@ def laid_together(
     return _cheapest(order, lays, whole, options, continued=continued)
 
 
-def _whole_over(order: Order, lays: tuple[Lay, ...], options: SearchOptions, *, continued: bool) -> tuple[Lay, ...]:
+def _whole_over(
+    order: CuttingList, lays: tuple[Lay, ...], options: SearchOptions, *, continued: bool
+) -> tuple[Lay, ...]:
     from nesting.planning.cut_together.layered import lay_over
 
     over = lay_over(order, lays)
@@ -40,12 +43,7 @@ def _whole_over(order: Order, lays: tuple[Lay, ...], options: SearchOptions, *, 
     gathered: list[Lay] = []
     for lay in lays:
         names = frozenset(
-            t.leader
-            for t in order.together
-            for g in order.garments
-            if {t.leader, t.follower} <= set(g.pieces)
-            and order.cloth_of(g, order.cut_piece(t.leader, g.size)) == lay.cloth
-            and order.cloth_of(g, order.cut_piece(t.follower, g.size)) != lay.cloth
+            pair.leader.name for pair in order.pairs if pair.cloths[0] == lay.cloth and not pair.same_cloth
         )
         if not names or len(lay.sections) != 1:
             gathered.append(lay)
@@ -68,7 +66,7 @@ def _whole_over(order: Order, lays: tuple[Lay, ...], options: SearchOptions, *, 
     return min((over, other), key=lambda result: _worth(order, result))
 
 
-def _still_shortest(order: Order, lay: Lay, new: Lay) -> bool:
+def _still_shortest(order: CuttingList, lay: Lay, new: Lay) -> bool:
     """Whether an open lay is still no longer than the folded ones that were tried."""
     if lay.sections[0].spread.kind != "open":
         return True
@@ -80,7 +78,7 @@ def _still_shortest(order: Order, lay: Lay, new: Lay) -> bool:
 
 
 def _cheapest(
-    order: Order, lays: tuple[Lay, ...], whole: tuple[Lay, ...], options: SearchOptions, *, continued: bool
+    order: CuttingList, lays: tuple[Lay, ...], whole: tuple[Lay, ...], options: SearchOptions, *, continued: bool
 ) -> tuple[Lay, ...]:
     """The cheapest of the ways that cut at the same time: whole lengths over the leaders, or patches; what each way
     would take is said beside it."""
@@ -88,9 +86,8 @@ def _cheapest(
 
     best = whole
     own = {lay.cloth: lay for lay in lays}
-    leaders = leading(order)
-    for second, first in leaders.items():
-        if second not in own or first not in own or not only_followers(order, second):
+    for second, first in order.leading().items():
+        if second not in own or first not in own or not order.only_followers(second):
             continue
         part = _share(options, COMPARED / 4, least=0.3)
         new_first, new_second = None, None
@@ -122,14 +119,14 @@ def _share(options: SearchOptions, share: float, *, least: float = 0.05) -> Sear
     return replace(options, seconds=seconds, rounds=rounds)
 
 
-def _leaders_straight(order: Order, lay: Lay, options: SearchOptions) -> Lay:
+def _leaders_straight(order: CuttingList, lay: Lay, options: SearchOptions) -> Lay:
     """The first cloth laid on from its lay with every leader along the cloth, none across it."""
-    names = {t.leader for t in order.together}
-    pieces = tuple(
-        replace(cut, turn="either way") if cut.name in names and cut.turn in (None, "quarter turns") else cut
-        for cut in order.pieces
-    )
-    new = lay_cloth(replace(order, pieces=pieces), lay.cloth, _share(options, 2 * COMPARED), start=lay)
+    names = {pair.leader.name for pair in order.pairs}
+
+    def straight(cut: CutPiece) -> CutPiece:
+        return replace(cut, turn="either way") if cut.name in names and cut.turn in (None, "quarter turns") else cut
+
+    new = lay_cloth(order.changed(straight), lay.cloth, _share(options, 2 * COMPARED), start=lay)
     tried = tuple(
         replace(t, lay_length=new.lay_length, utilisation=new.utilisation, buy_length=new.buy_length) if t.chosen else t
         for t in lay.tried
@@ -141,20 +138,7 @@ def _kind(lay: Lay) -> str:
     return lay.sections[0].spread.kind if len(lay.sections) == 1 else "sections"
 
 
-def leading(order: Order) -> dict[str, str]:
-    """Second cloth -> the cloth of its leaders, for every cloth that has followers of another cloth's leaders."""
-    found: dict[str, str] = {}
-    for together in order.together:
-        for garment in order.garments:
-            if garment.count and {together.leader, together.follower} <= set(garment.pieces):
-                first = order.cloth_of(garment, order.cut_piece(together.leader, garment.size))
-                second = order.cloth_of(garment, order.cut_piece(together.follower, garment.size))
-                if first != second:
-                    found.setdefault(second, first)
-    return found
-
-
-def ways_note(order: Order, second: Lay, over: float | None, apart: float) -> str:
+def ways_note(order: CuttingList, second: Lay, over: float | None, apart: float) -> str:
     """What the ways take of the second cloth, side by side."""
 
     def say(mm: float) -> str:
@@ -169,16 +153,9 @@ def ways_note(order: Order, second: Lay, over: float | None, apart: float) -> st
     )
 
 
-def _worth(order: Order, lays: tuple[Lay, ...]) -> float:
+def _worth(order: CuttingList, lays: tuple[Lay, ...]) -> float:
     """What the cloths cost together; their lengths where a price is missing."""
     cloths = [order.cloth_named(lay.cloth) for lay in lays]
     if any(cloth.price is None for cloth in cloths):
         return sum(lay.buy_length for lay in lays)
     return sum(lay.buy_length * (c.price or 0.0) / c.price_unit for lay, c in zip(lays, cloths, strict=True))
-
-
-def only_followers(order: Order, cloth: str) -> bool:
-    """Whether all that is cut from this cloth is cut together with a leader of another cloth."""
-    followers = {t.follower for t in order.together}
-    cut = [(g, order.cut_piece(name, g.size)) for g in order.garments for name in g.pieces]
-    return all(piece.name in followers for g, piece in cut if order.cloth_of(g, piece) == cloth)

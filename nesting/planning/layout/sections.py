@@ -13,7 +13,7 @@ from itertools import islice
 
 from nesting.model.errors import CannotLayError
 from nesting.model.lay import Section
-from nesting.model.order import Cloth, Order
+from nesting.model.order import Cloth
 from nesting.packing.problem import NeverFits, PackingError, Result
 from nesting.planning.layout.assemble import Assembly, assemble, with_length
 from nesting.planning.layout.candidates import Candidate
@@ -21,6 +21,7 @@ from nesting.planning.layout.demand import Stack
 from nesting.planning.layout.jobs import JobStyle
 from nesting.planning.layout.options import SearchOptions, share_of
 from nesting.planning.layout.runs import run_search
+from nesting.resolving.cutting_list import CuttingList
 
 __all__ = ["sectioned"]
 
@@ -59,7 +60,7 @@ def _divisions(stacks: tuple[Stack, ...]) -> Iterator[Division]:
 
 
 def sectioned(
-    order: Order,
+    order: CuttingList,
     cloth: Cloth,
     stacks: tuple[Stack, ...],
     options: SearchOptions,
@@ -72,7 +73,7 @@ def sectioned(
     """
     if cloth.repeat_along > 0.0 or cloth.repeat_across > 0.0:
         return None, "the repeat of the cloth would have to run on from one section into the next"
-    if any(s.needs[0].follower is not None for s in stacks):
+    if any(s.needs[0].pair is not None for s in stacks):
         return None, "pieces that are cut together need one spread for all"
     if cloth.nap == "by garment":
         # the pieces of one garment may fall into both sections: all lie one way, which is within the rule

@@ -9,23 +9,24 @@ from dataclasses import replace
 from nesting.cloth.spreads import sound_spreads
 from nesting.model.errors import CannotLayError, OrderError
 from nesting.model.lay import Lay
-from nesting.model.order import Cloth, Order, SpreadName
-from nesting.planning.layout.demand import garment_counts, stacks_of
+from nesting.model.order import Cloth, SpreadName
+from nesting.planning.layout.demand import stacks_of
 from nesting.planning.layout.laying import garment_area
 from nesting.planning.layout.limits import within_limits
 from nesting.planning.layout.one_cloth import lay_cloth
 from nesting.planning.layout.options import SearchOptions, search_pool
-from nesting.planning.layout.second_cloth import COMPARED, laid_together, only_followers
+from nesting.planning.layout.second_cloth import COMPARED, laid_together
 from nesting.planning.layout.stages import first_lay, warm_for
 from nesting.planning.layout.starts import lying_in
 from nesting.planning.layout.trials import Keep, Search
 from nesting.planning.layout.wording import why_never
+from nesting.resolving.cutting_list import CuttingList
 
 __all__ = ["Keep", "SearchOptions", "laid_together", "lay_cloth", "lay_order", "why_never"]
 
 
 def lay_order(
-    order: Order,
+    order: CuttingList,
     options: SearchOptions,
     *,
     spread: SpreadName | None = None,
@@ -38,7 +39,7 @@ def lay_order(
 
     A second cloth whose pieces are cut together with leaders of another cloth lies over those leaders.
     """
-    counts = garment_counts(order)
+    counts = order.counts
     if not any(counts.values()):
         raise OrderError(
             "nothing to cut: every count is 0", file=order.path, key="garment", code="order.nothing-to-cut"
@@ -75,16 +76,16 @@ class _Clock:
     """The time of the whole order, shared among its cloths by the area that is cut from them. A second cloth that is
     only cut where its leaders lie has little, as its own lay is only compared with."""
 
-    def __init__(self, order: Order, options: SearchOptions) -> None:
+    def __init__(self, order: CuttingList, options: SearchOptions) -> None:
         self._seconds, self._begun = options.seconds, time.monotonic()
         self.cloths = [cloth for cloth in order.cloths if stacks_of(order, cloth)]
         self._weights = {
-            cloth.name: sum(garment_area(order, g, cloth.name) * g.count for g in order.garments)
-            * (COMPARED if only_followers(order, cloth.name) else 1.0)
+            cloth.name: sum(garment_area(g, cloth.name) * g.count for g in order.garments)
+            * (COMPARED if order.only_followers(cloth.name) else 1.0)
             for cloth in self.cloths
         }
         #: share of the whole that is kept for leaders gathered anew
-        self._kept = 0.15 if any(only_followers(order, cloth.name) for cloth in self.cloths) else 0.0
+        self._kept = 0.15 if any(order.only_followers(cloth.name) for cloth in self.cloths) else 0.0
 
     def share(self, cloth: Cloth) -> float | None:
         """Seconds for this cloth, of what is left of them; None where rounds are counted."""
@@ -105,7 +106,9 @@ class _Clock:
 class _Together:
     """The best lays of all cloths so far, told together as soon as every cloth has one."""
 
-    def __init__(self, order: Order, cloths: Sequence[Cloth], tell: Callable[[tuple[Lay, ...]], None] | None) -> None:
+    def __init__(
+        self, order: CuttingList, cloths: Sequence[Cloth], tell: Callable[[tuple[Lay, ...]], None] | None
+    ) -> None:
         self._order, self._names, self._tell = order, [cloth.name for cloth in cloths], tell
         self._latest: dict[str, Lay] = {}
 

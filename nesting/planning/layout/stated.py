@@ -6,15 +6,14 @@ from dataclasses import replace
 
 from nesting.cloth.spreads import cloth_of_remnant
 from nesting.model.lay import Lay
-from nesting.model.order import Order
 from nesting.planning.layout.bounding import cloth_bound, shared
 from nesting.planning.layout.demand import Need, Stack, stacks_of
-from nesting.planning.layout.laying import with_cloths
+from nesting.resolving.cutting_list import CuttingList
 
 __all__ = ["provable"]
 
 
-def provable(order: Order, lay: Lay, *, seconds: float = 1.0) -> float | None:
+def provable(order: CuttingList, lay: Lay, *, seconds: float = 1.0) -> float | None:
     """The greatest length, mm, below which no lay of these garments on this spread is proved to be; None where nothing
     can be said, as nothing lies on open cloth."""
     cloth = order.cloth_named(lay.cloth)
@@ -24,20 +23,20 @@ def provable(order: Order, lay: Lay, *, seconds: float = 1.0) -> float | None:
     remnant = lay.leftover or next((r for r in order.remnants if r.name == lay.remnant), None)
     if remnant is not None:
         cloth = cloth_of_remnant(cloth, remnant)
-        order = replace(order, together=(), seams=())
+        order = order.one_by_one()
     counts = {(g.name, g.size): g.count for g in lay.garments}
     held = remnant is not None and lay.holds is not None
-    stacks = _held(order, lay) if held else stacks_of(with_cloths(order, [cloth]), cloth, counts)
+    stacks = _held(order, lay) if held else stacks_of(order.with_cloths([cloth]), cloth, counts)
     if not stacks:
         return None
     bound = cloth_bound(order, cloth, stacks, remnant, seconds=seconds)
     return None if bound is None else shared(bound, kind, cloth).length
 
 
-def _held(order: Order, lay: Lay) -> tuple[Stack, ...]:
+def _held(order: CuttingList, lay: Lay) -> tuple[Stack, ...]:
     """What a lay on a leftover says that it holds, as needs."""
     rows: dict[tuple[str, str | None, str], list[Need]] = {}
     for h in lay.holds or ():
-        need = Need(order.cut_piece(h.piece, h.size), h.garment, h.size, h.copy, h.hand)
+        need = Need(order.cut(h.piece, h.size), h.garment, h.size, h.copy, h.hand)
         rows.setdefault((h.garment, h.size, h.piece), []).extend([need] * h.count)
     return tuple(Stack(tuple(needs)) for needs in rows.values())

@@ -12,7 +12,7 @@ from nesting.cloth.spreads import Refusal
 from nesting.model.errors import CannotLayError, OrderError
 from nesting.model.identity import is_kept
 from nesting.model.lay import Section
-from nesting.model.order import Cloth, Order, Remnant, SpreadName
+from nesting.model.order import Cloth, Remnant, SpreadName
 from nesting.packing.problem import Bound, PackingError, Result, Stop
 from nesting.planning.layout.assemble import Assembly, assemble
 from nesting.planning.layout.bounding import cloth_bound
@@ -22,6 +22,7 @@ from nesting.planning.layout.options import Progress, SearchOptions
 from nesting.planning.layout.runs import NO_BOUND
 from nesting.planning.layout.starts import Lying, places_from
 from nesting.planning.layout.yardage import buy_length, cloth_used
+from nesting.resolving.cutting_list import CuttingList
 
 __all__ = ["Finished", "Keep", "Search", "Trial", "assembled", "to_buy", "used_by"]
 
@@ -73,7 +74,7 @@ class Finished:
 class Search:
     """What every stage needs."""
 
-    order: Order
+    order: CuttingList
     cloth: Cloth
     stacks: tuple[Stack, ...]
     options: SearchOptions

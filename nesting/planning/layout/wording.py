@@ -6,11 +6,12 @@ from collections.abc import Mapping
 
 import numpy as np
 
-from nesting.model.order import Order, SpreadName
+from nesting.model.order import SpreadName
 from nesting.model.units import format_apart, format_length
 from nesting.packing.problem import NeverFits, PackingError, outline_of
 from nesting.planning.layout.assemble import Assembly
 from nesting.planning.layout.trials import Finished, Search, Trial, used_by
+from nesting.resolving.cutting_list import CuttingList
 
 __all__ = ["lay_notes", "say_length", "why_never", "why_refused"]
 
@@ -23,7 +24,7 @@ def why_refused(search: Search, trial: Trial, error: PackingError) -> str:
     return str(error)
 
 
-def why_never(order: Order, assembly: Assembly, error: NeverFits) -> str:
+def why_never(order: CuttingList, assembly: Assembly, error: NeverFits) -> str:
     """For each turn the first rule that forbids it: how much the piece misses the cloth by, in people's units and so
     finely that the figures differ, or why it may not lie so."""
     item = assembly.problem.items[error.item]
@@ -61,7 +62,7 @@ def say_length(search: Search, mm: float) -> str:
     return people_length(search.order, mm)
 
 
-def people_length(order: Order, mm: float) -> str:
+def people_length(order: CuttingList, mm: float) -> str:
     return format_length(mm, imperial=order.imperial, step="1/8 in" if order.imperial else "cm")
 
 

@@ -15,10 +15,11 @@ from typing import TYPE_CHECKING, Literal, Protocol
 
 from nesting.model.errors import CannotLayError
 from nesting.model.lay import Lay, PieceHeld, Placement
-from nesting.model.order import CutPiece, Garment, Order, Remnant
+from nesting.model.order import CutPiece, Remnant
 from nesting.planning.layout.demand import Need, Stack, needs_of, stacks_of
 from nesting.planning.layout.laying import area_of
 from nesting.planning.layout.yardage import buy_length, garment_shares, utilisation
+from nesting.resolving.cutting_list import CuttingList, GarmentEntry
 
 if TYPE_CHECKING:
     from nesting.planning.layout.options import SearchOptions
@@ -95,14 +96,14 @@ class Fits(Protocol):
     def efforts(self) -> int:
         """How many grades of effort there are; each is tried before the next, larger one."""
 
-    def refuses(self, order: Order, units: Sequence[Unit], remnant: Remnant) -> str | None:
+    def refuses(self, order: CuttingList, units: Sequence[Unit], remnant: Remnant) -> str | None:
         """Why they can be proved not to lie there all together; None where there is no such proof."""
 
-    def lay(self, order: Order, units: Sequence[Unit], remnant: Remnant, effort: int) -> Lay | None:
+    def lay(self, order: CuttingList, units: Sequence[Unit], remnant: Remnant, effort: int) -> Lay | None:
         """The lay, or None where no room was found with that effort."""
 
 
-def classes_of(order: Order, garment: Garment) -> tuple[PieceClass, ...]:
+def classes_of(order: CuttingList, garment: GarmentEntry) -> tuple[PieceClass, ...]:
     """Every cloth piece of one such garment."""
     single = replace(order, garments=(replace(garment, count=1),))
     found: list[PieceClass] = []
@@ -112,16 +113,16 @@ def classes_of(order: Order, garment: Garment) -> tuple[PieceClass, ...]:
     return tuple(found)
 
 
-def _cut(order: Order, kind: PieceClass) -> CutPiece:
-    return order.cut_piece(kind.piece, kind.size or None)
+def _cut(order: CuttingList, kind: PieceClass) -> CutPiece:
+    return order.cut(kind.piece, kind.size or None)
 
 
-def class_area(order: Order, kind: PieceClass) -> float:
+def class_area(order: CuttingList, kind: PieceClass) -> float:
     """Area of one such cloth piece, mm²."""
     return area_of(_cut(order, kind))
 
 
-def stacks_of_units(order: Order, units: Sequence[Unit]) -> tuple[Stack, ...]:
+def stacks_of_units(order: CuttingList, units: Sequence[Unit]) -> tuple[Stack, ...]:
     """What a leftover has to give to hold these units, each cut by itself; see ``demand.stacks_of``."""
     numbers = _numbers_here(order, units)
     rows: dict[tuple[int, str], list[Need]] = {}
@@ -133,22 +134,22 @@ def stacks_of_units(order: Order, units: Sequence[Unit]) -> tuple[Stack, ...]:
     return tuple(Stack(tuple(needs)) for needs in rows.values())
 
 
-def unbound(order: Order, units: Sequence[Unit]) -> tuple[str, ...]:
+def unbound(order: CuttingList, units: Sequence[Unit]) -> tuple[str, ...]:
     """What the order asks of these cloth pieces that a leftover does not keep to: each is cut by itself."""
     here = {u.kind.piece for u in units}
     found = [
-        f"{t.follower} is cut by itself here, not together with {t.leader}: lay one on the other before they are sewn"
-        for t in order.together
-        if {t.leader, t.follower} & here
+        f"{follower} is cut by itself here, not together with {leader}: lay one on the other before they are sewn"
+        for leader, follower in ((pair.leader.name, pair.follower.name) for pair in order.pairs)
+        if {leader, follower} & here
     ]
-    for seam in order.seams:
-        if seam.match and any(edge.partition(".")[0] in here for edge in seam.edges):
+    for seam in order.matched:
+        if any(edge.partition(".")[0] in here for edge in seam.edges):
             found.append(f"stripes are not matched at the seam of {' and '.join(seam.edges)}: see where they meet")
-    return tuple(found)
+    return tuple(dict.fromkeys(found))
 
 
 def units_of(
-    order: Order, kinds: Sequence[Kind], loads: Mapping[str, Mapping[int, Mapping[PieceClass, int]]]
+    order: CuttingList, kinds: Sequence[Kind], loads: Mapping[str, Mapping[int, Mapping[PieceClass, int]]]
 ) -> dict[str, list[Unit]]:
     """Which piece of which copy is cut from which remnant.
 
@@ -168,7 +169,7 @@ def units_of(
     return units
 
 
-def copy_numbers(order: Order, copies: Iterable[tuple[int, int]]) -> Numbers:
+def copy_numbers(order: CuttingList, copies: Iterable[tuple[int, int]]) -> Numbers:
     """The number on each garment's label, by its place in the order and its copy: counted from 1 for each name and size
     in the order in which they are cut."""
     numbers: dict[tuple[int, int], int] = {}
@@ -180,12 +181,12 @@ def copy_numbers(order: Order, copies: Iterable[tuple[int, int]]) -> Numbers:
     return numbers
 
 
-def _numbers_here(order: Order, units: Sequence[Unit]) -> Numbers:
+def _numbers_here(order: CuttingList, units: Sequence[Unit]) -> Numbers:
     """The numbers that the copies have in a lay of these units as it comes from the search."""
     return copy_numbers(order, {(u.garment, u.copy) for u in units})
 
 
-def renumbered(lay: Lay, units: Sequence[Unit], order: Order, numbers: Numbers) -> Lay:
+def renumbered(lay: Lay, units: Sequence[Unit], order: CuttingList, numbers: Numbers) -> Lay:
     """The lay of these units with the copies called by ``numbers``, and with what it holds of each garment."""
     own = {
         (order.garments[index].name, order.garments[index].size, here): numbers[index, copy]
@@ -211,7 +212,9 @@ def renumbered(lay: Lay, units: Sequence[Unit], order: Order, numbers: Numbers) 
     )
 
 
-def lay_with_only(lay: Lay, units: Sequence[Unit], kept: Sequence[Unit], order: Order, remnant: Remnant) -> Lay | None:
+def lay_with_only(
+    lay: Lay, units: Sequence[Unit], kept: Sequence[Unit], order: CuttingList, remnant: Remnant
+) -> Lay | None:
     """The lay of ``units`` with the placements of ``kept`` alone: what lies, lies with less, too.
 
     ``kept`` holds whole copies. None where a placement gives pieces of several copies, so that it cannot be dropped.
@@ -280,7 +283,7 @@ class FitsBySearch:
             return replace(self._options, rounds=2**effort)
         return replace(self._options, seconds=min(self._options.seconds or math.inf, FIRST_SECONDS * 2**effort))
 
-    def refuses(self, order: Order, units: Sequence[Unit], remnant: Remnant) -> str | None:
+    def refuses(self, order: CuttingList, units: Sequence[Unit], remnant: Remnant) -> str | None:
         """A piece that does not lie there even alone, or a lower bound above the remnant's length."""
         from nesting.cloth.spreads import cloth_of_remnant
         from nesting.packing.bounds.bounds import lower_bound
@@ -292,7 +295,7 @@ class FitsBySearch:
             return None
         stuff = cloth_of_remnant(order.cloth_named(units[0].kind.cloth), remnant)
         try:
-            problem = assemble(_apart(order), stuff, stacks, "open", remnant=remnant).problem
+            problem = assemble(order.one_by_one(), stuff, stacks, "open", remnant=remnant).problem
             bound = lower_bound(problem, seconds=0.2)
         except NeverFits as never:
             return never.reason
@@ -303,7 +306,7 @@ class FitsBySearch:
             return f"they take at least {least:.2f} cm of its {there:.2f} cm: {bound.reason}"
         return None
 
-    def lay(self, order: Order, units: Sequence[Unit], remnant: Remnant, effort: int) -> Lay | None:
+    def lay(self, order: CuttingList, units: Sequence[Unit], remnant: Remnant, effort: int) -> Lay | None:
         """Open, or in any spread where a half piece may only be cut on a fold."""
         from nesting.planning.layout.one_cloth import lay_cloth
 
@@ -311,14 +314,10 @@ class FitsBySearch:
         spread: Literal["open"] | None = None if _wants_a_fold(stacks, remnant) else "open"
         cloth = units[0].kind.cloth
         try:
-            return lay_cloth(_apart(order), cloth, self._with(effort), stacks=stacks, spread=spread, remnant=remnant)
+            options = self._with(effort)
+            return lay_cloth(order.one_by_one(), cloth, options, stacks=stacks, spread=spread, remnant=remnant)
         except CannotLayError:
             return None
-
-
-def _apart(order: Order) -> Order:
-    """The order as a leftover keeps to it: every piece by itself."""
-    return replace(order, together=(), seams=(), trims=())
 
 
 def _wants_a_fold(stacks: Iterable[Stack], remnant: Remnant) -> bool:

@@ -8,9 +8,10 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 from nesting.model.lay import Lay
-from nesting.model.order import Order, Remnant
+from nesting.model.order import Remnant
 from nesting.planning.leftovers.assigning import Refusal
 from nesting.planning.leftovers.cloth_pieces import Fits, PieceClass, Unit, class_area
+from nesting.resolving.cutting_list import CuttingList
 
 __all__ = ["Knowledge", "load_of"]
 
@@ -25,7 +26,7 @@ class Knowledge:
     which no refusal is looked into any further. ``effort``: how much is put into each search from now on; what a
     smaller effort did not find counts as unknown again."""
 
-    def __init__(self, order: Order, fits: Fits, remnants: Sequence[Remnant], until: float) -> None:
+    def __init__(self, order: CuttingList, fits: Fits, remnants: Sequence[Remnant], until: float) -> None:
         self.order, self.until = order, until
         self.effort = 0
         #: searches made so far

@@ -22,8 +22,8 @@ from typing import Any
 
 from nesting.model.errors import CannotLayError, OrderError
 from nesting.model.lay import Lay
-from nesting.model.order import Garment, Order, Remnant
-from nesting.planning.layout.laying import LayOne, cloths_used, garment_label, led_by, pieces_on, ring_area, with_counts
+from nesting.model.order import Remnant
+from nesting.planning.layout.laying import LayOne, ring_area
 from nesting.planning.leftovers.assigning import assign
 from nesting.planning.leftovers.cloth_pieces import (
     Fits,
@@ -41,6 +41,7 @@ from nesting.planning.leftovers.cloth_pieces import (
 )
 from nesting.planning.leftovers.knowledge import Knowledge, load_of
 from nesting.planning.leftovers.shortfall import why_no_more
+from nesting.resolving.cutting_list import CuttingList, GarmentEntry
 
 __all__ = ["Made", "RemnantPlan", "ToBuy", "Use", "plan_remnants"]
 
@@ -159,7 +160,7 @@ class RemnantPlan:
 
 
 def plan_remnants(
-    order: Order,
+    order: CuttingList,
     fits: Fits,
     *,
     lay: LayOne | None = None,
@@ -175,7 +176,7 @@ def plan_remnants(
     cuts from.
     """
     began = time.monotonic()
-    used = cloths_used(order)
+    used = order.cloths_used
     remnants = [r for r in order.remnants if r.cloth in used]
     if not remnants:
         raise OrderError(
@@ -239,7 +240,7 @@ def _so_far(stock: _Stock, best: _Assigned, began: float) -> RemnantPlan:
 class _Stock:
     """What is asked for, what there is, and what is known of it."""
 
-    order: Order
+    order: CuttingList
     remnants: Sequence[Remnant]
     kinds: Sequence[Kind]
     room: Mapping[str, float]
@@ -249,7 +250,7 @@ class _Stock:
     tell: Callable[[_Assigned], None] | None = None
 
     @classmethod
-    def of(cls, order: Order, remnants: Sequence[Remnant], known: Knowledge) -> _Stock:
+    def of(cls, order: CuttingList, remnants: Sequence[Remnant], known: Knowledge) -> _Stock:
         kinds = [_kind(order, g, {r.cloth for r in remnants}) for g in order.garments]
         areas = {c: class_area(order, c) for kind in kinds for c, _ in kind.needs}
         _each_alone(known, kinds, remnants)
@@ -422,7 +423,7 @@ class _Assigned:
         units = {name: [replace(u, copy=number[u.garment, u.copy]) for u in own] for name, own in self.units.items()}
         return replace(self, units=units)
 
-    def uses(self, order: Order, numbers: Numbers) -> tuple[Use, ...]:
+    def uses(self, order: CuttingList, numbers: Numbers) -> tuple[Use, ...]:
         """Every cloth piece of the garments made, by remnant."""
         return tuple(
             Use(
@@ -438,11 +439,11 @@ class _Assigned:
         )
 
 
-def _kind(order: Order, garment: Garment, stocked: set[str]) -> Kind:
+def _kind(order: CuttingList, garment: GarmentEntry, stocked: set[str]) -> Kind:
     """The garment as the solver sees it: only pieces of cloths of which there are remnants."""
     needs = Counter(c for c in classes_of(order, garment) if c.cloth in stocked)
     return Kind(
-        garment_label(garment),
+        garment.label,
         garment.count if needs else 0,
         garment.value,
         garment.same_cloth,
@@ -476,26 +477,26 @@ def _each_alone(known: Knowledge, kinds: Sequence[Kind], remnants: Sequence[Remn
                 known.refuses(remnant, [Unit(c, index, garment.name, 1, 0)])
 
 
-def _to_buy(order: Order, made: Sequence[int], stocked: set[str], lay: LayOne | None) -> tuple[ToBuy, ...]:
+def _to_buy(order: CuttingList, made: Sequence[int], stocked: set[str], lay: LayOne | None) -> tuple[ToBuy, ...]:
     wanted = []
-    for cloth in cloths_used(order):
+    for cloth in order.cloths_used:
         counts = [
-            (g.count - n if cloth in stocked else g.count) if pieces_on(order, g, cloth) else 0
+            (g.count - n if cloth in stocked else g.count) if g.on(cloth) else 0
             for g, n in zip(order.garments, made, strict=True)
         ]
         if not any(counts):
             continue
-        garments = tuple((garment_label(g), n) for g, n in zip(order.garments, counts, strict=True) if n)
+        garments = tuple((g.label, n) for g, n in zip(order.garments, counts, strict=True) if n)
         stuff = order.cloth_named(cloth)
         if lay is None:
             wanted.append(ToBuy(cloth, garments, None, None, None))
             continue
         try:
-            found = lay(with_counts(order, counts), cloth)
+            found = lay(order.with_counts(counts), cloth)
         except CannotLayError as error:
             wanted.append(ToBuy(cloth, garments, None, None, None, str(error)))
             continue
         cost = None if stuff.price is None else round(found.buy_length / stuff.price_unit * stuff.price, 2)
-        apart = led_by(order, cloth)
+        apart = order.led_by(cloth)
         wanted.append(ToBuy(cloth, garments, found.lay_length, found.buy_length, cost, apart_from=apart))
     return tuple(wanted)

@@ -8,7 +8,6 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from nesting.model.lay import Lay
-from nesting.model.order import Order
 from nesting.report.drawing import looks
 from nesting.report.drawing.fonts import shown, text_width
 from nesting.report.drawing.ground import cloth_items, ruler_items
@@ -18,25 +17,26 @@ from nesting.report.drawing.patched import patch_items
 from nesting.report.drawing.scene import Item, Layer, Scene, Text, moved
 from nesting.report.drawing.view import Laid, View, laid_sections, picture, row_of
 from nesting.report.words import kind_words, long_length, shop_length
+from nesting.resolving.cutting_list import CuttingList
 
 __all__ = ["either_way", "lay_scene"]
 
 _LAYERS: tuple[Layer, ...] = ("cloth", "pieces", "cut", "marks", "text", "measure", "legend")
 
 
-def either_way(lay: Lay, order: Order | None) -> frozenset[int]:
+def either_way(lay: Lay, asked: CuttingList | None) -> frozenset[int]:
     """The placements (by place in ``Lay.placements``) that may lie with the grain arrow either way, as far as the
-    order tells; without an order none is known."""
-    if order is None:
+    cutting list tells; without one none is known."""
+    if asked is None:
         return frozenset()
     try:
-        one_way = order.cloth_named(lay.cloth).nap != "none"
+        one_way = asked.cloth_named(lay.cloth).nap != "none"
     except KeyError:
         return frozenset()
     out = set()
     for i, p in enumerate(lay.placements):
         try:
-            rule = order.cut_piece(p.piece, p.size).turn
+            rule = asked.cut(p.piece, p.size).turn
         except KeyError:
             continue
         if not one_way and rule != "one way":
@@ -44,12 +44,12 @@ def either_way(lay: Lay, order: Order | None) -> frozenset[int]:
     return frozenset(out)
 
 
-def lay_scene(lay: Lay, view: View | None = None, order: Order | None = None) -> Scene:
+def lay_scene(lay: Lay, view: View | None = None, asked: CuttingList | None = None) -> Scene:
     """The drawing of a lay. ``view`` None: the picture for reading. Coordinates are table mm, true to scale."""
     view = view or picture(lay)
     em = view.em
     rows = row_of(lay)
-    both = either_way(lay, order)
+    both = either_way(lay, asked)
     items: list[Item] = []
     listed: list[int] = []
     placed = laid_sections(lay, view)

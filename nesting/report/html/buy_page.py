@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
-from nesting.model.order import Order
 from nesting.model.units import format_share, format_width
 from nesting.planning.batch.batch import BatchPlan, PlannedSection
 from nesting.planning.buying.buy_rows import Buying, BuyRow
@@ -178,9 +177,8 @@ def trim_words(need: TrimNeed, imperial: bool) -> str:
     return " + ".join(parts) + f"; {long_length(need.total, imperial)} in all, buy"
 
 
-def trims_section(needs: Sequence[TrimNeed], order: Order) -> str:
-    """The section on trims; ``order`` tells whether people read inches."""
-    imperial = order.imperial
+def trims_section(needs: Sequence[TrimNeed], *, imperial: bool) -> str:
+    """The section on trims; ``imperial``: people read inches."""
     return str(
         _macros().trims(
             {

@@ -7,7 +7,6 @@ from typing import Any
 
 from nesting.model.findings import Finding
 from nesting.model.lay import Lay
-from nesting.model.order import Order
 from nesting.model.units import format_share, format_width
 from nesting.report.backends.to_svg import svg
 from nesting.report.drawing.drawing import lay_scene
@@ -31,6 +30,7 @@ from nesting.report.words import (
     shop_length,
     unit_name,
 )
+from nesting.resolving.cutting_list import CuttingList
 
 __all__ = ["care_part", "lay_part"]
 
@@ -40,7 +40,7 @@ _THIN_MM = 0.1
 
 def lay_part(
     lays: Sequence[Lay],
-    order: Order | None,
+    listed: CuttingList | None,
     *,
     extra: Iterable[str] = (),
     verdicts: Mapping[int, Any] | None = None,
@@ -53,10 +53,10 @@ def lay_part(
     """
     return rendered(
         "lay.html.jinja",
-        lays=[_lay(lay, order, (verdicts or {}).get(n)) for n, lay in enumerate(lays)],
+        lays=[_lay(lay, listed, (verdicts or {}).get(n)) for n, lay in enumerate(lays)],
         extra=tuple(extra),
         leftovers=not any(lay.bought for lay in lays),
-        shopping=shopping(lays, order),
+        shopping=shopping(lays, listed),
         several=len(lays) > 1,
     )
 
@@ -66,15 +66,15 @@ def care_part(findings: Iterable[Finding]) -> str:
     return rendered("care.html.jinja", findings=tuple(findings), cautions=cautions())
 
 
-def _lay(lay: Lay, order: Order | None, verdict: Any) -> dict[str, Any]:
+def _lay(lay: Lay, listed: CuttingList | None, verdict: Any) -> dict[str, Any]:
     imperial = lay.imperial
 
     def length(mm: float) -> str:
         return long_length(mm, imperial)
 
     numbers = sheet(lay)
-    scene = lay_scene(lay, picture(lay, thin=_THIN_MM), order)
-    price = cost(lay, order)
+    scene = lay_scene(lay, picture(lay, thin=_THIN_MM), listed)
+    price = cost(lay, listed)
     total = sum(g.count * g.length_each for g in lay.garments)
     count = sum(g.count for g in lay.garments)
     em = picture(lay).em

@@ -6,10 +6,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from nesting.model.lay import Lay
-from nesting.model.order import Order
 from nesting.planning.buying.trims import TrimNeed, trim_needs
 from nesting.report.html.summary import cost
 from nesting.report.words import shop_length
+from nesting.resolving.cutting_list import CuttingList
 
 __all__ = ["Shopping", "shopping"]
 
@@ -27,21 +27,22 @@ def _trim(need: TrimNeed) -> str:
     return need.opening if need.kind.lower() in need.opening.lower() else f"{need.kind} ({need.opening})"
 
 
-def shopping(lays: Sequence[Lay], order: Order | None) -> Shopping | None:
+def shopping(lays: Sequence[Lay], listed: CuttingList | None) -> Shopping | None:
     """The list over all cloths that are bought and all trims; None where there is but one thing, or no price at all.
 
     Raises OrderError for a trim on an edge that no garment has.
     """
-    if order is None:
+    if listed is None:
         return None
     needed = [
-        (f"{shop_length(lay.buy_length, lay.imperial)} of {lay.cloth}", lay.cloth, cost(lay, order))
+        (f"{shop_length(lay.buy_length, lay.imperial)} of {lay.cloth}", lay.cloth, cost(lay, listed))
         for lay in lays
         if lay.bought
     ]
     if not needed:
         return None
-    needed += [(f"{shop_length(n.length, order.imperial)} of {_trim(n)}", _trim(n), n.cost) for n in trim_needs(order)]
+    for n in trim_needs(listed):
+        needed.append((f"{shop_length(n.length, listed.imperial)} of {_trim(n)}", _trim(n), n.cost))
     known = [price for _, _, price in needed if price is not None]
     if len(needed) < 2 or not known:
         return None

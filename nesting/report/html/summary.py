@@ -7,8 +7,8 @@ from typing import Any
 
 from nesting.model.findings import Finding
 from nesting.model.lay import GarmentShare, Lay
-from nesting.model.order import Order
 from nesting.report.drawing.leftover_areas import free_rectangles
+from nesting.resolving.cutting_list import CuttingList
 
 __all__ = ["above_bound", "cost", "share_by_area", "summary_dict"]
 
@@ -24,12 +24,12 @@ def above_bound(lay: Lay) -> float | None:
     return share if share <= _WEAK else None
 
 
-def cost(lay: Lay, order: Order | None) -> float | None:
+def cost(lay: Lay, listed: CuttingList | None) -> float | None:
     """What the cloth to buy costs, in the order's money; None without a price, or on a leftover."""
-    if order is None or lay.remnant is not None:
+    if listed is None or lay.remnant is not None:
         return None
     try:
-        cloth = order.cloth_named(lay.cloth)
+        cloth = listed.cloth_named(lay.cloth)
     except KeyError:
         return None
     return None if cloth.price is None else lay.buy_length / cloth.price_unit * cloth.price
@@ -43,7 +43,7 @@ def share_by_area(lay: Lay, garment: GarmentShare) -> float:
 
 def summary_dict(
     lays: Sequence[Lay],
-    order: Order | None = None,
+    listed: CuttingList | None = None,
     *,
     findings: Iterable[Finding] = (),
     verdicts: Mapping[int, Any] | None = None,
@@ -53,12 +53,12 @@ def summary_dict(
         "schema": "report/1",
         "units": "mm",
         "title": lays[0].title if lays else "",
-        "lays": [_lay(lay, order, (verdicts or {}).get(n)) for n, lay in enumerate(lays)],
-        "findings": [finding.as_dict() for finding in (*(order.findings if order else ()), *findings)],
+        "lays": [_lay(lay, listed, (verdicts or {}).get(n)) for n, lay in enumerate(lays)],
+        "findings": [finding.as_dict() for finding in findings],
     }
 
 
-def _lay(lay: Lay, order: Order | None, verdict: Any) -> dict[str, Any]:
+def _lay(lay: Lay, listed: CuttingList | None, verdict: Any) -> dict[str, Any]:
     return {
         "cloth": lay.cloth,
         "remnant": lay.remnant,
@@ -72,7 +72,7 @@ def _lay(lay: Lay, order: Order | None, verdict: Any) -> dict[str, Any]:
         "lower_bound": lay.lower_bound,
         "bound_reason": lay.bound_reason,
         "utilisation": lay.utilisation,
-        "cost": cost(lay, order),
+        "cost": cost(lay, listed),
         "placements": len(lay.placements),
         "cloth_pieces": sum(p.gives for p in lay.placements),
         "seed": lay.seed,

@@ -7,8 +7,8 @@ from typing import Any
 
 from nesting.model.errors import InputError
 from nesting.model.lay import Lay
-from nesting.model.order import Order
 from nesting.report.words import slug
+from nesting.resolving.cutting_list import CuttingList
 
 __all__ = ["KINDS", "lay_outputs", "lay_stem", "print_outputs"]
 
@@ -22,7 +22,7 @@ def lay_stem(lay: Lay) -> str:
     return slug(" ".join(word for word in (lay.cloth, lay.remnant, part) if word))
 
 
-def lay_outputs(lay: Lay, order: Order | None = None, verdict: Any = None) -> dict[str, bytes]:
+def lay_outputs(lay: Lay, listed: CuttingList | None = None, verdict: Any = None) -> dict[str, bytes]:
     """The drawing (SVG true to scale, PNG) and the placement sheet (PDF; A4, or Letter where inches are read).
 
     ``verdict`` is the proof's; a lay that failed is not drawn (ValueError).
@@ -36,7 +36,7 @@ def lay_outputs(lay: Lay, order: Order | None = None, verdict: Any = None) -> di
     if verdict is not None and not verdict.ok:
         raise ValueError("a lay that failed its proof is not drawn")
     view = picture(lay)
-    scene = lay_scene(lay, view, order)
+    scene = lay_scene(lay, view, listed)
     stem = lay_stem(lay)
     return {
         f"lay-{stem}.svg": svg_bytes(scene),

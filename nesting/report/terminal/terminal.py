@@ -6,7 +6,6 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from nesting.model.lay import Lay
-from nesting.model.order import Order
 from nesting.model.units import format_share, format_width
 from nesting.report.html.summary import above_bound, cost, share_by_area
 from nesting.report.words import (
@@ -19,6 +18,7 @@ from nesting.report.words import (
     shop_column,
     shop_length,
 )
+from nesting.resolving.cutting_list import CuttingList
 
 if TYPE_CHECKING:
     from rich.console import RenderableType
@@ -26,7 +26,7 @@ if TYPE_CHECKING:
 __all__ = ["summary"]
 
 
-def summary(lays: Sequence[Lay], order: Order | None = None) -> RenderableType:
+def summary(lays: Sequence[Lay], listed: CuttingList | None = None) -> RenderableType:
     """What to buy and how to cut, cloth by cloth, then the spreads that were tried or refused."""
     from rich.console import Group
     from rich.text import Text
@@ -37,7 +37,7 @@ def summary(lays: Sequence[Lay], order: Order | None = None) -> RenderableType:
     for lay in lays:
         if parts:
             parts.append(Text(""))
-        parts.append(_answer(lay, order))
+        parts.append(_answer(lay, listed))
         if lay.remnant is None:
             parts.append(_garments(lay))
         if lay.tried:
@@ -46,7 +46,7 @@ def summary(lays: Sequence[Lay], order: Order | None = None) -> RenderableType:
     return Group(*parts)
 
 
-def _answer(lay: Lay, order: Order | None) -> RenderableType:
+def _answer(lay: Lay, listed: CuttingList | None) -> RenderableType:
     from rich.text import Text
 
     kinds = ", then ".join(kind_words(s.spread) for s in lay.sections)
@@ -59,7 +59,7 @@ def _answer(lay: Lay, order: Order | None) -> RenderableType:
             (f" of {lay.cloth}", "bold"),
             f", {format_width(lay.width, imperial=lay.imperial)} wide: {kinds}",
         )
-        price = cost(lay, order)
+        price = cost(lay, listed)
         if price is not None:
             words.append(f", costs {price:.2f}")
     words.append(
