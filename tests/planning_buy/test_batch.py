@@ -24,6 +24,7 @@ from nesting.planning.layout.laying import laying
 from nesting.planning.layout.options import SearchOptions
 from nesting.proof import prove
 from nesting.report.html.buy_page import sure_words
+from nesting.resolving.cutting_list import GarmentEntry
 from nesting.resolving.resolve import resolve
 
 from .builders import AreaLay, order_of, rectangle
@@ -401,7 +402,7 @@ def test_a_batch_is_never_longer_than_a_lay(seed):
     garments = [Garment(f"g{i}", None, rng.randint(1, 3), (str(i),)) for i in range(3)]
     order = order_of(pieces, garments, [Cloth("main", 1200.0, increment=1.0, max_plies=rng.choice((1, 2, 4)))])
     (plan,) = by_rounds(order, 4)
-    whole = laying(SearchOptions(seconds=None, rounds=4))(order, "main")
+    whole = laying(SearchOptions(seconds=None, rounds=4))(resolve(order), "main")
     assert plan.buy_length <= whole.buy_length + 1e-6
     assert plan.least <= plan.cloth_length + 1e-6
 
@@ -409,10 +410,9 @@ def test_a_batch_is_never_longer_than_a_lay(seed):
 def test_measured_lays_end_to_end_bound_a_mixture():
     """Two measured singles of 300 and 100: 2 + 1 of them take 700 and two gaps at most."""
     cloth = Cloth("main", 1000.0, gap=5.0)
-    garments = [Garment("a", None, 1, ("a",)), Garment("b", None, 1, ("b",))]
     measuring = Measuring(
         cloth, (Mode("open", 1, 1, 1),), (1.0e6, 1.0e6), lambda r, k: {(1, 0): 300.0, (0, 1): 100.0}[r], None, 0.85
     )
-    measuring.singles(garments)
+    measuring.singles([GarmentEntry(name, None, 1, ()) for name in "ab"])
     assert measuring.joined((2, 1), 0) == pytest.approx(710.0)
     assert measuring.length((2, 1), 0) == pytest.approx(710.0)

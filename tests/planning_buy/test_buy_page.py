@@ -131,7 +131,7 @@ def test_names_are_escaped():
     """A name with markup in it stays a name."""
     order = shorts_order(name="<b>shorts</b>")
     bought = buy(resolve(order), AreaLay(0.8), spreads=["open"], naps=["none"])
-    text = buying_section(bought) + trims_section(bought.trims, order)
+    text = buying_section(bought) + trims_section(bought.trims, imperial=False)
     assert "<b>" not in text and "&lt;b&gt;" in text
     assert "leg &lt;8 mm&gt;" in text
 
@@ -166,7 +166,7 @@ def test_trims_show_how_they_come_about():
     """Ratio, practice, joins, total and what to buy: 2 · (170 + 10) + 3 · (212.5 + 10) = 102.75 cm, buy 1.1 m."""
     order = shorts_order()
     needs = trim_needs(resolve(order))
-    page = Reader(trims_section(needs, order))
+    page = Reader(trims_section(needs, imperial=False))
     assert page.wrong == []
     assert "0.85 × edge (practice) + 1 cm for each join; 1.028 m in all, buy 1.1 m" in page.text
     assert "no published standard was found" in page.text

@@ -17,6 +17,7 @@ import pytest
 from nesting.model.order import Cloth, Garment
 from nesting.planning.layout.laying import laying
 from nesting.planning.layout.options import SearchOptions
+from nesting.resolving.resolve import resolve
 
 from .builders import order_of, rectangle
 
@@ -63,7 +64,7 @@ def test_a_piece_limited_by_width_is_the_exception():
     lengths = []
     for width in (35.5, 44.5):
         cloths = (replace(order.cloths[0], width=25.4 * width, increment=0.0),)
-        lengths.append(lay(replace(order, cloths=cloths), "main", spread="open").lay_length)
+        lengths.append(lay(resolve(replace(order, cloths=cloths)), "main", spread="open").lay_length)
     assert lengths[0] == pytest.approx(12 * 480.0, rel=1e-6)
     assert lengths[1] == pytest.approx(6 * 480.0, rel=1e-6)
     assert lengths[0] / lengths[1] > 1.1 * chart.chart_ratio(35.5)

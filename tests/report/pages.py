@@ -25,4 +25,10 @@ def report_page(
     name = "remnants" if all(lay.remnant for lay in lays) else "lay"
     every = (*(order.findings if order is not None else ()), *findings)
     title = next((lay.title for lay in lays if lay.title), "Lay")
-    return page(title, {name: lay_part(lays, resolve(order), extra=extra, verdicts=verdicts), "care": care_part(every)})
+    return page(
+        title,
+        {
+            name: lay_part(lays, resolve(order) if order else None, extra=extra, verdicts=verdicts),
+            "care": care_part(every),
+        },
+    )

@@ -18,7 +18,7 @@ from rich.console import Console
 from nesting.model.errors import InputError
 from nesting.model.findings import Finding
 from nesting.model.lay import Lay
-from nesting.model.order import Cloth, CutPiece, Order
+from nesting.model.order import Cloth, CutPiece, Garment, Order
 from nesting.proof.verdict import Failure, Verdict
 from nesting.report.html.shopping import shopping
 from nesting.report.html.summary import above_bound, cost, summary_dict
@@ -80,7 +80,10 @@ def order_for(lay: Lay, price: float | None = None, nap: str = "none") -> Order:
         sha256="",
         pieces=tuple(CutPiece(samples.band(n, s, 100.0, 40.0), None) for n, s in sorted(pieces, key=str)),
         cloths=(Cloth("main", 1500.0, price=price, nap=nap),),  # type: ignore[arg-type]
-        garments=(),
+        garments=tuple(
+            Garment("g", size, 1, tuple(n for n, s in sorted(pieces, key=str) if s == size))
+            for size in {s for _, s in pieces}
+        ),
         findings=(
             Finding("repaired", "two ends 0.3 mm apart were joined", "front.svg", "front", code="outline.gap-closed"),
         ),
@@ -238,8 +241,9 @@ def test_terminal_summary() -> None:
 def test_json_summary_is_plain_and_in_mm() -> None:
     """It survives JSON and holds what the lay holds."""
     lay = samples.partial_lay()
+    order = order_for(lay, 10.0)
     document = json.loads(
-        json.dumps(summary_dict([lay, samples.remnant_lay()], resolve(order_for(lay, 10.0))), allow_nan=False)
+        json.dumps(summary_dict([lay, samples.remnant_lay()], resolve(order), findings=order.findings), allow_nan=False)
     )
     first, second = document["lays"]
     assert document["units"] == "mm" and len(document["findings"]) == 1

@@ -23,7 +23,7 @@ from .test_page import order_for, parsed
 def an_order(count: int = 2) -> Order:
     """An order of some garments."""
     order = order_for(samples.open_lay())
-    return replace(order, garments=(Garment("shorts", "M", count, ("front",)),))
+    return replace(order, garments=(Garment("shorts", "M", count, ("front leg",)),))
 
 
 def told(
