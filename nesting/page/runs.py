@@ -15,6 +15,8 @@ from typing import TYPE_CHECKING, Any
 
 from nesting.model.order import Order
 from nesting.planning.layout.options import SearchOptions
+from nesting.resolving.cutting_list import CuttingList
+from nesting.resolving.resolve import resolve
 from nesting.session.events import Better, Event, LayWork, Progressed, Reading, Result, Work
 from nesting.session.processes import warmed
 from nesting.session.session import Session
@@ -123,7 +125,7 @@ class Runs:
         result: Result | None = None
         try:
             if run.kind == "lay":
-                result = self._session(run, run.job.order, run.job.options(20.0), run.job.work)
+                result = self._session(run, run.job.order, None, run.job.options(20.0), run.job.work)
             else:
                 document, words = self._answer(run)
                 self._listener(run, {"event": "answer", "document": document, "words": _plain(words)})
@@ -140,9 +142,13 @@ class Runs:
             run.state, run.share = "done", 1.0
         self._listener(run, {"event": "ended", "result": result})
 
-    def _session(self, run: Run, order: Order, options: SearchOptions, work: Work) -> Result:
+    def _session(
+        self, run: Run, order: Order, listed: CuttingList | None, options: SearchOptions, work: Work
+    ) -> Result:
         """The result of one session. Raises what refused it, and _Nothing where it was stopped too early."""
-        run.session = Session(order, options, work, on_event=lambda event: self._hear(run, event))
+        run.session = Session(
+            order, options, work, cutting_list=listed, on_event=lambda event: self._hear(run, event)
+        )
         run.session.start()
         if run.state == "stopping":
             run.session.stop()  # asked for before there was a session
@@ -170,17 +176,19 @@ class Runs:
         from nesting.cli.buying_commands import BUDGET, batch_order_file, buy_order_file, remnants_of_order
 
         job = run.job
+        listed = resolve(job.order)
         options = job.options(60.0 if run.kind == "remnants" else 5.0)
         budget = None if job.rounds is not None else BUDGET if job.seconds is None else job.seconds
 
-        def searching(order: Order, work: Work) -> Result:
-            return self._session(run, order, options, work)
+        def searching(order: Order, listed: CuttingList, work: Work) -> Result:
+            return self._session(run, order, listed, options, work)
 
         if run.kind == "buy":
-            return buy_order_file(job.order, ",".join(job.widths) or None, job.results, searching, budget=budget)
+            widths = ",".join(job.widths) or None
+            return buy_order_file(job.order, listed, widths, job.results, searching, budget=budget)
         if run.kind == "remnants":
-            return remnants_of_order(job.order, job.results, job.stash, searching)
-        return batch_order_file(job.order, job.results, searching, budget=budget)
+            return remnants_of_order(job.order, listed, job.results, job.stash, searching)
+        return batch_order_file(job.order, listed, job.results, searching, budget=budget)
 
 
 def _plain(words: list[object]) -> list[str]:
