@@ -148,7 +148,7 @@ def test_copies_are_numbered_as_they_are_cut():
     placement = Placement("front", "briefs", None, 1, 0.0, 0.0, 0.0, False, (0,), False, False, 1, ())
     lay = lay_of(order, order.cloths[0], 1.0)
     lay = replace(lay, sections=(replace(lay.sections[0], placements=(placement,)),))
-    own = renumbered(lay, units, order, {(0, 2): 7})
+    own = renumbered(lay, units, resolve(order), {(0, 2): 7})
     assert own.placements[0].copy == 7 and own.holds == (PieceHeld("briefs", None, 7, "front", None, 1),)
     twice = order_of(pieces, [*garments, *garments])
     assert copy_numbers(resolve(twice), {(0, 1), (1, 1), (1, 2)}) == {(0, 1): 1, (1, 1): 2, (1, 2): 3}
@@ -196,14 +196,14 @@ def test_pieces_of_a_broken_garment_are_taken_off_a_lay():
     front, back = (PieceClass("main", name, "", "") for name in ("front", "back"))
     units = [Unit(front, 0, "briefs", 1, 0), Unit(front, 0, "briefs", 2, 0), Unit(back, 0, "briefs", 2, 0)]
     remnant = order.remnants[0]
-    lay = FitsBySearch(SearchOptions(rounds=4)).lay(order, units, remnant, 2)
+    lay = FitsBySearch(SearchOptions(rounds=4)).lay(resolve(order), units, remnant, 2)
     assert (
         lay is not None
         and len(lay.placements) == 3
-        and prove(renumbered(lay, units, order, {(0, 1): 1, (0, 2): 2}), order).ok
+        and prove(renumbered(lay, units, resolve(order), {(0, 1): 1, (0, 2): 2}), order).ok
     )
-    less = lay_with_only(lay, units, units[1:], order, remnant)
-    own = renumbered(less, units[1:], order, {(0, 2): 1})
+    less = lay_with_only(lay, units, units[1:], resolve(order), remnant)
+    own = renumbered(less, units[1:], resolve(order), {(0, 2): 1})
     assert [(p.piece, p.copy) for p in own.placements] == [("front", 1), ("back", 1)]
     assert prove(own, order).ok, prove(own, order).failures
 
@@ -270,8 +270,8 @@ def test_copies_whose_pieces_lie_on_different_leftovers_are_told_apart():
     front, back = (PieceClass("main", name, "", "") for name in ("front", "back"))
     units = [Unit(front, 0, "briefs", 1, 0), Unit(back, 0, "briefs", 2, 0)]
     assert [len({n.copy for n in s.needs}) for s in stacks_of_units(resolve(order), units)] == [1, 1]
-    lay = FitsBySearch(SearchOptions(rounds=4)).lay(order, units, order.remnants[0], 2)
-    own = renumbered(lay, units, order, {(0, 1): 1, (0, 2): 2})
+    lay = FitsBySearch(SearchOptions(rounds=4)).lay(resolve(order), units, order.remnants[0], 2)
+    own = renumbered(lay, units, resolve(order), {(0, 1): 1, (0, 2): 2})
     assert {(p.piece, p.copy) for p in own.placements} == {("front", 1), ("back", 2)}
     assert prove(own, order).ok, prove(own, order).failures
 

@@ -13,6 +13,7 @@ from nesting.model.lay import Lay
 from nesting.model.order import Cloth, Garment, Order
 from nesting.planning.layout.options import SearchOptions
 from nesting.report.sheet.sheet import rows
+from nesting.resolving.resolve import resolve
 from nesting.session.events import LayWork
 from nesting.session.working import do
 from tests.planning_buy.builders import order_of, rectangle
@@ -27,7 +28,7 @@ FEW = SearchOptions(seconds=None, rounds=2, workers=1)
 
 def laid(**how: object) -> Lay:
     """The order, laid on open cloth."""
-    return do(ORDER, FEW, LayWork(spread="open", **how), lambda event: None).lays[0]  # type: ignore[arg-type]
+    return do(ORDER, resolve(ORDER), FEW, LayWork(spread="open", **how), lambda event: None).lays[0]  # type: ignore[arg-type]
 
 
 def test_every_cloth_piece_has_an_id_and_every_placement_its_number() -> None:
@@ -61,7 +62,7 @@ def test_what_is_named_by_number_or_id_stays() -> None:
     (one,) = chosen(lay, [str(number)])
     assert chosen(lay, [one]) == (one,)
     before = next(p for p in lay.placements if one in p.ids)
-    after = do(ORDER, replace(FEW, seed=3), LayWork(start=lay, keep=(one,)), lambda event: None).lays[0]
+    after = do(ORDER, resolve(ORDER), replace(FEW, seed=3), LayWork(start=lay, keep=(one,)), lambda event: None).lays[0]
     assert any(
         p.piece == "panel" and (p.x, p.y, p.turn) == pytest.approx((before.x, before.y, before.turn))
         for p in after.placements
