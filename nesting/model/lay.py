@@ -242,6 +242,13 @@ class Lay:
     repeat_across: float = 0.0
     remnant: str | None = None
     over: str | None = None
+    #: for each section of a cloth that lies ``over`` another: where it begins (the first one with its cut end), mm from
+    #: the cut end of that cloth; its edge A lies on that cloth's edge A. Empty where it is not known
+    over_at: tuple[float, ...] = ()
+    #: the share by which the cloth shrinks along its length when it is washed; None where it is not known
+    shrink_along: float | None = None
+    #: whether it is known to be a knit
+    knit: bool = False
     imperial: bool = False
     tried: tuple[SpreadTried, ...] = ()
     notes: tuple[str, ...] = ()

@@ -244,6 +244,11 @@ class Cloth:
         return abs(self.stretch_across - self.stretch_along) <= self.stretch_tolerance + 1e-9
 
     @property
+    def knit(self) -> bool:
+        """Whether what the order says of it shows that it is a knit: that it stretches, or is a tube."""
+        return self.tubular or any((self.stretch_across, self.stretch_along))
+
+    @property
     def pairs_same_way(self) -> bool:
         """Whether the left and right pieces of a garment share one turn: as stated, else where quarter turns are
         allowed, as knits shade and stretch is seldom quite alike both ways (common practice)."""

@@ -17,6 +17,7 @@ from nesting.page.workspace import Workspace
 from nesting.planning.leftovers.offcuts import Offcut, offcuts
 from nesting.report.backends.to_pdf import PAPERS
 from nesting.report.print.drawn_files import KINDS
+from nesting.report.sheet.before import before_spreading
 from nesting.report.sheet.sheet import rows
 
 __all__ = ["calibration", "cut_doc", "homography", "leftovers_of"]
@@ -69,7 +70,7 @@ def cut_doc(work: Workspace, lays: Lays, cloth: str | None, rev: int) -> CutDoc:
         "lay": lay_id,
         "columns": _COLUMNS,
         "rows": _rows(lay, ticks) if lay is not None else [],
-        "before": _before(lay, work) if lay is not None else [],
+        "before": _before(lay) if lay is not None else [],
         "files": files_in(work),
         "kinds": [{"kind": k, "words": _WORDS.get(k, k), "papers": list(PAPERS) if k in ("sheet", "tiles") else []}
                   for k in KINDS],
@@ -102,13 +103,8 @@ def _rows(lay: Lay, ticks: set[str]) -> list[CutRow]:
     return found
 
 
-def _before(lay: Lay, work: Workspace) -> list[str]:
-    order = work.survey.order
-    found = []
-    cloth = next((c for c in order.cloths if c.name == lay.cloth), None) if order is not None else None
-    if cloth is not None and (cloth.shrink_along or cloth.shrink_across):
-        found.append("Wash and dry the cloth first: its shrinkage is reckoned in.")
-    found.append("Unroll the cloth and let it rest flat, so that it is not stretched when it is cut.")
+def _before(lay: Lay) -> list[str]:
+    found = list(before_spreading(lay))
     kinds = list(dict.fromkeys(s.spread.kind for s in lay.sections))
     found.append(f"Spread it: {', then '.join(kinds)}, {format_length(lay.lay_length, imperial=lay.imperial)} long.")
     return found

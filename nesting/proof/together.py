@@ -115,13 +115,21 @@ def check_places_over(order: Order, first: Lay, over: Lay, judged: Sequence[Judg
             else:
                 failures.append(_failure(j, f"its leader {together.leader} is not cut through these plies"))
         if found:
-            failures += _off_leaders(found)
+            begin, off = _off_leaders(found)
+            failures += off
+            own = over.end_allowance if number == 0 else 0.0
+            at = begin + section.start + first.end_allowance - own
+            tolerance = max(tolerance_of(together) for _, together, _ in found)
+            if over.over_at and (number >= len(over.over_at) or not abs(over.over_at[number] - at) <= tolerance):
+                said = f"{over.over_at[number]:.1f} mm" if number < len(over.over_at) else "nothing"
+                message = f"'{over.cloth}' begins {at:.1f} mm from the cut end of '{first.cloth}', the lay says {said}"
+                failures.append(Failure("together", message))
     return failures
 
 
-def _off_leaders(found: Sequence[tuple[Judged, Together, list[Array]]]) -> list[Failure]:
+def _off_leaders(found: Sequence[tuple[Judged, Together, list[Array]]]) -> tuple[float, list[Failure]]:
     """``found``: followers of one section, with the outlines where they belong; the foremost of both tell how far along
-    the first cloth the second begins."""
+    the first cloth the second begins, mm, which comes first."""
     lies = [j.motion.points(j.pattern.outline) for j, _, _ in found]
     begin = min(place[:, 0].min() for _, _, places in found for place in places) - min(o[:, 0].min() for o in lies)
     failures = []
@@ -129,7 +137,7 @@ def _off_leaders(found: Sequence[tuple[Judged, Together, list[Array]]]) -> list[
         off = min(float(np.hypot(*(place - (begin, 0.0) - outline).T).max()) for place in places)
         if off > tolerance_of(together):
             failures.append(_failure(j, f"is {off:.1f} mm off its place on its leader {together.leader}"))
-    return failures
+    return float(begin), failures
 
 
 def _places_on(order: Order, section: Section, together: Together, j: Judged) -> list[Motion]:

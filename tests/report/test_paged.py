@@ -19,7 +19,8 @@ from nesting.model.lay import Lay
 from nesting.report.drawing.drawing import lay_scene
 from nesting.report.drawing.scene import Scene
 from nesting.report.drawing.view import true_scale
-from nesting.report.print.paged import MARGIN_MM, OVERLAP_MM, tile_plan, tiles_pdf, whole_pdf
+from nesting.report.print.paged import MARGIN_MM, OVERLAP_MM, tile_plan, tiles_pdf, whole_pdf, without_empty
+from nesting.report.print.projector import MARGIN_MM as MARGIN
 from nesting.report.print.projector import projector_pdf
 
 from . import samples
@@ -98,13 +99,14 @@ def test_tile_pages_have_the_papers_size(paper: str, size: tuple[float, float]) 
     lay = samples.tubular_lay()
     plan = tile_plan(_plain(lay).box, paper)
     with pdfplumber.open(io.BytesIO(tiles_pdf(lay, paper))) as pdf:
-        assert len(pdf.pages) == len(plan) + 1
+        printed = [tile for tile in without_empty(plan, _plain(lay)) if not tile.empty]
+        assert len(pdf.pages) == len(printed) + 1
         for page in pdf.pages:
             assert sorted((page.width / MM, page.height / MM)) == pytest.approx(size, abs=0.05)
         words = pdf.pages[0].extract_text()
-        assert all(tile.name in words for tile in plan)
+        assert all(tile.name in words for tile in printed)
         assert any(abs(w - 50) < 0.02 and abs(h - 50) < 0.02 for w, h in rects(pdf.pages[0]))
-        for page, tile in zip(pdf.pages[1:], plan, strict=True):
+        for page, tile in zip(pdf.pages[1:], printed, strict=True):
             assert tile.name in page.extract_text()
 
 
@@ -125,7 +127,7 @@ def test_tiles_put_together_are_the_whole_lay(paper: str) -> None:
     together = np.full((h, w), 255.0)
     marks = np.zeros((h, w), dtype=bool)
     document = pypdfium2.PdfDocument(tiles_pdf(lay, paper))
-    for n, tile in enumerate(plan, start=1):
+    for n, tile in enumerate((t for t in without_empty(plan, _plain(lay)) if not t.empty), start=1):
         image = _render(document[n], scale)
         m = round(MARGIN_MM * per_mm)
         inner = image[m : image.shape[0] - m, m : image.shape[1] - m]
@@ -139,6 +141,12 @@ def test_tiles_put_together_are_the_whole_lay(paper: str) -> None:
         edge[band:-band, band:-band] = False
         marks[top : top + rows_, left : left + columns] |= edge[:rows_, :columns]
     whole = _whole_cut_out(lay, box, per_mm, (h, w))
+    # pages that are left out show nothing of the pieces, but the cloth's edge and fold are on the one-page lay
+    for tile in (t for t in without_empty(plan, _plain(lay)) if t.empty):
+        left = max(0, round((tile.window[0] - box[0]) * per_mm))
+        top = max(0, round((box[3] - tile.window[3]) * per_mm))
+        right, low = ((tile.window[2] - box[0]) * per_mm, (box[3] - tile.window[1]) * per_mm)
+        marks[top : round(low), left : round(right)] = True
     clear = ~marks
     assert clear.mean() > 0.4
     # a line may fall half a pixel beside itself, as windows do not begin on whole pixels: compare with a pixel's leeway
@@ -190,11 +198,71 @@ def test_projector_pages() -> None:
     assert turned_back < 0.5 * np.abs(images[3] - images[1]).mean()
     with pdfplumber.open(io.BytesIO(projector_pdf(lay))) as pdf:
         page = pdf.pages[0]
-        assert page.width / MM == pytest.approx(lay.lay_length + lay.end_allowance + 4.0, abs=0.1)
-        assert page.height / MM == pytest.approx(1504.0, abs=0.1)
+        assert page.width / MM == pytest.approx(lay.lay_length + lay.end_allowance + 2 * MARGIN, abs=0.1)
+        assert page.height / MM == pytest.approx(1500.0 + 2 * MARGIN, abs=0.1)
         assert "grid 5 cm" in page.extract_text()
         upright = sorted(
             line["x0"] / MM for line in page.lines if abs(line["x1"] - line["x0"]) < 0.01 and line["height"] > 4000
         )
         steps = {round(b - a, 3) for a, b in itertools.pairwise(upright)}
         assert 50.0 in steps
+
+
+def test_projector_pages_are_numbered_from_the_origin() -> None:
+    """The number beside each second grid line is its distance from the cut end in cm, read off the page;
+    cut end, edges and centre lines are drawn where the cloth has them; mirrored, the numbers move with their lines."""
+    lay = samples.crosswise_lay()
+    length = lay.lay_length + lay.end_allowance
+    with pdfplumber.open(io.BytesIO(projector_pdf(lay))) as pdf:
+        for number, page in enumerate(pdf.pages):
+            at = {}
+            for w in page.extract_words():
+                if w["text"].isdigit() and w["top"] > page.height - (MARGIN - 2) * MM:
+                    # a number stands 7 mm beyond its line
+                    x = ((w["x0"] + w["x1"]) / 2) / MM - MARGIN
+                    at[int(w["text"])] = x - 7.0 if number < 2 else length - x - 7.0
+            assert set(at) == set(range(0, int(length / 10) + 1, 10))
+            assert all(x == pytest.approx(10.0 * cm, abs=1.0) for cm, x in at.items())
+            text = page.extract_text()
+            assert all(words in text for words in ("selvage A", "selvage B", "origin", "centre"))
+            upright = {round(w["x0"] / MM - MARGIN, 1) for w in page.lines if abs(w["x1"] - w["x0"]) < 0.01}
+            assert {0.0, round(length, 1), round(length / 2, 1)} & upright >= {
+                0.0 if number < 2 else round(length, 1), round(length / 2, 1)
+            }  # fmt: skip
+
+
+def test_empty_tiles_are_left_out() -> None:
+    """Two pieces at the ends of a long lay: what lies between holds nothing. Every printed point of every piece is on a
+    printed page, pages that are left out hold none, and all printed ones hang together."""
+    base = samples.open_lay()
+    wants = [samples.Want(samples.gusset("M")), samples.Want(samples.gusset("M"), copy=2)]
+    far = (samples.lay_down(wants[0], 5.0, 20.0), samples.lay_down(wants[1], 1500.0, 1350.0))
+    lay = replace(base, sections=(replace(base.sections[0], placements=far, lay_length=1650.0),), repeat_along=0.0)
+    scene = _plain(lay)
+    plan = without_empty(tile_plan(scene.box, "a4"), scene)
+    printed = {(t.row, t.column) for t in plan if not t.empty}
+    assert 2 < len(printed) < 0.5 * len(plan)
+    for tile in plan:
+        x0, y0, x1, y1 = tile.window
+        half = OVERLAP_MM / 2
+        held = [
+            p for q in far for p in q.outline if x0 + half < p[0] < x1 - half and y0 + half < p[1] < y1 - half
+        ]  # fmt: skip
+        assert not (tile.empty and held)
+    reached = {min(printed)}
+    while more := {q for r, c in reached for q in ((r + 1, c), (r - 1, c), (r, c + 1), (r, c - 1))} & printed - reached:
+        reached |= more
+    assert reached == printed
+    document = pypdfium2.PdfDocument(tiles_pdf(lay, "a4"))
+    assert len(document) == 1 + len(printed)
+    said = document[0].get_textpage().get_text_range()
+    assert f"{len(printed)} pages to print" in said and f"{len(plan) - len(printed)} pages would be empty" in said
+
+
+def test_a_full_lay_has_no_empty_tile() -> None:
+    """A piece that covers a page wholly makes it no empty one, though no line is on it."""
+    base = samples.open_lay()
+    big = samples.lay_down(samples.Want(samples.band("cape", None, 1200.0, 1200.0)), 0.0, 10.0)
+    lay = replace(base, sections=(replace(base.sections[0], placements=(big,), lay_length=1200.0),))
+    scene = replace(_plain(lay), box=(0.0, 10.0, 1200.0, 1210.0))
+    assert not any(t.empty for t in without_empty(tile_plan(scene.box, "a4"), scene))

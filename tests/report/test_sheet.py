@@ -9,14 +9,20 @@ import re
 from collections import Counter
 from dataclasses import replace
 from html.parser import HTMLParser
+from typing import Any
 
 import pdfplumber
 import pytest
-from shapely.geometry import Polygon
+from shapely.geometry import Point, Polygon
 
 from nesting.model.lay import Lay, mirrored_over_fold, placed
+from nesting.model.piece import Piece
+from nesting.model.units import parse_length
+from nesting.report.drawing.scene import Text
+from nesting.report.sheet.before import before_spreading
 from nesting.report.sheet.byruler import rebuild
 from nesting.report.sheet.folding import cross_section, folding_steps
+from nesting.report.sheet.overview import overview
 from nesting.report.sheet.sheet import Row, Sheet, bundles, rows, sheet
 from nesting.report.sheet.sheet_pdf import sheet_pdf
 from nesting.report.words import hands, measure
@@ -25,6 +31,8 @@ from . import samples
 from .pages import report_page
 
 NAMES = sorted(samples.ALL)
+HEADS = ("No.", "Piece", "For", "Lies", "From", "Tail:", "Head:", "Turn")
+COLUMNS = ("number", "piece", "for", "lies", "from", "t1", "t2", "h1", "h2", "turn")
 
 
 class _Cells(HTMLParser):
@@ -68,6 +76,7 @@ def as_printed(lay: Lay) -> Sheet:
                 row,
                 flipped="printed side down" in c[4],
                 opened="opened out" in c[4],
+                line="centre" if "its centre line" in c[4] else "grain",
                 lies=on[0] if on else "",
                 edge=c[5][-1],
                 tail=(c[6], c[7]),
@@ -77,6 +86,158 @@ def as_printed(lay: Lay) -> Sheet:
             )
         )
     return replace(numbers, rows=tuple(out))
+
+
+def _rules(page: Any) -> list[float]:
+    """Where the table's lines lie on a page; those of the drawing are shorter."""
+    return sorted({round(line["top"], 1) for line in page.lines if line["width"] > 0.85 * page.width})
+
+
+def from_paper(lay: Lay, pieces: dict[tuple[str, str | None], Any]) -> tuple[Sheet, dict[int, str]]:
+    """The sheet with everything taken from the text of the PDF alone: rows by their columns, widths and the end
+    allowance from the words around them; and the "For" column by number. ``pieces`` only tell name from size."""
+    cells: dict[int, dict[str, str]] = {}
+    text = ""
+    with pdfplumber.open(io.BytesIO(sheet_pdf(lay))) as pdf:
+        for page in pdf.pages:
+            text += page.extract_text() + "\n"
+            words = page.extract_words()
+            heads = [w for w in words if w["text"] == "No."]
+            if not heads:
+                continue
+            first = [w for w in words if abs(w["top"] - heads[-1]["top"]) < 12 and w["text"] in HEADS]
+            starts = sorted((w["x0"], n) for n, w in enumerate(sorted(first, key=lambda w: w["x0"])))
+            assert len(starts) == len(COLUMNS)
+            for top, bottom in itertools.pairwise(_rules(page)):
+                mine = [w for w in words if top < (w["top"] + w["bottom"]) / 2 < bottom]
+                row: dict[str, list[str]] = {name: [] for name in COLUMNS}
+                for w in sorted(mine, key=lambda w: (round(w["top"]), w["x0"])):
+                    # numbers stand at the right of their columns
+                    middle = w["x0"] if w["x0"] < starts[5][0] - 12 else w["x1"] - 2
+                    row[COLUMNS[max((n for x, n in starts if x <= middle + 3), default=0)]].append(w["text"])
+                said = {name: " ".join(parts) for name, parts in row.items()}
+                if said["number"].isdigit():
+                    cells[int(said["number"])] = said
+    unit = "in" if lay.imperial else "cm"
+    flat = " ".join(text.split())
+    widths = re.findall(rf"(?:fold|selvage|base line) A (\S+(?: \S+/\S+)?) {unit} (?:fold|selvage|far side) B", flat)
+    inset = re.search(r"the pieces begin (\S+(?: \S+/\S+)?) (cm|in|mm) in; that is counted", flat)
+    out = []
+    sections = [n for n, s in enumerate(lay.sections) for _ in s.placements]
+    for number in sorted(cells):
+        c = cells[number]
+        name, size = next(k for k in pieces if " ".join(filter(None, k)) == c["piece"])
+        beside = re.search(r"line (.*) (?:cm|in) beside", c["lies"])
+        on = re.search(r"fold edge on fold [AB]", c["lies"])
+        turn = c["turn"].split()[-1]
+        line = "centre" if "its centre line" in c["lies"] else "grain"
+        out.append(
+            replace(
+                rows(lay)[0], number=number, section=sections[number - 1], piece=name, size=size,
+                flipped="printed side down" in c["lies"], opened="opened out" in c["lies"], lies=on[0] if on else "",
+                edge=c["from"][-1], tail=(c["t1"], c["t2"]), head=(c["h1"], c["h2"]), turn=turn, line=line,
+                line_offset=beside[1] if beside else "0",
+            )
+        )  # fmt: skip
+    allowance = measure(parse_length(" ".join(inset.groups()), unit), lay.imperial) if inset else "0"
+    printed = tuple(widths) or ("0",) * len(lay.sections)
+    return Sheet(tuple(out), printed, allowance, lay.imperial), {n: c["for"] for n, c in cells.items()}
+
+
+@pytest.mark.parametrize("imperial", [False, True])
+@pytest.mark.parametrize("name", NAMES)
+def test_lay_is_rebuilt_from_the_paper_alone(name: str, imperial: bool) -> None:
+    """What a person holds is the printed sheet and the pattern: every piece is set within 1 mm, or 1/16 in, from the
+    PDF's own text; halves that are opened out by their centre line."""
+    lay = replace(samples.ALL[name](), imperial=imperial)
+    pieces = samples.pieces_of(name)
+    paper, whose = from_paper(lay, pieces)
+    by_number = {row.number: row for row in rows(lay)}
+    assert sorted(by_number) == [row.number for row in paper.rows]
+    most = 25.4 / 16 if imperial else 1.0
+    for r in rebuild(paper, pieces):
+        row = by_number[r.row.number]
+        p = lay.placements[row.index]
+        assert whose[row.number].startswith(f"{row.garment} {row.copy}") and r.row.opened == p.opened
+        piece = pieces[(r.row.piece, r.row.size)]
+        again = placed(mirrored_over_fold(piece) if p.opened else piece, r.x, r.y, r.turn, r.row.flipped)
+        off = max(math.dist(a, b) for a, b in zip(p.outline, again.outline, strict=True))
+        assert off <= most, f"{r.row.name} is off by {off:.2f} mm"
+        assert r.row.line == ("centre" if p.opened else "grain")
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_the_small_drawing_numbers_every_piece(name: str) -> None:
+    """Each number stands inside its own outline, or is told to be too small there; nothing is drawn outside the strips;
+    arrows end where the sheet's distances do."""
+    lay = samples.ALL[name]()
+    by_index = {row.index: row for row in rows(lay)}
+    first = 0
+    for n, section in enumerate(lay.sections):
+        drawn = overview(lay, n, by_index, 260.0)
+        there = {item.of: item for item in drawn.scene.items if isinstance(item, Text) and item.of is not None}
+        small = re.search(r"too small here for their numbers: ([\d, ]+)", drawn.words)
+        told = {int(k) for k in small[1].split(",")} if small else set()
+        for i, p in enumerate(section.placements):
+            number = by_index[first + i].number
+            assert (number in there) != (number in told)
+            if number in there:
+                item = there[number]
+                assert item.words == str(number) and Polygon(p.outline).buffer(0.5).contains(Point(item.at))
+                assert item.size * drawn.scale > 1.5, "a number smaller than 1.5 mm cannot be read"
+        assert len(told) <= 0.2 * len(section.placements)
+        for window in drawn.windows:
+            assert (window[2] - window[0]) * drawn.scale <= 260.0 + 1e-6
+        assert min(w[0] for w in drawn.windows) == drawn.scene.box[0]
+        assert max(w[2] for w in drawn.windows) == pytest.approx(drawn.scene.box[2])
+        first += len(section.placements)
+
+
+def test_the_centre_line_by_hand() -> None:
+    """A half 180 mm along its fold edge and up to 110 mm deep, opened out at (300, 500): its fold edge runs from x =
+    210 to 390 mm of the lay, which begins 20 mm in, 500 mm from the selvage, flipped or not."""
+    base = samples.open_lay()
+
+    def one(turn: float, flipped: bool) -> Row:
+        want = samples.Want(samples.fold_grain_half("M"), turn=turn, flipped=flipped, opened=True)
+        p = samples.lay_down(want, 300.0, 500.0, by_box=False)
+        (row,) = rows(replace(base, sections=(replace(base.sections[0], placements=(p,)),)))
+        return row
+
+    for flipped in (False, True):
+        row = one(0.0, flipped)
+        assert (row.line, row.tail, row.head) == ("centre", ("50.0", "23.0"), ("50.0", "41.0"))
+        assert row.lies == "opened out: its centre line"
+        row = one(90.0, flipped)
+        assert (row.tail, row.head) == (("41.0", "32.0"), ("59.0", "32.0"))
+    # a fold edge square to the grain: the head is on the arrow's left as the printed side is seen
+    outline = ((0.0, 0.0), (60.0, 0.0), (60.0, 100.0), (0.0, 100.0))
+    across = Piece("cross", outline, grainline=((20.0, 50.0), (40.0, 50.0)), fold=((60.0, 0.0), (60.0, 100.0)))
+    for flipped, (tail, head) in ((False, ("50.0", "60.0")), (True, ("50.0", "40.0"))):
+        p = samples.lay_down(samples.Want(across, flipped=flipped, opened=True), 300.0, 500.0, by_box=False)
+        (row,) = rows(replace(base, sections=(replace(base.sections[0], placements=(p,)),)))
+        assert (row.line, row.tail[0], row.head[0]) == ("centre", tail, head)
+
+
+def test_what_is_done_before_spreading() -> None:
+    """Wash first where it shrinks, with both shares; rest and curl for a knit; no washing where nothing shrinks."""
+    lay = samples.open_lay()
+    assert not any("Wash" in step or "curl" in step for step in before_spreading(lay))
+    lay = replace(lay, shrink_along=0.05, width_washed=1455.0, knit=True)
+    washed, rest, curl = before_spreading(lay)
+    assert washed.startswith("Wash first") and "5 % along and 3 % across (145.5 cm wide then" in washed
+    assert rest.startswith("Rest after unrolling") and "curl inside" in curl
+    assert "Wash first" in pdfplumber.open(io.BytesIO(sheet_pdf(lay))).pages[0].extract_text()
+    assert not any("Wash" in step for step in before_spreading(replace(lay, remnant="scrap")))
+
+
+def test_a_second_cloth_is_placed_from_the_cut_end() -> None:
+    """Its cut end so far from the first cloth's, edge on edge."""
+    lay = replace(samples.open_lay(), over="main jersey", over_at=(312.0,))
+    said = folding_steps(lay, lay.sections[0])[-1]
+    assert "the cut end of this cloth lies 31.2 cm from the cut end of “main jersey”, selvage A on selvage A" in said
+    said = folding_steps(replace(lay, over_at=(-10.0,)), lay.sections[0])[-1]
+    assert "1 cm outside the cut end" in said
 
 
 @pytest.mark.parametrize("imperial", [False, True])
@@ -234,7 +395,7 @@ def test_sheet_pdf_shows_the_same_numbers(paper: str, size: tuple[float, float])
         for page in pdf.pages:
             boxes += sum(abs(r["width"] - r["height"]) < 0.1 and 8 < r["width"] < 10 for r in page.rects)
             # a row lies between two rules; from left to right its words are the columns
-            rules = sorted({round(line["top"], 1) for line in page.lines})
+            rules = _rules(page)
             for top, bottom in itertools.pairwise(rules):
                 words = [w for w in page.extract_words() if top < (w["top"] + w["bottom"]) / 2 < bottom]
                 text = " ".join(w["text"] for w in sorted(words, key=lambda w: w["x0"]))
@@ -260,3 +421,4 @@ def test_folding_is_told_and_drawn(name: str) -> None:
             assert all(measure(d, False).rstrip("0").rstrip(".") in steps for d in section.spread.depths)
         if section.spread.folds or len(section.spread.plies) > 1:
             assert "without stretching" in steps
+

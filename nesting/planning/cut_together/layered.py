@@ -98,6 +98,9 @@ def _tried_over(order: CuttingList, lay: Lay, apart: Lay) -> tuple[Lay, Lay]:
     return replace(lay, notes=(*lay.notes, note)), replace(
         apart,
         over=lay.cloth,
+        over_at=tuple(
+            at + lay.end_allowance - (apart.end_allowance if n == 0 else 0.0) for n, at in enumerate(over.starts)
+        ),
         sections=over.sections,
         lay_length=over.lay_length,
         buy_length=buy,

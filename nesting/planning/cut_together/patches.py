@@ -94,6 +94,7 @@ def in_patches(order: CuttingList, first: Lay, apart: Lay, options: SearchOption
         garments=garment_shares(followers, counts, bought),
         tried=(),
         over=None,
+        over_at=(),
         patches=tuple(patches),
         notes=tuple(n for n in apart.notes if "is refused" in n),
     )

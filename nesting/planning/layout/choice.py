@@ -86,6 +86,8 @@ def choose(
         selvage=cloth.selvage,
         repeat_along=cloth.repeat_along,
         repeat_across=cloth.repeat_across,
+        shrink_along=cloth.shrink_along if search.remnant is None else None,
+        knit=cloth.knit,
         remnant=search.remnant.name if search.remnant is not None else None,
         imperial=search.order.imperial,
         tried=tuple(tried),

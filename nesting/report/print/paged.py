@@ -27,6 +27,7 @@ __all__ = [
     "tile_plan",
     "tiles_pdf",
     "whole_pdf",
+    "without_empty",
 ]
 
 #: mm. PDF pages may be 14 400 points (5.08 m) long at most (ISO 32000-1, annex C); longer lays get several pages.
@@ -36,6 +37,8 @@ _SHARED_MM = 100.0
 #: mm. Printers leave this margin blank; neighbouring tiles share the overlap.
 MARGIN_MM = 10.0
 OVERLAP_MM = 15.0
+#: what lies under the pieces, with which alone a page is empty
+_GROUND = ("cloth", "selvage", "allowance", "repeat", "offcut", "fold-line", "grid", "paper", "hatch", "fill")
 
 
 def square_side(imperial: bool) -> float:
@@ -45,12 +48,14 @@ def square_side(imperial: bool) -> float:
 
 @dataclass(frozen=True)
 class Tile:
-    """One page: ``name`` as on the page map (row letter from edge B downwards, column number), its window in mm."""
+    """One page: ``name`` as on the page map (row letter from edge B downwards, column number), its window in mm.
+    ``empty``: it holds nothing of any piece and is not printed."""
 
     name: str
     row: int
     column: int
     window: tuple[float, float, float, float]
+    empty: bool = False
 
 
 def whole_pdf(lay: Lay) -> bytes:
@@ -163,6 +168,77 @@ def _plan(box: tuple[float, float, float, float], w: float, h: float) -> tuple[T
     return tuple(out)
 
 
+def without_empty(plan: Sequence[Tile], scene: Scene) -> tuple[Tile, ...]:
+    """The plan with those pages marked empty that hold nothing of any piece: no line, no mark, no words, no part of the
+    cloth within an outline. Pages are kept where they are needed to tape the others together in one."""
+    from shapely import STRtree, box
+    from shapely.geometry import LineString, Point, Polygon
+
+    found: list[Any] = []
+    for item in scene.items:
+        if item.role in _GROUND:
+            continue
+        if isinstance(item, Text):
+            found.append(Point(item.at))
+        else:
+            found += [Polygon(line) if item.closed and len(line) > 2 else LineString(line) for line in item.lines]
+    tree = STRtree(found)
+    half = OVERLAP_MM / 2
+    last_row, last_column = max(t.row for t in plan), max(t.column for t in plan)
+    full: set[tuple[int, int]] = set()
+    for tile in plan:
+        # what is left of the page where its neighbours are cut and laid over it
+        x0, y0, x1, y1 = tile.window
+        seen = box(
+            x0 + half * (tile.column > 0),
+            y0 + half * (tile.row < last_row),
+            x1 - half * (tile.column < last_column),
+            y1 - half * (tile.row > 0),
+        )
+        if len(tree.query(seen, predicate="intersects")):
+            full.add((tile.row, tile.column))
+    kept = _in_one(full, last_row, last_column)
+    return tuple(replace(tile, empty=(tile.row, tile.column) not in kept) for tile in plan)
+
+
+def _in_one(full: set[tuple[int, int]], last_row: int, last_column: int) -> set[tuple[int, int]]:
+    """These pages, and the fewest more that join them side to side: the nearest group is joined to the first, until
+    there is one."""
+    kept = set(full)
+    while kept:
+        start = min(kept)
+        reached, edge = {start}, [start]
+        while edge:
+            edge = sorted({q for p in edge for q in _beside(p)} & kept - reached)
+            reached |= set(edge)
+        if reached == kept:
+            break
+        before: dict[tuple[int, int], tuple[int, int]] = {}
+        edge = sorted(reached)
+        seen, met = set(reached), None
+        while met is None:
+            further = []
+            for p in edge:
+                for q in _beside(p):
+                    if q in seen or not (0 <= q[0] <= last_row and 0 <= q[1] <= last_column):
+                        continue
+                    seen.add(q)
+                    before[q] = p
+                    further.append(q)
+                    if met is None and q in kept:
+                        met = q
+            edge = further
+        while met in before:
+            kept.add(met)
+            met = before[met]
+    return kept
+
+
+def _beside(p: tuple[int, int]) -> tuple[tuple[int, int], ...]:
+    r, c = p
+    return (r - 1, c), (r + 1, c), (r, c - 1), (r, c + 1)
+
+
 def _letters(n: int) -> str:
     text = ""
     n += 1
@@ -182,7 +258,7 @@ def tiles_pdf(lay: Lay, paper: str = "a4") -> bytes:
 
 def scene_tiles_pdf(scenes: Sequence[Scene], paper: str, imperial: bool) -> bytes:
     """Scenes in tiles, each with its page map, test square and what to do before its pages."""
-    plans = [tile_plan(scene.box, paper) for scene in scenes]
+    plans = [without_empty(tile_plan(scene.box, paper), scene) for scene in scenes]
     w, h = PAPERS[paper]
     canvas, stream = canvas_for(scenes[0].title, w, h)
     for n, scene in enumerate(scenes):
@@ -191,7 +267,7 @@ def scene_tiles_pdf(scenes: Sequence[Scene], paper: str, imperial: bool) -> byte
         canvas.setPageSize((w * MM, h * MM))
         draw_items(canvas, _map_page(scene, plan, paper, n if len(scenes) > 1 else None, imperial))
         canvas.showPage()
-        for tile in plan:
+        for tile in (t for t in plan if not t.empty):
             x0, y0, x1, y1 = tile.window
             canvas.setPageSize(((x1 - x0 + 2 * MARGIN_MM) * MM, (y1 - y0 + 2 * MARGIN_MM) * MM))
             _show(canvas, f"lay{n}", tile.window, MARGIN_MM, MARGIN_MM)
@@ -218,15 +294,15 @@ def _tile_marks(tile: Tile, plan: Sequence[Tile], section: int | None) -> Scene:
             )
             items.append(Shape("square", "measure", (ring,), True, fine))
             items.append(Shape("square", "measure", (((x - 4, y), (x + 4, y)), ((x, y - 4), (x, y + 4))), stroke=fine))
-    last_row, last_column = max(t.row for t in plan), max(t.column for t in plan)
+    printed = {(t.row, t.column) for t in plan if not t.empty}
     lines = []
-    if tile.column > 0:
+    if (tile.row, tile.column - 1) in printed:
         lines.append(((xs[0], y0), (xs[0], y1)))
-    if tile.column < last_column:
+    if (tile.row, tile.column + 1) in printed:
         lines.append(((xs[1], y0), (xs[1], y1)))
-    if tile.row > 0:
+    if (tile.row - 1, tile.column) in printed:
         lines.append(((x0, ys[1]), (x1, ys[1])))
-    if tile.row < last_row:
+    if (tile.row + 1, tile.column) in printed:
         lines.append(((x0, ys[0]), (x1, ys[0])))
     if lines:
         items.append(Shape("square", "measure", tuple(lines), stroke=Stroke("#777777", 0.15, (2.0, 2.0))))
@@ -246,7 +322,10 @@ def _map_page(scene: Scene, plan: Sequence[Tile], paper: str, section: int | Non
     title = scene.title if section is None else f"{scene.title}, section {section + 1}"
     say(h - 20, title, 6.0, True)
     across = max(t.column for t in plan) + 1
-    say(h - 28, f"{counted(len(plan), 'page')}, {counted(max(t.row for t in plan) + 1, 'row')} of {across}.")
+    empty = sum(t.empty for t in plan)
+    left = f" {counted(empty, 'page')} would be empty and {'is' if empty == 1 else 'are'} left out (crossed)."
+    rows = f"{counted(max(t.row for t in plan) + 1, 'row')} of {across}"
+    say(h - 28, f"{counted(len(plan) - empty, 'page')} to print, {rows}.{left if empty else ''}")
     say(h - 34, "1. Print this page at 100 % (actual size, no fitting) and measure the square.")
     say(h - 40, "2. Print the rest. Trim each page along its dashed lines on the left and at the top only.")
     say(h - 46, "3. Lay neighbours over each other so that the circled crosses meet, and tape them.")
@@ -274,6 +353,10 @@ def _map_page(scene: Scene, plan: Sequence[Tile], paper: str, section: int | Non
         corner = small(*near)
         far = small(c - half * (tile.column < plan[-1].column), d - half * (tile.row > 0))
         items.append(Shape("legend", "legend", (box_of(*corner, *far),), True, Stroke(looks.INK, 0.25)))
+        if tile.empty:
+            cross = ((corner, far), ((corner[0], far[1]), (far[0], corner[1])))
+            items.append(Shape("legend", "legend", cross, stroke=Stroke("#777777", 0.2)))
+            continue
         size = min(4.5, 0.35 * (far[0] - corner[0]))
         at = ((corner[0] + far[0]) / 2, (corner[1] + far[1]) / 2 - 0.36 * size)
         items.append(Text("legend", "legend", at, tile.name, size, bold=True))

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from nesting.model.lay import mirrored_over_fold
 from nesting.model.piece import Piece
-from nesting.report.drawing.grainline import through
+from nesting.report.drawing.grainline import measured_on
 from nesting.report.drawing.shapes import turned
 from nesting.report.sheet.sheet import Row, Sheet
 from nesting.report.words import parse_measure
@@ -36,17 +36,16 @@ def rebuild(numbers: Sheet, pieces: Mapping[tuple[str, str | None], Piece]) -> t
     out = []
     for row in numbers.rows:
         piece = pieces[(row.piece, row.size)]
-        outline = (mirrored_over_fold(piece) if row.opened else piece).outline
-        offset = parse_measure(row.line_offset, unit)
-        a, b = through(outline, offset)
+        whole = piece if row.line == "centre" or not row.opened else mirrored_over_fold(piece)
+        ends = measured_on(whole, row.opened, row.line, parse_measure(row.line_offset, unit))
         turn = float(row.turn.rstrip("°"))
         width = parse_measure(numbers.table_widths[row.section], unit)
         shifts = []
-        for at, (from_edge, from_end) in ((a, row.tail), (b, row.head)):
+        for (along, beside), (from_edge, from_end) in zip(ends, (row.tail, row.head), strict=True):
             across = parse_measure(from_edge, unit)
             x = parse_measure(from_end, unit) - (allowance if row.section == 0 else 0.0)
             y = across if row.edge == "A" else width - across
-            dx, dy = turned((at, -offset if row.flipped else offset), turn)
+            dx, dy = turned((along, -beside if row.flipped else beside), turn)
             shifts.append((x - dx, y - dy))
         x, y = (shifts[0][0] + shifts[1][0]) / 2, (shifts[0][1] + shifts[1][1]) / 2
         on = {"fold edge on fold A": 0.0, "fold edge on fold B": width}.get(row.lies)

@@ -66,7 +66,7 @@ def folding_steps(lay: Lay, section: Section) -> tuple[str, ...]:
     elif lay.remnant is None:
         steps.append(f"Lay the cloth open, one ply, {together}, selvage A towards you.")
     if lay.over is not None:
-        steps.append(f"Lay it over “{lay.over}”, so that every piece lies exactly on the one it is cut together with.")
+        steps.append(_laid_over(lay, number))
     folded = bool(spread.folds) or len(spread.plies) > 1
     if folded:
         steps.append(
@@ -76,6 +76,18 @@ def folding_steps(lay: Lay, section: Section) -> tuple[str, ...]:
     if len(lay.sections) > 1 and number == 0:
         steps.append("Cut this section out before the cloth is refolded for the next.")
     return tuple(steps)
+
+
+def _laid_over(lay: Lay, number: int) -> str:
+    """Where a second cloth lies on the first, by its place from that cloth's cut end."""
+    near = edge_names(lay.sections[number].spread, lay.remnant is not None)[0]
+    exactly = "so that every piece lies exactly on the one it is cut together with"
+    if number >= len(lay.over_at):
+        return f"Lay it over “{lay.over}”, {near} on {near}, {exactly}."
+    at = lay.over_at[number]
+    begins = "the cut end of this cloth" if number == 0 else "the line at which this section begins"
+    where = f"{long_length(abs(at), lay.imperial)} {'from' if at >= 0.0 else 'outside'} the cut end of “{lay.over}”"
+    return f"Lay it over “{lay.over}”: {begins} lies {where}, {near} on {near}, {exactly}."
 
 
 def cross_section(lay: Lay, section: Section, width: float = 110.0) -> Scene:

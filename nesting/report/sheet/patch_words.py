@@ -35,25 +35,27 @@ def cut_words(lay: Lay) -> tuple[str, ...]:
     return tuple(said)
 
 
-def lay_words_of_patches(lay: Lay) -> tuple[str, ...]:
-    """For the sheet of the first cloth: where each patch lies, after the cloth is spread and before it is cut."""
+def lay_words_of_patches(lay: Lay, number: int) -> tuple[str, ...]:
+    """For the sheet of the first cloth: where each patch of section ``number`` lies, after the cloth is spread and
+    before it is cut."""
     imperial = lay.imperial
     unit = unit_name(imperial)
     said = []
-    for number, cloth, on in lay.patch_places:
+    for patch, cloth, on in lay.patch_places:
+        if on.section != number:
+            continue
         section = lay.sections[on.section]
         edge = edge_names(section.spread, lay.remnant is not None)[0]
         ends = end_allowance_of(lay) if on.section == 0 else 0.0
         grain = "its grain along the cloth" if on.grain % 180.0 == 0.0 else "its grain across the cloth"
-        where = "" if len(lay.sections) == 1 else f"section {on.section + 1}, "
         if len(on.plies) > 1:
             plies = "folded with this cloth round the fold"
         elif len(section.spread.plies) == 1:
             plies = "on the cloth"
         else:
-            plies = f"on ply {on.plies[0]}"
+            plies = f"on ply {on.plies[0] + 1} from below"
         said.append(
-            f"Lay patch {number} of “{cloth}” here: {where}{plies}, right side {on.face}, {grain}; "
+            f"Lay patch {patch} of “{cloth}” here: {plies}, right side {on.face}, {grain}; "
             f"{measure(on.length, imperial)} × {measure(on.width, imperial)} {unit}, from "
             f"{measure(on.x + ends, imperial)} off the cut end and {measure(on.y, imperial)} from {edge}."
         )

@@ -10,10 +10,11 @@ Every distance is measured on the spread cloth, flat on the table:
     along the selvage. x = 0 of the lay lies one end allowance in from the cut end, so it is added. In a later
     section it is measured from the line at which that section begins. On a remnant the cut end is a line across the
     grain that touches its leftmost point, and edge A a line along the grain that touches its lowest.
-*the grain line*
+*the line*
     a line along the piece's grain, right through it from cut edge to cut edge: the grainline itself, drawn on.
     Where that does not run inside the piece (a grainline on a fold edge), a parallel line at a stated distance.
-    Its two ends are the arrow's tail and the arrow's head.
+    Its two ends are the arrow's tail and the arrow's head. A half that is opened out is set by its centre line, over
+    which its pattern is turned; the head is the end that lies farther along the arrow, or on its left.
 """
 
 from __future__ import annotations
@@ -21,9 +22,10 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from typing import Literal
 
 from nesting.model.lay import Lay, Placement, Section
-from nesting.report.drawing.grainline import grain_line
+from nesting.report.drawing.grainline import measured_line
 from nesting.report.drawing.plies import covering, cut_through, leaders_of
 from nesting.report.drawing.shapes import ring_box
 from nesting.report.words import (
@@ -49,9 +51,10 @@ _BAND_MM = 100.0
 class Row:
     """One line of the sheet. Measures are text as printed (cm or in without unit); ``number`` is on the drawing too.
 
-    ``edge`` is "A" or "B"; ``tail`` and ``head`` hold (from the edge, from the cut end) for the two ends of the grain
-    line; ``line_offset`` is the distance of that line from the grainline ("0": the grainline itself; positive on the
-    arrow's left as the pattern is printed). ``index`` is the placement's place in ``Lay.placements``.
+    ``edge`` is "A" or "B"; ``tail`` and ``head`` hold (from the edge, from the cut end) for the two ends of the line;
+    ``line``: it runs along the grain, or it is the centre line of a half that is opened out; ``line_offset`` is the
+    distance of a line along the grain from the grainline ("0": the grainline itself; positive on the arrow's left as
+    the pattern is printed). ``index`` is the placement's place in ``Lay.placements``.
     """
 
     number: int
@@ -78,6 +81,7 @@ class Row:
     turn: str
     turn_words: str
     gives: int
+    line: Literal["grain", "centre"] = "grain"
     follows: str | None = None
     second_cloth: str | None = None
 
@@ -133,7 +137,8 @@ def rows(lay: Lay) -> tuple[Row, ...]:
                 words += " with " + ", ".join(followers)
             edge = _edge(p, section)
             at = 0.0 if edge == "A" else section.spread.table_width if p.on_fold else width
-            (tail, head), offset = grain_line(p, imperial)
+            line = measured_line(p, imperial)
+            tail, head = line.tail, line.head
             row = Row(
                 number=0,
                 section=s,
@@ -150,12 +155,13 @@ def rows(lay: Lay) -> tuple[Row, ...]:
                 ply_words=f"on {p.second_cloth}" if p.second_cloth else words,
                 on_fold=p.on_fold,
                 opened=p.opened,
-                lies=_lies(p, section, names),
+                lies=_lies(p, section, names, line.kind == "centre"),
                 edge=edge,
                 edge_name=names[0] if edge == "A" else names[1],
                 tail=(measure(abs(tail[1] - at), imperial), measure(tail[0] + from_end, imperial)),
                 head=(measure(abs(head[1] - at), imperial), measure(head[0] + from_end, imperial)),
-                line_offset=measure(offset, imperial),
+                line_offset=measure(line.offset, imperial),
+                line=line.kind,
                 turn=f"{round(p.turn % 360.0, 2) % 360.0:g}°",
                 turn_words=turn_words(p.turn),
                 gives=p.gives,
@@ -222,9 +228,9 @@ def _as_printed(mm: float, imperial: bool) -> float:
     return parse_measure(measure(mm, imperial), unit_name(imperial))
 
 
-def _lies(p: Placement, section: Section, names: tuple[str, str]) -> str:
+def _lies(p: Placement, section: Section, names: tuple[str, str], centre: bool) -> str:
     if p.opened:
-        return "opened out"
+        return "opened out: its centre line" if centre else "opened out"
     if not p.on_fold or p.fold is None:
         return "on the fold" if p.on_fold else ""
     (x0, y0), (x1, y1) = p.fold

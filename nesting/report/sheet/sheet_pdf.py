@@ -11,7 +11,9 @@ from nesting.model.units import format_width
 from nesting.report.backends.to_pdf import MM, PAPERS, draw_items
 from nesting.report.drawing.fonts import BOLD, PLAIN, register, shown
 from nesting.report.drawing.scene import Scene
+from nesting.report.sheet.before import before_spreading
 from nesting.report.sheet.folding import cross_section, folding_steps
+from nesting.report.sheet.overview import overview
 from nesting.report.sheet.patch_words import cut_words, lay_words_of_patches
 from nesting.report.sheet.sheet import Row, bundles, sheet
 from nesting.report.words import (
@@ -38,7 +40,9 @@ def how_measured(lay: Lay) -> str:
         "cut edge: “tail” is where the grain arrow starts, “head” where it points. For both ends: the square distance "
         f"from edge A (the edge nearest you) or B, and the distance along the selvage {end}. A line “beside” the "
         "grainline is drawn parallel to it, at that distance, on the arrow's left (− right) as you look at the "
-        "printed side. “Printed side” is that of the paper pattern, not of the cloth. "
+        "printed side. “Opened out: its centre line”: what is measured are the ends of the half pattern's fold edge "
+        "(the head is the end farther along the arrow, or on its left); set the fold edge there, trace, turn the "
+        "pattern over along it, trace again. “Printed side” is that of the paper pattern, not of the cloth. "
         "Turn: → the arrow points away from the cut end, ↑ towards edge B; degrees count anticlockwise."
     )
 
@@ -84,8 +88,15 @@ def sheet_pdf(lay: Lay, paper: str = "a4") -> bytes:
         bought = f"Cloth: {shop_length(lay.buy_length, lay.imperial)}, {wide} wide. "
     long = f"{long_length(lay.lay_length, lay.imperial)} long {lay_words(lay)}"
     say(f"{bought}The lay is {long}. Numbers are those on the drawing.")
-    say(how_measured(lay), small)
     inner = (h * MM) - 2 * margin
+    say("Before you spread it", sub)
+    for step in before_spreading(lay):
+        say(f"• {step}")
+    if lay.patches:
+        say("Patches", sub)
+        for line in cut_words(lay):
+            say(line)
+    by_index = {row.index: row for row in numbers.rows}
     for n, section in enumerate(lay.sections):
         kind = kind_words(section.spread)
         title = f"Section {n + 1}: {kind}" if len(lay.sections) > 1 else first_words(kind)
@@ -93,14 +104,21 @@ def sheet_pdf(lay: Lay, paper: str = "a4") -> bytes:
         for k, step in enumerate(folding_steps(lay, section), start=1):
             say(f"{k}. {step}")
         flow.append(_figure(cross_section(lay, section)))
+        for line in lay_words_of_patches(lay, n):
+            say(line)
+        small_drawing = overview(lay, n, by_index, inner / MM)
+        flow.append(Spacer(1, 2 * MM))
+        flow.extend(_figure(small_drawing.scene, small_drawing.scale, window) for window in small_drawing.windows)
+        say(small_drawing.words, small)
+        if n == 0:
+            say(how_measured(lay), small)
         flow.append(Spacer(1, 2 * MM))
         mine = [row for row in numbers.rows if row.section == n]
         flow.append(_table(mine, lay, inner, small))
-    for head_line, lines in (("Patches", cut_words(lay)), ("Patches of other cloths", lay_words_of_patches(lay))):
-        if lines:
-            say(head_line, sub)
-        for line in lines:
-            say(line)
+    if lay.notes:
+        say("Notes", sub)
+    for note in lay.notes:
+        say(note, small)
     say("Bundle labels", sub)
     flow.append(_labels(lay, inner, small))
     say("Take care", sub)
@@ -120,18 +138,24 @@ def sheet_pdf(lay: Lay, paper: str = "a4") -> bytes:
     return stream.getvalue()
 
 
-def _figure(scene: Scene) -> Any:
+def _figure(scene: Scene, scale: float = 1.0, window: tuple[float, float, float, float] | None = None) -> Any:
     from reportlab.platypus import Flowable
+
+    x0, y0, x1, y1 = window or scene.box
 
     class Figure(Flowable):  # type: ignore[misc]
         """A scene among paragraphs."""
 
         def __init__(self) -> None:
             super().__init__()
-            self.width, self.height = scene.width * MM, scene.height * MM
+            self.width, self.height = (x1 - x0) * scale * MM, (y1 - y0) * scale * MM
 
         def draw(self) -> None:
-            draw_items(self.canv, scene)
+            clip = self.canv.beginPath()
+            clip.rect(0, 0, self.width, self.height)
+            self.canv.clipPath(clip, stroke=0, fill=0)
+            self.canv.translate(-x0 * scale * MM, -y0 * scale * MM)
+            draw_items(self.canv, scene, scale)
 
     return Figure()
 
