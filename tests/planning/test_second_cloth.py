@@ -12,6 +12,7 @@ from dataclasses import replace
 from typing import Any
 
 import pytest
+from shapely.geometry import Polygon
 
 from nesting.model.lay import Lay
 from nesting.model.order import Cloth, CutPiece, Garment, Order, Together
@@ -194,6 +195,15 @@ def test_laid_over(order: Order, spread: Any, faces: list[str], linings: dict[st
     said = {"open": f"right side {side}", "stacked face up": f"all right side {side}"}
     turned = "wrong sides together" if side == "down" else "right sides together"
     assert any(said.get(spread, turned) in note for note in second.notes)
+    # laid by the sheet, each follower lies within a leader
+    (at,) = second.over_at
+    shift = at + second.end_allowance - main.end_allowance
+    leaders = [Polygon(p.outline).buffer(0.01) for p in main.placements]
+    for p in second.placements:
+        there = Polygon([(x + shift, y) for x, y in p.outline])
+        assert any(leader.contains(there) for leader in leaders)
+    moved = prove(replace(second, over_at=(at + 2.0,)), order, first=main)
+    assert any("begins" in f.message for f in moved.failures)
 
 
 @pytest.mark.parametrize("spread", ["lengthwise fold", "partial fold", "double fold", "tubular"])
