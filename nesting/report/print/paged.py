@@ -323,9 +323,9 @@ def _map_page(scene: Scene, plan: Sequence[Tile], paper: str, section: int | Non
     say(h - 20, title, 6.0, True)
     across = max(t.column for t in plan) + 1
     empty = sum(t.empty for t in plan)
-    left = f" {counted(empty, 'page')} would be empty and {'is' if empty == 1 else 'are'} left out (crossed)."
+    spared = f" {counted(empty, 'page')} would be empty and {'is' if empty == 1 else 'are'} left out (crossed)."
     rows = f"{counted(max(t.row for t in plan) + 1, 'row')} of {across}"
-    say(h - 28, f"{counted(len(plan) - empty, 'page')} to print, {rows}.{left if empty else ''}")
+    say(h - 28, f"{counted(len(plan) - empty, 'page')} to print, {rows}.{spared if empty else ''}")
     say(h - 34, "1. Print this page at 100 % (actual size, no fitting) and measure the square.")
     say(h - 40, "2. Print the rest. Trim each page along its dashed lines on the left and at the top only.")
     say(h - 46, "3. Lay neighbours over each other so that the circled crosses meet, and tape them.")
