@@ -3,8 +3,9 @@
     python scripts/spoil_lays.py [--count 1000] [--seed 0]
 
 Sound lays of every kind (open, folds, sections, stacks, a tube, leftovers, parts of a batch, a second cloth over its
-leaders) are made by rounds; one value of a file is changed by more than any tolerance, and ``check`` judges it. Values
-that are only words (titles, notes, what was tried, seed, seconds) are left alone. Prints what was accepted.
+leaders or in patches) are made by rounds; one value of a file is changed by more than any tolerance, and ``check``
+judges it. Values that are only words (titles, notes, what was tried, seed, seconds) are left alone. Prints what was
+accepted.
 """
 
 from __future__ import annotations
@@ -34,6 +35,8 @@ TABLE = 'selvage = "1 cm"\nmax_plies = 4\ntable_length = "60 cm"'
 #: name -> command, order, text to replace, more arguments
 SOUND: dict[str, tuple[str, str, tuple[tuple[str, str], ...], tuple[str, ...]]] = {
     "chorus": ("lay", "chorus.toml", tuple((f"count = {n}", "count = 1") for n in (4, 3, 2)), ()),
+    # few backs among many fronts: linings in patches
+    "patches": ("lay", "chorus.toml", tuple((f"count = {n}", "count = 2") for n in (4, 3)), ("--rounds", "4")),
     "open": ("lay", "briefs-six.toml", (), ("--spread", "open")),
     "lengthwise": ("lay", "briefs-six.toml", (), ("--spread", "lengthwise fold")),
     "partial": ("lay", "briefs-six.toml", (), ("--spread", "partial fold")),
@@ -105,15 +108,12 @@ def spoiled(document: dict[str, Any], path: tuple[Any, ...], rng: random.Random)
             del old[i]
         else:
             old.append(copy.deepcopy(old[i]))
+    elif isinstance(old, list) and len(old) == 2 and isinstance(old[0], float):
+        # aslant, as a point that moves along a straight edge changes no outline
+        at[path[-1]] = [old[0] + rng.choice((-1, 1)) * 1.5, old[1] + rng.choice((-1, 1)) * 2.3]
     elif isinstance(old, list) and old:
         i = rng.randrange(len(old))
-        old[i] = (
-            old[i] + rng.choice((-1, 1)) * 1.5
-            if isinstance(old[i], float)
-            else old[i] + 1
-            if isinstance(old[i], int)
-            else f"{old[i]}x"
-        )
+        old[i] = old[i] + 1 if isinstance(old[i], int) else f"{old[i]}x"
     else:
         return None
     return new, f"{'.'.join(map(str, path))}: {str(old)[:60]} -> {str(at[path[-1]])[:60]}"
@@ -136,6 +136,9 @@ def main() -> int:
             if not asked.only or name in asked.only.split(",")
             for path in sound(name, Path(scratch) / name)
         ]
+        if not asked.only or "patches" in asked.only.split(","):
+            told = [json.loads(path.read_text(encoding="utf-8")) for name, path in files if name == "patches"]
+            assert any(document.get("patches") for document in told), "no lay in patches was made"
         orders = {path: load_order(next(path.parent.parent.glob("own-*.toml"))) for _, path in files}
         for _, path in files:
             judged = judge_file(path, orders[path])

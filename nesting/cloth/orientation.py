@@ -85,7 +85,8 @@ def orientation(cut: CutPiece, cloth: Cloth) -> Orientation:
     if cut.turn == "one way" or cloth.nap == "one way":
         who = "the cloth lies one way (nap)" if cloth.nap == "one way" else "the piece is marked one way"
         refused += [(t, who) for t in backward]
-        pairs = [(t, None) for t in forward]
+        # a piece that lies one way takes the others of its garment with it
+        pairs = [(t, 0 if cloth.nap == "by garment" else None) for t in forward]
         if cut.turn == "one way":
             quarter = []
     elif cloth.nap == "by garment":

@@ -103,8 +103,9 @@ def _by_itself(
             continue
         if not inner.covers(j.outline):
             failures.append(_wrong(patch, f"{j.placement.label} does not lie within its margin"))
-        if abs((j.placement.turn - patch.turn + 90.0) % 180.0 - 90.0) > 0.01:
-            failures.append(_wrong(patch, f"the grain of {j.placement.label} does not run with it"))
+        # along or across the patch's grain; which of these its own cloth allows is judged with every other turn
+        if abs((j.placement.turn - patch.turn + 45.0) % 90.0 - 45.0) > j.cut.tilt + 0.01:
+            failures.append(_wrong(patch, f"the grain of {j.placement.label} does not run along or across it"))
     return failures
 
 

@@ -8,6 +8,7 @@ from nesting.cloth.orientation import Orientation, orientation
 from nesting.model.lay import Placement, Section, Spread
 from nesting.model.order import Cloth, CutPiece
 from nesting.model.tolerances import FOLD_MM, OVERLAP_SHARE
+from nesting.model.units import format_apart
 from nesting.resolving.cutting_list import CuttingList
 
 __all__ = ["why_not_here", "why_not_together"]
@@ -37,8 +38,9 @@ def why_not_here(order: CuttingList, cloth: Cloth, spread: Spread, laid: Sequenc
         if p.on_fold and away is None:
             return f"the fold of '{cloth.name}' does not lie over the fold on which '{p.label}' is cut"
         if away is not None and away < cloth.gap / 2 - SLACK:
-            return f"'{p.label}' would lie {say(max(away, 0.0))} from a fold, half the gap is {say(cloth.gap / 2)}"
-    return _too_near(cloth, spread, laid, say)
+            found, asked = format_apart(max(away, 0.0), cloth.gap / 2, imperial=order.imperial)
+            return f"'{p.label}' would lie {found} from a fold, half the gap is {asked}"
+    return _too_near(cloth, spread, laid, imperial=order.imperial)
 
 
 def why_not_together(order: CuttingList, cloth: Cloth, sections: Sequence[Section]) -> str | None:
@@ -102,7 +104,7 @@ def _from_folds(p: Placement, spread: Spread) -> float | None:
     return least if own else None
 
 
-def _too_near(cloth: Cloth, spread: Spread, laid: Sequence[Placement], say: Say) -> str | None:
+def _too_near(cloth: Cloth, spread: Spread, laid: Sequence[Placement], *, imperial: bool) -> str | None:
     from shapely import STRtree
     from shapely.geometry import Polygon
 
@@ -119,7 +121,8 @@ def _too_near(cloth: Cloth, spread: Spread, laid: Sequence[Placement], say: Say)
             names = f"'{here[i].label}' and '{here[j].label}'"
             if cloth.gap > 0.0:
                 apart = float(shapes[i].distance(shapes[j]))
-                return f"{names} would lie {say(apart)} apart, the gap on '{cloth.name}' is {say(cloth.gap)}"
+                found, asked = format_apart(apart, cloth.gap, imperial=imperial)
+                return f"{names} would lie {found} apart, the gap on '{cloth.name}' is {asked}"
             if shapes[i].intersection(shapes[j]).area > OVERLAP_SHARE * min(shapes[i].area, shapes[j].area):
                 return f"{names} would overlap, as both reach a little beyond their leaders"
     return None

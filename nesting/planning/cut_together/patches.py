@@ -4,95 +4,91 @@ Glossary
     *patch*: a rectangle with its grain along one side, round one follower or several that lie together, with a margin.
     On the first cloth it lies over or under its leaders; on its own cloth the patches are a lay of their own.
 
-Each leader and ply wants one follower there. Its patch is its box on the table and the margin; patches of one grain
-that meet become one, others give up margin to each other. Over a folded leader the patch is folded at the same line.
+Each leader and ply wants one follower there. Its patch is its box on the table and the margin; ``patch_groups`` says
+which followers share one. Over a folded leader the patch is folded at the same line.
 """
 
 from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from itertools import combinations
 
 from shapely.geometry import Polygon
 
 from nesting.cloth.orientation import orientation
 from nesting.model.errors import CannotLayError
-from nesting.model.lay import Lay, Patch, PatchPlace, Placement, Section, mirrored_over_fold, placed
+from nesting.model.lay import Lay, Patch, PatchPlace, Placement, Section, Spread, mirrored_over_fold, placed
 from nesting.model.order import Cloth, CutPiece
 from nesting.model.piece import Piece
+from nesting.model.units import format_apart
+from nesting.packing.problem import PackingError, Stop
 from nesting.planning.cut_together.fits_over import why_not_together
 from nesting.planning.cut_together.layered import Apart, Pairs, at_leader, check_pairs, pairs_of
-from nesting.planning.layout.one_cloth import lay_cloth
-from nesting.planning.layout.options import SearchOptions
+from nesting.planning.cut_together.patch_groups import Box, Group, GroupRules, InTheWay, Wanted, grouped, union
+from nesting.planning.layout.assemble import assemble, with_length
+from nesting.planning.layout.demand import stacks_of
+from nesting.planning.layout.options import SearchOptions, share_of
 from nesting.planning.layout.repeats import matching_for
+from nesting.planning.layout.runs import NO_BOUND
 from nesting.planning.layout.yardage import buy_length, garment_shares, utilisation
 from nesting.resolving.cutting_list import CuttingList, GarmentEntry, PieceEntry
 
-__all__ = ["in_patches"]
+__all__ = ["in_patches", "patch_conflict"]
 
-#: mm. Patches that overlap by less lie beside each other.
-TOUCH_MM = 1e-6
-
-_Box = tuple[float, float, float, float]
+#: mm. Less than this is no lack of room.
+SLACK = 1e-3
 
 
-@dataclass(frozen=True)
-class _Wanted:
-    """A follower on the first cloth's table, through one ply (or folded round two), and the box of its patch."""
-
-    follower: Placement
-    section: int
-    plies: tuple[int, ...]
-    face: str
-    bare: _Box
-    box: _Box
-
-    @property
-    def grain(self) -> float:
-        """The turn of its grain on the table, degrees."""
-        return round(self.follower.turn) % 360
+def patch_conflict(order: CuttingList, first: Lay, apart: Lay) -> InTheWay | None:
+    """The leaders of ``first`` whose patches would lie on one another, if there are any."""
+    try:
+        _groups(order, first, apart)
+    except InTheWay as conflict:
+        return conflict
+    except Apart:
+        return None
+    return None
 
 
-def in_patches(order: CuttingList, first: Lay, apart: Lay, options: SearchOptions) -> tuple[Lay, Lay]:
+def in_patches(order: CuttingList, first: Lay, apart: Lay, options: SearchOptions | None) -> tuple[Lay, Lay]:
     """Both lays, the second cloth cut in patches that lie at their leaders on the first. ``apart``: the second cloth by
-    itself, for its facts. CannotLayError says why it cannot be."""
+    itself, for its facts. ``options`` None: the patches are laid as they first fall, at once. CannotLayError says why
+    it cannot be."""
     cloth = order.cloth_named(apart.cloth)
     try:
-        pairs = pairs_of(order, first, apart.cloth)
-        check_pairs(order, cloth, pairs, apart, same_faces=False)
-        groups = _grouped(_wanted(order, first, cloth, pairs), cloth)
+        groups = _groups(order, first, apart)
     except Apart as why:
         words = f"'{cloth.name}' cannot be cut in patches: {why}"
         raise CannotLayError(words, key=cloth.name, code="cloth.no-patches") from None
-    lay = _laid(order, cloth, groups, options)
+    spread, length, spots = _laid(order, cloth, groups, options)
     followers: list[Placement] = []
     patches: list[Patch] = []
-    spots = {p.piece: p for p in lay.placements}
     for number, group in enumerate(groups, start=1):
         spot = spots[_name(number)]
-        box = _union([w.box for w in group])
-        here = [_moved(order, w, box, spot) for w in group]
+        box = union([w.box for w in group])
+        here = [_moved(order, w, group[0].grain, box, spot) for w in group]
         own = tuple(range(len(followers), len(followers) + len(here)))
         followers += here
         patches.append(_patch(number, group, box, spot, own, first.cloth))
-    section = replace(lay.sections[0], placements=tuple(followers))
-    forbidden = _why_not(order, cloth, section, lay.lay_length)
+    section = Section(spread, length, tuple(followers))
+    forbidden = _why_not(order, cloth, section)
     if forbidden is not None:
         words = f"'{cloth.name}' cannot be cut in patches: {forbidden}"
         raise CannotLayError(words, key=cloth.name, code="cloth.no-patches")
     counts = order.counts
-    bought = lay.buy_length
+    bought = buy_length("open", cloth, length)
     second = replace(
         apart,
         sections=(section,),
-        lay_length=lay.lay_length,
+        lay_length=length,
         buy_length=bought,
-        lower_bound=min(apart.lower_bound, lay.lay_length),
+        lower_bound=min(apart.lower_bound, length),
         utilisation=utilisation((section,), cloth.width_washed),
         garments=garment_shares(followers, counts, bought),
         tried=(),
+        others=(),
         over=None,
         over_at=(),
         patches=tuple(patches),
@@ -102,34 +98,69 @@ def in_patches(order: CuttingList, first: Lay, apart: Lay, options: SearchOption
     return replace(first, patch_places=(*first.patch_places, *places)), second
 
 
-def _why_not(order: CuttingList, cloth: Cloth, section: Section, length: float) -> str | None:
-    """Why the patches that were found cannot be: a half that may not be opened out, a turn not allowed, followers
-    nearer in a patch than their cloth's gap, cloth that does not reach."""
+def _why_not(order: CuttingList, cloth: Cloth, section: Section) -> str | None:
+    """Why the patches that were found cannot be: a half that may not be opened out, a turn not allowed, left and right
+    in two turns, followers nearer than their cloth's gap, cloth that does not reach."""
+    turns: dict[tuple[str, str, str | None, int], float] = {}
     for p in section.placements:
-        if p.opened and not order.cut(p.piece, p.size).unfold:
+        cut = order.cut(p.piece, p.size)
+        if p.opened and not cut.unfold:
             return f"'{p.piece}' may not be opened out (unfold = false)"
-        allowed = orientation(order.cut(p.piece, p.size), cloth).turns
-        if not any(abs((p.turn - turn + 180.0) % 360.0 - 180.0) < 1e-6 for turn in allowed):
+        if not any(_off(p.turn, turn) <= cut.tilt + 1e-6 for turn in orientation(cut, cloth).turns):
             return f"'{p.piece}' may not lie at {p.turn:g}° on it"
-    if cloth.gap > 0.0:
+        if cloth.pairs_same_way and cut.mirrored and cut.cut > 1:
+            first = turns.setdefault((p.piece, p.garment, p.size, p.copy), p.turn)
+            if _off(p.turn, first) > 2.0 * cut.tilt + 1e-6:
+                return f"left and right of '{p.label}' would lie in two turns (pairs)"
+    errors = [order.cut(p.piece, p.size).piece.error for p in section.placements]
+    if cloth.gap > 0.0 or any(errors):
         shapes = [Polygon(p.outline) for p in section.placements]
-        if any(a.distance(b) < cloth.gap - 1e-6 for a, b in combinations(shapes, 2)):
-            return f"its pieces would lie nearer than the gap of {cloth.gap:g} mm"
+        for (i, a), (j, b) in combinations(enumerate(shapes), 2):
+            apart, gap = float(a.distance(b)), cloth.gap + errors[i] + errors[j]
+            if apart < gap - SLACK:
+                found, asked = format_apart(apart, gap, imperial=order.imperial)
+                names = f"'{section.placements[i].label}' and '{section.placements[j].label}'"
+                return f"{names} would lie {found} apart, the gap is {asked}"
     near = why_not_together(order, cloth, [section])
     if near is not None:
         return near
-    needed = buy_length("open", cloth, length, rounded=False)
-    if cloth.length is not None and needed > cloth.length:
-        return f"{needed / 10:.1f} cm would be needed, there are {cloth.length / 10:.1f} cm"
+    needed = buy_length("open", cloth, section.lay_length, rounded=False)
+    if cloth.length is not None and needed > cloth.length + SLACK:
+        wanted, there = format_apart(needed, cloth.length, imperial=order.imperial)
+        return f"{wanted} would be needed, there are {there}"
     return None
 
 
-def _wanted(order: CuttingList, first: Lay, cloth: Cloth, pairs: Pairs) -> list[_Wanted]:
+def _off(a: float, b: float) -> float:
+    return abs((a - b + 180.0) % 360.0 - 180.0)
+
+
+def _groups(order: CuttingList, first: Lay, apart: Lay) -> tuple[Group, ...]:
+    """The followers of each patch. Apart says why there are none, InTheWay which leaders lie too near."""
+    cloth = order.cloth_named(apart.cloth)
+    pairs = pairs_of(order, first, apart.cloth)
+    check_pairs(order, cloth, pairs, apart, same_faces=False)
+    wanted = _wanted(order, first, cloth, pairs)
+    followers = {id(pair.follower): pair.follower for pair in pairs.values()}.values()
+    allowed = set.intersection(*(set(orientation(cut, cloth).turns) for cut in followers))
+    one_turn = cloth.nap != "none" or any(cloth.pairs_same_way and cut.mirrored and cut.cut > 1 for cut in followers)
+    quarters = {0.0, 90.0} <= allowed
+
+    def fits(along: float, across: float) -> bool:
+        wide, long = cloth.usable_width + SLACK, cloth.length or math.inf
+        ways = [(along, across)] if allowed & {0.0, 180.0} else []
+        ways += [(across, along)] if allowed & {90.0, 270.0} else []
+        return any(y <= wide and x <= long for x, y in ways)
+
+    return grouped(wanted, GroupRules(360 if one_turn else 90 if quarters else 180, cloth.gap, fits, order.imperial))
+
+
+def _wanted(order: CuttingList, first: Lay, cloth: Cloth, pairs: Pairs) -> list[Wanted]:
     if cloth.tubular:
         raise Apart("it is a tube")
-    found: list[_Wanted] = []
+    found: list[Wanted] = []
     for number, section in enumerate(first.sections):
-        for p in section.placements:
+        for k, p in enumerate(section.placements):
             pair = pairs.get((p.piece, p.garment, p.size))
             if pair is None or p.follows is not None:
                 continue
@@ -137,13 +168,13 @@ def _wanted(order: CuttingList, first: Lay, cloth: Cloth, pairs: Pairs) -> list[
             if follower.turn in ("bias", "any") or matching_for(order, cloth, follower).any:
                 raise Apart(f"'{follower.name}' has no plain grain, or its repeat has to match")
             at = at_leader(p, pair)
-            if abs(at.turn / 90.0 - round(at.turn / 90.0)) > 1e-6:
+            if _off(at.turn, round(at.turn / 90.0) * 90.0) > (0.0 if p.on_fold else follower.tilt) + 1e-6:
                 raise Apart(f"'{follower.name}' lies aslant on its leader")
-            for k, plies in enumerate([p.plies] if p.on_fold else [(ply,) for ply in sorted(p.plies)]):
+            for n, plies in enumerate([p.plies] if p.on_fold else [(ply,) for ply in sorted(p.plies)]):
                 face = _face(section, plies[0])
                 if pair.faces == "to the leader":
                     face = "down" if face == "up" else "up"
-                found.append(_one(order, at, number, plies, face, k, cloth.patch_margin))
+                found.append(_one(order, at, (number, k), plies, face, n, cloth.patch_margin))
     if not found:
         raise Apart(f"no leader lies on '{first.cloth}'")
     return found
@@ -154,8 +185,8 @@ def _face(section: Section, ply: int) -> str:
 
 
 def _one(
-    order: CuttingList, at: Placement, section: int, plies: tuple[int, ...], face: str, k: int, margin: float
-) -> _Wanted:
+    order: CuttingList, at: Placement, leader: tuple[int, int], plies: tuple[int, ...], face: str, k: int, margin: float
+) -> Wanted:
     """The follower through these plies alone; a half that lies on the fold is opened out, as its patch is unfolded."""
     copies = at.copies or (at.copy,)
     copy = copies[k % len(copies)] if not at.on_fold else copies[0]
@@ -167,7 +198,7 @@ def _one(
     xs, ys = [x for x, _ in one.outline], [y for _, y in one.outline]
     bare = (min(xs), min(ys), max(xs), max(ys))
     box = (bare[0] - margin, bare[1] - margin, bare[2] + margin, bare[3] + margin)
-    return _Wanted(one, section, plies, face, bare, box)
+    return Wanted(one, leader, plies, face, bare, box, piece.error)
 
 
 def _drawn(at: Placement, shape: Piece, *, opened: bool, copy: int) -> Placement:
@@ -191,85 +222,36 @@ def _drawn(at: Placement, shape: Piece, *, opened: bool, copy: int) -> Placement
     )
 
 
-def _overlap(a: _Box, b: _Box) -> bool:
-    return min(a[2], b[2]) - max(a[0], b[0]) > TOUCH_MM and min(a[3], b[3]) - max(a[1], b[1]) > TOUCH_MM
-
-
-def _union(boxes: Sequence[_Box]) -> _Box:
-    return (min(b[0] for b in boxes), min(b[1] for b in boxes), max(b[2] for b in boxes), max(b[3] for b in boxes))
-
-
-def _grouped(wanted: list[_Wanted], cloth: Cloth) -> list[list[_Wanted]]:
-    """Followers that share a patch: those whose patches meet on the same plies, with the same grain. Other patches that
-    meet give up margin to each other; Apart where even the followers' own boxes do."""
-
-    def alike(a: list[_Wanted], b: list[_Wanted]) -> bool:
-        one, other = a[0], b[0]
-        same = (one.section, one.plies, one.face) == (other.section, other.plies, other.face)
-        turned = (one.grain - other.grain) % (360 if cloth.nap != "none" else 180)
-        return same and turned == 0
-
-    groups = [[w] for w in wanted]
-    changed = True
-    while changed:
-        changed = False
-        for i, j in combinations(range(len(groups)), 2):
-            a, b = groups[i], groups[j]
-            if alike(a, b) and _overlap(_union([w.box for w in a]), _union([w.box for w in b])):
-                groups[i] = a + b
-                del groups[j]
-                changed = True
-                break
-    for i, j in combinations(range(len(groups)), 2):
-        a, b = groups[i], groups[j]
-        if a[0].section != b[0].section or not set(a[0].plies) & set(b[0].plies):
-            continue
-        if _overlap(_union([w.box for w in a]), _union([w.box for w in b])):
-            groups[i], groups[j] = _shrunk(a, b)
-    return groups
-
-
-def _shrunk(a: list[_Wanted], b: list[_Wanted]) -> tuple[list[_Wanted], list[_Wanted]]:
-    """Both without the margin in which their patches overlap: each ends half way between the followers."""
-    one, other = _union([w.bare for w in a]), _union([w.bare for w in b])
-    for axis in (0, 1):
-        for low, high, first, second in ((one, other, a, b), (other, one, b, a)):
-            if low[axis + 2] <= high[axis] + TOUCH_MM:
-                line = (low[axis + 2] + high[axis]) / 2
-                ended = [_cut(w, axis + 2, line) for w in first]
-                begun = [_cut(w, axis, line) for w in second]
-                return (ended, begun) if first is a else (begun, ended)
-    raise Apart("patches of different grain, or on a fold and beside it, would overlap")
-
-
-def _cut(w: _Wanted, side: int, line: float) -> _Wanted:
-    box = list(w.box)
-    box[side] = min(box[side], line) if side >= 2 else max(box[side], line)
-    return replace(w, box=(box[0], box[1], box[2], box[3]))
-
-
 def _name(number: int) -> str:
     return f"patch {number}"
 
 
-def _size(group: list[_Wanted]) -> tuple[float, float]:
+def _size(group: Group) -> tuple[float, float]:
     """Along and across the grain of the patch, mm."""
-    x0, y0, x1, y1 = _union([w.box for w in group])
+    x0, y0, x1, y1 = union([w.box for w in group])
     return (x1 - x0, y1 - y0) if group[0].grain % 180 == 0 else (y1 - y0, x1 - x0)
 
 
-def _laid(order: CuttingList, cloth: Cloth, groups: list[list[_Wanted]], options: SearchOptions) -> Lay:
-    """The patches as rectangles on their own cloth, open, as short as the search finds."""
+def _laid(
+    order: CuttingList, cloth: Cloth, groups: Sequence[Group], options: SearchOptions | None
+) -> tuple[Spread, float, dict[str, Placement]]:
+    """The patches as rectangles on their own cloth, open, as short as the search finds: the spread, its length and
+    where each lies, by name. A rectangle turned round is the same, so none lies at 180° or 270°."""
+    from nesting.packing.search.search import solve
+
     pieces = []
     for number, group in enumerate(groups, start=1):
         a, b = (side / 2 for side in _size(group))
         ring = ((-a, -b), (a, -b), (a, b), (-a, b))
         cuts = [order.cut(w.follower.piece, w.follower.size) for w in group]
+        turns = [set(orientation(cut, cloth).turns) for cut in cuts]
         stretch = max((c.needs_stretch for c in cuts if c.needs_stretch is not None), default=None)
-        turn = cuts[0].turn
+        # left and right in one turn: none of their patches is turned
+        alike = cloth.pairs_same_way and any(c.mirrored and c.cut > 1 for c in cuts) and all(0.0 in t for t in turns)
+        turn = "either way" if alike else cuts[0].turn
         pieces.append(
             CutPiece(
-                Piece(_name(number), ring, grainline=((-a, 0.0), (a, 0.0))),
+                Piece(_name(number), ring, grainline=((-a, 0.0), (a, 0.0)), error=max(w.error for w in group)),
                 None,
                 cloth=cloth.name,
                 turn=turn,
@@ -277,25 +259,42 @@ def _laid(order: CuttingList, cloth: Cloth, groups: list[list[_Wanted]], options
                 band=True,
             )
         )
+    alone = replace(cloth, spreads=("open",), plies=1, surplus=False)
     # rectangles are their own mirror image, so they have no hand
     entries = tuple(PieceEntry(p, cloth.name, (None,), (None,)) for p in pieces)
     rectangles = replace(
         order,
         garments=(GarmentEntry("patches", None, 1, entries),),
-        cloths=(replace(cloth, spreads=("open",), plies=1, surplus=False),),
+        cloths=(alone,),
         trims=(),
         openings=(),
         matched=(),
         remnants=(),
     )
-    return lay_cloth(rectangles, cloth.name, options, spread="open")
+    assembly = assemble(rectangles, alone, stacks_of(rectangles, alone), "open")
+    try:
+        if options is None:
+            found = solve(assembly.problem, Stop(seconds=0.0), bound=NO_BOUND)
+        else:
+            found = solve(
+                assembly.problem,
+                share_of(options, 1.0),
+                seed=options.seed,
+                workers=options.workers if options.executor is not None else 1,
+                executor=options.executor,
+                bound=NO_BOUND,
+            )
+    except PackingError as error:
+        raise CannotLayError(str(error), key=cloth.name, code="cloth.no-patches") from None
+    placements, length = assembly.placements(found.places)
+    return with_length(assembly, length), length, {p.piece: p for p in placements}
 
 
-def _moved(order: CuttingList, w: _Wanted, box: _Box, spot: Placement) -> Placement:
-    """The follower as it lies on its own cloth, where its patch lies at ``spot``, face up."""
+def _moved(order: CuttingList, w: Wanted, grain: int, box: Box, spot: Placement) -> Placement:
+    """The follower as it lies on its own cloth, where its patch lies at ``spot``, face up; ``grain`` of the patch on
+    the first cloth, degrees."""
     p = w.follower
     cx, cy = (box[0] + box[2]) / 2, (box[1] + box[3]) / 2
-    grain = w.grain if w.grain in (0, 90) else w.grain - 180
     a = math.radians(grain)
     u = math.cos(a) * (p.x - cx) + math.sin(a) * (p.y - cy)
     v = -math.sin(a) * (p.x - cx) + math.cos(a) * (p.y - cy)
@@ -303,15 +302,20 @@ def _moved(order: CuttingList, w: _Wanted, box: _Box, spot: Placement) -> Placem
     relative = (p.turn - grain) % 360.0
     if mirrored:
         v, relative = -v, -relative
-    t = math.radians(spot.turn)
+    turned = _turn_of(spot)
+    t = math.radians(turned)
     x, y = spot.x + math.cos(t) * u - math.sin(t) * v, spot.y + math.sin(t) * u + math.cos(t) * v
-    turn, flipped = (relative + spot.turn) % 360.0, p.flipped != mirrored
+    turn, flipped = (relative + turned) % 360.0, p.flipped != mirrored
     piece = order.cut(p.piece, p.size).piece
     shape = placed(mirrored_over_fold(piece) if p.opened else piece, x, y, turn, flipped)
     return replace(_drawn(p, shape, opened=p.opened, copy=p.copy), x=x, y=y, turn=turn, flipped=flipped)
 
 
-def _patch(number: int, group: list[_Wanted], box: _Box, spot: Placement, own: tuple[int, ...], cloth: str) -> Patch:
+def _turn_of(spot: Placement) -> float:
+    return spot.turn % 180.0
+
+
+def _patch(number: int, group: Group, box: Box, spot: Placement, own: tuple[int, ...], cloth: str) -> Patch:
     length, width = _size(group)
     margin = min(min(w.bare[0] - box[0], w.bare[1] - box[1], box[2] - w.bare[2], box[3] - w.bare[3]) for w in group)
     one = group[0]
@@ -323,7 +327,7 @@ def _patch(number: int, group: list[_Wanted], box: _Box, spot: Placement, own: t
         box[1],
         box[2] - box[0],
         box[3] - box[1],
-        float(one.grain % 180),
+        float(one.grain),
         "up" if one.face == "up" else "down",
     )
-    return Patch(number, length, width, margin, spot.x, spot.y, spot.turn, own, place)
+    return Patch(number, length, width, margin, spot.x, spot.y, _turn_of(spot), own, place)

@@ -7,7 +7,7 @@ turned by 180° and the fold lies at x = 0.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -29,7 +29,10 @@ from nesting.planning.layout.rings import search_ring, within
 from nesting.resolving.cutting_list import CuttingList
 from nesting.resolving.hands import is_symmetric
 
-__all__ = ["Assembly", "PoseMeta", "assemble"]
+__all__ = ["Assembly", "NeedKey", "PoseMeta", "assemble"]
+
+#: (piece, garment, size, copy) of a cloth piece
+NeedKey = tuple[str, str, str | None, int]
 
 #: mm. The nominal length of a spread whose length is to be found (only its rectangle's y extent counts).
 NOMINAL_LENGTH = 1000.0
@@ -191,8 +194,10 @@ def assemble(
     depths: tuple[float, ...] = (),
     style: JobStyle | None = None,
     remnant: Remnant | None = None,
+    shapes: Mapping[NeedKey, Piece] | None = None,
 ) -> Assembly:
-    """The packing problem of these stacks on that spread.
+    """The packing problem of these stacks on that spread. ``shapes``: outlines to keep clear in place of the pieces'
+    own, which lie within them.
 
     CannotLayError names the piece that cannot lie there, and why.
     """
@@ -208,8 +213,11 @@ def assemble(
         groups.tie([_group_key(need, cloth) for need in job.needs])
     for job in jobs:
         cut = job.needs[0].cut
+        need = job.needs[0]
+        shape = (shapes or {}).get((cut.name, need.garment, need.size, need.copy))
         kind_key = (
             id(cut),
+            id(shape),
             job.kind,
             job.ply_sets,
             job.opened,
@@ -220,7 +228,7 @@ def assemble(
             allowed = orientation(cut, cloth)
             for turn, why in allowed.refused:
                 refused.setdefault((cut.piece.label, turn), why)
-            poses, pose_metas = _poses(order, cloth, spread, job, allowed, matched)
+            poses, pose_metas = _poses(order, cloth, spread, job, allowed, matched, shape)
             if not poses:
                 raise CannotLayError(_no_pose(cut, job, allowed, spread), piece=cut.piece.label, code="turn.none")
             known[kind_key] = (len(known), poses, pose_metas)
@@ -323,9 +331,17 @@ def _no_pose(cut: CutPiece, job: Job, allowed: Orientation, spread: Spread) -> s
 
 
 def _poses(
-    order: CuttingList, cloth: Cloth, spread: Spread, job: Job, allowed: Orientation, matched: bool
+    order: CuttingList,
+    cloth: Cloth,
+    spread: Spread,
+    job: Job,
+    allowed: Orientation,
+    matched: bool,
+    shape: Piece | None,
 ) -> tuple[tuple[Pose, ...], tuple[PoseMeta, ...]]:
     builder = _PoseBuilder(order, cloth, spread, job, allowed, matched)
+    if shape is not None:
+        builder.cut = replace(builder.cut, piece=shape)
     if job.kind == "fold":
         builder.on_folds()
         if job.may_open:

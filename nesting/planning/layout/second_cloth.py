@@ -2,21 +2,24 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import replace
 
 from nesting.model.errors import CannotLayError
 from nesting.model.lay import Lay
-from nesting.model.order import CutPiece
 from nesting.model.units import format_length
+from nesting.planning.layout.assemble import NeedKey
 from nesting.planning.layout.one_cloth import lay_cloth
 from nesting.planning.layout.options import SearchOptions
 from nesting.planning.layout.yardage import cloth_used
 from nesting.resolving.cutting_list import CuttingList
 
-__all__ = ["COMPARED", "laid_together"]
+__all__ = ["COMPARED", "at_once", "laid_together", "way_over", "worth"]
 
 #: share of the time for a lay that is only compared with
 COMPARED = 0.25
+#: how often the first cloth is laid again at most, each time with more of its leaders apart
+_AGAIN = 3
 
 
 def laid_together(
@@ -25,13 +28,15 @@ def laid_together(
     """Lays of every cloth by itself with second cloths laid over their leaders: where these lie, or gathered at the cut
     end if that costs less in all, which is searched for in part of the time; or in patches at the leaders, where these
     cost less. ``continued``: leaders stay."""
-    whole = _whole_over(order, lays, options, continued=continued)
+    whole = way_over(order, lays, options, continued=continued)
     return _cheapest(order, lays, whole, options, continued=continued)
 
 
-def _whole_over(
-    order: CuttingList, lays: tuple[Lay, ...], options: SearchOptions, *, continued: bool
+def way_over(
+    order: CuttingList, lays: tuple[Lay, ...], options: SearchOptions, *, continued: bool = False
 ) -> tuple[Lay, ...]:
+    """The lays with second cloths over the whole length of their leaders: where these lie, or gathered at the cut end
+    if that costs less in all. ``continued``: leaders stay."""
     from nesting.planning.cut_together.layered import lay_over
 
     over = lay_over(order, lays)
@@ -63,7 +68,7 @@ def _whole_over(
         except CannotLayError:
             return over
     other = lay_over(order, tuple(gathered))
-    return min((over, other), key=lambda result: _worth(order, result))
+    return min((over, other), key=lambda result: worth(order, result))
 
 
 def _still_shortest(order: CuttingList, lay: Lay, new: Lay) -> bool:
@@ -82,60 +87,124 @@ def _cheapest(
 ) -> tuple[Lay, ...]:
     """The cheapest of the ways that cut at the same time: whole lengths over the leaders, or patches; what each way
     would take is said beside it."""
-    from nesting.planning.cut_together.patches import in_patches
-
     best = whole
     own = {lay.cloth: lay for lay in lays}
-    for second, first in order.leading().items():
-        if second not in own or first not in own or not order.only_followers(second):
-            continue
-        part = _share(options, COMPARED / 4, least=0.3)
-        new_first, new_second = None, None
-        for again in (False, True):
-            try:
-                # leaders stay where they cost the first cloth least; only where their patches would lie on one another
-                # is it laid again, with all leaders up or down the cloth
-                laid = _leaders_straight(order, own[first], options) if again else own[first]
-                new_first, new_second = in_patches(order, laid, own[second], part)
-                break
-            except CannotLayError:
-                if continued:
-                    break
-        if new_first is None or new_second is None:
-            continue
-        patched = tuple(new_first if lay.cloth == first else new_second if lay.cloth == second else lay for lay in best)
-        over = next(lay for lay in best if lay.cloth == second)
-        lies_over = over.over is not None
-        if lies_over and _worth(order, patched) > _worth(order, best) - 1e-9:
-            continue
-        note = ways_note(order, new_second, over.buy_length if lies_over else None, own[second].buy_length)
-        best = tuple(replace(lay, notes=(*lay.notes, note)) if lay.cloth in (first, second) else lay for lay in patched)
+    for first, seconds in _led(order, own).items():
+        candidates = [best]
+        patched = _patched(order, own, best, first, seconds, _share(options, COMPARED / 4, least=0.3))
+        if patched is not None:
+            candidates.append(patched)
+        if not continued and not all(lay.patches for lay in patched or best if lay.cloth in seconds):
+            # leaders stay where they cost the first cloth least; only where their patches would lie on one another is
+            # it laid again, with these leaders farther apart, then with all of them
+            for apart in _apart_again(order, own, first, seconds, options):
+                there = {**own, first: apart}
+                again = _patched(order, there, best, first, seconds, _share(options, COMPARED / 4, least=0.3))
+                if again is not None:
+                    candidates.append(again)
+                    if _cut_apart(again, seconds) == 0:
+                        break
+        best = min(candidates, key=lambda result: (_cut_apart(result, seconds), worth(order, result)))
     return best
+
+
+def at_once(order: CuttingList, lays: tuple[Lay, ...]) -> tuple[Lay, ...]:
+    """The same without any search: whole lengths over the leaders or patches as they first fall, whichever costs less
+    where the leaders lie. For lays that are shown while the search goes on."""
+    from nesting.planning.cut_together.layered import lay_over
+
+    best = lay_over(order, lays)
+    own = {lay.cloth: lay for lay in lays}
+    for first, seconds in _led(order, own).items():
+        patched = _patched(order, own, best, first, seconds, None)
+        if patched is not None:
+            best = min((best, patched), key=lambda result: (_cut_apart(result, seconds), worth(order, result)))
+    return best
+
+
+def _led(order: CuttingList, own: Mapping[str, Lay]) -> dict[str, tuple[str, ...]]:
+    """Cloth -> the cloths of which only followers of its leaders are cut."""
+    found: dict[str, tuple[str, ...]] = {}
+    for second, first in order.leading().items():
+        if second in own and first in own and order.only_followers(second):
+            found[first] = (*found.get(first, ()), second)
+    return found
+
+
+def _cut_apart(lays: tuple[Lay, ...], seconds: Collection[str]) -> int:
+    """How many of the second cloths are not cut at the same time as their leaders."""
+    return sum(lay.cloth in seconds and lay.leaders_on is None for lay in lays)
+
+
+def _patched(
+    order: CuttingList,
+    own: Mapping[str, Lay],
+    others: tuple[Lay, ...],
+    first: str,
+    seconds: Sequence[str],
+    options: SearchOptions | None,
+) -> tuple[Lay, ...] | None:
+    """The lays ``others`` with the second cloths of ``first`` in patches on its own lay; those that cannot be, or that
+    cost less so, over the leaders there. None where none is cut at the same time."""
+    from nesting.planning.cut_together.layered import lay_over
+    from nesting.planning.cut_together.patches import in_patches
+
+    base = own[first]
+    there: dict[str, Lay] = {}
+    for second in seconds:
+        over_first, over = lay_over(order, (replace(base, patch_places=(), notes=own[first].notes), own[second]))
+        lies_over = over.over is not None
+        try:
+            patched_first, patched = in_patches(order, base, own[second], options)
+        except CannotLayError as why:
+            base = replace(base, notes=_joined(base.notes, over_first.notes))
+            there[second] = over if lies_over else replace(over, notes=(*over.notes, f"{why}; laid by itself"))
+            continue
+        if lies_over and worth(order, (over,)) <= worth(order, (patched,)) + 1e-9:
+            base, there[second] = replace(base, notes=_joined(base.notes, over_first.notes)), over
+            continue
+        note = ways_note(order, patched, over.buy_length if lies_over else None, own[second].buy_length)
+        base = replace(patched_first, notes=(*base.notes, note))
+        there[second] = replace(patched, notes=(*patched.notes, note))
+    if not any(lay.leaders_on for lay in there.values()):
+        return None
+    there[first] = base
+    return tuple(there.get(lay.cloth, lay) for lay in others)
+
+
+def _joined(notes: tuple[str, ...], more: tuple[str, ...]) -> tuple[str, ...]:
+    return tuple(dict.fromkeys((*notes, *more)))
+
+
+def _apart_again(
+    order: CuttingList, own: Mapping[str, Lay], first: str, seconds: Sequence[str], options: SearchOptions
+) -> Iterator[Lay]:
+    """The first cloth laid again with the leaders apart whose patches would lie on one another; then with all apart."""
+    from nesting.planning.cut_together.leaders_apart import all_leaders, leaders_apart, leaders_at
+    from nesting.planning.cut_together.patches import patch_conflict
+
+    lay, apart = own[first], frozenset[NeedKey]()
+    every = all_leaders(order, lay, seconds)
+    part = _share(options, COMPARED)
+    for _ in range(_AGAIN):
+        found = [patch_conflict(order, lay, own[second]) for second in seconds]
+        close = frozenset(key for one in found if one is not None for key in leaders_at(lay, one.leaders))
+        if not close:
+            return
+        apart = apart | close if not close <= apart else every
+        try:
+            lay = leaders_apart(order, own[first], seconds, apart, part)
+        except CannotLayError:
+            return
+        yield lay
+        if apart == every:
+            return
 
 
 def _share(options: SearchOptions, share: float, *, least: float = 0.05) -> SearchOptions:
     seconds = None if options.seconds is None else max(least, options.seconds * share)
     rounds = None if options.rounds is None else max(1, round(options.rounds * share))
     return replace(options, seconds=seconds, rounds=rounds)
-
-
-def _leaders_straight(order: CuttingList, lay: Lay, options: SearchOptions) -> Lay:
-    """The first cloth laid on from its lay with every leader along the cloth, none across it."""
-    names = {pair.leader.name for pair in order.pairs}
-
-    def straight(cut: CutPiece) -> CutPiece:
-        return replace(cut, turn="either way") if cut.name in names and cut.turn in (None, "quarter turns") else cut
-
-    new = lay_cloth(order.changed(straight), lay.cloth, _share(options, 2 * COMPARED), start=lay)
-    tried = tuple(
-        replace(t, lay_length=new.lay_length, utilisation=new.utilisation, buy_length=new.buy_length) if t.chosen else t
-        for t in lay.tried
-    )
-    return replace(new, tried=tried if any(t.chosen and t.kind == _kind(new) for t in tried) else new.tried)
-
-
-def _kind(lay: Lay) -> str:
-    return lay.sections[0].spread.kind if len(lay.sections) == 1 else "sections"
 
 
 def ways_note(order: CuttingList, second: Lay, over: float | None, apart: float) -> str:
@@ -153,7 +222,7 @@ def ways_note(order: CuttingList, second: Lay, over: float | None, apart: float)
     )
 
 
-def _worth(order: CuttingList, lays: tuple[Lay, ...]) -> float:
+def worth(order: CuttingList, lays: tuple[Lay, ...]) -> float:
     """What the cloths cost together; their lengths where a price is missing."""
     cloths = [order.cloth_named(lay.cloth) for lay in lays]
     if any(cloth.price is None for cloth in cloths):

@@ -15,7 +15,7 @@ from nesting.planning.layout.laying import garment_area
 from nesting.planning.layout.limits import within_limits
 from nesting.planning.layout.one_cloth import lay_cloth
 from nesting.planning.layout.options import SearchOptions, search_pool
-from nesting.planning.layout.second_cloth import COMPARED, laid_together
+from nesting.planning.layout.second_cloth import COMPARED, at_once, laid_together
 from nesting.planning.layout.stages import first_lay, warm_for
 from nesting.planning.layout.starts import lying_in
 from nesting.planning.layout.trials import Keep, Search
@@ -114,8 +114,6 @@ class _Together:
 
     def take(self, lays: tuple[Lay, ...]) -> None:
         """Better lays of some of the cloths."""
-        from nesting.planning.cut_together.layered import lay_over
-
         if self._tell is None:
             return
         self._latest |= {lay.cloth: lay for lay in lays}
@@ -124,6 +122,6 @@ class _Together:
         try:
             for lay in self._latest.values():
                 within_limits(self._order, lay)
-            self._tell(lay_over(self._order, tuple(self._latest[name] for name in self._names)))
+            self._tell(at_once(self._order, tuple(self._latest[name] for name in self._names)))
         except CannotLayError:
             return  # a lay that there is not cloth or table enough for is not one yet
