@@ -17,6 +17,7 @@ __all__ = [
     "Cloth",
     "CutPiece",
     "Faces",
+    "FollowerShape",
     "Garment",
     "Motif",
     "Nap",
@@ -35,6 +36,7 @@ __all__ = [
 TurnRule = Literal["one way", "either way", "quarter turns", "bias", "any"]
 Nap = Literal["none", "one way", "by garment"]
 Faces = Literal["same", "to the leader"]
+FollowerShape = Literal["leader", "own"]
 Pairs = Literal["same way", "free"]
 SpreadName = Literal[
     "open",
@@ -101,12 +103,15 @@ class CutPiece:
 
 @dataclass(frozen=True)
 class Together:
-    """``follower`` is cut through at the leader's place, on another ply or in a second cloth laid over."""
+    """``follower`` is cut through at the leader's place, on another ply or in a second cloth laid over. ``shape``:
+    whether it has the leader's shape where both were drawn alike, or its own; None where that was left to the drawings.
+    """
 
     leader: str
     follower: str
     faces: Faces = "same"
     tolerance: float | None = None
+    shape: FollowerShape | None = None
 
 
 @dataclass(frozen=True)

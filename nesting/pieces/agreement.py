@@ -23,17 +23,20 @@ from nesting.model.piece import Piece, Point, mapped
 from nesting.model.tolerances import TOGETHER_MM
 from nesting.pieces.contour import Contour, cleaned
 
-__all__ = ["Agreement", "Stretch", "agreement", "put"]
+__all__ = ["Agreement", "Stretch", "agreement", "along_leader", "put"]
 
 #: degrees. Outlines run together only where they are this nearly parallel.
 PARALLEL_DEG = 10.0
 #: mm. Shorter stretches side by side are chance.
 SHORTEST_MM = 15.0
-#: times the tolerance (at least NEAR_MM): outlines that are nearer than that are meant to be the same edge.
-NEAR_TOLERANCES = 4.0
+#: mm. Outlines that come this near are meant to be the same edge, whatever the tolerance: what is found does not
+#: depend on what is allowed.
 NEAR_MM = 4.0
-#: mm. A follower's edge that lies outside the leader up to this far still runs along the leader's edge.
+#: mm. A follower's edge that lies outside the leader, or goes on from where it was near, still runs along the leader's
+#: edge up to this far.
 OUTSIDE_MM = 25.0
+#: mm. Differences above this are worth another shift.
+SETTLE_MM = 0.05
 #: share of the follower's outline that a turned or flipped place must gain over the place as drawn.
 GAIN = 0.05
 
@@ -215,8 +218,21 @@ def _settled(leader: Piece, follower: Piece, start: _Try, near: float, free: tup
     return (x, y) if math.hypot(x - start.shift[0], y - start.shift[1]) <= near else start.shift
 
 
-def _stretches(leader: Piece, follower: Piece, near: float) -> tuple[Stretch, ...]:
-    """Where the follower (already in the leader's frame) runs along the leader, and how far it is off there."""
+def _pinned(leader: Piece, placed: Piece) -> bool:
+    """Whether two corners, or two places of one name, of both lie on one another (for halves, whose fold edges already
+    lie on one line, one of them): then nothing is left to settle, and a person would lay them so."""
+    ours, theirs = _key_points(leader), _key_points(placed)
+    named = {q for q, p in _namesakes(ours, theirs) if math.dist(q, p) <= SETTLE_MM}
+    corners = [(p, q) for (name, p), (other, q) in itertools.product(ours, theirs) if not name and not other]
+    met = {p for p, q in corners if math.dist(p, q) <= SETTLE_MM}
+    if leader.fold is not None and placed.fold is not None:
+        return bool(named | met)
+    return any(math.dist(a, b) > SHORTEST_MM for a, b in itertools.combinations(named | met, 2))
+
+
+def _running(leader: Piece, follower: Piece) -> tuple[Contour, Array, Array, Array, NDArray[np.bool_]]:
+    """Points along the follower (already in the leader's frame), their places, their distances from the leader, and
+    which of them run along the leader's outline."""
     ours = Contour(cleaned(leader.outline))
     ring = LinearRing(ours.ring)
     shapely.prepare(ring)
@@ -224,16 +240,49 @@ def _stretches(leader: Piece, follower: Piece, near: float) -> tuple[Stretch, ..
     points, tangents, places = _samples(theirs, 1.0)
     spots = shapely.points(points)
     gaps: Array = np.asarray(shapely.distance(ring, spots), dtype=float)
-    where = shapely.line_locate_point(ring, spots)
-    side = np.clip(np.searchsorted(ours.starts, where, side="right") - 1, 0, len(ours.ring) - 1)
-    dirs = ours.steps[side] / ours.sides[side][:, None]
-    cross = np.abs(tangents[:, 0] * dirs[:, 1] - tangents[:, 1] * dirs[:, 0])
-    dot = np.einsum("ij,ij->i", tangents, dirs)
-    # what lies outside the leader is wrong however far it is; inside, far off means that it is meant to be shorter
+    where = np.asarray(shapely.line_locate_point(ring, spots), dtype=float)
+    n = len(ours.ring)
+    side = np.clip(np.searchsorted(ours.starts, where, side="right") - 1, 0, n - 1)
+    limit = math.sin(math.radians(PARALLEL_DEG))
+    parallel = np.zeros(len(points), dtype=bool)
+    # a foot at a corner lies on both of its sides; a point straight ahead of one is beside neither
+    at_begin = np.abs(where - ours.starts[side]) < 1e-6
+    at_end = np.abs(ours.starts[side + 1] - where) < 1e-6
+    feet = shapely.get_coordinates(shapely.line_interpolate_point(ring, where))
+    away = points - feet
+    for one in (side, np.where(at_begin, (side - 1) % n, np.where(at_end, (side + 1) % n, side))):
+        dirs = ours.steps[one] / ours.sides[one][:, None]
+        cross = np.abs(tangents[:, 0] * dirs[:, 1] - tangents[:, 1] * dirs[:, 0])
+        dot = np.einsum("ij,ij->i", tangents, dirs)
+        ahead = np.abs(np.einsum("ij,ij->i", away, dirs)) > limit * gaps + 1e-9
+        parallel |= (cross <= limit) & (dot > 0) & ~(ahead & (gaps > SETTLE_MM))
+    # what lies outside the leader is wrong however far it is; inside, far off means that it is meant to be shorter,
+    # unless it is the continuation of what was near
     body = Polygon(ours.ring)
     shapely.prepare(body)
-    reach = np.where(shapely.covers(body, spots), near, OUTSIDE_MM)
-    along = (gaps <= reach) & (cross <= math.sin(math.radians(PARALLEL_DEG))) & (dot > 0)
+    inside = np.asarray(shapely.covers(body, spots), dtype=bool)
+    far = parallel & (gaps <= OUTSIDE_MM)
+    along = far & ((gaps <= NEAR_MM) | ~inside)
+    seeds = np.flatnonzero(along)
+    for step in (1, -1):
+        for k in seeds:
+            j = (int(k) + step) % len(points)
+            while far[j] and not along[j]:
+                along[j] = True
+                j = (j + step) % len(points)
+    return theirs, points, places, gaps, along
+
+
+def along_leader(leader: Piece, follower: Piece) -> tuple[Array, NDArray[np.bool_]]:
+    """Places along the follower's outline (already in the leader's frame), mm, and whether it runs along the leader's
+    there."""
+    _, _, places, _, along = _running(leader, follower)
+    return places, along
+
+
+def _stretches(leader: Piece, follower: Piece) -> tuple[Stretch, ...]:
+    """Where the follower (already in the leader's frame) runs along the leader, and how far it is off there."""
+    theirs, points, places, gaps, along = _running(leader, follower)
     n = len(points)
     if not along.any():
         return ()
@@ -263,7 +312,7 @@ def agreement(leader: Piece, follower: Piece, tolerance: float | None = None) ->
     The follower is turned or flipped only if that fits clearly better than as it is drawn.
     """
     allowed = TOGETHER_MM if tolerance is None else tolerance
-    near = max(NEAR_TOLERANCES * allowed, NEAR_MM)
+    near = NEAR_MM
     tries = []
     for turn, flipped in ((0.0, False), (0.0, True), (180.0, False), (180.0, True)):
         found = _fit(leader, follower, turn, flipped, near)
@@ -284,14 +333,14 @@ def agreement(leader: Piece, follower: Piece, tolerance: float | None = None) ->
         if other.shared - 4 * other.outside > best.shared - 4 * best.outside + GAIN:
             best = other
     placed = put(follower, best.shift, best.turn, best.flipped)
-    stretches = _stretches(leader, placed, near)
+    stretches = _stretches(leader, placed)
     largest = max((s.largest for s in stretches), default=0.0)
-    if largest > allowed or not stretches:
+    if (largest > SETTLE_MM or not stretches) and not _pinned(leader, placed):
         fold = _fold_side(leader) if follower.fold is not None else None
         free = (fold is None or fold[0] == 1, fold is None or fold[0] == 0)
         settled = replace(best, shift=_settled(leader, follower, best, near, free))
         moved = put(follower, settled.shift, settled.turn, settled.flipped)
-        again = _stretches(leader, moved, near)
+        again = _stretches(leader, moved)
         if (
             again
             and max(s.largest for s in again) < largest - 1e-6

@@ -12,6 +12,7 @@ from typing import Any
 
 from nesting.files.orders.order_cloth import read_cloth, read_remnants, read_trim, refuse_unknown_cloth
 from nesting.files.orders.order_finish import named_finish
+from nesting.files.orders.order_followers import shaped_by_leaders
 from nesting.files.orders.order_joins import (
     PieceKey,
     alterations,
@@ -83,6 +84,9 @@ def order_from(content: bytes, path: Path, *, read: ReadFile | None = None) -> O
     refuse_unknown_measures(blocks, wearers)
     pieces = _ready(drawn, asked, finishes, garments, cloths, findings)
     _refuse_unknown_cloths(garments, pieces, asked, cloths, blocks["garment"])
+    together = read_together(blocks["together"], keys, {p.piece.key: p.cut for p in pieces})
+    pieces, added = shaped_by_leaders(pieces, together, drawn, asked)
+    findings += added
     seams = tuple(read_seam(block, pieces) for block in blocks["seam"])
     pieces, added = with_seam_notches(pieces, blocks["seam"], seams, str(path))
     findings += added
@@ -96,7 +100,7 @@ def order_from(content: bytes, path: Path, *, read: ReadFile | None = None) -> O
         cloths=cloths,
         garments=garments,
         remnants=remnants,
-        together=read_together(blocks["together"], keys, {p.piece.key: p.cut for p in pieces}),
+        together=together,
         seams=seams,
         trims=tuple(read_trim(block, edges_of(block, pieces), imperial=imperial) for block in blocks["trim"]),
         wearers=wearers,

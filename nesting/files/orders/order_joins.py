@@ -296,4 +296,4 @@ def read_together(
                     "most as often was expected: change cut, or cut them apart",
                     code="together.counts",
                 )
-    return tuple(Together(b["leader"], b["follower"], b["faces"], b["tolerance"]) for b in blocks)
+    return tuple(Together(b["leader"], b["follower"], b["faces"], b["tolerance"], b["shape"]) for b in blocks)

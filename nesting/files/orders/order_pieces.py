@@ -20,7 +20,7 @@ from nesting.model.tolerances import JOIN_GAP_MM
 from nesting.pieces.prepare import prepare
 from nesting.pieces.wishes import Alteration, EdgeSpec, Finish, Preparation
 
-__all__ = ["Asked", "Drawn", "ReadFile", "ask", "drawn_pieces", "ready_piece", "refuse_unknown_piece"]
+__all__ = ["Asked", "Drawn", "ReadFile", "as_drawn", "ask", "drawn_pieces", "ready_piece", "refuse_unknown_piece"]
 
 
 class ReadFile(Protocol):
@@ -272,6 +272,18 @@ def refuse_unknown_piece(place: Place, name: str, size: str | None, keys: Iterab
         else f"there is no piece '{name}': no [[pattern]] file is given, and no rectangle",
         code="piece.unknown",
     )
+
+
+def as_drawn(drawn: Drawn, asked: Asked) -> Piece:
+    """The piece in its grain frame, neither altered nor finished. Raises as ``ready_piece`` does."""
+    piece = drawn.piece
+    how = Preparation(
+        fold=None if asked["fold"] == "none" else asked["fold"],
+        grain=0.0 if asked["grain"] is None and piece.grainline is None else asked["grain"],
+        edges=asked.edges,
+        allowance=asked["allowance"],
+    )
+    return prepare(piece, how, file=piece.file or asked.root.file)[0]
 
 
 def ready_piece(

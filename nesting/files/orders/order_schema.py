@@ -29,7 +29,7 @@ from nesting.files.orders.order_values import (
     share,
     text,
 )
-from nesting.model.order import Faces, Nap, Pairs, SpreadName, TurnRule
+from nesting.model.order import Faces, FollowerShape, Nap, Pairs, SpreadName, TurnRule
 from nesting.model.units import UNITS
 from nesting.pieces.wishes import AlterationKind, Corner, FinishKind, Side
 
@@ -148,6 +148,9 @@ BLOCKS: dict[str, tuple[Key, ...]] = {
         Key("follower", text, "piece cut through at that place", REQUIRED),
         Key("faces", choice(*get_args(Faces)), "which way the follower's right side faces", "same"),
         Key("tolerance", length(), "how far shared edges may differ"),
+        Key("shape", choice(*get_args(FollowerShape)),
+            "cut from the leader's shape as altered and finished, or as drawn by itself; default: leader where both "
+            "were drawn alike"),
     ),
     "seam": (
         Key("edges", seam_sides, 'edges sewn together; one to several in a row: ["band.top", ["front.waist", '
