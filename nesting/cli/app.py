@@ -208,18 +208,28 @@ def check(
     path: Annotated[Path, typer.Argument(metavar="ORDER-or-LAY", help="A cutting order (TOML) or a lay file (JSON).")],
     output: Out = None,
     picture: Annotated[
-        bool, typer.Option("--picture", help="Also draw every piece with its corners and edges numbered.")
+        bool,
+        typer.Option("--picture", help="Also draw every piece with its corners numbered, and what is altered."),
     ] = False,
+    corners: Annotated[
+        str | None,
+        typer.Option("--corners", metavar="sharp|all", help="With --picture: number what is sharp, or every bend."),
+    ] = None,
     as_json: Json = False,
 ) -> None:
     """Read and judge an order without laying it, or judge a lay file that was edited by hand."""
     from nesting.cli.commands import check_lay_file, check_order_file
 
+    if corners not in (None, "sharp", "all"):
+        raise typer.BadParameter(
+            f"'{corners}' is none of sharp, all: all numbers every bend of the drawings", param_hint="--corners"
+        )
+    picture = picture or corners is not None
     if path.suffix.lower() == ".json":
         ok, document, renderables = check_lay_file(path)
     else:
         ok, document, renderables = check_order_file(
-            path, _folder(output, path) if output is not None or picture else None, picture=picture
+            path, _folder(output, path) if output is not None or picture else None, picture=picture, corners=corners
         )
     _answer(as_json, document, renderables)
     if not ok:

@@ -52,6 +52,7 @@ def lay_order_file(
     from nesting.files.outputs import ready_folder
     from nesting.planning.buying.trims import trim_needs
     from nesting.report.html.buy_page import trims_section
+    from nesting.report.html.check_page import alterations_section
     from nesting.report.html.lay_part import care_part, lay_part
     from nesting.report.html.summary import summary_dict
     from nesting.report.print.drawn_files import lay_outputs, lay_stem
@@ -71,7 +72,11 @@ def lay_order_file(
         files.update(lay_outputs(one, listed))
     judged = check_order(order, listed)
     more = (*told, *(f for f in judged.findings if f not in order.findings))
-    sections = (trims_section(needs, imperial=order.imperial),) if needs else ()
+    altered = alterations_section(order)
+    sections = (
+        *((trims_section(needs, imperial=order.imperial),) if needs else ()),
+        *((altered,) if altered else ()),
+    )
     parts = {
         "lay": lay_part(lays, listed, extra=sections, verdicts=verdicts),
         "care": care_part((*order.findings, *more)),
@@ -168,8 +173,11 @@ def _print_order_file(
     return {"files": names}, [f"written to {folder}: " + ", ".join(Path(n).name for n in names)]
 
 
-def check_order_file(path: Path, folder: Path | None, *, picture: bool) -> tuple[bool, dict[str, Any], list[object]]:
-    """Read and judge an order; ``check.html`` goes to ``folder``, if there is one: else nothing is written."""
+def check_order_file(
+    path: Path, folder: Path | None, *, picture: bool, corners: str | None = None
+) -> tuple[bool, dict[str, Any], list[object]]:
+    """Read and judge an order; ``check.html`` goes to ``folder``, if there is one: else nothing is written.
+    ``corners`` "all": the picture numbers every bend."""
     from nesting.checking.judging import check_order
     from nesting.files.orders.order import load_order
     from nesting.files.outputs import ready_folder, write_outputs
@@ -185,7 +193,8 @@ def check_order_file(path: Path, folder: Path | None, *, picture: bool) -> tuple
     files: dict[Path, bytes] = {}
     if folder is not None:
         ready_folder(folder)
-        files = {folder / name: content for name, content in write_check(result, order, picture=picture).items()}
+        made = write_check(result, order, picture=picture, every_corner=corners == "all")
+        files = {folder / name: content for name, content in made.items()}
         write_outputs(files)
     document = result.as_dict()
     document["files"] = sorted(str(p) for p in files)

@@ -11,9 +11,10 @@ from pathlib import Path
 from typing import Literal
 
 from nesting.model.findings import Finding
-from nesting.model.piece import Piece, Point, Ring
+from nesting.model.piece import Line, Piece, Point, Ring
 
 __all__ = [
+    "AlteredStep",
     "Cloth",
     "CutPiece",
     "Faces",
@@ -63,6 +64,23 @@ class Motif:
 
 
 @dataclass(frozen=True)
+class AlteredStep:
+    """What one alteration does, to be drawn. All in the frame of the drawing, mm, where what lies at the tail of the
+    grain arrow stays: the seam outline (or the one drawn) ``before`` and ``after``; the lines at which it is opened or
+    closed, or the edge that is moved, before (``lines``) and after (``lines_after``); both ``ends`` of the first of
+    them and what to write there."""
+
+    number: int
+    words: str
+    before: Ring
+    after: Ring
+    lines: tuple[Line, ...]
+    lines_after: tuple[Line, ...]
+    ends: tuple[Point, Point]
+    labels: tuple[str, str]
+
+
+@dataclass(frozen=True)
 class CutPiece:
     """A piece ready to be laid, and how it is to be cut.
 
@@ -84,6 +102,8 @@ class CutPiece:
     alike_ok: bool = False
     motif: Motif | None = None
     band: bool = False
+    #: what its alterations do, in their order
+    altered: tuple[AlteredStep, ...] = ()
 
     @property
     def name(self) -> str:

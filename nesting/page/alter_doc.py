@@ -49,9 +49,11 @@ def _alteration(survey: Survey, index: int, raw: dict[str, Any], names: list[str
     for key in survey.drawn:
         if key[0] not in names or (raw.get("size") is not None and raw["size"] != key[1]):
             continue
-        for change in survey.asked[key].alterations:
+        for number, change in enumerate(survey.asked[key].alterations):
             if change.kind == raw.get("kind") and abs(change.by - by) < 1e-9 and change.at is not None:
-                height = _height(survey, key, change.at, change.at_is_distance)
+                height = _drawn_height(survey, key, number)
+                if height is None:
+                    height = _height(survey, key, change.at, change.at_is_distance)
                 if height is not None:
                     at_mm = height
                     lines[piece_id(*key)] = line(_across(survey, key, height))
@@ -96,6 +98,19 @@ def _along(piece: Piece, grain: float) -> tuple[float, float]:
     ring = piece.seam if piece.seam is not None else piece.outline
     us = [p[0] * math.cos(a) + p[1] * math.sin(a) for p in ring]
     return min(us), max(us)
+
+
+def _drawn_height(survey: Survey, key: Key, number: int) -> float | None:
+    """Where the line of a piece's alteration was drawn, from wherever it is measured: mm along the grain from the
+    lowest end of the drawn piece; None where the piece could not be altered."""
+    ready, grain = survey.ready.get(key), grain_of(survey, key)
+    if ready is None or grain is None or number >= len(ready.altered) or not ready.altered[number].lines:
+        return None
+    a = math.radians(grain)
+    step = ready.altered[number]
+    us = [p[0] * math.cos(a) + p[1] * math.sin(a) for p in step.before]
+    x, y = step.lines[0][0]
+    return x * math.cos(a) + y * math.sin(a) - min(us)
 
 
 def _height(survey: Survey, key: Key, at: Any, is_distance: bool) -> float | None:

@@ -6,7 +6,9 @@ with the edge; the neighbouring edge is produced, or cut short, to meet it.
 
 from __future__ import annotations
 
+import itertools
 import math
+import re
 from collections.abc import Sequence
 from dataclasses import replace
 
@@ -14,18 +16,22 @@ from shapely.geometry import Polygon
 
 from nesting.model.errors import OrderError, PatternError
 from nesting.model.findings import Figure, Finding
-from nesting.model.piece import Notch, Point, Ring
+from nesting.model.order import AlteredStep
+from nesting.model.piece import Line, Notch, Point, Ring
 from nesting.pieces.body import Body
-from nesting.pieces.contour import Contour, signed_area, unit
+from nesting.pieces.contour import Contour, cleaned, signed_area, unit
 from nesting.pieces.cutline import Course, cut_outline
 from nesting.pieces.edges import Span, anchor_point
 from nesting.pieces.finishes import recut
 from nesting.pieces.lengthen import opened_along_grain
 from nesting.pieces.offset import offset_line
 from nesting.pieces.shift import Shift, dense
-from nesting.pieces.wishes import Alteration
+from nesting.pieces.wishes import Alteration, Anchor
 
-__all__ = ["altered"]
+__all__ = ["altered", "altered_in_steps"]
+
+#: "start of waist", "waist end": an end of an edge by its name, as the outline runs anticlockwise.
+_END = re.compile(r"(?:(start|end) of (.+))|(?:(.+?)[ .](start|end))|(start|end)", re.I)
 
 #: mm. An anchor to hold that lies this near to an end of the edge means that end.
 _HELD_MM = 1.0
@@ -41,7 +47,15 @@ def altered(body: Body, alterations: Sequence[Alteration]) -> tuple[Body, tuple[
     Raises OrderError where an alteration names something that is not there or cannot be done, PatternError where the
     outline would cross itself.
     """
+    return altered_in_steps(body, alterations)[:2]
+
+
+def altered_in_steps(
+    body: Body, alterations: Sequence[Alteration]
+) -> tuple[Body, tuple[Finding, ...], tuple[AlteredStep, ...]]:
+    """As ``altered``, and what each alteration does, to be drawn: before, after, and where."""
     findings: list[Finding] = []
+    steps: list[AlteredStep] = []
     for number, change in enumerate(alterations, 1):
         key = f"alter {number} ({change.kind})"
         before = abs(signed_area(body.cut_ring))
@@ -53,8 +67,10 @@ def altered(body: Body, alterations: Sequence[Alteration]) -> tuple[Body, tuple[
                 key=key,
                 code="alter.by",
             )
+        was = body
         if change.kind in ("add", "take"):
             body, found = _moved_edge(body, change, key)
+            steps.append(_edge_step(number, change, was, body, key))
         else:
             d = change.by if change.kind == "lengthen" else -change.by
             u0, told = _height(body, change, key)
@@ -62,6 +78,7 @@ def altered(body: Body, alterations: Sequence[Alteration]) -> tuple[Body, tuple[
             for name in change.true_edges or ():
                 _spans_of(body, name, key)
             body, found = opened_along_grain(body, u0, d, change.true_edges, key=key)
+            steps.append(_line_step(number, change, was, body, u0, d))
         findings += found
         if not Polygon(body.cut_ring).is_valid or not Polygon(body.seam_ring).is_valid:
             raise PatternError(
@@ -81,7 +98,91 @@ def altered(body: Body, alterations: Sequence[Alteration]) -> tuple[Body, tuple[
                 code="alter.area",
             )
         )
-    return body, tuple(findings)
+    return body, tuple(findings), tuple(steps)
+
+
+def _line_step(number: int, change: Alteration, was: Body, now: Body, u0: float, d: float) -> AlteredStep:
+    """The line across the grain, and the second one that it opens to or closes from, with both its ends in words."""
+    assert was.piece.grainline is not None
+    g = unit(*was.piece.grainline)
+    low = min(q[0] * g[0] + q[1] * g[1] for q in was.seam_ring)
+
+    def across(ring: Ring, u: float) -> Line:
+        """From end to end of the outline at the height u, the left end of the drawing first."""
+        found: list[Point] = []
+        for p, q in itertools.pairwise((*ring, ring[0])):
+            up, uq = (x[0] * g[0] + x[1] * g[1] - low for x in (p, q))
+            if (up - u) * (uq - u) <= 0.0:
+                f = 0.5 if up == uq else (u - up) / (uq - up)
+                found.append((p[0] + f * (q[0] - p[0]), p[1] + f * (q[1] - p[1])))
+        if not found:
+            return ()
+        found.sort(key=lambda p: g[0] * p[1] - g[1] * p[0])
+        return tuple(sorted((found[0], found[-1])))
+
+    before = [across(was.seam_ring, u) for u in ((u0,) if d > 0 else (u0, u0 - d))]
+    after = [across(now.seam_ring, u) for u in ((u0, u0 + d) if d > 0 else (u0,))]
+    line = before[0] or ((0.0, 0.0), (0.0, 0.0))
+    return AlteredStep(
+        number,
+        _words(change),
+        was.seam_ring,
+        now.seam_ring,
+        tuple(x for x in before if x),
+        tuple(x for x in after if x),
+        (line[0], line[-1]),
+        (_spot(was, line[0]), _spot(was, line[-1])),
+    )
+
+
+def _edge_step(number: int, change: Alteration, was: Body, now: Body, key: str) -> AlteredStep:
+    assert change.edge is not None
+    lines = []
+    for body in (was, now):
+        points: list[Point] = []
+        for k in _spans_of(body, change.edge, key):
+            points += body.spans[k].line
+        lines.append(tuple(points))
+    ends = (lines[0][0], lines[0][-1])
+    words = []
+    for old, new in zip(ends, (lines[1][0], lines[1][-1]), strict=True):
+        stays = math.dist(old, new) <= _LOST_MM
+        beside = next(iter(_meeting(was, old, change.edge)), None)
+        words.append(f"{'held' if stays else 'moves'}{f', at {beside}' if beside else ''}")
+    return AlteredStep(
+        number, _words(change), was.seam_ring, now.seam_ring, (lines[0],), (lines[1],), ends, (words[0], words[1])
+    )
+
+
+def _meeting(body: Body, end: Point, edge: str) -> list[str]:
+    """Named edges that meet the edge at that end; those that bear numbers where there is no other."""
+    found = [
+        name
+        for span in body.spans
+        for name in span.names
+        if edge not in span.names and min(math.dist(end, p) for p in (span.line[0], span.line[-1])) < 1e-3
+    ]
+    return sorted(dict.fromkeys(found), key=lambda name: name.replace("-", "").isdigit())
+
+
+def _spot(body: Body, p: Point) -> str:
+    """Where a place of the outline is, for people: its edge, and how far along from the nearer end."""
+    contour = Contour(cleaned(body.seam_ring))
+    s = contour.locate(p)[0]
+    best: tuple[bool, float, str] | None = None
+    for name in dict.fromkeys(n for span in body.spans for n in span.names):
+        mine = [span for span in body.spans if name in span.names]
+        a, b = contour.locate(mine[0].line[0])[0], contour.locate(mine[-1].line[-1])[0]
+        if not contour.within(s, a, b):
+            continue
+        walked, whole = (s - a) % contour.perimeter, contour.span(a, b)
+        near_start = walked <= whole / 2
+        beside = next(iter(_meeting(body, mine[0].line[0] if near_start else mine[-1].line[-1], name)), None)
+        words = f"on {name}, {walked if near_start else whole - walked:.0f} mm from {beside or 'its end'}"
+        numbers = name.replace("-", "").isdigit()
+        if best is None or (numbers, whole) < best[:2]:
+            best = (numbers, whole, words)
+    return best[2] if best is not None else ""
 
 
 def _words(change: Alteration) -> str:
@@ -193,6 +294,19 @@ def _spans_of(body: Body, name: str, key: str) -> list[int]:
     return found
 
 
+def _named_end(body: Body, anchor: Anchor, edge: str, key: str) -> Point | None:
+    """The place of an end of an edge that is named: "start", "end", "start of waist", "waist end"; None if the anchor
+    is something else. Notches and edges that are called so come first."""
+    found = _END.fullmatch(anchor.strip()) if isinstance(anchor, str) else None
+    known = {n for span in body.spans for n in span.names} | {n for n, _ in body.anchors.notches}
+    if found is None or anchor in known:
+        return None
+    which = (found[1] or found[4] or found[5]).casefold()
+    name = found[2] or found[3] or edge
+    run = _spans_of(body, name, key)
+    return body.spans[run[0]].line[0] if which == "start" else body.spans[run[-1]].line[-1]
+
+
 def _moved_edge(body: Body, change: Alteration, key: str) -> tuple[Body, tuple[Finding, ...]]:
     def refuse(message: str, *, code: str) -> OrderError:
         return OrderError(message, file=body.file, piece=body.label, key=key, code=code)
@@ -204,6 +318,18 @@ def _moved_edge(body: Body, change: Alteration, key: str) -> tuple[Body, tuple[F
     ends = (body.spans[numbers[0]].line[0], body.spans[numbers[-1]].line[-1])
     held = [False, False]
     for anchor in change.hold:
+        by_name = _named_end(body, anchor, change.edge, key)
+        if by_name is not None:
+            is_end = [math.dist(e, by_name) <= _HELD_MM for e in ends]
+            if not any(is_end):
+                raise refuse(
+                    f"hold = {anchor!r} is not an end of the edge '{change.edge}': its ends are where it meets "
+                    f"{' and '.join(n for e in ends for n in _meeting(body, e, change.edge)[:1]) or 'itself'}; write "
+                    'one of these, or "start" or "end" (as the outline runs anticlockwise)',
+                    code="alter.hold",
+                )
+            held = [held[k] or is_end[k] for k in (0, 1)]
+            continue
         # an end may be named by the edge that meets there
         meeting = [s.line for k, s in enumerate(body.spans) if anchor in s.names and k not in numbers]
         at = [any(math.dist(e, q) <= _HELD_MM for line in meeting for q in (line[0], line[-1])) for e in ends]
@@ -262,6 +388,11 @@ def _moved_edge(body: Body, change: Alteration, key: str) -> tuple[Body, tuple[F
     moved = recut(body, replace(body, piece=piece, spans=spans), numbers)
     notches, lost = _followed(body, moved, shift)
     corners = dict(body.moved_corners)
+    for p in (*body.anchors.bends, *body.anchors.others):
+        place, gap = shift.seam.locate(corners.get(p, p))
+        if gap < 1e-3 and shift.on_edge(place):
+            here, way = shift.seam.at(place), shift.vector(shift.seam.at(place))
+            corners[p] = (here[0] + way[0], here[1] + way[1])
     for old, new in zip(body.spans, spans, strict=True):
         first = next((k for k, v in corners.items() if v == old.line[0]), old.line[0])
         corners[first] = new.line[0]

@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 from nesting.model.piece import Line, Point, Ring
 
 __all__ = [
+    "BEND_DEG",
     "CORNER_DEG",
     "CORNER_REACH_MM",
     "Contour",
@@ -33,6 +34,12 @@ __all__ = [
 CORNER_DEG = 25.0
 #: mm. Corners that a drawing rounds off within this length still count as one corner.
 CORNER_REACH_MM = 1.0
+#: degrees. A vertex that turns by more than this is a bend that somebody may want to point at.
+BEND_DEG = 10.0
+#: degrees. Less is no bend.
+_STRAIGHT_DEG = 0.2
+#: mm. Chords of a curve flattened to 0.01 mm that turn by a degree or more are shorter than this.
+_CHORD_MM = 8.0
 
 _SAME = 1e-7
 
@@ -216,8 +223,50 @@ class Contour:
         return turns
 
     @cached_property
-    def corners(self) -> tuple[int, ...]:
-        """Indices of the vertices that are corners (see CORNER_DEG), anticlockwise."""
+    def bends(self) -> tuple[int, ...]:
+        """Indices of the vertices that turn by more than BEND_DEG and belong to no corner, anticlockwise."""
+        return tuple(i for i in self._beside_corners() if abs(float(self.turns[i])) > BEND_DEG)
+
+    @cached_property
+    def vertices(self) -> tuple[int, ...]:
+        """Indices of all further vertices that somebody drew, anticlockwise: neither corners nor bends, nor points of a
+        flattened curve, which lie close together and turn as much as their neighbours."""
+        turns, n = self.turns, len(self.ring)
+        bends = set(self.bends)
+
+        def alike(i: int, j: int) -> bool:
+            a, b = float(turns[i]), float(turns[j])
+            return a * b > 0.0 and abs(a) < 3.0 * abs(b) < 9.0 * abs(a)
+
+        found = []
+        for i in self._beside_corners():
+            turn = abs(float(turns[i]))
+            if i in bends or turn < _STRAIGHT_DEG:
+                continue
+            far = min(float(self.sides[i - 1]), float(self.sides[i])) > _CHORD_MM and turn >= 1.0
+            if far or not (alike(i, i - 1) or alike(i, (i + 1) % n)):
+                found.append(i)
+        return tuple(found)
+
+    def _beside_corners(self) -> list[int]:
+        """The vertices that are no part of a corner."""
+        places = [float(self.starts[i]) for i in self.corners]
+        total = self.perimeter
+
+        def apart(a: float, b: float) -> float:
+            d = abs(a - b) % total
+            return min(d, total - d)
+
+        half = CORNER_REACH_MM / 2
+        return [
+            i
+            for i in range(len(self.ring))
+            if i not in self._sharp and all(apart(float(self.starts[i]), s) > half for s in places)
+        ]
+
+    @cached_property
+    def _sharp(self) -> frozenset[int]:
+        """The vertices within CORNER_REACH_MM of which the outline turns by CORNER_DEG."""
         n = len(self.ring)
         half = CORNER_REACH_MM / 2
         total = self.perimeter
@@ -226,7 +275,14 @@ class Contour:
         sums = np.concatenate(([0.0], np.cumsum(np.tile(self.turns, 3))))
         here = self.starts[:-1]
         window = sums[np.searchsorted(s, here + half, "right")] - sums[np.searchsorted(s, here - half, "left")]
-        sharp = [i for i in range(n) if abs(window[i]) >= CORNER_DEG and abs(self.turns[i]) > 1e-9]
+        return frozenset(i for i in range(n) if abs(window[i]) >= CORNER_DEG and abs(self.turns[i]) > 1e-9)
+
+    @cached_property
+    def corners(self) -> tuple[int, ...]:
+        """Indices of the vertices that are corners (see CORNER_DEG), anticlockwise."""
+        half = CORNER_REACH_MM / 2
+        total = self.perimeter
+        sharp = sorted(self._sharp)
         if not sharp:
             return ()
         groups: list[list[int]] = [[sharp[0]]]

@@ -78,11 +78,22 @@ def _corner_places(contour: Contour) -> list[float]:
 @dataclass(frozen=True)
 class Anchors:
     """The numbered corners and the named notches of a drawing, by which an order points at places; ``ring`` is the
-    outline that they are on, for places between corners."""
+    outline that they are on, for places between corners.
+
+    Numbers go on after the corners: first with the ``bends`` (sharper than BEND_DEG), then with all ``others`` that
+    were drawn, each anticlockwise from corner 1. So a corner keeps its number whatever else is numbered.
+    """
 
     corners: tuple[Point, ...]
     notches: tuple[tuple[str, Point], ...]
     ring: Ring = ()
+    bends: tuple[Point, ...] = ()
+    others: tuple[Point, ...] = ()
+
+    @property
+    def numbered(self) -> tuple[Point, ...]:
+        """All places that have a number; the first is number 1."""
+        return (*self.corners, *self.bends, *self.others)
 
 
 def numbered_corners(piece: Piece) -> tuple[Point, ...]:
@@ -115,7 +126,15 @@ def anchors_of(piece: Piece) -> Anchors:
     """The anchors of a piece in the drawing frame (rings anticlockwise)."""
     names = notch_names(piece)
     marks = tuple((name, n.at) for name, n in zip(names, piece.notches, strict=True))
-    return Anchors(numbered_corners(piece), marks, drawn_ring(piece))
+    contour = Contour(cleaned(drawn_ring(piece)))
+    corners = numbered_corners(piece)
+    start = contour.locate(corners[0])[0]
+
+    def from_first(indices: Sequence[int]) -> tuple[Point, ...]:
+        ordered = sorted(indices, key=lambda i: (float(contour.starts[i]) - start) % contour.perimeter)
+        return tuple(p for p in (contour.ring[i] for i in ordered) if p not in corners)
+
+    return Anchors(corners, marks, drawn_ring(piece), from_first(contour.bends), from_first(contour.vertices))
 
 
 def between_corners(anchor: Anchor) -> tuple[int, float] | None:
@@ -163,11 +182,14 @@ def anchor_point(anchor: Anchor, anchors: Anchors, key: str, *, file: str | None
     if part is not None:
         number = part[0]
     if isinstance(number, int):
-        if 1 <= number <= count:
-            return anchors.corners[number - 1]
+        if 1 <= number <= len(anchors.numbered):
+            return anchors.numbered[number - 1]
+        more = ""
+        if anchors.bends or anchors.others:
+            more = f", then bends to {len(anchors.numbered)}"
         raise OrderError(
-            f"there is no corner {number}: the drawing has corners 1 to {count}; see the labelled picture of "
-            "nesting check --picture",
+            f"there is no corner {number}: the drawing has corners 1 to {count}{more}; see the labelled picture of "
+            "nesting check --picture (--corners all numbers every bend)",
             file=file,
             piece=piece,
             key=key,

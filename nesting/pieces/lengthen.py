@@ -290,7 +290,7 @@ def opened_along_grain(
         new_spans += _moved_run(run, seam, cut)
     opened = recut(body, replace(body, piece=_moved_rest(body, cut), spans=tuple(new_spans)), changed)
     marks = _moved_marks(body, opened, runs, cut)
-    corners = {p: body.moved_corners.get(p, p) for p in body.anchors.corners}
+    corners = {p: body.moved_corners.get(p, p) for p in body.anchors.numbered}
     corners = {p: cut.moved(q, cut.rigid(cut.u(q))) for p, q in corners.items()}
     return replace(opened, notches=marks, moved_corners=corners), tuple(findings)
 

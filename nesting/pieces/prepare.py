@@ -10,9 +10,10 @@ from shapely.validation import explain_validity
 
 from nesting.model.errors import OrderError, PatternError
 from nesting.model.findings import Finding
+from nesting.model.order import AlteredStep
 from nesting.model.piece import Piece, Ring
 from nesting.model.tolerances import JOIN_GAP_MM
-from nesting.pieces.alter import altered
+from nesting.pieces.alter import altered_in_steps
 from nesting.pieces.body import body_of
 from nesting.pieces.contour import cleaned, signed_area
 from nesting.pieces.edge_walk import edge_names, with_centre_notches, with_fold_notches
@@ -21,7 +22,7 @@ from nesting.pieces.finishes import finished, seam_from_allowance
 from nesting.pieces.grain import grained, in_exact_grain_frame, with_fold
 from nesting.pieces.wishes import Preparation
 
-__all__ = ["prepare", "sound", "sound_ring"]
+__all__ = ["prepare", "prepared", "sound", "sound_ring"]
 
 
 def sound_ring(ring: Ring, what: str, *, file: str | None, piece: str) -> Ring:
@@ -70,9 +71,17 @@ def sound(piece: Piece, *, file: str | None = None) -> Piece:
 
 
 def prepare(drawn: Piece, how: Preparation, *, file: str | None = None) -> tuple[Piece, tuple[Finding, ...]]:
+    """The piece ready to be laid, and what there is to tell about it; see ``prepared``."""
+    return prepared(drawn, how, file=file)[:2]
+
+
+def prepared(
+    drawn: Piece, how: Preparation, *, file: str | None = None
+) -> tuple[Piece, tuple[Finding, ...], tuple[AlteredStep, ...]]:
     """The piece ready to be laid: fold and grain, edges, alterations, finishes, then the grain frame.
 
-    Returns the piece in its grain frame and what there is to tell about it. ``seam`` is set where the seam outline is
+    Returns the piece in its grain frame, what there is to tell about it, and what each alteration does. ``seam`` is set
+    where the seam outline is
     known (drawn, or told by an allowance or a finish); named edges end on it, otherwise on the cut outline.
     Raises PatternError where the drawing cannot be used as asked, OrderError where the order names something that the
     drawing does not have.
@@ -104,8 +113,9 @@ def prepare(drawn: Piece, how: Preparation, *, file: str | None = None) -> tuple
     if piece.seam is not None and not how.finishes and set(piece.seam) == set(piece.outline):
         told = "the cut outline is the seam outline, without any allowance: give the edges a finish if they need one"
         findings.append(Finding("warning", told, file, piece.label, code="seam-line.same-as-cut"))
+    steps: tuple[AlteredStep, ...] = ()
     if how.alterations:
-        body, found = altered(body, how.alterations)
+        body, found, steps = altered_in_steps(body, how.alterations)
         findings += found
     body, found = finished(body, how.finishes, how.trim_short)
     findings += found
@@ -132,7 +142,7 @@ def prepare(drawn: Piece, how: Preparation, *, file: str | None = None) -> tuple
     ready, found = with_fold_notches(ready, how.add_fold_notches)
     findings += found
     findings += _strays(ready)
-    return in_exact_grain_frame(ready), tuple(findings)
+    return in_exact_grain_frame(ready), tuple(findings), steps
 
 
 def _strays(piece: Piece) -> list[Finding]:

@@ -17,7 +17,7 @@ from nesting.model.findings import Finding
 from nesting.model.order import CutPiece, Motif
 from nesting.model.piece import Edge, Piece, Ring
 from nesting.model.tolerances import JOIN_GAP_MM
-from nesting.pieces.prepare import prepare
+from nesting.pieces.prepare import prepare, prepared
 from nesting.pieces.wishes import Alteration, EdgeSpec, Finish, Preparation
 
 __all__ = ["Asked", "Drawn", "ReadFile", "as_drawn", "ask", "drawn_pieces", "ready_piece", "refuse_unknown_piece"]
@@ -330,7 +330,7 @@ def ready_piece(
         add_fold_notches=asked.fold_notches,
     )
     try:
-        ready, told = prepare(piece, how, file=file)
+        ready, told, steps = prepared(piece, how, file=file)
     except OrderError as error:
         where = asked.blocks[-1].place if asked.blocks else asked.root
         raise OrderError(
@@ -356,6 +356,7 @@ def ready_piece(
         alike_ok=asked["alike_ok"],
         motif=_motif(asked["motif"], ready, asked.at("motif")) if asked["motif"] is not None else None,
         band=drawn.band,
+        altered=steps,
     ), tuple(findings)
 
 

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from nesting.checking.judging import Check, SeamLine, TogetherLine, small_length
-from nesting.model.order import CutPiece
+from nesting.model.order import AlteredStep, CutPiece
 from nesting.model.piece import Line, Notch, Piece, Point, mapped
 from nesting.pieces.agreement import put
 from nesting.pieces.contour import Contour, cleaned
@@ -21,7 +21,17 @@ from nesting.report.drawing.scene import Item, Scene, Shape, Stroke, Text
 from nesting.report.drawing.symbols import drill_lines, grain_arrow, notch_lines, place_on_fold
 from nesting.report.html.check_labels import Room, beside, text_corners
 
-__all__ = ["Mark", "corner_scene", "corner_sheet", "marks_of", "piece_scene", "together_scene"]
+__all__ = [
+    "Mark",
+    "alteration_scene",
+    "alterations_of",
+    "corner_scene",
+    "corner_sheet",
+    "in_rows",
+    "marks_of",
+    "piece_scene",
+    "together_scene",
+]
 
 #: What does not fit: a strong dark red that stays dark in grey, drawn thick so that it does not hang on its hue.
 WRONG = "#a02000"
@@ -230,10 +240,11 @@ def together_scene(line: TogetherLine, imperial: bool) -> Scene:
     return Scene(f"{line.together.follower} on {line.together.leader}", _box(items, em), tuple(items))
 
 
-def corner_scene(cut: CutPiece, em: float | None = None) -> Scene:
-    """The piece as drawn, with its corners numbered and its notches named: what an order may point at.
+def corner_scene(cut: CutPiece, em: float | None = None, *, every: bool = False) -> Scene:
+    """The piece as drawn, with its corners and bends numbered and its notches named: what an order may point at.
 
-    ``em`` is the size of the words, mm; default by the size of the piece.
+    ``em`` is the size of the words, mm; default by the size of the piece. ``every``: number all that was drawn, however
+    little the outline turns there.
     """
     assert cut.drawn is not None
     piece = sound(cut.drawn, file=cut.drawn.file)
@@ -245,7 +256,8 @@ def corner_scene(cut: CutPiece, em: float | None = None) -> Scene:
     ring = Contour(cleaned(piece.seam if piece.seam is not None else piece.outline))
     cut_ring = Contour(cleaned(piece.outline))
     room = _room(items, em)
-    for number, corner in enumerate(anchors.corners, 1):
+    shown = anchors.numbered if every else (*anchors.corners, *anchors.bends)
+    for number, corner in enumerate(shown, 1):
         items.append(Shape("label", "text", (_circle(corner, em * 0.18),), True, None, INK))
         items += room.put(_numbered(str(number), corner, ring.outward(ring.locate(corner)[0]), cut_ring, em))
     for edge in piece.edges:
@@ -306,14 +318,54 @@ def _named(name: str, notch: Notch, em: float) -> Iterator[tuple[Item, ...]]:
                 yield (words,) if far < 1.0 else (leader, words)
 
 
-def corner_sheet(cuts: Sequence[CutPiece], title: str) -> Scene:
-    """All drawings with their corners numbered, side by side in rows, at one scale."""
-    from nesting.report.drawing.scene import moved
+def alteration_scene(step: AlteredStep, name: str) -> Scene:
+    """An alteration, before (dashed) and after over each other, what lies at the tail of the grain in its place; the
+    line or the edge drawn, both its ends labelled."""
+    em = _em((*step.before, *step.after))
+    dashed = Stroke(SOFT, em * 0.1, (em * 0.6, em * 0.4))
+    items: list[Item] = [
+        Shape("fill", "pieces", (step.after,), True, None, FILL),
+        Shape("cut", "cut", (step.before,), True, dashed),
+        Shape("cut", "cut", (step.after,), True, Stroke(INK, em * 0.14)),
+    ]
+    reach = Stroke(INK, em * 0.07)
+    if step.lines:
+        items.append(Shape("inside", "marks", step.lines, False, Stroke(INK, em * 0.22, (em * 0.9, em * 0.4))))
+    if step.lines_after:
+        items.append(Shape("inside", "marks", step.lines_after, False, Stroke(INK, em * 0.22)))
+    xs = [p[0] for p in (*step.before, *step.after)]
+    low, high = min(xs), max(xs)
+    left, right = sorted(zip(step.ends, step.labels, strict=True), key=lambda pair: pair[0][0])
+    for (end, words), side in ((left, -1.0), (right, 1.0)):
+        x = low - em if side < 0 else high + em
+        items.append(Shape("label", "text", ((end, (x, end[1])),), False, reach))
+        items.append(Shape("label", "text", (_circle(end, em * 0.22),), True, None, INK))
+        anchor: Literal["start", "end"] = "end" if side < 0 else "start"
+        at = (x + side * em * 0.3, end[1] - 0.3 * em)
+        items.append(Text("label", "text", at, f"{step.number}: {words}", em, anchor=anchor, bold=True))
+    below = min(p[1] for p in (*step.before, *step.after)) - 2.2 * em
+    title = f"{name}: {step.number}. {step.words}"
+    items.append(Text("label", "text", ((low + high) / 2, below), title, em * 1.1, bold=True))
+    return Scene(title, _box(items, em), tuple(items))
 
+
+def alterations_of(cuts: Sequence[CutPiece]) -> list[Scene]:
+    """A drawing of every alteration of every piece."""
+    return [alteration_scene(step, cut.piece.label) for cut in cuts for step in cut.altered]
+
+
+def corner_sheet(cuts: Sequence[CutPiece], title: str, *, every: bool = False) -> Scene:
+    """All drawings with their corners numbered, side by side in rows, at one scale."""
     drawn = [cut for cut in cuts if cut.drawn is not None]
     ems = sorted(_em(cut.drawn.outline) for cut in drawn if cut.drawn is not None)
     em = ems[len(ems) // 2]
-    scenes = [corner_scene(cut, em) for cut in drawn]
+    return in_rows([corner_scene(cut, em, every=every) for cut in drawn], title)
+
+
+def in_rows(scenes: Sequence[Scene], title: str) -> Scene:
+    """Drawings side by side in rows, at one scale."""
+    from nesting.report.drawing.scene import moved
+
     width = max([s.width for s in scenes] + [math.sqrt(sum(s.width * s.height for s in scenes)) * 1.4])
     items: list[Item] = []
     x = y = row = 0.0

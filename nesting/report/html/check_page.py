@@ -11,25 +11,40 @@ from nesting.model.order import Order
 from nesting.model.units import format_fraction
 from nesting.report.backends.to_svg import svg, svg_bytes
 from nesting.report.drawing.fonts import shown
-from nesting.report.html.check_drawing import corner_sheet, marks_of, piece_scene, together_scene
+from nesting.report.html.check_drawing import (
+    alterations_of,
+    corner_sheet,
+    in_rows,
+    marks_of,
+    piece_scene,
+    together_scene,
+)
 from nesting.report.words import measure, unit_name
 
-__all__ = ["check_page", "check_summary", "verdict", "write_check"]
+__all__ = ["alterations_section", "check_page", "check_summary", "verdict", "write_check"]
 
 #: mm. Outlines on the page may lose points this near to the rest, to keep the file small.
 _THIN_DECIMALS = 2
 
 
-def write_check(check: Check, order: Order, *, picture: bool = False) -> dict[str, bytes]:
-    """File name to content: ``check.html``, and with ``picture`` the drawings with their corners numbered as
-    ``corners.svg`` and ``corners.png``."""
+def write_check(
+    check: Check, order: Order, *, picture: bool = False, every_corner: bool = False
+) -> dict[str, bytes]:
+    """File name to content: ``check.html``, and with ``picture`` the drawings with their corners numbered
+    (``every_corner``: and every bend) as ``corners.svg`` and ``corners.png``, and what is altered, before and after, as
+    ``alterations.svg`` and ``alterations.png``."""
     outputs = {"check.html": check_page(check, order)}
     if picture and any(cut.drawn is not None for cut in order.pieces):
         from nesting.report.backends.to_png import png_bytes
 
-        sheet = corner_sheet(order.pieces, f"{check.title}: corners and notches")
+        sheet = corner_sheet(order.pieces, f"{check.title}: corners and notches", every=every_corner)
         outputs["corners.svg"] = svg_bytes(sheet)
         outputs["corners.png"] = png_bytes(sheet, pixels=3000, em=9.0)
+        altered = alterations_of(order.pieces)
+        if altered:
+            sheet = in_rows(altered, f"{check.title}: alterations, before (dashed) and after")
+            outputs["alterations.svg"] = svg_bytes(sheet)
+            outputs["alterations.png"] = png_bytes(sheet, pixels=3000, em=9.0)
     return outputs
 
 
@@ -107,12 +122,28 @@ def check_page(check: Check, order: Order) -> bytes:
         if tolerances
         else "",
         pieces=pieces,
+        alterations=alterations_section(order),
         squares=[_square(name, side, check.imperial) for name, side in check.test_squares],
         unit=unit_name(check.imperial),
         area_unit="sq in" if check.imperial else "cm²",
         findings=[{"kind": f.kind, "where": _where(f.file, f.piece), "message": f.message} for f in check.findings],
     )
     return text.encode("utf-8")
+
+
+def alterations_section(order: Order) -> str:
+    """What is altered, before and after, as trusted HTML; empty where nothing is."""
+    drawings = [svg(scene, decimals=_THIN_DECIMALS, inline=True) for scene in alterations_of(order.pieces)]
+    if not drawings:
+        return ""
+    figures = "".join(f'<figure class="altered">{drawing}</figure>' for drawing in drawings)
+    return (
+        '<style>.altered { margin: 0 0 0.8rem; break-inside: avoid; } .altered svg { display: block; width: 100%; '
+        "max-width: 52rem; height: 26rem; }</style><h2>Alterations, before and after</h2>"
+        '<p class="small">Dashed: as it was before that alteration; full line: after it, on the seam line where one is '
+        "drawn. Both lie on one another at the tail of the grain arrow. The line, or the edge that moves, is drawn "
+        f"thick, with its ends labelled.</p>{figures}"
+    )
 
 
 def _where(file: str | None, piece: str | None) -> str:
