@@ -72,6 +72,7 @@ def remnants_of_order(
     from nesting.cli.writing import order_seen_from, write_first, write_with_report
     from nesting.files.lays.layfile import lay_as_bytes
     from nesting.files.outputs import ready_folder
+    from nesting.files.remnant import small_picture
     from nesting.planning.leftovers.stash import read_stash, with_stash
     from nesting.proof import require
     from nesting.report.html.buy_page import remnants_section
@@ -106,12 +107,15 @@ def remnants_of_order(
     for one in lays:
         files[f"lay-{lay_stem(one)}.json"] = lay_as_bytes(one)
         files.update(lay_outputs(one, listed))
-    parts = {"remnants": lay_part(plan.lays, listed, extra=(remnants_section(plan),), verdicts=verdicts)}
+    pictures = {r.name: r.picture for r in order.remnants if r.picture is not None}
+    section = remnants_section(plan, {name: seen for name, file in pictures.items() if (seen := small_picture(file))})
+    parts = {"remnants": lay_part(plan.lays, listed, extra=(section,), verdicts=verdicts)}
     written = write_with_report(folder, asked, files, parts, document, spare={"care": care_part(order.findings)})
     if used:
         adds = " ".join(f"--add {folder / name}" for name in used)
         written.append(f"once they are cut, this takes them out of the stash: nesting stash {stash} {adds}")
-    return document, [remnants_summary(plan), *written]
+    named = {name: str(file) for name, file in pictures.items()}
+    return document, [remnants_summary(plan, named), *written]
 
 
 def batch_order_file(

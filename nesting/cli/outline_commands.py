@@ -236,10 +236,16 @@ def scrap_into_stash(
     ready_folder(path.parent / "pictures")
     write_outputs({path.parent / picture: scrap.picture})
     write_stash(path, changed)
+    unseen = (
+        ["the cloth is patterned: holes and tape on it could not be told, so look it over before you lay it"]
+        if scrap.patterned
+        else []
+    )
     holes = f", {len(scrap.flaws)} holes or flaws" if scrap.flaws else ""
     return [
         f"added {fresh}{holes}: its usable outline is made smaller by ± {scrap.error:.1f} mm and fraying; grain from "
-        f"{scrap.grain_from}; picture {path.parent / picture}"
+        f"{scrap.grain_from}; picture {path.parent / picture}",
+        *unseen,
     ]
 
 

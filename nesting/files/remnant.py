@@ -14,7 +14,10 @@ from nesting.model.findings import Finding
 from nesting.model.piece import Point, Ring
 from nesting.model.tolerances import CHORD_MM, JOIN_GAP_MM
 
-__all__ = ["read_remnant"]
+__all__ = ["read_remnant", "small_picture"]
+
+#: Bytes of a leftover's picture that a report may hold; those that come from photographs have some 50,000.
+_LARGEST_SHOWN = 2_000_000
 
 
 def read_remnant(
@@ -145,3 +148,19 @@ def _placed(rings: list[Ring], turn: float) -> list[Ring]:
         return (round(p[0] - x0, 6) + 0.0, round(p[1] - y0, 6) + 0.0)
 
     return [tuple(moved(p) for p in ring) for ring in rings]
+
+
+def small_picture(path: Path) -> tuple[str, bytes] | None:
+    """The kind ("image/jpeg" or "image/png") and the bytes of a leftover's picture, to be shown in a report.
+
+    None where there is none that can be read, another kind of file, or more than 2 MB: a report does without it.
+    """
+    try:
+        with path.open("rb") as stream:
+            data = stream.read(_LARGEST_SHOWN + 1)
+    except (OSError, ValueError):
+        return None
+    if len(data) > _LARGEST_SHOWN:
+        return None
+    kinds = {b"\xff\xd8\xff": "image/jpeg", b"\x89PNG\r\n\x1a\n": "image/png"}
+    return next(((kind, data) for start, kind in kinds.items() if data.startswith(start)), None)

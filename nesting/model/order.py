@@ -292,13 +292,17 @@ class Cloth:
 
 @dataclass(frozen=True)
 class Remnant:
-    """A leftover: its outline (grain along +x, mm, lower left of its box at the origin), holes and flaws."""
+    """A leftover: its outline (grain along +x, mm, lower left of its box at the origin), holes and flaws.
+
+    ``picture``: the file of its picture, where it was photographed; it is no part of what the leftover is.
+    """
 
     name: str
     cloth: str
     outline: Ring
     flaws: tuple[Ring, ...] = ()
     file: str | None = None
+    picture: Path | None = field(default=None, compare=False, repr=False)
 
     @property
     def rectangular(self) -> bool:

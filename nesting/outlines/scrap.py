@@ -42,6 +42,7 @@ class Scrap:
 
     ``outline`` lies inside the cloth by its ``error`` and the width of fraying; ``flaws``: holes and what is marked by
     tape, larger than seen. ``grain_from``: what the grain was taken from. ``picture``: a small JPEG of it from above.
+    ``patterned``: the cloth has so many colours that neither holes nor tape could be told from it.
     """
 
     outline: Ring
@@ -49,6 +50,7 @@ class Scrap:
     error: float
     grain_from: str
     picture: bytes
+    patterned: bool = False
 
 
 def scrap_from_photo(
@@ -88,10 +90,10 @@ def scrap_from_photo(
     usable = usable.simplify(_SIMPLE_MM).buffer(-_SIMPLE_MM, join_style="mitre").simplify(0.02)
     if isinstance(usable, MultiPolygon):
         usable = max(usable.geoms, key=lambda g: g.area)
-    flaws = _flaws(traced.ground, whole, piece.error)
+    flaws, patterned = _flaws(traced.ground, whole, piece.error)
     angle = math.degrees(math.atan2(b[1] - a[1], b[0] - a[0]))
     outline, turned = _turned(usable, flaws, angle)
-    return Scrap(outline, turned, piece.error, words, _small_picture(traced, piece, angle))
+    return Scrap(outline, turned, piece.error, words, _small_picture(traced, piece, angle), patterned)
 
 
 def _grain(piece: TracedPiece, grain: str, mat: Bundle, shown: str) -> tuple[Point, Point, str]:
@@ -126,8 +128,9 @@ def _grain(piece: TracedPiece, grain: str, mat: Bundle, shown: str) -> tuple[Poi
     return ring_of(ends)[0], ring_of(ends)[1], "the two places given"
 
 
-def _flaws(ground: Ground, whole: Polygon, error: float) -> list[Polygon]:
-    """Holes and tapes: what inside the cloth is unlike it, grown by its doubt."""
+def _flaws(ground: Ground, whole: Polygon, error: float) -> tuple[list[Polygon], bool]:
+    """Holes and tapes: what inside the cloth is unlike it, grown by its doubt; and whether the cloth is so patterned
+    that they cannot be told."""
     import cv2
     from shapely import Polygon as Shape
 
@@ -137,11 +140,11 @@ def _flaws(ground: Ground, whole: Polygon, error: float) -> list[Polygon]:
     inside = np.asarray(cv2.erode(inside, np.ones((7, 7), np.uint8)))
     mask: Mask = inside.astype(bool)
     if mask.sum() < 100:
-        return []
+        return [], False
     odd = _unlike_the_cloth(ground, mask)
     found: list[Polygon] = []
     if odd[mask].mean() > _MOST_PATTERN:
-        return found
+        return found, True
     odd_image = np.asarray(cv2.morphologyEx(odd.astype(np.uint8), cv2.MORPH_CLOSE, np.ones((3, 3), np.uint8)))
     rings, _ = cv2.findContours(odd_image, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
     for one in rings:
@@ -153,7 +156,7 @@ def _flaws(ground: Ground, whole: Polygon, error: float) -> list[Polygon]:
         if Shape(points).buffer(-1.2).is_empty:
             continue
         found.append(shape.simplify(_SIMPLE_MM).buffer(_SIMPLE_MM).simplify(0.05))
-    return found
+    return found, False
 
 
 def _unlike_the_cloth(ground: Ground, mask: Mask) -> Mask:

@@ -43,6 +43,10 @@ _LEAST_AREA_MM2 = 1500.0
 _LAY_UNDER = (
     "lay something under it of another, even colour: dark cloth or card under pale paper, pale cloth under brown paper"
 )
+_LAY_UNDER_CLOTH = (
+    "lay something under it of another, even colour, without a pattern: a white sheet or paper under dark cloth, dark "
+    "card under pale cloth"
+)
 
 
 @dataclass(frozen=True)
@@ -153,9 +157,9 @@ def _traced(
     seen: list[tuple[Edge, Fitted]] = []
     if places:
         for k, place in enumerate(places):
-            seen.append(_piece_at(place, places[:k] + places[k + 1 :], ground, photos, found, shown))
+            seen.append(_piece_at(place, places[:k] + places[k + 1 :], ground, photos, found, shown, cloth=cloth))
     else:
-        seen = _found_alone(ground, photos, found, shown)
+        seen = _found_alone(ground, photos, found, shown, cloth=cloth)
     pieces = []
     for edge, fitted in seen:
         notches: tuple[NotchSeen, ...] = ()
@@ -267,12 +271,12 @@ def _tapped(tap: Tap, found: Bundle, pictures: Sequence[Picture]) -> Array:
 
 def _piece_at(
     place: Array, others: Sequence[Array], ground: Ground, photos: Sequence[npt.NDArray[np.uint8]], found: Bundle,
-    shown: str,
+    shown: str, *, cloth: bool,
 ) -> tuple[Edge, Fitted]:  # fmt: skip
     best: tuple[float, Edge, Fitted] | None = None
     reasons: list[str] = []
     for mask in distinct(regions_at(ground, place, others)):
-        judged = _judged(mask, ground, photos, found)
+        judged = _judged(mask, ground, photos, found, cloth=cloth)
         if isinstance(judged, str):
             reasons.append(judged)
         elif best is None or judged[0] > best[0]:
@@ -293,7 +297,7 @@ def distinct(masks: Sequence[Mask]) -> list[Mask]:
 
 
 def _judged(
-    mask: Mask, ground: Ground, photos: Sequence[npt.NDArray[np.uint8]], found: Bundle
+    mask: Mask, ground: Ground, photos: Sequence[npt.NDArray[np.uint8]], found: Bundle, *, cloth: bool
 ) -> tuple[float, Edge, Fitted] | str:
     """How well an edge was found, with it; or why it does not serve."""
     reason = cut_off(mask, ground)
@@ -302,19 +306,21 @@ def _judged(
     ring = rough_ring(ground, mask)
     if ring is None or mask.sum() < _LEAST_AREA_MM2:
         return "there is no piece of that size"
+    under = _LAY_UNDER_CLOTH if cloth else _LAY_UNDER
     edge = read_edge(photos, found.views, ring)
     weak = float((edge.contrast < _LEAST_CONTRAST).mean())
     unsound = float((~edge.sound).mean())
     if weak > _MOST_WEAK or unsound > _MOST_UNSOUND or edge.foreign > _MOST_WEAK or edge.mingled > _MOST_MINGLED:
         share = max(weak, unsound, edge.foreign, edge.mingled)
-        return f"along {share:.0%} of its edge paper and ground are too alike or patterned; {_LAY_UNDER}"
+        what = "cloth" if cloth else "paper"
+        return f"along {share:.0%} of its edge {what} and ground are too alike or patterned; {under}"
     fitted = fit_outline(edge.points, edge.sound, edge.noise)
     from shapely import Polygon
 
     if not Polygon(fitted.outline).is_valid:
-        return f"its edge cannot be followed; {_LAY_UNDER}"
+        return f"its edge cannot be followed; {under}"
     if fitted.residual > 0.8:
-        return f"its edge is too rough to be followed ({fitted.residual:.1f} mm); {_LAY_UNDER}"
+        return f"its edge is too rough to be followed ({fitted.residual:.1f} mm); {under}"
     score = float(np.median(edge.contrast)) * (1.0 - 5.0 * weak - 3.0 * unsound) / (0.2 + fitted.residual)
     return score, edge, fitted
 
@@ -334,7 +340,7 @@ def cut_off(mask: Mask, ground: Ground) -> str | None:
 
 
 def _found_alone(
-    ground: Ground, photos: Sequence[npt.NDArray[np.uint8]], found: Bundle, shown: str
+    ground: Ground, photos: Sequence[npt.NDArray[np.uint8]], found: Bundle, shown: str, *, cloth: bool
 ) -> list[tuple[Edge, Fitted]]:
     """Every piece that is seen clearly from some place between the sheets; those told twice once."""
     from shapely import Polygon
@@ -350,7 +356,7 @@ def _found_alone(
             if any((mask & other).sum() > 0.8 * min(mask.sum(), other.sum()) for other in tried):
                 continue
             tried.append(mask)
-            judged = _judged(mask, ground, photos, found)
+            judged = _judged(mask, ground, photos, found, cloth=cloth)
             if isinstance(judged, str):
                 reasons.append(judged)
             else:

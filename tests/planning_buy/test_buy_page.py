@@ -11,6 +11,7 @@ from html.parser import HTMLParser
 from PIL import Image
 from rich.console import Console
 
+from nesting.files.remnant import small_picture
 from nesting.model.order import Cloth, Garment, Seam, Together, Trim
 from nesting.model.piece import Edge
 from nesting.planning.batch.cutting import batch
@@ -187,6 +188,24 @@ def test_leftovers_say_which_piece_goes_where():
     assert "10 cm of main for 1 × briefs" in page.text
     shown = words_of(remnants_summary(plan))
     assert "1 whole garment from leftovers: 1 of 2 briefs" in shown and "still to be bought: 10 cm" in shown
+
+
+def test_pictures_of_leftovers_are_shown(tmp_path):
+    """A leftover that was photographed is shown in the report and its file named; what is no picture is not."""
+    pieces = [rectangle("front", 100.0, 100.0)]
+    order = order_of(pieces, [Garment("briefs", None, 1, ("front",))], remnants=(scrap("a", 350.0, 100.0),))
+    plan = plan_remnants(order, Judge(lambda *_: True), lay=AreaLay(0.8))
+    file = tmp_path / "a.jpg"
+    file.write_bytes(b"\xff\xd8\xff\xe0 picture")
+    page = Reader(remnants_section(plan, {"a": small_picture(file), "b": ("image/png", b"not used")}))
+    assert page.wrong == []
+    section = remnants_section(plan, {"a": small_picture(file)})
+    assert section.count("<img") == 1 and 'src="data:image/jpeg;base64,/9j/4CBwaWN0dXJl"' in section
+    assert "<img" not in remnants_section(plan)
+    shown = words_of(remnants_summary(plan, {"a": "pictures/a.jpg", "b": "pictures/b.jpg"}))
+    assert "picture of a: pictures/a.jpg" in shown and "b.jpg" not in shown
+    file.write_bytes(b"GIF89a")
+    assert small_picture(file) is None and small_picture(tmp_path / "none.jpg") is None
 
 
 def test_leftovers_say_what_they_do_not_keep_to():

@@ -11,7 +11,7 @@ from nesting.model.lay import Lay, SpreadTried
 from nesting.model.order import SpreadName
 from nesting.planning.layout.bounding import shared
 from nesting.planning.layout.trials import Finished, Search, to_buy
-from nesting.planning.layout.wording import lay_notes
+from nesting.planning.layout.wording import lay_notes, traced_pieces
 from nesting.planning.layout.yardage import full_widths, garment_shares, utilisation
 
 __all__ = ["_bound", "choose"]
@@ -92,6 +92,7 @@ def choose(
         imperial=search.order.imperial,
         tried=tuple(tried),
         notes=lay_notes(search, by_kind, best),
+        extra={"traced": traced} if (traced := traced_pieces(search)) else {},
     )
     others = (f for f in by_kind.values() if f is not best)
     return replace(chosen, others=tuple(_instead(search, chosen, f, counts, ended=ended) for f in others))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from typing import Any
 
 import numpy as np
 
@@ -13,7 +14,7 @@ from nesting.planning.layout.assemble import Assembly
 from nesting.planning.layout.trials import Finished, Search, Trial, used_by
 from nesting.resolving.cutting_list import CuttingList
 
-__all__ = ["lay_notes", "say_length", "why_never", "why_refused"]
+__all__ = ["lay_notes", "say_length", "traced_pieces", "why_never", "why_refused"]
 
 
 def why_refused(search: Search, trial: Trial, error: PackingError) -> str:
@@ -88,4 +89,18 @@ def lay_notes(search: Search, by_kind: Mapping[SpreadName, Finished], best: Fini
     notes += unmatched_sides(search.order, search.cloth, sorted({s.cut.size for s in search.stacks}, key=str))
     if search.cloth.nap == "none" and any(s.cut.needs_stretch is not None for s in search.stacks):
         notes.append('many makers cut knits one way; this order says nap = "none", so pieces may lie up or down')
+    for s in traced_pieces(search):
+        notes.append(
+            f"{s['piece']} was traced from {s['origin']} and may be off by {s['error']:.2g} mm: so much more is kept "
+            "free around it"
+        )
     return tuple(notes)
+
+
+def traced_pieces(search: Search) -> list[dict[str, Any]]:
+    """The pieces on this cloth whose outlines come from pictures: name, error in mm, and which picture."""
+    pieces = {s.cut.piece.label: s.cut.piece for s in search.stacks if s.cut.piece.error > 0.0}
+    return [
+        {"piece": label, "error": round(piece.error, 3), "origin": piece.origin or "a picture"}
+        for label, piece in pieces.items()
+    ]

@@ -66,9 +66,7 @@ class Stash:
         return tuple(item.remnant for item in self.items)
 
 
-def add(
-    stash: Stash, remnants: Iterable[Remnant], *, note: str = "", error: float = 0.0, picture: str = ""
-) -> Stash:
+def add(stash: Stash, remnants: Iterable[Remnant], *, note: str = "", error: float = 0.0, picture: str = "") -> Stash:
     """The stash with these leftovers added. A name that is taken gets a number: "navy", "navy-2", "navy-3"."""
     items = list(stash.items)
     for remnant in remnants:
@@ -268,7 +266,8 @@ class _Entry:
         if not isinstance(flaws, list):
             raise self.error("flaws", f"found {flaws!r:.60}, expected a list of outlines", code="stash.value")
         rings = (outline, *(self.ring("flaws", flaw) for flaw in flaws))
-        return Stashed(Remnant(name, cloth, *self.sound(rings)), note, error, picture)
+        seen = self.path.parent / picture if picture else None
+        return Stashed(Remnant(name, cloth, *self.sound(rings), picture=seen), note, error, picture)
 
     def sound(self, rings: tuple[Ring, ...]) -> tuple[Ring, tuple[Ring, ...]]:
         from shapely.geometry import Polygon, polygon

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import base64
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 from nesting.model.units import format_share, format_width
@@ -253,8 +254,10 @@ def to_buy_words(need: ToBuy, imperial: bool) -> str:
     return f"{shop_length(need.buy_length, imperial)} of {need.cloth} for {garments}{cost}{apart}"
 
 
-def remnants_section(plan: RemnantPlan) -> str:
-    """The section on leftovers: how many garments, which piece goes where, what to buy."""
+def remnants_section(plan: RemnantPlan, pictures: Mapping[str, tuple[str, bytes]] | None = None) -> str:
+    """The section on leftovers: how many garments, which piece goes where, what to buy. ``pictures``: of leftovers by
+    their names, each a kind ("image/jpeg") and its bytes; those of leftovers that are used are shown."""
+    used = list(dict.fromkeys(use["remnant"] for use in pieces_by_copy(plan)))
     return str(
         _macros().remnants(
             {
@@ -267,6 +270,12 @@ def remnants_section(plan: RemnantPlan) -> str:
                 "reason": plan.reason,
                 "uses": pieces_by_copy(plan),
                 "unbound": plan.unbound,
+                "pictures": [
+                    {"name": name, "source": f"data:{kind};base64,{base64.b64encode(data).decode('ascii')}"}
+                    for name in used
+                    if pictures and name in pictures
+                    for kind, data in (pictures[name],)
+                ],
                 "unused": ", ".join(plan.unused),
                 "to_buy": [to_buy_words(b, plan.imperial) for b in plan.to_buy],
                 "refused": plan.refused,

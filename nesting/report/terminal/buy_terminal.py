@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING
 
 from nesting.model.units import format_share, format_width
@@ -114,15 +114,14 @@ def trims_summary(needs: Sequence[TrimNeed], imperial: bool) -> RenderableType:
     return table
 
 
-def remnants_summary(plan: RemnantPlan) -> RenderableType:
-    """How many garments, where their pieces go, what must still be bought."""
+def remnants_summary(plan: RemnantPlan, pictures: Mapping[str, str] | None = None) -> RenderableType:
+    """How many garments, where their pieces go, what must still be bought. ``pictures``: the files of the leftovers'
+    pictures by their names."""
     from rich.console import Group
     from rich.text import Text
 
     counts = ", ".join(f"{m.made} of {m.asked} {m.garment}{f' {m.size}' if m.size else ''}" for m in plan.made)
-    parts: list[RenderableType] = [
-        Text.assemble((found_words(plan), "bold"), f": {counts}; {proof_words(plan)}")
-    ]
+    parts: list[RenderableType] = [Text.assemble((found_words(plan), "bold"), f": {counts}; {proof_words(plan)}")]
     if plan.reason:
         parts.append(Text(plan.reason))
     if plan.uses:
@@ -134,6 +133,8 @@ def remnants_summary(plan: RemnantPlan) -> RenderableType:
     parts += [Text(text) for text in plan.unbound]
     if plan.unused:
         parts.append(Text(f"not used: {', '.join(plan.unused)}", style="dim"))
+    used = list(dict.fromkeys(use["remnant"] for use in pieces_by_copy(plan)))
+    parts += [Text(f"picture of {name}: {pictures[name]}") for name in used if pictures and name in pictures]
     parts += [Text("still to be bought: " + to_buy_words(b, plan.imperial)) for b in plan.to_buy]
     return Group(*parts)
 
