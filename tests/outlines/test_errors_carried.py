@@ -11,7 +11,7 @@ from nesting.files.lays.layfile import lay_as_bytes, read_lay
 from nesting.model.piece import Edge, Piece
 from nesting.pieces.seams import walk_seam
 from nesting.report.html.lay_part import lay_part
-from tests.order_builder import CLOTH, GARMENT, PANEL, panel_svg, write
+from tests.order_builder import CLOTH, GARMENT, PANEL, load, panel_svg
 
 
 def bar(length: float, error: float) -> Piece:
@@ -33,8 +33,8 @@ def test_a_seam_within_the_errors_of_both_pieces_is_not_forbidden() -> None:
 def test_the_lay_file_and_the_report_name_what_was_traced(tmp_path: Path) -> None:
     """The lay of a traced piece names it with its picture and error, in the file, and in words in the report; one
     that was drawn has no such key."""
-    traced = panel_svg(width=60, height=80).replace("<g ", '<g data-error="0.85" data-origin="photograph p.jpg" ')
-    order = write(tmp_path, PANEL + CLOTH + GARMENT, panel=traced)
+    traced = panel_svg(width=100, height=200).replace("<g ", '<g data-error="0.85" data-origin="photograph p.jpg" ')
+    order = load(tmp_path, PANEL + CLOTH + GARMENT, panel=traced)
     (lay,) = nesting.lay(order, rounds=1, workers=1)
     path = tmp_path / "lay.json"
     path.write_bytes(lay_as_bytes(lay))
@@ -43,6 +43,6 @@ def test_the_lay_file_and_the_report_name_what_was_traced(tmp_path: Path) -> Non
     assert "front was traced from photograph p.jpg and may be off by 0.85 mm" in re.sub(
         r"<[^>]*>", "", lay_part([again], None)
     )
-    order = write(tmp_path, PANEL + CLOTH + GARMENT, panel=panel_svg(width=60, height=80))
+    order = load(tmp_path, PANEL + CLOTH + GARMENT, panel=panel_svg(width=100, height=200))
     (drawn,) = nesting.lay(order, rounds=1, workers=1)
     assert "traced" not in drawn.extra and not [n for n in drawn.notes if "traced" in n]

@@ -25,7 +25,7 @@ from nesting.planning.cut_together.followers import follower_motion
 from nesting.planning.layout.demand import Need, Stack
 from nesting.planning.layout.jobs import Job, JobStyle, jobs_for
 from nesting.planning.layout.repeats import matching_for, phases
-from nesting.planning.layout.rings import search_ring, within
+from nesting.planning.layout.rings import grown, search_ring, within
 from nesting.resolving.cutting_list import CuttingList
 from nesting.resolving.hands import is_symmetric
 
@@ -463,7 +463,9 @@ class _PoseBuilder:
         ring = _laid_ring(ring, engine_turn % 360.0, meta.flipped)
         body = ring if same else _laid_ring(body, engine_turn % 360.0, meta.flipped)
         shape = placed(piece, 0.0, 0.0, engine_turn % 360.0, meta.flipped)
-        outline = np.array(shape.outline)
+        # what a picture does not tell of a piece is kept free around it
+        free = shape.outline if piece.error <= 0.0 else grown(shape.outline, piece.error, shape.fold if fold else None)
+        outline = np.array(free)
         if fold is not None:
             # rounding of a turn must not show against the fold line
             ring, body, outline = (_on_line(own, shape, fold) for own in (ring, body, outline))

@@ -30,6 +30,8 @@ def cloth_bound(
     kind: SpreadName = "tubular" if cloth.tubular else "open"
     if any(stack.needs[0].pair is not None for stack in stacks):  # cut apart they lie more freely
         stacks = stacks_of(order, cloth, counted(stacks), apart=True)
+    # what is kept free around pieces traced from pictures need not be cloth: a bound leaves it out
+    stacks = tuple(_as_drawn(stack) for stack in stacks)
     free = stacks if cloth.tubular else tuple(_opened(stack) for stack in stacks)
     style = JobStyle(pairs=0.0, open_halves=any(s.cut.on_fold for s in stacks)) if cloth.tubular else JobStyle()
     try:
@@ -44,6 +46,14 @@ def _opened(stack: Stack) -> Stack:
     if not stack.cut.on_fold or stack.cut.unfold:
         return stack
     cut = replace(stack.cut, unfold=True)
+    return replace(stack, needs=tuple(replace(need, cut=cut) for need in stack.needs))
+
+
+def _as_drawn(stack: Stack) -> Stack:
+    """The stack without the errors of what was traced."""
+    if not any(need.cut.piece.error for need in stack.needs):
+        return stack
+    cut = replace(stack.cut, piece=replace(stack.cut.piece, error=0.0))
     return replace(stack, needs=tuple(replace(need, cut=cut) for need in stack.needs))
 
 

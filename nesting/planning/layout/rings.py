@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from nesting.model.piece import Point, Ring
 from nesting.model.tolerances import SEARCH_CHORD_MM
 
-__all__ = ["search_ring", "thinned", "within"]
+__all__ = ["grown", "search_ring", "thinned", "within"]
 
 #: outlines with at most this many corners are taken as they are
 EXACT_CORNERS = 16
@@ -101,6 +101,17 @@ def search_ring(
     if fold is not None:
         ring = _trimmed_at_fold(ring, outline, fold)
     return np.array(thinned(ring, fold=fold)), np.array(body)
+
+
+def grown(outline: Ring, error: float, fold: tuple[Point, Point] | None = None) -> Ring:
+    """The outline of a piece that a picture tells only to ± ``error`` mm: all that it may cover; its fold edge, which
+    is laid on a fold, stays where it is."""
+    from shapely.geometry import Polygon
+
+    # by a little more, as the corners of a rounded corner's chords lie on the circle and their middles within it
+    shape = Polygon(outline).buffer(1.0013 * error, quad_segs=16)
+    ring = _ring(Polygon(shape.exterior))
+    return ring if fold is None else _trimmed_at_fold(ring, outline, fold)
 
 
 def _largest(shape: Any) -> Any:
