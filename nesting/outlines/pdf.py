@@ -140,11 +140,14 @@ def _tell_cut(layout: Layout, joins: Sequence[PageJoin], ctx: Context) -> None:
         overlap = f"{over[0]:.1f} and {over[1]:.1f}"
     worst = max((j.worst for j in joins), default=0.0)
     count = sum(j.lines for j in joins)
+    each = [f"{j.pages[0]} to {j.pages[1]} {j.worst:.2f}" for j in joins if j.lines]
+    told = f" (pages {', '.join(each[:12])}{', …' if len(each) > 12 else ''} mm)" if len(each) > 1 else ""
     ctx.note(
         "note",
         f"pages {_listed(list(layout.at))} are put together by {layout.how}: {rows} × {columns} (down × across), "
-        f"overlapping by {overlap} mm; {count} lines go on from page to page, at most {worst:.2f} mm apart",
+        f"overlapping by {overlap} mm; {count} lines go on from page to page, at most {worst:.2f} mm apart{told}",
         code="pdf.joined",
+        **{f"pages_{j.pages[0]}_{j.pages[1]}_mm": j.worst for j in joins if j.lines},
     )
     for join in joins:
         a, b = join.pages

@@ -14,8 +14,9 @@ from nesting.files.drawn.context import Context
 from nesting.files.drawn.loops import find_loops
 from nesting.files.drawn.sketch import Group, Stroke, Text
 from nesting.files.drawn.texts import Label, read_label
-from nesting.files.drawn.vocabulary import Role, is_made_up, read_role
+from nesting.files.drawn.vocabulary import is_made_up, read_role
 from nesting.model.piece import Ring
+from nesting.outlines.pdf_marks import Named, told_by_place
 from nesting.outlines.pdf_nested import outline_of_size
 from nesting.outlines.pdf_sheets import PdfLine, PdfText
 from nesting.outlines.pdf_sizes import Sized, sizes_of, token_of
@@ -33,7 +34,7 @@ _PAGE_WORDS = re.compile(
 def groups_of(lines: Sequence[PdfLine], texts: Sequence[PdfText], squares: Sequence[Group], ctx: Context) -> Group:
     """The drawing as a group of groups: by sizes where there are several, else by its layers."""
     texts = _merged(texts)
-    roles = [_role(line) for line in lines]
+    roles = told_by_place(lines, [_role(line) for line in lines], texts, ctx)
     sized = sizes_of(lines, [r[0] if r else None for r in roles], texts, ctx)
     words = [t for k, t in enumerate(texts) if k not in sized.labels and not _page_word(t, ctx)]
     root = Group(name=None)
@@ -62,10 +63,25 @@ def _page_word(text: PdfText, ctx: Context) -> bool:
     return token_of(text.text) is not None and False
 
 
+def _in_rows(texts: Sequence[PdfText]) -> list[PdfText]:
+    """Texts row by row from the top, each from the left: letters of a row differ in how high their middles are."""
+    rows: list[list[PdfText]] = []
+    for text in sorted(texts, key=lambda t: (t.page, round(t.angle), -t.at[1])):
+        first = rows[-1][0] if rows else None
+        if (
+            first is not None and first.page == text.page and round(first.angle) == round(text.angle)
+            and first.at[1] - text.at[1] < 0.35 * max(text.height, 0.5)
+        ):  # fmt: skip
+            rows[-1].append(text)
+        else:
+            rows.append([text])
+    return [text for row in rows for text in sorted(row, key=lambda t: t.at[0])]
+
+
 def _merged(texts: Sequence[PdfText]) -> list[PdfText]:
     """Words that stand in one line, at the distance of words, as one text."""
     result: list[PdfText] = []
-    for text in sorted(texts, key=lambda t: (t.page, round(t.angle), -round(t.at[1], 1), t.at[0])):
+    for text in _in_rows(texts):
         last = result[-1] if result else None
         if last is not None and last.page == text.page and abs(last.angle) < 1 and abs(text.angle) < 1:
             half = (text.box[2] - text.box[0]) / 2
@@ -85,9 +101,6 @@ def _merged(texts: Sequence[PdfText]) -> list[PdfText]:
                 continue
         result.append(text)
     return result
-
-
-Named = tuple[Role, str | None, Any]
 
 
 def _role(line: PdfLine) -> Named | None:

@@ -38,6 +38,9 @@ from nesting.files.drawn.vocabulary import is_made_up, read_role
         ("QUANTITY: 2,0", Label(cut=2, mirrored=False)),
         ("QUANTITY: 2,1", Label()),
         ("QUANTITY: many", Label()),
+        ("Vorderteil, Größe M, 2x gegengleich zuschneiden", Label("Vorderteil", "M", 2, True)),
+        ("1 x im Stoffbruch zuschneiden", Label(cut=1, on_fold=True)),
+        ("Rückenteil - Gr. 38 - zuschneiden: 1x im Bruch", Label("Rückenteil", "38", 1, None, True)),
     ],
 )
 def test_phrases(words: str, want: Label) -> None:
@@ -72,6 +75,18 @@ def test_phrases(words: str, want: Label) -> None:
         ("Scale", "test", None, None),
         ("flaws", "flaw", None, None),
         ("page border", "aside", None, None),
+        ("Schnittlinie", "cut", None, None),
+        ("Nähte", "sew", None, None),
+        ("NAEHTE", "sew", None, None),
+        ("Na\u0308hte", "sew", None, None),
+        ("Fadenlauf", "grain", None, None),
+        ("Stoffbruch", "fold", None, None),
+        ("Knips 3", "notch", "3", None),
+        ("Knips: vordere Mitte", "notch", "vordere Mitte", None),
+        ("Paßzeichen", "notch", None, None),
+        ("Abnäher", "inside", None, None),
+        ("Kante: Taille", "edge", "Taille", None),
+        ("Klebemarken", "aside", None, None),
     ],
 )
 def test_roles(words: str, role: str, name: str | None, kind: str | None) -> None:

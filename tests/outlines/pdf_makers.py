@@ -214,6 +214,43 @@ def by_cairo(pages: Sequence[Drawing], size: tuple[float, float] = (210.0, 297.0
         return target.read_bytes()
 
 
+def by_chromium(pages: Sequence[Drawing], size: tuple[float, float] = (210.0, 297.0)) -> bytes:
+    """The same as a page of SVG printed by Chromium, which scales and moves all that it writes.
+
+    The tests read what this gave once (``chromium.pdf`` in fixtures/pdf): a browser takes seconds and changes.
+    """
+    bodies = []
+    for drawing in pages:
+        parts = []
+        for thing in drawing:
+            if "text" in thing:
+                x, y = thing["at"]
+                style = f"font-size:{thing.get('height', 4)}px;font-family:sans-serif"
+                parts.append(f'<text x="{x}" y="{size[1] - y}" style="{style}">{thing["text"]}</text>')
+                continue
+            d = []
+            for s in thing["shape"]:
+                pairs = [f"{s[i]:.6f},{size[1] - s[i + 1]:.6f}" for i in range(1, len(s), 2)]
+                d.append(s[0].upper() + " ".join(pairs))
+            dash = " ".join(str(v) for v in thing.get("dash", ()))
+            parts.append(
+                f'<path d="{" ".join(d)}" fill="none" stroke="black" stroke-width="{thing.get("width", 0.3)}" '
+                f'stroke-dasharray="{dash or "none"}"/>'
+            )
+        view = f'width="{size[0]}mm" height="{size[1]}mm" viewBox="0 0 {size[0]} {size[1]}"'
+        bodies.append(f'<svg xmlns="http://www.w3.org/2000/svg" style="display:block" {view}>{"".join(parts)}</svg>')
+    css = f"@page{{size:{size[0]}mm {size[1]}mm;margin:0}}body{{margin:0}}svg{{break-after:page}}"
+    with tempfile.TemporaryDirectory() as folder:
+        source, target = Path(folder) / "in.html", Path(folder) / "out.pdf"
+        source.write_text(f"<!doctype html><meta charset=utf-8><style>{css}</style>{''.join(bodies)}", "utf-8")
+        subprocess.run(
+            ["chromium", "--headless", "--no-sandbox", "--disable-gpu", "--no-pdf-header-footer",
+             f"--user-data-dir={folder}/profile", f"--print-to-pdf={target}", source.as_uri()],
+            check=True, timeout=60, capture_output=True,
+        )  # fmt: skip
+        return target.read_bytes()
+
+
 def cut_to_tiles(
     drawing: Drawing, columns: int, rows: int, tile: tuple[float, float] = (190.0, 277.0), overlap: float = 10.0,
     origin: tuple[float, float] = (10.0, 10.0),

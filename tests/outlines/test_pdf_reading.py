@@ -39,13 +39,20 @@ def label(words: str = "Front", at: tuple[float, float] = (45.0, 90.0), height: 
     return {"text": words, "at": at, "height": height}
 
 
-@pytest.mark.parametrize("make", MAKERS)
+def by_browser(_: Any) -> bytes:
+    """What Chromium 156 printed of that page (``by_chromium``): texts letter by letter. It makes dashes areas, so that
+    sizes cannot be told by them."""
+    return (Path(__file__).parents[2] / "fixtures" / "pdf" / "chromium.pdf").read_bytes()
+
+
+@pytest.mark.parametrize("make", [*MAKERS, by_browser])
 def test_single_page(make: Any, tmp_path: Path) -> None:
     """One page, one piece: outline, name and count."""
     reading = read(tmp_path, make([[{"shape": front()}, label(), label("cut 2", (45, 80), 4)]]))
     (piece,) = reading.pieces
     assert (piece.name, piece.cut) == ("Front", 2)
-    away, area = deviation(piece.outline, front(), align=False)
+    # a browser's page is a whole number of its pixels high
+    away, area = deviation(piece.outline, front(), align=make is by_browser)
     assert away <= 0.01 and area <= 1e-4
 
 
@@ -100,20 +107,50 @@ def test_sizes_by_layer(names: tuple[str, ...], tmp_path: Path) -> None:
         assert away <= 0.01 and area <= 1e-4 and found[size].name == "Front" and found[size].cut == 2
 
 
-@pytest.mark.parametrize("make", MAKERS)
-def test_sizes_by_dash(make: Any, tmp_path: Path) -> None:
-    """A legend tells which line is which size."""
+def dashed() -> list[dict[str, Any]]:
+    """Three sizes by their dashes, with a legend."""
     dashes = {"S": (6.0, 3.0), "M": (2.0, 2.0), "L": ()}
     drawing: list[dict[str, Any]] = [{"shape": front(k), "dash": dashes[s]} for s, k in SIZES.items()]
     for i, (size, dash) in enumerate(dashes.items()):
         y = 250.0 - 8 * i
         drawing.append({"shape": [("m", 150, y), ("l", 175, y)], "dash": dash})
         drawing.append(label(size, (178.0, y - 1.2), 4.0))
-    found = sizes(read(tmp_path, make([[*drawing, label()]])))
+    return [*drawing, label()]
+
+
+@pytest.mark.parametrize("make", MAKERS)
+def test_sizes_by_dash(make: Any, tmp_path: Path) -> None:
+    """A legend tells which line is which size."""
+    found = sizes(read(tmp_path, make([dashed()])))
     assert set(found) == set(SIZES)
     for size, k in SIZES.items():
         away, area = deviation(found[size].outline, front(k), align=False)
         assert away <= 0.01 and area <= 1e-4 and found[size].name == "Front"
+
+
+def test_german_words_on_layers_and_lines(tmp_path: Path) -> None:
+    """Layers named in German, one of them with an umlaut written as letter and dots, give their lines their roles;
+    notches and the grainline are found where no layer names them, by where and how they are drawn."""
+    x, y = 60.0, 110.0
+    drawing = [
+        {"shape": front(), "layer": "Schnittlinie"},
+        {"shape": [("m", 30, 30), ("l", 110, 30)], "layer": "Nahtlinien"},
+        {"shape": [("m", 30, 60), ("l", 60, 60)], "layer": "Abna\u0308her"},
+        {"shape": [("m", 20, 100), ("l", 25, 100)], "layer": "Knipse"},
+        {"shape": [("m", x, y - 40), ("l", x, y + 40)], "layer": "Fadenlauf"},
+        label("Vorderteil", (45, 150)), label("2x gegengleich zuschneiden", (45, 142), 4.0),
+    ]  # fmt: skip
+    (piece,) = read(tmp_path, by_hand([drawing])).pieces
+    assert (piece.name, piece.cut, piece.mirrored) == ("Vorderteil", 2, True)
+    assert len(piece.notches) == 1 and len(piece.inside) == 2
+    assert piece.grainline is not None and piece.grainline[0][0] == pytest.approx(x, abs=0.01)
+    assert deviation(piece.outline, front(), align=False)[0] <= 0.01
+    bare = [{k: v for k, v in t.items() if k != "layer"} for t in drawing]
+    arrow = [("m", x - 2, y + 36), ("l", x, y + 40), ("l", x + 2, y + 36)]
+    (piece,) = read(tmp_path, by_hand([[*bare, {"shape": arrow}, label("Fadenlauf", (x + 2, y), 3.0)]])).pieces
+    assert piece.name == "Vorderteil"
+    assert len(piece.notches) == 1, piece.inside
+    assert piece.grainline is not None and piece.grainline[0][0] == pytest.approx(x, abs=0.01)
 
 
 def nested() -> list[dict[str, Any]]:

@@ -61,19 +61,29 @@ _NUMBERS = {
 _COUNT = r"(\d{1,3}|" + "|".join(_NUMBERS) + r")"
 
 
-_CUT = re.compile(rf"\bcut\s*:?\s*{_COUNT}\s*(?:[x×])?\b|\b{_COUNT}\s*[x×]\b(?!\s*\d)|^[x×]\s*{_COUNT}\b", re.I)
+_CUT = re.compile(
+    rf"\b(?:cut|zuschneiden)\s*:?\s*{_COUNT}\s*(?:[x×])?\b|\b{_COUNT}\s*[x×](?:\s*zuschneiden)?\b(?!\s*\d)|"
+    rf"^[x×]\s*{_COUNT}\b",
+    re.I,
+)
 
 
-_PAIR = re.compile(r"\b(pairs?|mirror(?:ed)?|mirror images?|left and right|left & right|l/r|l \+ r|opposites?)\b", re.I)
+_PAIR = re.compile(
+    r"\b(pairs?|mirror(?:ed)?|mirror images?|left and right|left & right|l/r|l \+ r|opposites?|gegengleich|"
+    r"spiegelbildlich|links und rechts|paarweise)\b",
+    re.I,
+)
 
 
-_ALIKE = re.compile(r"\b(alike|identical|the same|same way|not mirrored|all equal)\b", re.I)
+_ALIKE = re.compile(r"\b(alike|identical|the same|same way|not mirrored|all equal|gleich|gleichseitig)\b", re.I)
 
 
-_FOLD = re.compile(r"\b(?:place(?:d)? |cut )?(?:on|to) (?:the )?fold\b", re.I)
+_FOLD = re.compile(
+    r"\b(?:place(?:d)? |cut )?(?:on|to) (?:the )?fold\b|\b(?:im|am|an den) (?:stoff)?bruch(?: legen)?\b", re.I
+)
 
 
-_SIZE = re.compile(r"\b(?:size|sizes|sz)\b\.?\s*:?\s*([A-Za-z0-9][A-Za-z0-9./+-]*)", re.I)
+_SIZE = re.compile(r"\b(?:size|sizes|sz|gr|größe|grösse|groesse)\b\.?\s*:?\s*([A-Za-z0-9][A-Za-z0-9./+-]*)", re.I)
 
 
 _MATERIAL = re.compile(r"\b(?:material|fabric|cloth)\s*:\s*(.+)$", re.I)
@@ -190,6 +200,8 @@ def _read_part(part: str, label: Label) -> Label:
         elif plain(rest) in _MATERIALS:
             found["material"] = rest.strip()
             rest = ""
+    if found:
+        rest = re.sub(r"\bzuschneiden\b", " ", rest, flags=re.I)
     rest = rest.strip(" ()[]:,.-–—")
     if not found:
         if (rest if len(rest) == 1 else rest.upper()) in LETTER_SIZES and label.size is None:
@@ -204,7 +216,8 @@ def _read_part(part: str, label: Label) -> Label:
 
 
 _SQUARE = re.compile(
-    r"(?:test|scale|gauge|control|calibration)\s*(?:square|check)?\D{0,20}?"
+    r"(?:test|scale|gauge|control|calibration|kontroll|prüf|mess|meß|probe)\s*(?:square|check|quadrat|kästchen)?"
+    r"\D{0,20}?"
     r"(\d+\s+\d+/\d+|\d+/\d+|\d+(?:[.,]\d+)?)\s*(mm|cm|in\b|inch(?:es)?|\"|″)",
     re.I,
 )

@@ -2,12 +2,14 @@
 
 A role may stand in a class, an id, a layer's label or a layer's name, in any case, with spaces, hyphens or
 underscores, in the singular or plural: ``Cut``, ``cutting-line``, ``grain_line``, ``Notches``. ``edge: waist`` names
-a stretch of the outline; ``notch: centre front`` names a notch.
+a stretch of the outline; ``notch: centre front`` names a notch. The German words of the trade are read as well, with
+umlauts or without ("Abnäher", "Abnaeher").
 """
 
 from __future__ import annotations
 
 import re
+import unicodedata
 from typing import Literal
 
 from nesting.model.piece import NotchKind
@@ -49,11 +51,60 @@ _ROLE_WORDS: dict[Role, tuple[str, ...]] = {
         "legend", "title block",
     ),
 }  # fmt: skip
+#: The same in German (common practice; no standard names them).
+_GERMAN: dict[Role, tuple[str, ...]] = {
+    "cut": (
+        "schnitt", "schnittlinie", "schnittkante", "schnittkontur", "schneidelinie", "zuschnitt", "zuschnittlinie",
+        "zuschneidelinie", "kontur", "außenkontur", "umriss", "umrisslinie",
+    ),
+    "sew": ("naht", "nähte", "nahtlinie", "nahtlinien", "nählinie", "nählinien", "stepplinie", "stepplinien"),
+    "grain": ("fadenlauf", "fadenlaufpfeil", "fadenlauflinie", "fadenrichtung", "maschenlauf", "maschenrichtung"),
+    "fold": (
+        "bruch", "stoffbruch", "bruchlinie", "bruchkante", "stoffbruchlinie", "im bruch", "im stoffbruch",
+        "an den bruch", "an den bruch legen", "am bruch", "am stoffbruch",
+    ),
+    "notch": (
+        "knips", "knipse", "knipser", "knipszeichen", "kerbe", "kerben", "passzeichen", "paßzeichen", "passmarke",
+        "passmarken", "einschnitt", "einschnitte", "nahtzeichen",
+    ),
+    "drill": ("bohrloch", "bohrlöcher", "bohrung", "bohrungen", "bohrmarke", "bohrmarken", "abnäherspitze"),
+    "inside": (
+        "innenlinie", "innenlinien", "markierung", "markierungen", "abnäher", "falte", "falten", "ansatzlinie",
+        "ansatzlinien", "änderungslinie", "verlängerungslinie", "hier verlängern oder kürzen",
+        "hier kürzen oder verlängern", "verlängern kürzen", "kürzen verlängern", "taschenposition",
+    ),
+    "cutout": ("aussparung", "aussparungen", "innenausschnitt", "loch", "löcher"),
+    "test": (
+        "testquadrat", "kontrollquadrat", "prüfquadrat", "messquadrat", "meßquadrat", "probequadrat", "maßstab",
+        "kontrollkästchen", "testkästchen",
+    ),
+    "flaw": ("fehler", "webfehler", "fleck", "flecken"),
+    "aside": (
+        "hilfslinie", "hilfslinien", "konstruktion", "konstruktionslinie", "konstruktionslinien", "rahmen",
+        "seitenrand",
+        "blattrand", "hintergrund", "raster", "gitter", "legende", "schriftfeld", "klebemarke", "klebemarken",
+        "klebekante", "klebekanten", "kleberand", "klebelinie", "klebelinien", "glue mark", "glue marks", "glue line",
+        "gluing mark", "gluing marks", "gluing line", "paper edge", "tile border",
+    ),
+}  # fmt: skip
+
+
+def _without_umlauts(word: str) -> str:
+    return word.translate(str.maketrans({"ä": "ae", "ö": "oe", "ü": "ue", "ß": "ss"}))
+
+
 _ROLE_OF: dict[str, Role] = {word: role for role, words in _ROLE_WORDS.items() for word in words}
+_ROLE_OF |= {
+    form: role for role, words in _GERMAN.items() for word in words for form in (word, _without_umlauts(word))
+}
 #: What may stand before a name: "notch-centre-front", "edge: waist", "cut_front".
 _NAMING = re.compile(
-    r"^(notche?|edge|drill|cutout|cut|grainline|grain|fold|sew|seam|inside|internal|hole|flaw)s?([\s:._-]+)(.+)$", re.I
+    r"^(notche?|edge|drill|cutout|cut|grainline|grain|fold|sew|seam|inside|internal|hole|flaw|knips|kerbe|passzeichen|"
+    r"kante|fadenlauf|bruch|naht)s?([\s:._-]+)(.+)$",
+    re.I,
 )
+#: Words that name what follows them even without a colon.
+_NAMES = ("notch", "notche", "edge", "drill", "knips", "kerbe", "passzeichen")
 #: "test square 5 cm": a role word with the side it should measure.
 _MEASURED = re.compile(r"^([a-z: ]+?)\s*\d[\d., /]*\s*(?:mm|cm|in|inch|inches|\"|″)(?:\s.*)?$")
 _NOTCH_KINDS: dict[str, NotchKind] = {
@@ -72,7 +123,8 @@ Source = Literal["id", "label", "word"]
 
 def plain(words: str) -> str:
     """Lower case, one space where there were hyphens, underscores, slashes or several spaces."""
-    return re.sub(r"[\s_/-]+", " ", words).strip().lower()
+    # some programs write an umlaut as a letter and two dots
+    return re.sub(r"[\s_/-]+", " ", unicodedata.normalize("NFC", words)).strip().lower()
 
 
 def is_made_up(name: str) -> bool:
@@ -110,10 +162,10 @@ def read_role(words: str, source: Source = "label") -> tuple[Role, str | None, N
             role, name, notch = inner
             return role, name or (numbered[2] if role in ("notch", "drill") else None), notch
     named = _NAMING.match(words.strip()) if source != "word" else None
-    if named and (source == "id" or ":" in named[2] or named[1].lower() in ("notch", "notche", "edge", "drill")):
+    if named and (source == "id" or ":" in named[2] or named[1].lower() in _NAMES):
         rest = re.sub(r"[\s_-]+", " ", named[3]).strip()
         first = named[1].lower()
-        if first == "edge":
+        if first in ("edge", "kante"):
             return "edge", rest, None
         inner = read_role(first, "word")
         if inner is not None and rest:
