@@ -34,31 +34,51 @@ def dense(ring: np.ndarray, step: float = 0.5) -> np.ndarray:
 
 
 def compared(found: np.ndarray, true: np.ndarray) -> tuple[np.ndarray, float]:
-    """Distances both ways after the best turn and shift, and the relative difference of the areas."""
+    """Distances both ways after the best turn and shift, and the relative difference of the areas.
+
+    Turned and shifted from 24 starts, each time to the nearest places of the true outline, the last times across it
+    only (Y. Chen, G. Medioni, Image and Vision Computing 10, 1992).
+    """
     import shapely
-    from scipy.optimize import minimize
+    from scipy.spatial import cKDTree
 
     f, t = dense(found), dense(true)
-    tree = shapely.LinearRing(true)
-    centre_f = np.array(shapely.Polygon(found).centroid.coords[0])
-    centre_t = np.array(shapely.Polygon(true).centroid.coords[0])
-    # evenly along the outline: a fitted one has many points on its curves and few on what is straight
-    sample = dense(found, 2.0) - centre_f
+    t = t[np.linalg.norm(np.roll(t, -1, axis=0) - t, axis=1) > 1e-9]
+    sides = np.roll(t, -1, axis=0) - t
+    normals = np.column_stack([sides[:, 1], -sides[:, 0]]) / np.linalg.norm(sides, axis=1, keepdims=True)
+    tree = cKDTree(t)
+    middle = np.array(shapely.Polygon(true).centroid.coords[0])
+    start = f - np.array(shapely.Polygon(found).centroid.coords[0]) + middle
 
-    def placed(points: np.ndarray, v: np.ndarray) -> np.ndarray:
-        c, s = np.cos(v[2]), np.sin(v[2])
-        return points @ np.array([[c, s], [-s, c]]) + v[:2] + centre_t
+    def stepped(points: np.ndarray, *, across: bool) -> tuple[np.ndarray, float]:
+        _, which = tree.query(points)
+        apart = points - t[which]
+        r = np.column_stack([-(points - middle)[:, 1], (points - middle)[:, 0]])
+        if across:
+            n = normals[which]
+            design = np.column_stack([n, (n * r).sum(axis=1)])
+            right = (n * apart).sum(axis=1)
+        else:
+            k = len(points)
+            design = np.zeros((2 * k, 3))
+            design[:k, 0], design[k:, 1], design[:k, 2], design[k:, 2] = 1.0, 1.0, r[:, 0], r[:, 1]
+            right = np.concatenate([apart[:, 0], apart[:, 1]])
+        x, y, turn = -np.linalg.lstsq(design, right, rcond=None)[0]
+        c, s = np.cos(turn), np.sin(turn)
+        return (points - middle) @ np.array([[c, s], [-s, c]]) + middle + (x, y), float((right**2).mean())
 
-    def cost(v: np.ndarray) -> float:
-        return float((np.asarray(shapely.distance(tree, shapely.points(placed(sample, v)))) ** 2).mean())
-
-    best = min(
-        (minimize(cost, [0, 0, a], method="Nelder-Mead", options={"maxiter": 40}) for a in np.arange(-3.14, 3.14, 0.2)),
-        key=lambda r: r.fun,
-    )
-    for _ in range(2):
-        best = minimize(cost, best.x, method="Nelder-Mead", options={"maxiter": 600, "xatol": 1e-5, "fatol": 1e-9})
-    moved = placed(f - centre_f, best.x)
+    tried = []
+    for angle in np.arange(24) * np.pi / 12:
+        c, s = np.cos(angle), np.sin(angle)
+        points = (start[::8] - middle) @ np.array([[c, s], [-s, c]]) + middle
+        for _ in range(8):
+            points, cost = stepped(points, across=False)
+        tried.append((cost, angle))
+    _, angle = min(tried)
+    c, s = np.cos(angle), np.sin(angle)
+    moved = (start - middle) @ np.array([[c, s], [-s, c]]) + middle
+    for k in range(24):
+        moved, _ = stepped(moved, across=k >= 8)
     off = np.concatenate([nearest(moved, true), nearest(t, moved)])
     area = shapely.Polygon(found).area / shapely.Polygon(true).area - 1
     return off, area

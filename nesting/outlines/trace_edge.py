@@ -87,6 +87,27 @@ def colours_at(photos: Sequence[Pixels], views: Sequence[View], points: Array) -
     """(n, 3) CIELAB at these points of the ground, each from the photograph whose middle is nearest; NaN where none."""
     import cv2
 
+    tones = _tones_at(photos, views, points, linear=False)
+    seen = ~np.isnan(tones[:, 0])
+    out = np.full((len(points), 3), np.nan)
+    if seen.any():
+        out[seen] = cv2.cvtColor(tones[seen].astype(np.float32).reshape(-1, 1, 3), cv2.COLOR_BGR2LAB).reshape(-1, 3)
+    return out
+
+
+def _light_at(photos: Sequence[Pixels], views: Sequence[View], points: Array) -> Array:
+    """(n, 3) light, 0 to 1, blue, green, red, at these points: pixels are made light before what lies between them is
+    worked out, as tones between two pixels would be darker than the light between them."""
+    return _tones_at(photos, views, points, linear=True)
+
+
+#: Light of a tone 0 to 255 (IEC 61966-2-1).
+_LIGHT = np.array([v / 12.92 if v <= 0.04045 else ((v + 0.055) / 1.055) ** 2.4 for v in np.arange(256) / 255.0])
+
+
+def _tones_at(photos: Sequence[Pixels], views: Sequence[View], points: Array, *, linear: bool) -> Array:
+    import cv2
+
     out = np.full((len(points), 3), np.nan)
     best = np.full(len(points), np.inf)
     for photo, view in zip(photos, views, strict=True):
@@ -96,14 +117,18 @@ def colours_at(photos: Sequence[Pixels], views: Sequence[View], points: Array) -
         inside = (pixels >= 1).all(axis=1) & (pixels < np.array([w - 2, h - 2])).all(axis=1) & (off < best)
         if not inside.any():
             continue
-        chosen = pixels[inside].astype(np.float32)
+        chosen = pixels[inside]
+        x0, y0 = np.floor(chosen.min(axis=0)).astype(int)
+        x1, y1 = np.ceil(chosen.max(axis=0)).astype(int) + 2
+        own = photo[y0:y1, x0:x1]
+        own = cv2.LUT(own, (_LIGHT * 65535.0).astype(np.uint16)) if linear else own
+        chosen = (chosen - (x0, y0)).astype(np.float32)
         parts = []
         # cv2.remap takes maps of up to 32767 a side
         for start in range(0, len(chosen), 30000):
             part = chosen[start : start + 30000]
-            parts.append(cv2.remap(photo, part[:, 0], part[:, 1], cv2.INTER_LINEAR).reshape(-1, 1, 3))
-        seen = np.concatenate(parts).astype(np.float32) / 255.0
-        out[inside] = cv2.cvtColor(seen, cv2.COLOR_BGR2LAB).reshape(-1, 3)
+            parts.append(cv2.remap(own, part[:, 0], part[:, 1], cv2.INTER_LINEAR).reshape(-1, 3))
+        out[inside] = np.concatenate(parts) / (65535.0 if linear else 255.0)
         best[inside] = off[inside]
     return out
 
@@ -161,6 +186,7 @@ def read_edge(photos: Sequence[Pixels], views: Sequence[View], ring: Array, *, b
         moved = points + normals * good[:, None]
         last = turn == len(_REACHES) - 1
         points = moved if last else resampled(_smoothed(moved, 1.0 if turn else 2.0), STEP_MM)
+    points = points + normals * _midway(photos, views, points, normals)[:, None]
     inner = colours_at(photos, views, points - normals * 1.5)
     outer = colours_at(photos, views, points + normals * 1.5)
     contrast = np.nan_to_num(np.linalg.norm(inner - outer, axis=1))
@@ -173,6 +199,37 @@ def read_edge(photos: Sequence[Pixels], views: Sequence[View], ring: Array, *, b
         _foreign(photos, views, points, normals),
         _mingled(photos, views, points, normals),
     )
+
+
+def _midway(photos: Sequence[Pixels], views: Sequence[View], points: Array, normals: Array) -> Array:
+    """(n,) mm outwards from where the edge seems steepest to where its light is half the piece's and half the ground's.
+
+    What is steepest is drawn to one side by the weights that tell the piece's edge from the ground's own; the
+    half-way place of a blurred edge is where the edge is. 0 where it is not seen.
+    """
+    from scipy.ndimage import gaussian_filter1d, median_filter
+
+    step = 0.1
+    at = np.arange(-1.8, 1.8 + step / 2, step)
+    places = (points[:, None, :] + normals[:, None, :] * at[None, :, None]).reshape(-1, 2)
+    light = np.nan_to_num(_light_at(photos, views, places)).reshape(len(points), len(at), 3)
+    light = gaussian_filter1d(light, 0.8, axis=0, mode="wrap")
+    inner, outer = light[:, at <= -0.95].mean(axis=1), light[:, at >= 0.95].mean(axis=1)
+    way = outer - inner
+    size = (way * way).sum(axis=1)
+    share = ((light - inner[:, None]) * way[:, None]).sum(axis=2) / np.maximum(size, 1e-9)[:, None]
+    total, count = np.zeros(len(points)), np.zeros(len(points))
+    for level in (0.4, 0.5, 0.6):
+        rises = (share[:, :-1] < level) & (share[:, 1:] >= level)
+        part = (level - share[:, :-1]) / np.where(rises, share[:, 1:] - share[:, :-1], 1.0)
+        where = np.where(rises, at[:-1] + part * step, np.inf)
+        nearest = where[np.arange(len(points)), np.argmin(np.abs(where), axis=1)]
+        seen = np.abs(nearest) <= _ODD_MM
+        total[seen] += nearest[seen]
+        count += seen
+    out = np.where((count == 3) & (size > 1e-5), total / 3.0, 0.0)
+    calm = median_filter(out, size=9, mode="wrap")
+    return np.asarray(np.where(np.abs(out - calm) <= 0.3, out, calm))
 
 
 def _mingled(photos: Sequence[Pixels], views: Sequence[View], points: Array, normals: Array) -> float:

@@ -76,7 +76,9 @@ def _sheet_texture(number: int, sheets: int) -> np.ndarray:
     page = pypdfium2.PdfDocument(mat_pdf(sheets=sheets))[number]
     big = page.render(scale=25.4 / 72 / _FINE)
     grey = cv2.cvtColor(np.asarray(big.to_numpy())[:, :, :3], cv2.COLOR_BGR2GRAY)
-    return cv2.GaussianBlur(grey, (0, 0), 0.8)
+    # grey edges of print are light, not tones, too: back to tones for the one who reads this
+    light = cv2.GaussianBlur(_linear(grey.astype(np.float32)), (0, 0), 0.8)
+    return np.clip(np.rint(light ** (1 / 2.2) * 255), 0, 255).astype(np.uint8)
 
 
 @dataclass(frozen=True)
@@ -158,8 +160,14 @@ def _ground(kind: str, x: np.ndarray, y: np.ndarray, rng: np.random.Generator) -
 
 def _mask(ring: np.ndarray, soft: float = 0.0) -> tuple[np.ndarray, np.ndarray]:
     """Coverage 0 to 255 of a ring at 0.1 mm a pixel, and the place of its first pixel."""
+    from shapely import Polygon
+
     low = ring.min(axis=0) - 6 - 4 * soft
-    size = np.ceil((ring.max(axis=0) + 6 + 4 * soft - low) / _FINE).astype(int)
+    whole = Polygon(ring).buffer(0)
+    # by so much what cv2.fillPoly fills reaches beyond the line, found by areas
+    inner = whole.buffer(-0.69 * _FINE, join_style="mitre")
+    ring = np.array((inner if inner.geom_type == "Polygon" and not inner.is_empty else whole).exterior.coords[:-1])
+    size = np.ceil((np.array(whole.bounds[2:]) + 6 + 4 * soft - low) / _FINE).astype(int)
     image = np.zeros((size[1], size[0]), np.uint8)
     cv2.fillPoly(image, [np.round((ring - low) / _FINE * 16).astype(np.int32)], 255, cv2.LINE_AA, 4)
     return cv2.GaussianBlur(image, (0, 0), max(0.8, soft / _FINE)), low
@@ -224,6 +232,8 @@ def render(scene: Scene) -> Shot:
     image = _ground(scene.ground, gx, gy, rng)
     grain = cv2.GaussianBlur(rng.standard_normal((h // 4, w // 4)).astype(np.float32), (0, 0), 0.8)
     image *= (1 + 0.03 * cv2.resize(grain, (w, h)))[..., None]
+    # Colours are as seen; what mixes, at edges and in the lens, is light.
+    image = _linear(image)
     mask, low = _mask(scene.outline, scene.fuzz)
     for hole in scene.holes:
         inner, at = _mask(hole, scene.fuzz)
@@ -232,15 +242,15 @@ def render(scene: Scene) -> Shot:
         np.minimum(part, 255 - inner, out=part)
     cover = _cover(mask, low, gx, gy)[..., None]
     colour = np.float32(scene.colour if scene.colour is not None else _COLOURS[scene.paper])
-    body = np.broadcast_to(colour, image.shape).copy()
+    body = np.broadcast_to(_linear(colour), image.shape).copy()
     for line in scene.lines:
         ink, at = _mask(line)
-        body *= 1 - 0.75 * _cover(ink, at, gx, gy)[..., None]
+        body *= 1 - 0.95 * _cover(ink, at, gx, gy)[..., None]
     image = image * (1 - cover) + body * cover
     for tape in scene.tapes:
         ink, at = _mask(tape)
         over = _cover(ink, at, gx, gy)[..., None]
-        image = image * (1 - over) + np.float32((235, 120, 30)) * over
+        image = image * (1 - over) + _linear(np.float32((235, 120, 30))) * over
     for k, (x, y, turn) in enumerate(places):
         bow, way = rng.uniform(0.6, 1.0) * scene.bow, rng.integers(3)
         if k in scene.drop or k >= scene.sheets:
@@ -259,10 +269,9 @@ def render(scene: Scene) -> Shot:
         my = (-v / scene.scale[1] / _FINE + texture.shape[0] / 2 - 0.5).astype(np.float32)
         grey = cv2.remap(texture, mx, my, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE).astype(np.float32)
         on = ((np.abs(u) < 105) & (np.abs(v) < 148.5))[..., None]
-        image = np.where(on, (18 + grey * 0.86)[..., None].repeat(3, axis=2), image)
+        image = np.where(on, _linear(18 + grey * 0.86)[..., None].repeat(3, axis=2), image)
     light = _light(scene, gx, gy, rng)
-    # Colours above are as seen; light acts on what is linear.
-    linear = (np.clip(image, 0, 255) / 255) ** 2.2 * light[..., None]
+    linear = image * light[..., None]
     linear = cv2.GaussianBlur(linear, (0, 0), scene.blur)
     seen = np.clip(linear, 0, 1) ** (1 / 2.2) * 255
     seen += rng.standard_normal(seen.shape).astype(np.float32) * scene.noise
@@ -272,6 +281,11 @@ def render(scene: Scene) -> Shot:
     assert ok
     tap = camera.pixels(np.array([[*inner_point(scene.outline), 0.0]]))[0]
     return Shot(jpeg.tobytes(), (float(tap[0]), float(tap[1])), (w, h), camera)
+
+
+def _linear(tones: np.ndarray) -> np.ndarray:
+    """Light, 0 to 1, of tones 0 to 255."""
+    return ((np.clip(tones, 0, 255) / 255) ** 2.2).astype(np.float32)
 
 
 def _light(scene: Scene, x: np.ndarray, y: np.ndarray, rng: np.random.Generator) -> np.ndarray:
