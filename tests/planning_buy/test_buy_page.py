@@ -194,7 +194,7 @@ def test_pictures_of_leftovers_are_shown(tmp_path):
     """A leftover that was photographed is shown in the report and its file named; what is no picture is not."""
     pieces = [rectangle("front", 100.0, 100.0)]
     order = order_of(pieces, [Garment("briefs", None, 1, ("front",))], remnants=(scrap("a", 350.0, 100.0),))
-    plan = plan_remnants(order, Judge(lambda *_: True), lay=AreaLay(0.8))
+    plan = plan_remnants(resolve(order), Judge(lambda *_: True), lay=AreaLay(0.8))
     file = tmp_path / "a.jpg"
     file.write_bytes(b"\xff\xd8\xff\xe0 picture")
     page = Reader(remnants_section(plan, {"a": small_picture(file), "b": ("image/png", b"not used")}))
