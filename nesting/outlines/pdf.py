@@ -6,6 +6,7 @@ import math
 from collections import defaultdict
 from collections.abc import Sequence
 from dataclasses import replace
+from typing import Any
 
 from nesting.files.drawn import outline
 from nesting.files.drawn.context import Context
@@ -140,6 +141,7 @@ def _tell_cut(layout: Layout, joins: Sequence[PageJoin], ctx: Context) -> None:
         overlap = f"{over[0]:.1f} and {over[1]:.1f}"
     worst = max((j.worst for j in joins), default=0.0)
     count = sum(j.lines for j in joins)
+    apart: dict[str, Any] = {f"pages_{j.pages[0]}_{j.pages[1]}_mm": j.worst for j in joins if j.lines}
     each = [f"{j.pages[0]} to {j.pages[1]} {j.worst:.2f}" for j in joins if j.lines]
     told = f" (pages {', '.join(each[:12])}{', …' if len(each) > 12 else ''} mm)" if len(each) > 1 else ""
     ctx.note(
@@ -147,7 +149,7 @@ def _tell_cut(layout: Layout, joins: Sequence[PageJoin], ctx: Context) -> None:
         f"pages {_listed(list(layout.at))} are put together by {layout.how}: {rows} × {columns} (down × across), "
         f"overlapping by {overlap} mm; {count} lines go on from page to page, at most {worst:.2f} mm apart{told}",
         code="pdf.joined",
-        **{f"pages_{j.pages[0]}_{j.pages[1]}_mm": j.worst for j in joins if j.lines},
+        **apart,
     )
     for join in joins:
         a, b = join.pages

@@ -93,9 +93,12 @@ def _without_umlauts(word: str) -> str:
     return word.translate(str.maketrans({"ä": "ae", "ö": "oe", "ü": "ue", "ß": "ss"}))
 
 
-_ROLE_OF: dict[str, Role] = {word: role for role, words in _ROLE_WORDS.items() for word in words}
-_ROLE_OF |= {
-    form: role for role, words in _GERMAN.items() for word in words for form in (word, _without_umlauts(word))
+_ROLE_OF: dict[str, Role] = {
+    form: role
+    for table in (_GERMAN, _ROLE_WORDS)
+    for role, words in table.items()
+    for word in words
+    for form in (word, _without_umlauts(word))
 }
 #: What may stand before a name: "notch-centre-front", "edge: waist", "cut_front".
 _NAMING = re.compile(
