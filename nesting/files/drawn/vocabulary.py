@@ -90,7 +90,9 @@ _GERMAN: dict[Role, tuple[str, ...]] = {
 
 
 def _without_umlauts(word: str) -> str:
-    return word.translate(str.maketrans({"ä": "ae", "ö": "oe", "ü": "ue", "ß": "ss"}))
+    for letter, written in (("ä", "ae"), ("ö", "oe"), ("ü", "ue"), ("ß", "ss")):
+        word = word.replace(letter, written)
+    return word
 
 
 _ROLE_OF: dict[str, Role] = {
