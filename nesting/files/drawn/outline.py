@@ -3,9 +3,13 @@
 from __future__ import annotations
 
 import math
+from collections import OrderedDict
 from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import pairwise
+
+import numpy as np
+from numpy.typing import NDArray
 
 from nesting.model.piece import Line, Point, Ring
 
@@ -24,6 +28,8 @@ __all__ = [
     "nearest",
     "side_along",
 ]
+
+Floats = NDArray[np.float64]
 
 #: mm. Points nearer than this are one point drawn twice: it is the last digit that drawings carry.
 DOUBLED_MM = 0.001
@@ -154,23 +160,40 @@ class Place:
 
 def nearest(ring: Sequence[Point], point: Point, closed: bool = True) -> Place:
     """The place on the ring that is nearest to a point."""
-    best: Place | None = None
-    along = 0.0
-    n = len(ring)
-    for i in range(n if closed else n - 1):
-        a, b = ring[i], ring[(i + 1) % n]
-        dx, dy = b[0] - a[0], b[1] - a[1]
-        square = dx * dx + dy * dy
-        t = 0.0 if square == 0 else ((point[0] - a[0]) * dx + (point[1] - a[1]) * dy) / square
-        t = min(1.0, max(0.0, t))
-        at = b if t == 1.0 else (a[0] + t * dx, a[1] + t * dy)
-        away = math.dist(at, point)
-        if best is None or away < best.away:
-            best = Place(at, i, along + t * math.sqrt(square), away)
-        along += math.sqrt(square)
-    if best is None:
+    if len(ring) < 2:
         return Place(ring[0], 0, 0.0, math.dist(ring[0], point))
-    return best
+    begin, end, step, square, along = _sides_of(ring, closed)
+    t = np.clip(((np.asarray(point) - begin) * step).sum(axis=1) / np.where(square > 0.0, square, 1.0), 0.0, 1.0)
+    # a corner is one point, whichever of its sides it is taken for: the first of them has it
+    at = np.where(t[:, None] == 1.0, end, begin + t[:, None] * step)
+    i = int(np.argmin(((at - point) ** 2).sum(axis=1)))
+    found = (float(at[i, 0]), float(at[i, 1]))
+    return Place(found, i, float(along[i] + t[i] * math.sqrt(square[i])), math.dist(found, point))
+
+
+Sides = tuple[Floats, Floats, Floats, Floats, Floats]
+#: sides of the rings that were asked about last, with the rings themselves: they are told apart by identity
+_known: OrderedDict[tuple[int, bool], tuple[Sequence[Point], Sides]] = OrderedDict()
+_KNOWN = 16
+
+
+def _sides_of(ring: Sequence[Point], closed: bool) -> Sides:
+    """Of each side of a ring or line: its ends (n, 2) and the way between, its length squared, the length before it."""
+    key = (id(ring), closed)
+    known = _known.get(key)
+    if known is not None:
+        return known[1]
+    points = np.array(ring, dtype=np.float64)
+    begin = points if closed else points[:-1]
+    end = np.roll(points, -1, axis=0)[: len(begin)]
+    step = end - begin
+    square = (step**2).sum(axis=1)
+    sides = (begin, end, step, square, np.concatenate([[0.0], np.cumsum(np.sqrt(square))[:-1]]))
+    if isinstance(ring, tuple):  # it will not change
+        _known[key] = (ring, sides)
+        while len(_known) > _KNOWN:
+            _known.popitem(last=False)
+    return sides
 
 
 def inward(ring: Ring, place: Place) -> float:

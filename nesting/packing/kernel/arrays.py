@@ -12,6 +12,7 @@ from __future__ import annotations
 import math
 from collections.abc import Hashable, Sequence
 from dataclasses import dataclass, field, replace
+from functools import lru_cache
 from typing import NamedTuple
 
 import numpy as np
@@ -198,16 +199,13 @@ class _Builder:
             raise PackingError("a ring needs at least three points")
         if not np.isfinite(ring).all():
             raise PackingError("a ring has coordinates that are not numbers")
-        pts = geometry.clean(ring)
-        mx, my = geometry.middle(pts)
-        pts = pts - (mx, my)
-        key = _key(pts)
+        pts, mx, my, key, half_turned = _framed(np.ascontiguousarray(ring, dtype=np.float64).tobytes())
         number = self.shape_of.get(key)
         if number is None:
             number = len(self.shapes)
             self.shapes.append(Shape(pts, parts_of(pts, self.scale), abs(geometry.ring_area(pts))))
             self.shape_of[key] = number
-            other = self.shape_of.get(_key(-pts))
+            other = self.shape_of.get(half_turned)
             if other is not None:
                 self.shapes[number].half_turn = other
                 self.shapes[other].half_turn = number
@@ -416,6 +414,16 @@ def _first(low: float, axis: Axis | None, scale: float) -> float | None:
     if period <= 0.0:
         return offset if offset >= low - FIT_EPS else None
     return offset + math.ceil((low - FIT_EPS - offset) / period) * period
+
+
+@lru_cache(maxsize=8192)
+def _framed(data: bytes) -> tuple[RingArray, float, float, Hashable, Hashable]:
+    """A ring (n, 2) about the middle of its box, that middle, and what tells it and its half turn from other rings.
+    Spreads of one order ask for the same rings again and again."""
+    pts = geometry.clean(np.frombuffer(data, dtype=np.float64).reshape(-1, 2))
+    mx, my = geometry.middle(pts)
+    pts = pts - (mx, my)
+    return pts, mx, my, _key(pts), _key(-pts)
 
 
 def _key(pts: RingArray) -> Hashable:

@@ -30,6 +30,12 @@ def parts_of(ring: RingArray, scale: float) -> list[NDArray[np.float64]]:
 
     Raises PackingError for a ring without area or one that crosses itself.
     """
+    return list(_parts(np.ascontiguousarray(ring).tobytes(), scale))
+
+
+@lru_cache(maxsize=4096)
+def _parts(data: bytes, scale: float) -> tuple[NDArray[np.float64], ...]:
+    ring = np.frombuffer(data, dtype=np.float64).reshape(-1, 2)
     own = ring / scale
     size = float(np.abs(own).max(initial=0.0)) or 1.0
     step = float(10.0 ** np.floor(np.log10(size))) / _STEPS
@@ -38,8 +44,8 @@ def parts_of(ring: RingArray, scale: float) -> list[NDArray[np.float64]]:
         parts = [ring[c] for c in corners]
         missing = geometry.ring_area(ring) - sum(geometry.ring_area(p) for p in parts)
         if abs(missing) <= _ROUNDING * (size * scale) ** 2:
-            return parts
-    return geometry.convex_parts(ring)
+            return tuple(parts)
+    return tuple(geometry.convex_parts(ring))
 
 
 @lru_cache(maxsize=4096)

@@ -14,6 +14,7 @@ import os
 from collections import OrderedDict
 from collections.abc import Iterable
 from concurrent.futures import ThreadPoolExecutor
+from functools import lru_cache
 from typing import NamedTuple
 
 import numpy as np
@@ -68,7 +69,12 @@ def profile(ring: Floats, scale: float) -> Profile:
     own = ring / scale
     size = float(np.abs(own).max()) or 1.0
     step = float(10.0 ** (np.floor(np.log10(size)) - 7.0))
-    whole = np.round(own / step).astype(np.int64)
+    return _profile(np.round(own / step).astype(np.int64).tobytes(), step)
+
+
+@lru_cache(maxsize=4096)
+def _profile(data: bytes, step: float) -> Profile:
+    whole = np.frombuffer(data, dtype=np.int64).reshape(-1, 2)
     return Profile(step, tuple(_seen(_framed(whole, frame), step) for frame in _FRAMES))
 
 
@@ -83,7 +89,7 @@ def _seen(points: Ints, step: float) -> _Seen:
     x, y = points[:, 0].astype(np.float64), points[:, 1].astype(np.float64)
     if float((x * np.roll(y, -1) - np.roll(x, -1) * y).sum()) < 0.0:
         points = points[::-1]
-    first = min(range(len(points)), key=lambda i: (int(points[i, 0]), int(points[i, 1])))
+    first = int(np.lexsort((points[:, 1], points[:, 0]))[0])
     points = np.ascontiguousarray(np.roll(points, -first, axis=0))
     digest = hashlib.blake2b(points.tobytes() + repr(step).encode(), digest_size=16).digest()
     return _Seen(digest, points)

@@ -25,7 +25,7 @@ Part = NDArray[np.float64]
 def ring_area(ring: RingArray) -> float:
     """Signed area of a ring (n, 2); positive if anticlockwise."""
     x, y = ring[:, 0], ring[:, 1]
-    return float(np.dot(x, np.roll(y, -1)) - np.dot(y, np.roll(x, -1))) / 2.0
+    return float(np.dot(x, np.concatenate((y[1:], y[:1]))) - np.dot(y, np.concatenate((x[1:], x[:1])))) / 2.0
 
 
 def bounds(ring: RingArray) -> tuple[float, float, float, float]:

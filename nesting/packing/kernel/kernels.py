@@ -19,7 +19,10 @@ from numpy.typing import NDArray
 from nesting.packing.kernel.arrays import BDX, BDY, LMIN, LX, LY, PX, PY, XCAP, XLO, XR, YHI, YLO, Tables
 from nesting.packing.kernel.fields import FieldTables
 
-__all__ = ["CX", "CY", "HH", "HW", "RING", "ROOT", "State", "fit_x", "fit_y", "new_state", "put", "separate", "uniform"]
+__all__ = [
+    "CX", "CY", "HH", "HW", "RING", "ROOT", "State", "fit_x", "fit_y", "new_state", "on_lattice", "put", "separate",
+    "uniform",
+]  # fmt: skip
 
 Floats = NDArray[np.float64]
 
@@ -76,7 +79,7 @@ def uniform(rng: NDArray[np.uint64]) -> float:
 
 
 @njit(cache=True, error_model="numpy")
-def _on(value: float, low: float, high: float, offset: float, period: float) -> float:
+def on_lattice(value: float, low: float, high: float, offset: float, period: float) -> float:
     """The allowed value nearest to ``value``."""
     if period < 0.0:
         return max(low, min(high, value))
@@ -92,14 +95,14 @@ def _on(value: float, low: float, high: float, offset: float, period: float) -> 
 def fit_x(T: Tables, v: int, x: float, length: float) -> float:
     """The allowed x of variant v nearest to x."""
     r = T.v_lim[v]
-    return _on(x, r[XLO], min(r[XCAP], length - r[XR]), r[LX], r[PX])
+    return on_lattice(x, r[XLO], min(r[XCAP], length - r[XR]), r[LX], r[PX])
 
 
 @njit(cache=True, error_model="numpy")
 def fit_y(T: Tables, v: int, y: float) -> float:
     """The allowed y of variant v nearest to y."""
     r = T.v_lim[v]
-    return _on(y, r[YLO], r[YHI], r[LY], r[PY])
+    return on_lattice(y, r[YLO], r[YHI], r[LY], r[PY])
 
 
 @njit(cache=True, error_model="numpy", inline="always")
@@ -350,8 +353,8 @@ def _descend(
             sy = max(sy, py) if sy > 0.0 else min(sy, -py)
         better = False
         for side in range(2):
-            nx = _on(x + sx if side == 0 else x - sx, xlo, xhi, lx, px)
-            ny = _on(y + sy if side == 0 else y - sy, ylo, yhi, ly, py)
+            nx = on_lattice(x + sx if side == 0 else x - sx, xlo, xhi, lx, px)
+            ny = on_lattice(y + sy if side == 0 else y - sy, ylo, yhi, ly, py)
             if abs(nx - x0) > reach or abs(ny - y0) > reach:
                 continue
             new = _score_close(close, count, F.data, nx, ny, value)
@@ -433,8 +436,8 @@ def _best_move(
                 sign = -1.0 if f & 1 else 1.0
                 x = S.at[j, CX] + sign * F.corners[c, 0]
                 y = S.at[j, CY] + sign * F.corners[c, 1]
-            x = _on(x, xlo, xhi, r[LX], r[PX])
-            y = _on(y, ylo, yhi, r[LY], r[PY])
+            x = on_lattice(x, xlo, xhi, r[LX], r[PX])
+            y = on_lattice(y, ylo, yhi, r[LY], r[PY])
             limit = top[keep - 1, 0]
             value = 0.0
             if obstacles:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 
 import numpy as np
+from numba import njit
 from numpy.typing import NDArray
 
 from nesting.packing.kernel import kernels
@@ -15,6 +16,7 @@ from nesting.packing.search.outlines import extents_of
 __all__ = ["boxes", "choose_states", "random_places"]
 
 
+Floats = NDArray[np.float64]
 _Box = tuple[float, float, float, float]
 #: boxes that meet by less than this only touch (rounding, internal units)
 _TOUCH = 1e-9
@@ -106,22 +108,39 @@ def _spot(
     if len(met) > _FEW:
         return _behind(met, [float(kernels.fit_y(t, v, y)) for y in heights[:: len(heights) // _FEW + 1]],
                        (x0, y0, x1, y1), lim)  # fmt: skip
-    best: tuple[float, float] | None = None
-    for y in heights:
-        y = float(kernels.fit_y(t, v, y))
-        beside = [b for b in met if b[1] < y + y1 - _TOUCH and b[3] > y + y0 + _TOUCH]
-        x = float(lim[XLO])
-        for _ in range(len(beside) + 1):
-            x = _up(x, lim)
-            hit = [b[2] for b in beside if b[0] < x + x1 - _TOUCH and b[2] > x + x0 + _TOUCH]
-            if math.isinf(x) or not hit:
+    x, y = _leftmost(lim, around, np.array(heights), np.array([b[:4] for b in met]).reshape(-1, 4))
+    return None if math.isinf(x) else (x, y)
+
+
+@njit(cache=True, error_model="numpy")
+def _leftmost(lim: Floats, around: _Box, heights: Floats, met: Floats) -> tuple[float, float]:
+    """The leftmost place, and the lowest of these, at one of ``heights`` where a box meets none of ``met``; x infinite
+    where there is none."""
+    x0, y0, x1, y1 = around
+    best_x, best_y = math.inf, 0.0
+    for height in heights:
+        y = kernels.on_lattice(height, lim[YLO], lim[YHI], lim[LY], lim[PY])
+        x = lim[XLO]
+        free = False
+        for _ in range(len(met) + 1):
+            if lim[PX] == 0.0:
+                x = lim[LX] if lim[LX] >= x - 1e-9 else math.inf
+            elif lim[PX] > 0.0:
+                x = lim[LX] + math.ceil((x - 1e-9 - lim[LX]) / lim[PX]) * lim[PX]
+            if math.isinf(x):
                 break
-            x = max(hit) - x0
-        else:
-            continue
-        if not math.isinf(x) and (best is None or (x, y) < best):
-            best = (x, y)
-    return best
+            right = -math.inf
+            for k in range(len(met)):
+                beside = met[k, 1] < y + y1 - _TOUCH and met[k, 3] > y + y0 + _TOUCH
+                if beside and met[k, 0] < x + x1 - _TOUCH and met[k, 2] > x + x0 + _TOUCH:
+                    right = max(right, met[k, 2])
+            if math.isinf(right):
+                free = True
+                break
+            x = right - x0
+        if free and (x < best_x or (x == best_x and y < best_y)):
+            best_x, best_y = x, y
+    return best_x, best_y
 
 
 def _behind(

@@ -173,7 +173,8 @@ class _Run:
                 places = tuple(sorted(start, key=lambda p: p.item))
                 if self.offer_places(places):
                     self.layout = self._layout(places)
-            self._boxes()
+            if self.layout is None:
+                self._boxes()
             if not self.bound_known:  # only now: the first layout should not wait for it
                 seconds = _BOUND[1] if self.stop.seconds is None else min(_BOUND[1], _BOUND[0] * self.stop.seconds)
                 self.bound = lower_bound(self.problem, seconds=seconds)

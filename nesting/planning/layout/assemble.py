@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from nesting.cloth.orientation import Orientation, orientation
 from nesting.cloth.spreads import make_spread
 from nesting.model.errors import CannotLayError
-from nesting.model.lay import FoldLine, Placement, PlyRegion, Spread, mirrored_over_fold, placed
+from nesting.model.lay import FoldLine, Placement, PlyRegion, Spread, placed
 from nesting.model.order import Cloth, CutPiece, Remnant
 from nesting.model.piece import Piece
 from nesting.model.tolerances import BOUND_MM, REPEAT_MM
@@ -26,8 +26,8 @@ from nesting.planning.layout.demand import Need, Stack
 from nesting.planning.layout.jobs import Job, JobStyle, jobs_for
 from nesting.planning.layout.repeats import matching_for, phases
 from nesting.planning.layout.rings import grown, search_ring, within
+from nesting.planning.layout.shapes import is_symmetric, opened_ring, outline_at_origin, turned_ring, whole
 from nesting.resolving.cutting_list import CuttingList
-from nesting.resolving.hands import is_symmetric
 
 __all__ = ["Assembly", "NeedKey", "PoseMeta", "assemble"]
 
@@ -76,20 +76,14 @@ class Assembly:
         places = self._at_the_cut_end(tuple(places))
         for place in places:
             drafts.append((self.jobs[place.item], self.metas[place.item][place.pose], place))
-        laid = [(job, meta, self._laid(job, meta, place)) for job, meta, place in drafts]
-        ends = [max(x for x, _ in piece.outline) for _, _, (piece, *_) in laid]
-        length = max(ends, default=0.0)
-        if self.turned_end:
-            # In the packing frame the fold is x = 0 and the table's end lies at the farthest cut edge.
-            width = self.spread.table_width
-            mapped = []
-            for job, meta, (_, x, y, turn) in laid:
-                table = placed_piece(job, meta, length - x, width - y, (turn + 180.0) % 360.0)
-                mapped.append((job, meta, (table, length - x, width - y, (turn + 180.0) % 360.0)))
-            laid = mapped
+        length = max((place.x + self._reach(job, meta, place)[1] for job, meta, place in drafts), default=0.0)
         result: list[Placement] = []
-        for job, meta, (piece, x, y, turn) in laid:
-            result += _placements_of(job, meta, piece, x, y, turn)
+        for job, meta, place in drafts:
+            x, y, turn = place.x, place.y, self._turn(meta, place)
+            if self.turned_end:
+                # In the packing frame the fold is x = 0 and the table's end lies at the farthest cut edge.
+                x, y, turn = length - x, self.spread.table_width - y, (turn + 180.0) % 360.0
+            result += _placements_of(job, meta, placed_piece(job, meta, x, y, turn), x, y, turn)
         return tuple(result), length
 
     @property
@@ -102,9 +96,7 @@ class Assembly:
         """The layout moved so that its first outline begins at x = 0."""
         if not places or not self.slides or self.turned_end:
             return places
-        begin = min(
-            x for p in places for x, _ in self._laid(self.jobs[p.item], self.metas[p.item][p.pose], p)[0].outline
-        )
+        begin = min(p.x + self._reach(self.jobs[p.item], self.metas[p.item][p.pose], p)[0] for p in places)
         return tuple(replace(p, x=p.x - begin) for p in places)
 
     def from_zero(self, places: tuple[Place, ...]) -> tuple[Place, ...]:
@@ -117,17 +109,22 @@ class Assembly:
         )
         return tuple(replace(p, x=p.x - begin) for p in places)
 
-    def _laid(self, job: Job, meta: PoseMeta, place: Place) -> tuple[Piece, float, float, float]:
+    def _turn(self, meta: PoseMeta, place: Place) -> float:
+        """The turn in the packing frame."""
         turn = (meta.turn + place.tilt) % 360.0
-        if self.turned_end:
-            turn = (turn + 180.0) % 360.0
-        return placed_piece(job, meta, place.x, place.y, turn), place.x, place.y, turn
+        return (turn + 180.0) % 360.0 if self.turned_end else turn
+
+    def _reach(self, job: Job, meta: PoseMeta, place: Place) -> tuple[float, float]:
+        """How far the piece's outline reaches along x from its reference point, down and up."""
+        piece = job.needs[0].cut.piece
+        xs = outline_at_origin(whole(piece) if meta.opened else piece, self._turn(meta, place), meta.flipped)[:, 0]
+        return float(xs.min()), float(xs.max())
 
 
 def placed_piece(job: Job, meta: PoseMeta, x: float, y: float, turn: float) -> Piece:
     """The job's piece (opened out if the pose says so) as it lies."""
     piece = job.needs[0].cut.piece
-    return placed(mirrored_over_fold(piece) if meta.opened else piece, x, y, turn, meta.flipped)
+    return placed(whole(piece) if meta.opened else piece, x, y, turn, meta.flipped)
 
 
 def _placements_of(job: Job, meta: PoseMeta, piece: Piece, x: float, y: float, turn: float) -> list[Placement]:
@@ -168,7 +165,7 @@ def _placements_of(job: Job, meta: PoseMeta, piece: Piece, x: float, y: float, t
         return [leader]
     follower = pair.follower.piece
     if meta.opened:
-        follower = mirrored_over_fold(follower)
+        follower = whole(follower)
     fx, fy, follower_turn, flipped = follower_motion(pair.fits, x, y, turn, meta.flipped)
     shape = placed(follower, fx, fy, follower_turn, flipped)
     lower = one(pair.follower, shape, meta.follower_plies, len(meta.follower_plies), need.cut.name)
@@ -420,7 +417,7 @@ class _PoseBuilder:
 
     def flat(self, plies: tuple[int, ...], flips: tuple[bool, ...], *, opened: bool) -> None:
         """Poses anywhere on these plies."""
-        piece = mirrored_over_fold(self.cut.piece) if opened else self.cut.piece
+        piece = whole(self.cut.piece) if opened else self.cut.piece
         if flips == (False, True) and is_symmetric(piece):
             flips = (False,)
         for turn, state in zip(self.allowed.turns, self.allowed.states, strict=True):
@@ -436,7 +433,7 @@ class _PoseBuilder:
         """Leader on some of the plies, follower on the others."""
         need = self.job.needs[0]
         count = len(self.job.needs)
-        piece = mirrored_over_fold(self.cut.piece) if self.job.opened else self.cut.piece
+        piece = whole(self.cut.piece) if self.job.opened else self.cut.piece
         if self.spread.kind == "stacked face up":
             choices = [(plies[count:], plies[:count])]
         else:
@@ -460,13 +457,15 @@ class _PoseBuilder:
         engine_turn = meta.turn + 180.0 if turned_end else meta.turn
         ring, body = self._rings(meta.opened, fold is not None)
         same = ring is body
-        ring = _laid_ring(ring, engine_turn % 360.0, meta.flipped)
-        body = ring if same else _laid_ring(body, engine_turn % 360.0, meta.flipped)
-        shape = placed(piece, 0.0, 0.0, engine_turn % 360.0, meta.flipped)
-        # what a picture does not tell of a piece is kept free around it
-        free = shape.outline if piece.error <= 0.0 else grown(shape.outline, piece.error, shape.fold if fold else None)
-        outline = np.array(free)
+        ring = turned_ring(ring, engine_turn % 360.0, meta.flipped)
+        body = ring if same else turned_ring(body, engine_turn % 360.0, meta.flipped)
+        outline = outline_at_origin(piece, engine_turn % 360.0, meta.flipped)
+        if piece.error > 0.0:
+            # what a picture does not tell of a piece is kept free around it
+            shape = placed(piece, 0.0, 0.0, engine_turn % 360.0, meta.flipped)
+            outline = np.array(grown(shape.outline, piece.error, shape.fold if fold else None))
         if fold is not None:
+            shape = placed(piece, 0.0, 0.0, engine_turn % 360.0, meta.flipped)
             # rounding of a turn must not show against the fold line
             ring, body, outline = (_on_line(own, shape, fold) for own in (ring, body, outline))
         if self.hindered:
@@ -527,8 +526,8 @@ class _PoseBuilder:
         ring, body = search_ring(piece.outline, gap, piece.fold)
         if not opened:
             return ring, body
-        wide = _opened_ring(ring, piece)
-        return wide, wide if ring is body else _opened_ring(body, piece)
+        wide = opened_ring(ring, piece)
+        return wide, wide if ring is body else opened_ring(body, piece)
 
     def _lattice(self, meta: PoseMeta) -> tuple[Axis | None, Axis | None, int | None] | None:
         """The axes that the repeat leaves to this pose; None if the pose cannot keep it."""
@@ -589,16 +588,6 @@ def _alike(a: tuple[float, float], b: tuple[float, float], repeats: tuple[float,
     return all(
         r <= 0.0 or abs((p - q + r / 2) % r - r / 2) <= REPEAT_MM / 2 for p, q, r in zip(a, b, repeats, strict=True)
     )
-
-
-def _laid_ring(ring: NDArray[np.float64], turn: float, flipped: bool) -> NDArray[np.float64]:
-    laid = placed(Piece("", tuple((float(x), float(y)) for x, y in ring)), 0.0, 0.0, turn, flipped)
-    return np.array(laid.outline)
-
-
-def _opened_ring(half: NDArray[np.float64], piece: Piece) -> NDArray[np.float64]:
-    ring = tuple((float(x), float(y)) for x, y in half)
-    return np.array(mirrored_over_fold(Piece("", ring, fold=piece.fold)).outline)
 
 
 def _on_line(ring: NDArray[np.float64], shape: Piece, fold: FoldLine) -> NDArray[np.float64]:

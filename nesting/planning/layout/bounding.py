@@ -7,6 +7,7 @@ the open problem holds for all of them. A tube does not open out; its own proble
 
 from __future__ import annotations
 
+import pickle
 from dataclasses import replace
 
 from nesting.model.errors import CannotLayError
@@ -19,6 +20,11 @@ from nesting.planning.layout.yardage import full_widths
 from nesting.resolving.cutting_list import CuttingList
 
 __all__ = ["cloth_bound", "counted", "shared"]
+
+
+#: bounds of the latest problems
+_known: dict[bytes, Bound] = {}
+_KEPT = 16
 
 
 def cloth_bound(
@@ -36,7 +42,12 @@ def cloth_bound(
     style = JobStyle(pairs=0.0, open_halves=any(s.cut.on_fold for s in stacks)) if cloth.tubular else JobStyle()
     try:
         problem = assemble(order, cloth, free, kind, style=style, remnant=remnant).problem
-        return lower_bound(problem, seconds=seconds)
+        data = pickle.dumps(problem, protocol=pickle.HIGHEST_PROTOCOL)
+        if data not in _known:  # a cloth is laid again for comparison, and what bounds it stays
+            _known[data] = lower_bound(problem, seconds=seconds)
+            while len(_known) > _KEPT:
+                _known.pop(next(iter(_known)))
+        return _known[data]
     except (CannotLayError, PackingError):
         return None
 

@@ -16,7 +16,7 @@ from nesting.model.piece import Piece
 from nesting.packing.problem import Item, PackingError, Place, Pose, Stop, outline_of
 from nesting.planning.layout.assemble import Assembly
 from nesting.planning.layout.runs import NO_BOUND
-from nesting.resolving.hands import is_symmetric
+from nesting.planning.layout.shapes import is_symmetric
 
 __all__ = ["Lying", "lying_in", "opened_out", "place_missing", "places_from"]
 
