@@ -31,10 +31,11 @@ log = logging.getLogger(__name__)
 Floats = NDArray[np.float64]
 #: parts are kept this far apart, so that rounding never makes them overlap (internal units; the ply is 100 high)
 SLACK = 1e-9
-#: how far items may move in the first programme, and in later ones at least. Farther means more pairs to keep apart:
-#: at 3.0 the programmes of 55 pieces had 10,000 rows and took a third of the search, at 0.4 they have 1,000
+#: how far items may move in the first programme, in later ones at least, and at most. Farther means more pairs to
+#: keep apart: at 3.0 the programmes of 55 pieces had 10,000 rows and took a third of the search, at 0.4 they have 1,000
 REACH = 0.4
 _LEAST_REACH = 0.25
+_MOST_REACH = 3.0
 #: overlaps of convex parts up to this are rounding
 DEEPEST = 5e-9
 #: share of the problem's unit by which a gap may fall short: a fifth of what ``check`` lets pass
@@ -319,6 +320,8 @@ class Compactor:
             moved = float(np.abs(state.at[:, CX : CY + 1] - before).max(initial=0.0))
             reach = min(reach, max(_LEAST_REACH, 2.0 * moved))
             new = self.length(state)
+            if length - new > 0.9 * reach:  # as far as it could: it is a loose layout
+                reach = min(_MOST_REACH, 2.0 * reach)
             if slack <= 0.0 and k > 0 and new > length - 1e-4:
                 break
             length = new
