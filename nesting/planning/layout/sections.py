@@ -26,7 +26,7 @@ from nesting.resolving.cutting_list import CuttingList
 __all__ = ["sectioned"]
 
 #: share of the whole search time that all divisions together may take
-SHARE = 0.15
+SHARE = 0.06
 #: divisions tried
 MOST_DIVISIONS = 2
 

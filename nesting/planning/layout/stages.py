@@ -34,8 +34,8 @@ from nesting.planning.layout.yardage import cloth_used
 __all__ = ["first_lay", "try_all", "warm_for"]
 
 #: shares of the time: open cloth at first by itself, at the end from the best of all lays; folds take what is between
-OPEN_FIRST = 0.30
-_OPEN_LAST = 0.15
+OPEN_FIRST = 0.45
+_OPEN_LAST = 0.25
 #: share of the folds' time that is divided among the best candidates of all spreads
 _EACH = 0.35
 

@@ -30,6 +30,10 @@ __all__ = ["Finished", "Keep", "Search", "Trial", "assembled", "to_buy", "used_b
 Keep = tuple[str, int] | str
 
 
+#: share of the time that the bound may take
+_BOUND = 0.02
+
+
 @dataclass
 class Trial:
     """One candidate on its way: its problem, its best layout, or why it cannot be."""
@@ -102,6 +106,8 @@ class Search:
             self._bound_known = True
             # on a leftover it is a figure beside the lay, and many lays are tried there
             seconds = 1.0 if self.remnant is None else 0.1
+            if self.options.seconds is not None:
+                seconds = min(seconds, _BOUND * self.options.seconds)
             self._bound = cloth_bound(self.order, self.cloth, self.stacks, self.remnant, seconds=seconds)
         return self._bound
 
