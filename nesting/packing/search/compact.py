@@ -12,7 +12,7 @@ from __future__ import annotations
 import copy
 import logging
 import threading
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from typing import NamedTuple
 
 import highspy
@@ -35,7 +35,7 @@ SLACK = 1e-9
 #: keep apart: at 3.0 the programmes of 55 pieces had 10,000 rows and took a third of the search, at 0.4 they have 1,000
 REACH = 0.4
 _LEAST_REACH = 0.25
-_MOST_REACH = 3.0
+_MOST_REACH = 1.6
 #: overlaps of convex parts up to this are rounding
 DEEPEST = 5e-9
 #: share of the problem's unit by which a gap may fall short: a fifth of what ``check`` lets pass
@@ -296,19 +296,22 @@ class Compactor:
         """The deepest overlap, or the most that is lacking of a gap (internal units)."""
         return float(worst(self.model.tables, state, self.hulls))
 
-    def __call__(self, state: State, *, rounds: int = 12, reach: float = REACH) -> float | None:
-        """Compact the layout in place. The length reached, None (state undefined) if no exact layout was found."""
-        length, left = self._compact(state, self.hulls, rounds, reach)
+    def __call__(
+        self, state: State, *, rounds: int = 16, reach: float = REACH, ended: Callable[[], bool] | None = None
+    ) -> float | None:
+        """Compact the layout in place. The length reached, None (state undefined) if no exact layout was found.
+
+        ``ended`` is asked after each programme: an exact layout is then taken as it is.
+        """
+        length, left = self._compact(state, self.hulls, rounds, reach, ended)
         # what is left may be no more than what the parts reach across hollows on either side
         if length is None and 0.0 < left < 2.0 * self._hollow:
-            length, _ = self._compact(state, self.fine(), rounds, _LEAST_REACH)
+            length, _ = self._compact(state, self.fine(), rounds, _LEAST_REACH, ended)
         return length
 
-    def finish(self, state: State) -> float | None:
-        """Compact an exact layout once more in place, along its outlines as they are; as ``__call__``."""
-        return self._compact(state, self.fine(), 12, _LEAST_REACH)[0]
-
-    def _compact(self, state: State, hulls: Hulls, rounds: int, reach: float) -> tuple[float | None, float]:
+    def _compact(
+        self, state: State, hulls: Hulls, rounds: int, reach: float, ended: Callable[[], bool] | None
+    ) -> tuple[float | None, float]:
         """The length reached, None if the layout is not exact, and the overlap left by the programmes."""
         length, slack = self.length(state), None
         for k in range(rounds):
@@ -327,6 +330,8 @@ class Compactor:
             length = new
             if slack > 0.0 and k >= 5:
                 return None, slack
+            if ended is not None and ended():
+                break
         if float(worst(self.model.tables, state, hulls)) > self.deepest:
             return None, slack or 0.0
         return self.length(state), 0.0

@@ -161,6 +161,9 @@ class Explorer:
 
     # -- attempts
 
+    def _ended(self) -> bool:
+        return self.clock() >= self.deadline
+
     def separate(self, length: float, patience: int, accept: float = 0.0) -> tuple[bool, float]:
         """Separate the state within ``length``. (True, length reached) with an exact state if that worked.
 
@@ -183,7 +186,7 @@ class Explorer:
                 due = 0.5 * tried
                 x, y, v = s.cx.copy(), s.cy.copy(), s.var.copy()
                 self._lay(bx, by, bv)
-                got = self.compactor(s)
+                got = self.compactor(s, ended=self._ended)
                 if got is not None and got <= limit:
                     return True, got
                 self._lay(x, y, v)
@@ -193,7 +196,8 @@ class Explorer:
         near = q.near if self.model.length is None else q.near_fixed
         if status == 1 or overlap < near * self.model.n:
             kept = self.keep(length)
-            got = self.compactor(s) if overlap < tried else None  # what was tried on the way fails again
+            # what was tried on the way fails again
+            got = self.compactor(s, ended=self._ended) if overlap < tried else None
             if got is not None and got <= limit:
                 return True, got
             self.take(kept)
