@@ -57,11 +57,13 @@ SpreadOpt = Annotated[
 
 def _options(seconds: float | None, rounds: int | None, seed: int, workers: int | None) -> SearchOptions:
     from nesting.planning.layout.options import SearchOptions
+    from nesting.session import processes
 
     if seconds is not None and rounds is not None:
         raise InputError(
             "--seconds and --rounds exclude each other: give one of them", code="option.seconds-and-rounds"
         )
+    processes.ready()  # the search is loaded while the order is read
     return SearchOptions(
         seconds=None if rounds is not None else (20.0 if seconds is None else seconds),
         rounds=rounds,
@@ -163,9 +165,6 @@ def _session(
     ``steps``: the work tells how far it is, by its steps; else that is seen from its time. Ctrl-C stops the session and
     does nothing else; what was best is then written. typer.Exit(130) where there is nothing yet."""
     from nesting.cli.watching import Watching
-    from nesting.session import processes
-
-    processes.ready()
 
     def run(order: Order, listed: CuttingList, work: Work) -> Result:
         watching = Watching(options, imperial, steps=steps, quiet=quiet)
