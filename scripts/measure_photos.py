@@ -34,7 +34,17 @@ def dense(ring: np.ndarray, step: float = 0.5) -> np.ndarray:
 
 
 def compared(found: np.ndarray, true: np.ndarray) -> tuple[np.ndarray, float]:
-    """Distances both ways after the best turn and shift, and the relative difference of the areas.
+    """Distances both ways after the best turn and shift (mm), and the relative difference of the areas."""
+    import shapely
+
+    moved, t = laid_over(found, true)
+    off = np.concatenate([nearest(moved, true), nearest(t, moved)])
+    area = shapely.Polygon(found).area / shapely.Polygon(true).area - 1
+    return off, area
+
+
+def laid_over(found: np.ndarray, true: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Places close together of the found outline, turned and shifted nearest to the true one, and of the true one.
 
     Turned and shifted from 24 starts, each time to the nearest places of the true outline, the last times across it
     only (Y. Chen, G. Medioni, Image and Vision Computing 10, 1992).
@@ -79,9 +89,7 @@ def compared(found: np.ndarray, true: np.ndarray) -> tuple[np.ndarray, float]:
     moved = (start - middle) @ np.array([[c, s], [-s, c]]) + middle
     for k in range(24):
         moved, _ = stepped(moved, across=k >= 8)
-    off = np.concatenate([nearest(moved, true), nearest(t, moved)])
-    area = shapely.Polygon(found).area / shapely.Polygon(true).area - 1
-    return off, area
+    return moved, t
 
 
 def one(job: tuple[int, float, bool]) -> dict[str, object]:
@@ -117,6 +125,59 @@ def one(job: tuple[int, float, bool]) -> dict[str, object]:
     }  # fmt: skip
 
 
+def scrap(job: tuple[int, float, bool]) -> dict[str, object]:
+    """Render and read one scrap of cloth."""
+    seed, megapixels, alone = job
+    import shapely
+
+    from nesting.model.errors import PatternError
+    from nesting.outlines.mat import Bars
+    from nesting.outlines.scrap import scrap_from_photo
+    from nesting.outlines.trace import Tap, trace_photos
+    from tests.outlines.scenes import render, scrap_scene
+
+    scene = scrap_scene(seed, megapixels=megapixels)
+    shot = render(scene)
+    rng = np.random.default_rng(seed + 77)
+    bars = Bars(180 * scene.scale[0] + rng.uniform(-0.2, 0.2), 240 * scene.scale[1] + rng.uniform(-0.2, 0.2))
+    x, y = shot.pixel(np.array([scene.outline[:2].mean(axis=0) * 0.6]))[0]
+    tap = None if alone else Tap(float(x), float(y))
+    told = {"seed": seed, "ground": scene.ground, "fuzz": round(scene.fuzz, 2)}
+    begun = time.process_time()
+    try:
+        read = scrap_from_photo([shot.jpeg], bars=bars, tap=tap)
+    except PatternError as error:
+        return {**told, "refused": error.message}
+    cpu = time.process_time() - begun
+    raw = trace_photos([shot.jpeg], bars=bars, taps=() if tap is None else (tap,), cloth=True).pieces[0].raw
+    off, _ = compared(np.array(raw), scene.outline)
+    true = shapely.Polygon(scene.outline, [scene.holes[0]])
+    within = np.array(
+        shapely.Polygon(scene.outline).buffer(-(read.error + 1.3), join_style="mitre").exterior.coords[:-1]
+    )
+    moved, _ = laid_over(np.array(read.outline), within)
+    return {
+        **told, "p95": round(float(np.quantile(off, 0.95)), 3), "max": round(float(off.max()), 3),
+        "promise": round(read.error, 3), "holes": len(read.flaws),
+        "outside_mm2": round(shapely.Polygon(moved).difference(shapely.Polygon(scene.outline)).area, 2),
+        "usable": round(100 * shapely.Polygon(read.outline, read.flaws).area / true.area, 1),
+        "hole_larger": bool(read.flaws) and shapely.Polygon(read.flaws[0]).area > shapely.Polygon(scene.holes[0]).area,
+        "cpu": round(cpu, 2),
+    }  # fmt: skip
+
+
+def scrap_summary(rows: list[dict[str, object]]) -> None:
+    """The figures of scraps."""
+    read = [r for r in rows if "max" in r]
+    p95 = np.array([float(r["p95"]) for r in read])  # type: ignore[arg-type]
+    print(
+        f"\nscraps: {len(rows)} scenes, {len(rows) - len(read)} refused; 95 % of the edge within: median "
+        f"{np.median(p95):.2f}, worst {p95.max():.2f} mm; outside of the cloth in "
+        f"{sum(float(r['outside_mm2']) > 0.5 for r in read)}; holes not found in "  # type: ignore[arg-type]
+        f"{sum(r['holes'] != 1 or not r['hole_larger'] for r in read)}"
+    )
+
+
 def summary(rows: list[dict[str, object]], title: str) -> None:
     """The figures of some scenes."""
     read = [r for r in rows if "max" in r]
@@ -149,13 +210,17 @@ def main() -> None:
     parser.add_argument("--megapixels", type=float, default=12.0)
     parser.add_argument("--processes", type=int, default=1)
     parser.add_argument("--alone", action="store_true", help="without a tap")
+    parser.add_argument("--scraps", action="store_true", help="scraps of cloth")
     given = parser.parse_args()
     jobs = [(s, given.megapixels, given.alone) for s in range(given.first, given.first + given.scenes)]
     rows = []
     with ProcessPoolExecutor(given.processes) as pool:
-        for row in pool.map(one, jobs):
+        for row in pool.map(scrap if given.scraps else one, jobs):
             rows.append(row)
             print(json.dumps(row), flush=True)
+    if given.scraps:
+        scrap_summary(rows)
+        return
     summary([r for r in rows if int(r["seed"]) % 2 == 0], "even seeds (settings)")  # type: ignore[call-overload]
     summary([r for r in rows if int(r["seed"]) % 2 == 1], "odd seeds (figures)")  # type: ignore[call-overload]
 

@@ -1,7 +1,9 @@
 """From pixels to millimetres: one bundle over all sheets of the mat in all photographs.
 
 Glossary: *view*, one photograph: a plane projection (8 numbers) and a lens (k1, k2, and where its middle is). *Sheet*:
-x, y, θ on the ground and six numbers that say how it is bowed. *Prior*: what is thought likely before looking; it keeps
+x, y, θ on the ground and six numbers that say how it is bowed. *Print*: two numbers for all sheets, by which their
+true scales, level and upright, differ from the measured ones: sheets that lie turned to one another tell how these
+two differ, which a ruler does not. *Prior*: what is thought likely before looking; it keeps
 apart what the picture tells badly, as a bow that looks like distortion.
 
 The direction is pixel → ground, so that no lens has to be inverted while fitting::
@@ -31,12 +33,14 @@ __all__ = ["Bundle", "View", "ViewSeen", "bundle"]
 
 Array = npt.NDArray[np.float64]
 
-_VIEW, _SHEET, _BOW = 12, 3, 6
+_VIEW, _SHEET, _BOW, _PRINT = 12, 3, 6, 2
 #: Priors of a view's lens: k1, k2 and where the middle is, in half diagonals.
 _LENS_PRIOR = np.array([0.06, 0.015, 0.012, 0.012])
 #: mm at full strength: a sheet's height, tilts, bows, twist.
 _BOW_PRIOR = np.array([0.8, 0.4, 0.4, 0.9, 0.9, 0.35])
 _STRENGTHS = (0.06, 0.3, 1.0, 2.0)
+#: Share of the most that a reading of a bar may be off which is its usual error: that of even odds in between.
+_BAR_SHARE = 0.58
 #: Pixels: corners are not read better than this, whatever the fit says.
 _LEAST_NOISE = 0.025
 _ITERATIONS = 14
@@ -154,27 +158,30 @@ def bundle(views: Sequence[ViewSeen], bars: Bars, *, draws: int = 48, seed: int 
     feet = [_foot(start[k][:8], views[k]) for k in range(len(views))]
     seen = _prepared(views, bars, start, feet, numbers)
     first = _packed(views, seen, numbers, start, bars)
+    print_doubt = _BAR_SHARE * np.maximum(np.array(bars.scale_doubt), 1e-6)
     fits = []
     noise = 0.1
     for strength in reversed(_STRENGTHS):
-        fit = _fit(first, seen, len(views), len(numbers), strength, noise)
+        fit = _fit(first, seen, len(views), len(numbers), strength, noise, print_doubt)
         if strength == _STRENGTHS[-1]:
             noise = max(_LEAST_NOISE, fit.noise)
-            fit = _fit(fit.values, seen, len(views), len(numbers), strength, noise)
+            fit = _fit(fit.values, seen, len(views), len(numbers), strength, noise, print_doubt)
         first = fit.values
         fits.append(fit)
     best = max(fits, key=lambda f: f.evidence)
     generator = np.random.default_rng(seed)
-    deviates = generator.standard_normal((draws, len(best.values)))
-    spread = np.linalg.solve(best.root, deviates.T).T
-    sampled = (best.values + spread)[:, : _VIEW * len(views)].reshape(draws, len(views), _VIEW)
+    # The print's scale, last of the values, is held: its doubt is known otherwise, and told by itself.
+    held = len(best.values) - _PRINT
+    deviates = generator.standard_normal((draws, held))
+    spread = np.linalg.solve(best.root[:held, :held], deviates.T).T
+    sampled = (best.values[:held] + spread)[:, : _VIEW * len(views)].reshape(draws, len(views), _VIEW)
     without: dict[int, tuple[View, ...]] = {}
     if len(numbers) > 1:
         for index, number in enumerate(numbers):
             rest = [s for s in seen if s.sheet != index]
             if {s.view for s in rest} != set(range(len(views))):
                 continue
-            other = _fit(best.values, rest, len(views), len(numbers), best.strength, noise, iterations=8)
+            other = _fit(best.values, rest, len(views), len(numbers), best.strength, noise, print_doubt, iterations=8)
             without[number] = tuple(
                 View(views[k].size, other.values[k * _VIEW : (k + 1) * _VIEW]) for k in range(len(views))
             )
@@ -304,7 +311,7 @@ def _packed(views: Sequence[ViewSeen], seen: list[_Seen], numbers: list[int], st
             done.add(s.sheet)
             pose = _rigid(s.drawn, _to_ground(s.q, start[s.view]))
             poses[s.sheet] = (pose[0, 2], pose[1, 2], math.atan2(pose[1, 0], pose[0, 0]))
-    return np.concatenate([*start, poses.ravel(), np.zeros(_BOW * len(numbers))])
+    return np.concatenate([*start, poses.ravel(), np.zeros(_BOW * len(numbers) + _PRINT)])
 
 
 @dataclass(frozen=True)
@@ -318,17 +325,19 @@ class _Fit:
 
 def _fit(
     first: Array, seen: list[_Seen], views: int, sheets: int, strength: float, noise: float,
-    *, iterations: int = _ITERATIONS,
+    print_doubt: Array, *, iterations: int = _ITERATIONS,
 ) -> _Fit:  # fmt: skip
-    """Gauss-Newton with priors and Huber's weights."""
+    """Gauss-Newton with priors and Huber's weights. ``print_doubt`` (2,): usual error of each bar, as a share."""
     at_sheets, at_bows = _VIEW * views, _VIEW * views + _SHEET * sheets
-    size = at_bows + _BOW * sheets
+    at_print = at_bows + _BOW * sheets
+    size = at_print + _PRINT
     prior = np.zeros(size)
     for k in range(views):
         prior[k * _VIEW + 8 : (k + 1) * _VIEW] = 1.0 / _LENS_PRIOR**2
     # The first sheet says where the ground's frame is.
     prior[at_sheets : at_sheets + _SHEET] = 1e12
-    prior[at_bows:] = np.tile(1.0 / (_BOW_PRIOR * strength) ** 2, sheets)
+    prior[at_bows:at_print] = np.tile(1.0 / (_BOW_PRIOR * strength) ** 2, sheets)
+    prior[at_print:] = 1.0 / print_doubt**2
     present = {s.sheet for s in seen}
     for k in range(sheets):
         if k not in present:
@@ -372,13 +381,13 @@ def _fit(
     scaled = normal / np.outer(diagonal, diagonal)
     root = np.linalg.cholesky(scaled + 1e-12 * np.eye(size)).T * diagonal
     logdet = 2.0 * float(np.log(np.diag(np.abs(root))).sum())
-    evidence = -0.5 * (cost + logdet - float(np.log(prior[at_bows:]).sum()))
+    evidence = -0.5 * (cost + logdet - float(np.log(prior[at_bows:at_print]).sum()))
     free = max(8, used - _VIEW * views - _SHEET * (len(present) - 1) - 3 * len(present))
     return _Fit(values, root, math.sqrt(square / free), evidence, strength)
 
 
 def _residuals(s: _Seen, values: Array, at_sheets: int, at_bows: int) -> tuple[Array, Array, list[int]]:
-    """(n, 2) residuals in mm, (n, 2, 21) derivatives, and the places of the values they are by."""
+    """(n, 2) residuals in mm, (n, 2, 23) derivatives, and the places of the values they are by."""
     v0, s0, b0 = s.view * _VIEW, at_sheets + _SHEET * s.sheet, at_bows + _BOW * s.sheet
     own = values[v0 : v0 + _VIEW]
     ground = _to_ground(s.q, own)
@@ -386,9 +395,10 @@ def _residuals(s: _Seen, values: Array, at_sheets: int, at_bows: int) -> tuple[A
     c, sn = math.cos(theta), math.sin(theta)
     r = np.array([[c, -sn], [sn, c]])
     height = s.waves @ values[b0 : b0 + _BOW]
-    residual = ground - (s.drawn @ r.T + np.array([x, y]) + s.lean * height[:, None])
+    drawn = s.drawn * (1.0 + values[-_PRINT:])
+    residual = ground - (drawn @ r.T + np.array([x, y]) + s.lean * height[:, None])
     n = len(s.q)
-    jacobian = np.zeros((n, 2, _VIEW + _SHEET + _BOW))
+    jacobian = np.zeros((n, 2, _VIEW + _SHEET + _BOW + _PRINT))
     h = np.append(own[:8], 1.0).reshape(3, 3)
     k1, k2 = own[8:10]
     d = s.q - own[10:12]
@@ -412,7 +422,12 @@ def _residuals(s: _Seen, values: Array, at_sheets: int, at_bows: int) -> tuple[A
     jacobian[:, :, 10:12] = np.einsum("nij,njk->nik", inner, slope)
     jacobian[:, 0, 12] = -1.0
     jacobian[:, 1, 13] = -1.0
-    jacobian[:, :, 14] = -(s.drawn @ np.array([[-sn, -c], [c, -sn]]).T)
+    jacobian[:, :, 14] = -(drawn @ np.array([[-sn, -c], [c, -sn]]).T)
     jacobian[:, :, 15:21] = -s.lean[:, :, None] * s.waves[:, None, :]
-    columns = [*range(v0, v0 + _VIEW), *range(s0, s0 + _SHEET), *range(b0, b0 + _BOW)]
+    jacobian[:, :, 21] = -s.drawn[:, :1] * r[:, 0]
+    jacobian[:, :, 22] = -s.drawn[:, 1:] * r[:, 1]
+    last = len(values)
+    columns = [
+        *range(v0, v0 + _VIEW), *range(s0, s0 + _SHEET), *range(b0, b0 + _BOW), *range(last - _PRINT, last),
+    ]  # fmt: skip
     return residual, jacobian, columns

@@ -24,7 +24,7 @@ from nesting.outlines.trace_edge import Edge, read_edge, rough_ring
 from nesting.outlines.trace_fit import Fitted, fit_outline
 from nesting.outlines.trace_ground import Ground, Mask, ground_of, regions_at, seeds
 from nesting.outlines.trace_marks import GrainSeen, NotchSeen, grain_lines, notches_along
-from nesting.outlines.trace_promise import MOST_MM, USUAL_LIFT_MM, Promise, promised
+from nesting.outlines.trace_promise import MOST_MM, USUAL_LIFT_MM, Promise, pattern_doubt, promised
 
 __all__ = ["Tap", "Traced", "TracedPiece", "load_pictures", "mat_in", "ring_of", "trace_photos", "trace_scan"]
 
@@ -37,6 +37,8 @@ _MOST_UNSOUND = 0.06
 _MOST_MINGLED = 0.12
 #: mm. Edges of squares wider than this are blurred: half a millimetre cannot be read.
 _MOST_BLUR_MM = 1.6
+#: ΔE, light counted by two fifths, that the middle of a piece may differ from its rim.
+_UNLIKE_WITHIN = 12.0
 _MOST_TILT_DEG = 45.0
 #: mm². Smaller than this is no pattern piece.
 _LEAST_AREA_MM2 = 1500.0
@@ -170,7 +172,7 @@ def _traced(
                 fitted = fit_outline(edge.points, edge.sound & ~_near(edge.points, notches), edge.noise)
         if marks:
             grain = grain_lines(photos, found.views, fitted.outline)
-        promise = promised(found, bars, fitted.outline, fitted.residual, lift_mm)
+        promise = promised(found, bars, fitted.outline, fitted.residual, lift_mm, pattern_doubt(edge.contrast))
         if promise.total > MOST_MM:
             raise PatternError(
                 f"the outline may be off by {promise.total:.1f} mm ({promise.text()}); up to {MOST_MM:g} mm is taken. "
@@ -276,7 +278,7 @@ def _piece_at(
     best: tuple[float, Edge, Fitted] | None = None
     reasons: list[str] = []
     for mask in distinct(regions_at(ground, place, others)):
-        judged = _judged(mask, ground, photos, found, cloth=cloth)
+        judged = _judged(mask, ground, photos, found, cloth=cloth, place=place)
         if isinstance(judged, str):
             reasons.append(judged)
         elif best is None or judged[0] > best[0]:
@@ -285,6 +287,23 @@ def _piece_at(
         why = reasons[0] if reasons else "it is on a sheet of the mat, or outside of it"
         raise PatternError(f"no piece can be told at the place tapped: {why}", file=shown, code="trace.no-piece")
     return best[1], best[2]
+
+
+def _unlike_within(mask: Mask, ground: Ground, place: Array) -> bool:
+    """Whether the middle of a region, where it was tapped, is coloured unlike the strip within its edge: then the edge
+    goes round something else, and the piece lies in it."""
+    import cv2
+
+    kernel = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (5, 5))
+    own = mask.astype(np.uint8)
+    outer = np.asarray(cv2.erode(own, kernel))
+    strip = (outer > 0) & (np.asarray(cv2.erode(outer, kernel, iterations=2)) == 0)
+    x, y = ground.cell(place)
+    near = ground.lab[max(0, y - 6) : y + 7, max(0, x - 6) : x + 7].reshape(-1, 3)
+    if not strip.any() or not len(near):
+        return False
+    apart = (np.median(near, axis=0) - np.median(ground.lab[strip], axis=0)) * np.array([0.4, 1.0, 1.0])
+    return float(np.linalg.norm(apart)) > _UNLIKE_WITHIN
 
 
 def distinct(masks: Sequence[Mask]) -> list[Mask]:
@@ -297,7 +316,13 @@ def distinct(masks: Sequence[Mask]) -> list[Mask]:
 
 
 def _judged(
-    mask: Mask, ground: Ground, photos: Sequence[npt.NDArray[np.uint8]], found: Bundle, *, cloth: bool
+    mask: Mask,
+    ground: Ground,
+    photos: Sequence[npt.NDArray[np.uint8]],
+    found: Bundle,
+    *,
+    cloth: bool,
+    place: Array | None = None,
 ) -> tuple[float, Edge, Fitted] | str:
     """How well an edge was found, with it; or why it does not serve."""
     reason = cut_off(mask, ground)
@@ -321,6 +346,8 @@ def _judged(
         return f"its edge cannot be followed; {under}"
     if fitted.residual > 0.8:
         return f"its edge is too rough to be followed ({fitted.residual:.1f} mm); {under}"
+    if place is not None and _unlike_within(mask, ground, place):
+        return f"what was tapped has another colour than what the edge found goes round; {under}"
     score = float(np.median(edge.contrast)) * (1.0 - 5.0 * weak - 3.0 * unsound) / (0.2 + fitted.residual)
     return score, edge, fitted
 
@@ -356,7 +383,7 @@ def _found_alone(
             if any((mask & other).sum() > 0.8 * min(mask.sum(), other.sum()) for other in tried):
                 continue
             tried.append(mask)
-            judged = _judged(mask, ground, photos, found, cloth=cloth)
+            judged = _judged(mask, ground, photos, found, cloth=cloth, place=place)
             if isinstance(judged, str):
                 reasons.append(judged)
             else:

@@ -19,6 +19,12 @@ _ARM_MM, _SKIP_MM = 8.0, 1.5
 _APART_MM = 7.0
 #: mm left out on either side of a corner, where normals are wrong.
 _DROP_MM = 2.5
+#: Degrees below which two neighbouring stretches go on in one way, so that there is no corner.
+_FALSE_DEG = 9.0
+#: mm of an edge too short to be told from a badly read corner, where its readings lie off a line by more than this.
+_STUB_MM, _RAGGED_MM = 11.0, 0.2
+#: mm that stretches are gone on with to find their corners, and the readings (1 mm apart) that say how a curve goes on.
+_REACH_MM, _END_POINTS = 6.0, 20
 #: mm that a straight edge may seem bent, read with noise on paper that is cut by hand.
 _STRAIGHT_MM = 0.2
 #: mm, noise of single readings that curves are smoothed for, at least.
@@ -66,17 +72,25 @@ def fit_outline(points: Array, sound: Mask, noise: float) -> Fitted:
         tck, _ = splprep(closed.T, s=len(closed) * sigma**2, per=1)
         ring = np.array(splev(np.linspace(0, 1, n, endpoint=False), tck)).T
         return Fitted(ring, (Run(np.vstack([ring, ring[:1]]), False),), _residual(points[sound], ring))
-    parts: list[tuple[Array, bool]] = []
-    for k, start in enumerate(corners):
-        end = corners[(k + 1) % len(corners)]
-        count = (end - start) % n or n
-        index = (start + np.arange(count + 1)) % n
-        parts.append(_part(points[index], sound[index], sigma))
+    parts = _parts(points, sound, corners, sigma)
+    false = [k for k in range(len(parts)) if _turn_deg(parts[k - 1][0], parts[k][0]) < _FALSE_DEG]
+    if false and len(corners) - len(false) >= 2:
+        # what a ragged stretch of readings seemed to turn by, the lines on both sides do not
+        corners = [c for k, c in enumerate(corners) if k not in false]
+        parts = _parts(points, sound, corners, sigma)
+    fewer = _without_stubs(points, sound, corners, parts)
+    if len(fewer) < len(corners):
+        corners = fewer
+        parts = _parts(points, sound, corners, sigma)
+    reaching = [_reaching(*part) for part in parts]
     meets = []
     for k in range(len(parts)):
-        meets.append(_meet(parts[k - 1][0], parts[k][0], points[corners[k]]))
+        near = points[corners[k]]
+        meet = _crossing(reaching[k - 1], reaching[k], near)
+        meets.append(_meet(parts[k - 1][0], parts[k][0], near) if meet is None else meet)
     runs = []
-    for k, (body, straight) in enumerate(parts):
+    for k, (_, straight, _) in enumerate(parts):
+        body = parts[k][0] if straight else reaching[k]
         a, b = meets[k], meets[(k + 1) % len(parts)]
         if straight or len(body) < 3:
             runs.append(Run(np.array([a, b]), straight))
@@ -84,6 +98,77 @@ def fit_outline(points: Array, sound: Mask, noise: float) -> Fitted:
             runs.append(Run(_joined(a, body, b), False))
     ring = np.concatenate([run.points[:-1] for run in runs])
     return Fitted(ring, tuple(runs), _residual(points[sound], ring))
+
+
+def _parts(points: Array, sound: Mask, corners: list[int], sigma: float) -> list[tuple[Array, bool, Array]]:
+    """The stretches from corner to corner: (points without what is near the corners, whether it is straight, what was
+    read of it)."""
+    n = len(points)
+    parts = []
+    for k, start in enumerate(corners):
+        end = corners[(k + 1) % len(corners)]
+        index = (start + np.arange(((end - start) % n or n) + 1)) % n
+        parts.append(_part(points[index], sound[index], sigma))
+    return parts
+
+
+def _without_stubs(points: Array, sound: Mask, corners: list[int], parts: list[tuple[Array, bool, Array]]) -> list[int]:
+    """The corners without one of each two between which only a few ragged readings lie, where the stretches before and
+    after cross right there: a corner that was read badly looks cut off. A clean short edge stays."""
+    n, m = len(points), len(corners)
+    gone: set[int] = set()
+    for k in range(m):
+        nxt = (k + 1) % m
+        count = (corners[nxt] - corners[k]) % n
+        if count >= _STUB_MM or m - len(gone) <= 2 or k in gone or nxt in gone:
+            continue
+        index = (corners[k] + np.arange(count + 1)) % n
+        a, b = points[index[0]], points[index[-1]]
+        way = (b - a) / max(float(np.linalg.norm(b - a)), 1e-9)
+        off = (points[index] - a) @ np.array([-way[1], way[0]])
+        if sound[index].all() and np.abs(off).max() <= _RAGGED_MM:
+            continue
+        far = _REACH_MM + 0.6 * _STUB_MM
+        crossing = _crossing(_reaching(*parts[k - 1], far), _reaching(*parts[nxt], far), (a + b) / 2, far)
+        if crossing is not None:
+            gone.add(k if np.linalg.norm(crossing - a) > np.linalg.norm(crossing - b) else nxt)
+    return [c for k, c in enumerate(corners) if k not in gone]
+
+
+def _turn_deg(before: Array, after: Array) -> float:
+    """Degrees between the ways in which one stretch ends and the next begins."""
+    u, v = _way(before, -1), -_way(after, 0)
+    return math.degrees(math.acos(float(np.clip(u @ v, -1.0, 1.0))))
+
+
+def _reaching(body: Array, straight: bool, read: Array, reach: float = _REACH_MM) -> Array:
+    """The stretch gone on with at both ends: straight ones as they are, curves by the parabola through the last
+    readings, as a smoothed curve is least sure of its ends."""
+    out = np.arange(0.5, reach + 0.1, 0.5)
+    ends = []
+    for end in (0, -1):
+        way, at = _way(body, end), body[end]
+        side = np.array([-way[1], way[0]])
+        bend, lean, shift = 0.0, 0.0, 0.0
+        own = read[:_END_POINTS] if end == 0 else read[-_END_POINTS:]
+        if not straight and len(own) >= 6:
+            bend, lean, shift = np.polyfit((own - at) @ way, (own - at) @ side, 2)
+        off = shift + lean * out + bend * out**2
+        ends.append(at + out[:, None] * way + off[:, None] * side)
+    return np.vstack([ends[0][::-1], body, ends[1]])
+
+
+def _crossing(before: Array, after: Array, near: Array, reach: float = _REACH_MM) -> Array | None:
+    """Where two stretches that reach beyond their corner cross, nearest to where the corner was read."""
+    from shapely import LineString, Point, get_coordinates
+
+    count = 2 * len(np.arange(0.5, reach + 0.1, 0.5)) + 1
+    crossed = LineString(before[-count:]).intersection(LineString(after[:count]))
+    found = get_coordinates(crossed)
+    if not len(found):
+        return None
+    best = found[int(np.argmin(np.linalg.norm(found - near, axis=1)))]
+    return np.asarray(best) if Point(best).distance(Point(near)) <= _REACH_MM else None
 
 
 def _residual(points: Array, ring: Array) -> float:
@@ -126,8 +211,8 @@ def _corners(points: Array) -> list[int]:
     return sorted(found) if len(found) > 1 else []
 
 
-def _part(points: Array, sound: Mask, sigma: float) -> tuple[Array, bool]:
-    """A stretch between two corners, without what is near them: (its points, whether it is straight)."""
+def _part(points: Array, sound: Mask, sigma: float) -> tuple[Array, bool, Array]:
+    """A stretch between two corners, without what is near them: (its points, whether it is straight, its readings)."""
     from scipy.interpolate import splev, splprep
     from scipy.ndimage import uniform_filter1d
 
@@ -151,13 +236,13 @@ def _part(points: Array, sound: Mask, sigma: float) -> tuple[Array, bool]:
             fresh = np.linalg.svd(body[good] - middle, full_matrices=False)[2][0]
             way = fresh if fresh @ way > 0 else -fresh
         t = (body - middle) @ way
-        return np.array([middle + way * t.min(), middle + way * t.max()]), True
+        return np.array([middle + way * t.min(), middle + way * t.max()]), True, body
     if len(body) < 6:
-        return body, False
+        return body, False, body
     distinct = np.concatenate([[True], np.linalg.norm(np.diff(body, axis=0), axis=1) > 1e-6])
     body = body[distinct]
     tck, _ = splprep(body.T, s=len(body) * (0.8 * sigma) ** 2)
-    return np.array(splev(np.linspace(0, 1, max(len(body), 8)), tck)).T, False
+    return np.array(splev(np.linspace(0, 1, max(len(body), 8)), tck)).T, False, body
 
 
 def _way(body: Array, end: int) -> Array:

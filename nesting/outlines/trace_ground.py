@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 import numpy.typing as npt
@@ -39,6 +40,11 @@ class Ground:
     low: Array
     seen: Mask
     sheets: Mask
+
+    @cached_property
+    def calm(self) -> npt.NDArray[np.float32]:
+        """``lab`` without thin dark lines, lightly blurred."""
+        return _calm(self.lab)
 
     def cell(self, point: Array) -> tuple[int, int]:
         """(column, row) of a point of the ground."""
@@ -129,7 +135,7 @@ def regions_at(ground: Ground, tap: Array, others: Sequence[Array] = ()) -> list
     h, w = ground.seen.shape
     if not (0 <= x < w and 0 <= y < h) or ground.sheets[y, x] or not ground.seen[y, x]:
         return []
-    calm = _calm(ground.lab)
+    calm = ground.calm
     stretched = np.clip(calm * np.float32(2.2) + np.array([0, 128, 128], np.float32), 0, 255)
     found = [_flood(ground, np.asarray(stretched, dtype=np.float32), tap, others)]
     for _ in range(2):
@@ -160,16 +166,11 @@ def _unlike(calm: npt.NDArray[np.float32], inside: Mask) -> npt.NDArray[np.float
     pick = slice(None, None, max(1, len(xs) // 4000))
     ys, xs = ys[pick], xs[pick]
     h, w = inside.shape
-    full_y, full_x = np.mgrid[0:h, 0:w].astype(np.float32)
     span = max(float(np.ptp(xs)), float(np.ptp(ys)), 1.0)
     square = len(xs) > 500 and span > 80
-
-    def terms(x: npt.NDArray[np.float32], y: npt.NDArray[np.float32]) -> list[npt.NDArray[np.float32]]:
-        u, v = (x - xs.mean()) / span, (y - ys.mean()) / span
-        one = np.ones_like(u)
-        return [one, np.clip(u, -1, 1), np.clip(v, -1, 1)] if square else [one]
-
-    design = np.stack(terms(xs.astype(np.float32), ys.astype(np.float32)), axis=-1)
+    u = np.clip((np.arange(w, dtype=np.float32) - float(xs.mean())) / span, -1, 1)
+    v = np.clip((np.arange(h, dtype=np.float32) - float(ys.mean())) / span, -1, 1)
+    design = np.column_stack([np.ones(len(xs), np.float32), u[xs], v[ys]] if square else [np.ones(len(xs), np.float32)])
     total = np.zeros((h, w), np.float32)
     for channel, share in ((0, 0.6), (1, 1.0), (2, 1.0)):
         values = calm[ys, xs, channel]
@@ -179,8 +180,10 @@ def _unlike(calm: npt.NDArray[np.float32], inside: Mask) -> npt.NDArray[np.float
             factors = np.linalg.lstsq(design[keep], values[keep], rcond=None)[0].astype(np.float32)
             off = np.abs(values - design @ factors)
             keep = off <= max(3.0 * float(np.median(off)), 1.0)
-        fitted = sum(f * t for f, t in zip(factors, terms(full_x, full_y), strict=True))
-        total += share * (calm[..., channel] - fitted) ** 2
+        across, down = (factors[1] * u, factors[2] * v) if square else (0.0 * u, 0.0 * v)
+        off_plane = calm[..., channel] - (factors[0] + across)[None, :]
+        off_plane -= down[:, None]
+        total += np.float32(share) * np.square(off_plane)
     return np.asarray(np.tanh(np.sqrt(total) / 18.0) * 240.0, dtype=np.float32)
 
 

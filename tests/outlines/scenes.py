@@ -390,6 +390,37 @@ def random_scene(seed: int, *, megapixels: float = 12.0, bow: float | None = Non
     )
 
 
+def scrap_scene(seed: int, *, megapixels: float = 12.0) -> Scene:
+    """A scrap of cloth: straight sides, a hollow, edges that fray, a hole; every number from the seed."""
+    rng = np.random.default_rng(seed + 5000)
+    w, h = rng.uniform(220, 520), rng.uniform(160, 380)
+    cut = rng.uniform(0.8, 1.0), rng.uniform(0.8, 1.1), rng.uniform(0.6, 0.9)
+    sides = [(0, 0), (w, 0), (w * cut[0], h * 0.5), (w, h), (w * 0.45, h * cut[1]), (w * 0.3, h * 0.7), (0, h * cut[2])]
+    rough = np.array(sides)
+    ring = rough - rough.mean(axis=0)
+    x, y = inner_point(ring)
+    a = np.linspace(0, 2 * math.pi, 60)[:-1]
+    hole = np.column_stack([x + rng.uniform(8, 18) * np.cos(a), y + rng.uniform(8, 18) * np.sin(a)])
+    colours = ((96, 98, 104), (60, 44, 80), (150, 60, 60), (40, 90, 110))
+    return Scene(
+        ring,
+        seed=seed,
+        ground=("pale", "white")[int(rng.integers(2))],
+        tilt=float(rng.uniform(0, 20)),
+        distortion=float(rng.uniform(-0.04, 0.04)),
+        decentre=float(rng.uniform(0, 0.01)),
+        scale=(float(rng.uniform(0.995, 1.005)), float(rng.uniform(0.995, 1.005))),
+        noise=float(rng.uniform(1, 3)),
+        blur=float(rng.uniform(0.5, 1.0)),
+        shadow=float(rng.uniform(0, 0.3)),
+        quality=int(rng.integers(85, 96)),
+        megapixels=megapixels,
+        holes=(hole,),
+        fuzz=float(rng.uniform(0.3, 1.0)),
+        colour=colours[int(rng.integers(4))],
+    )
+
+
 def as_bytes(image: np.ndarray, kind: str) -> bytes:
     """A picture (blue, green, red) as bytes of a format of Pillow's."""
     from PIL import Image
