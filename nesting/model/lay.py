@@ -198,7 +198,8 @@ class Patch:
 class SpreadTried:
     """One row of the table of spreads: what it would take, or why it is refused.
 
-    ``handling``: (placements, folds, pieces to trace again).
+    ``handling``: (placements, folds, pieces to trace again). ``in_all``: what all cloths together would cost with it,
+    second cloths included (their lengths to buy in mm where a price is missing); None where nothing depends on it.
     """
 
     kind: SpreadName
@@ -208,6 +209,7 @@ class SpreadTried:
     handling: tuple[int, int, int] | None
     refused: str | None = None
     chosen: bool = False
+    in_all: float | None = None
 
 
 @dataclass(frozen=True)

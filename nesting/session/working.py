@@ -102,6 +102,7 @@ def _remnants(listed: CuttingList, options: SearchOptions, tell: Tell) -> Any:
     """Of the options' seconds three quarters are for the leftovers, the rest for what must still be bought."""
     from nesting.planning.buying.steps import Steps
     from nesting.planning.layout.laying import laying
+    from nesting.planning.layout.solve import laid_together
     from nesting.planning.leftovers.cloth_pieces import FitsBySearch
     from nesting.planning.leftovers.remnants import plan_remnants
 
@@ -118,6 +119,7 @@ def _remnants(listed: CuttingList, options: SearchOptions, tell: Tell) -> Any:
         listed,
         fits,
         lay=laying(replace(search, seconds=rest)),
+        over=lambda there, lays: laid_together(there, lays, replace(search, seconds=rest)),
         seconds=until,
         on_plan=lambda plan: tell(SoFar(plan)),
     )

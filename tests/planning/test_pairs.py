@@ -104,3 +104,28 @@ def test_bias_pieces_mirror_each_other() -> None:
     (lay,) = nesting.lay(asked, rounds=4, workers=1, spread="lengthwise fold")
     assert any(len(p.plies) == 2 for p in lay.placements)
     assert prove(lay, asked).ok
+
+
+def test_the_lay_says_what_pairs_cost_and_what_one_way_would() -> None:
+    """Said where pairs share a turn, and not where they are free; both about."""
+    (lay,) = nesting.lay(order(), rounds=4, workers=1, spread="open")
+    pairs = [note for note in lay.notes if "share one turn" in note]
+    one_way = [note for note in lay.notes if "one way (nap" in note]
+    assert len(pairs) == len(one_way) == 1 and "about" in pairs[0] and "about" in one_way[0]
+    (free,) = nesting.lay(order(pairs="free"), rounds=4, workers=1, spread="open")
+    assert not any("share one turn" in note for note in free.notes)
+
+
+def test_what_pairs_cost_is_what_a_pair_by_itself_shows() -> None:
+    """One pair of 600 × 300 triangles on 300 of width: turned half round against each other they take one rectangle and
+    a bit; in one turn nearly two."""
+    ring = ((-300.0, -150.0), (300.0, -150.0), (300.0, 150.0))
+    leg = CutPiece(Piece("leg", ring, grainline=((-100.0, 0.0), (100.0, 0.0))), None, cut=2, mirrored=True)
+    knit = Cloth("main", 320.0, stretch_across=0.6, stretch_along=0.6, pairs="same way")
+    asked = Order("leg", "mm", None, "", (leg,), (knit,), (Garment("g", None, 1, ("leg",)),))
+    (together,) = nesting.lay(asked, rounds=30, workers=1, spread="open")
+    free = replace(asked, cloths=(replace(knit, pairs="free"),))
+    (apart,) = nesting.lay(free, rounds=30, workers=1, spread="open")
+    (note,) = [note for note in together.notes if "share one turn" in note]
+    said = float(note.split("about ")[1].split(" cm")[0]) * 10.0
+    assert said <= together.lay_length - apart.lay_length + 5.0

@@ -245,6 +245,7 @@ def _tried_dict(row: SpreadTried) -> dict[str, Any]:
         "handling": list(row.handling) if row.handling is not None else None,
         "refused": row.refused,
         "chosen": row.chosen,
+        **({} if row.in_all is None else {"in_all": _number(row.in_all)}),
     }
 
 

@@ -286,4 +286,5 @@ def _tried(row: Reader) -> SpreadTried:
         handling=(handling[0], handling[1], handling[2]) if handling is not None else None,
         refused=row.maybe_text("refused"),
         chosen=row.flag("chosen", False),
+        in_all=row.number("in_all") if row.has("in_all") else None,
     )

@@ -200,6 +200,7 @@ def _with_second_cloths(
     """The rows with those of second cloths laid over their leaders before the others of that cloth and width, which are
     then for comparison only. Where it cannot lie over them, that is refused and it is cut by itself."""
     refused: list[RefusedRow] = []
+    together: dict[float | None, tuple[Lay, ...]] = {}
     for table in tables:
         name = table.cloth.name
         first = order.led_by(name)
@@ -216,7 +217,11 @@ def _with_second_cloths(
             on_step(name, f"laid over {first}", OVER_SHARE)
         there = order.with_cloths([t.cloth for t in tables if t.own and t.at == table.at])
         lays = tuple(laid[c, table.at] for c in order.cloths_used if (c, table.at) in laid)
-        one = over_row(there, name, lays, lay, over, one_more=one_more)
+        if table.at not in together:
+            together[table.at] = over(there, lays)
+            leading = next(each for each in together[table.at] if each.cloth == first)
+            rows = [_as_laid_together(row, there.cloth_named(first), leading) for row in rows]
+        one = over_row(there, name, lays, together[table.at], lay, over, one_more=one_more)
         if isinstance(one, RefusedRow):
             refused.append(one)
             continue
@@ -226,17 +231,43 @@ def _with_second_cloths(
     return rows, refused
 
 
+def _as_laid_together(row: BuyRow, cloth: Cloth, leading: Lay) -> BuyRow:
+    """A row of a cloth that leads others, as it is laid with these, and what its spread costs with them."""
+    if (row.cloth, row.width) != (cloth.name, cloth.width) or not row.own:
+        return row
+    tried = next((t for t in leading.tried if t.kind == row.spread), None)
+    if tried is None or tried.in_all is None:
+        return row
+    if not tried.chosen:
+        return replace(row, in_all=tried.in_all)
+    cost = None if cloth.price is None else round(leading.buy_length / cloth.price_unit * cloth.price, 2)
+    return replace(
+        row,
+        lay_length=leading.lay_length,
+        buy_length=leading.buy_length,
+        cost=cost,
+        utilisation=leading.utilisation,
+        in_all=tried.in_all,
+    )
+
+
 def _with_the_best(order: CuttingList, rows: list[BuyRow]) -> list[BuyRow]:
-    """The rows with the one to go by marked for each cloth: the cheapest, then the shortest. A second cloth goes by the
-    width of the cloth that it lies over, as both are cut at once."""
+    """The rows with the one to go by marked for each cloth: the cheapest, with the second cloths that it leads, then
+    the shortest. A second cloth goes by the width of the cloth that it lies over, as both are cut at once."""
     best: dict[str, BuyRow] = {}
     # A second cloth comes after the one that it lies over.
     for name in sorted(order.cloths_used, key=lambda c: order.led_by(c) is not None):
         mine = [r for r in rows if r.cloth == name and r.own]
         first = best.get(order.led_by(name) or "")
         pair = [r for r in mine if r.over is not None and first is not None and r.width == first.width]
+        by_all = [r for r in mine if r.in_all is not None]
+
+        def dear(r: BuyRow) -> tuple[float, float]:
+            alone = r.cost if r.cost is not None else r.buy_length
+            return (alone if r.in_all is None else r.in_all, r.buy_length)
+
         if mine:
-            best[name] = min(pair or mine, key=lambda r: (r.cost if r.cost is not None else r.buy_length, r.buy_length))
+            best[name] = min(pair or by_all or mine, key=dear)
     return [replace(r, best=True) if any(r is one for one in best.values()) else r for r in rows]
 
 

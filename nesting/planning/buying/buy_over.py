@@ -20,15 +20,23 @@ LayOver = Callable[[CuttingList, tuple[Lay, ...]], tuple[Lay, ...]]
 
 
 def over_row(
-    order: CuttingList, second: str, lays: tuple[Lay, ...], lay: LayOne, over: LayOver, *, one_more: bool
+    order: CuttingList,
+    second: str,
+    lays: tuple[Lay, ...],
+    together: tuple[Lay, ...],
+    lay: LayOne,
+    over: LayOver,
+    *,
+    one_more: bool,
 ) -> BuyRow | RefusedRow:
     """The row of the cloth ``second`` laid over its leaders, or why it cannot be.
 
-    ``order`` has the cloths in the widths of ``lays``, which holds one lay for each cloth by itself.
+    ``order`` has the cloths in the widths of ``lays``, which holds one lay for each cloth by itself; ``together``: what
+    ``over`` makes of them.
     """
     cloth = order.cloth_named(second)
     apart = next(one for one in lays if one.cloth == second)
-    there = next(one for one in over(order, lays) if one.cloth == second)
+    there = next(one for one in together if one.cloth == second)
     if there.leaders_on is None:
         why = [note for note in there.notes if note not in apart.notes]
         return RefusedRow(second, cloth.width, cloth.nap, None, "; ".join(why) or "it cannot lie over its leaders")

@@ -24,7 +24,9 @@ class BuyRow:
     not for comparison only; ``best``: the row to go by.
 
     A second cloth whose pieces are cut together with leaders of another has two kinds of rows: ``over`` names that
-    other cloth where it is laid over it, ``apart_from`` where it is cut by itself instead.
+    other cloth where it is laid over it, ``apart_from`` where it is cut by itself instead. ``in_all``: what a cloth
+    that leads others costs with these, in the order's currency (mm to buy where a price is missing); the row to go by
+    is chosen by that.
     """
 
     cloth: str
@@ -42,6 +44,7 @@ class BuyRow:
     best: bool = False
     over: str | None = None
     apart_from: str | None = None
+    in_all: float | None = None
 
     @property
     def per_garment(self) -> float:
@@ -66,6 +69,7 @@ class BuyRow:
             "best": self.best,
             "over": self.over,
             "apart_from": self.apart_from,
+            "in_all": self.in_all,
         }
 
 

@@ -29,7 +29,7 @@ from nesting.planning.layout.rings import grown, search_ring, within
 from nesting.planning.layout.shapes import is_symmetric, opened_ring, outline_at_origin, turned_ring, whole
 from nesting.resolving.cutting_list import CuttingList
 
-__all__ = ["Assembly", "NeedKey", "PoseMeta", "assemble"]
+__all__ = ["Assembly", "NeedKey", "PoseMeta", "assemble", "shares_a_turn"]
 
 #: (piece, garment, size, copy) of a cloth piece
 NeedKey = tuple[str, str, str | None, int]

@@ -14,7 +14,7 @@ from nesting.planning.layout.bounding import counted
 from nesting.planning.layout.choice import choose
 from nesting.planning.layout.demand import Counts, Stack, stacks_of
 from nesting.planning.layout.options import SearchOptions, search_pool
-from nesting.planning.layout.rules_cost import COST_SHARE, has_rules, what_rules_cost
+from nesting.planning.layout.rules_cost import COST_SHARE, has_rules, what_pairs_cost, what_rules_cost
 from nesting.planning.layout.stages import first_lay, try_all, warm_for
 from nesting.planning.layout.starts import lying_in
 from nesting.planning.layout.trials import Keep, Search
@@ -76,5 +76,5 @@ def lay_cloth(
             )
         trials, refusals = try_all(search, kinds, refusals, spread)
         lay = choose(search, trials, refusals, wanted)
-        extra = what_rules_cost(search, lay)
+        extra = (*what_rules_cost(search, lay), *what_pairs_cost(search, lay))
     return replace(lay, notes=(*lay.notes, *extra), seconds=time.monotonic() - search.begun)

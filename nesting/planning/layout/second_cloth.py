@@ -6,15 +6,17 @@ from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import replace
 
 from nesting.model.errors import CannotLayError
-from nesting.model.lay import Lay
+from nesting.model.lay import Lay, SpreadTried
+from nesting.model.order import SpreadName
 from nesting.model.units import format_length
 from nesting.planning.layout.assemble import NeedKey
+from nesting.planning.layout.limits import within_limits
 from nesting.planning.layout.one_cloth import lay_cloth
 from nesting.planning.layout.options import SearchOptions
 from nesting.planning.layout.yardage import cloth_used
 from nesting.resolving.cutting_list import CuttingList
 
-__all__ = ["COMPARED", "at_once", "laid_together", "way_over", "worth"]
+__all__ = ["COMPARED", "at_once", "laid_together", "spread_by_whole_price", "way_over", "worth"]
 
 #: share of the time for a lay that is only compared with
 COMPARED = 0.25
@@ -28,8 +30,16 @@ def laid_together(
     """Lays of every cloth by itself with second cloths laid over their leaders: where these lie, or gathered at the cut
     end if that costs less in all, which is searched for in part of the time; or in patches at the leaders, where these
     cost less. ``continued``: leaders stay."""
+    if not continued:
+        lays = spread_by_whole_price(order, lays)
     whole = way_over(order, lays, options, continued=continued)
-    return _cheapest(order, lays, whole, options, continued=continued)
+    best = _cheapest(order, lays, whole, options, continued=continued)
+    in_all = worth(order, best)
+
+    def told(row: SpreadTried) -> SpreadTried:
+        return replace(row, in_all=in_all) if row.chosen and row.in_all is not None else row
+
+    return tuple(replace(lay, tried=tuple(map(told, lay.tried))) for lay in best)
 
 
 def way_over(
@@ -120,6 +130,39 @@ def at_once(order: CuttingList, lays: tuple[Lay, ...]) -> tuple[Lay, ...]:
         if patched is not None:
             best = min((best, patched), key=lambda result: (_cut_apart(result, seconds), worth(order, result)))
     return best
+
+
+def spread_by_whole_price(order: CuttingList, lays: tuple[Lay, ...]) -> tuple[Lay, ...]:
+    """The lays of every cloth by itself, those that lead second cloths on the spread with which all cloths together
+    cost least (the easier one of two that cost the same); the table of spreads says what each would cost in all.
+
+    No search: second cloths are laid at the leaders of each lay as they first fall, over them or in patches."""
+    result = {lay.cloth: lay for lay in lays}
+    for first, seconds in _led(order, result).items():
+        chosen = result[first]
+        costs: list[tuple[tuple[int, float, int], Lay]] = []
+        for number, lay in enumerate((chosen, *_possible(order, chosen.others))):
+            there = at_once(order, tuple({**result, first: replace(lay, others=())}.values()))
+            costs.append(((_cut_apart(there, seconds), worth(order, there), number), lay))
+        best = min(costs, key=lambda cost: cost[0])[1]
+        in_all = {_kind(lay): total for (_, total, _), lay in costs}
+        tried = tuple(replace(t, in_all=in_all.get(t.kind), chosen=t.kind == _kind(best)) for t in chosen.tried)
+        others = tuple(replace(lay, others=()) for _, lay in costs if lay is not best)
+        result[first] = replace(best, tried=tried, others=others, notes=chosen.notes, seconds=chosen.seconds)
+    return tuple(result[lay.cloth] for lay in lays)
+
+
+def _possible(order: CuttingList, lays: Sequence[Lay]) -> Iterator[Lay]:
+    """Those for which there is cloth and table enough."""
+    for lay in lays:
+        try:
+            yield within_limits(order, lay)
+        except CannotLayError:
+            continue
+
+
+def _kind(lay: Lay) -> SpreadName:
+    return lay.sections[0].spread.kind if len(lay.sections) == 1 else "sections"
 
 
 def _led(order: CuttingList, own: Mapping[str, Lay]) -> dict[str, tuple[str, ...]]:

@@ -164,13 +164,15 @@ def plan_remnants(
     fits: Fits,
     *,
     lay: LayOne | None = None,
+    over: Callable[[CuttingList, tuple[Lay, ...]], tuple[Lay, ...]] | None = None,
     seconds: float | None = 60.0,
     on_plan: Callable[[RemnantPlan], None] | None = None,
 ) -> RemnantPlan:
     """The greatest value of whole garments that is found on the order's remnants.
 
     ``fits`` proves that units do not lie on a remnant, or lays them; ``lay``, where given, finds out what must still
-    be bought of each cloth. ``seconds`` bounds the whole assignment (None: the efforts of ``fits`` alone do); when they
+    be bought of each cloth, and ``over`` what second cloths take at their leaders, where both are bought for the same
+    garments. ``seconds`` bounds the whole assignment (None: the efforts of ``fits`` alone do); when they
     are over, the best plan that lies is given. ``on_plan`` hears of each better one, with what must be bought left out.
     Raises OrderError where the order has no remnants of a cloth that it
     cuts from.
@@ -202,7 +204,7 @@ def plan_remnants(
         found.uses(order, numbers),
         tuple(renumbered(lay_, found.units[name], order, numbers) for name, lay_ in found.lays.items()),
         tuple(r.name for r in remnants if r.name not in found.lays),
-        _to_buy(order, found.made, {r.cloth for r in remnants}, lay),
+        _to_buy(order, found.made, {r.cloth for r in remnants}, lay, over),
         found.value,
         bound,
         proved,
@@ -477,26 +479,50 @@ def _each_alone(known: Knowledge, kinds: Sequence[Kind], remnants: Sequence[Remn
                 known.refuses(remnant, [Unit(c, index, garment.name, 1, 0)])
 
 
-def _to_buy(order: CuttingList, made: Sequence[int], stocked: set[str], lay: LayOne | None) -> tuple[ToBuy, ...]:
-    wanted = []
+def _to_buy(
+    order: CuttingList,
+    made: Sequence[int],
+    stocked: set[str],
+    lay: LayOne | None,
+    over: Callable[[CuttingList, tuple[Lay, ...]], tuple[Lay, ...]] | None,
+) -> tuple[ToBuy, ...]:
+    asked: dict[str, list[int]] = {}
     for cloth in order.cloths_used:
         counts = [
             (g.count - n if cloth in stocked else g.count) if g.on(cloth) else 0
             for g, n in zip(order.garments, made, strict=True)
         ]
-        if not any(counts):
-            continue
+        if any(counts):
+            asked[cloth] = counts
+    lays: dict[str, Lay] = {}
+    reasons: dict[str, str] = {}
+    for cloth, counts in asked.items() if lay is not None else ():
+        try:
+            lays[cloth] = lay(order.with_counts(counts), cloth) if lay is not None else lays[cloth]
+        except CannotLayError as error:
+            reasons[cloth] = str(error)
+    together: set[str] = set()
+    if over is not None:
+        for cloth, first in order.leading().items():
+            alike = first in lays and cloth in lays and _leads_all(order, asked[first], asked[cloth], cloth)
+            if alike and not together & {first, cloth}:
+                part = order.with_counts(asked[first])
+                lays[first], lays[cloth] = over(part, (lays[first], lays[cloth]))
+                together |= {first, cloth} if lays[cloth].leaders_on else set()
+    wanted = []
+    for cloth, counts in asked.items():
         garments = tuple((g.label, n) for g, n in zip(order.garments, counts, strict=True) if n)
         stuff = order.cloth_named(cloth)
-        if lay is None:
-            wanted.append(ToBuy(cloth, garments, None, None, None))
-            continue
-        try:
-            found = lay(order.with_counts(counts), cloth)
-        except CannotLayError as error:
-            wanted.append(ToBuy(cloth, garments, None, None, None, str(error)))
+        found = lays.get(cloth)
+        if found is None:
+            wanted.append(ToBuy(cloth, garments, None, None, None, reasons.get(cloth)))
             continue
         cost = None if stuff.price is None else round(found.buy_length / stuff.price_unit * stuff.price, 2)
-        apart = order.led_by(cloth)
+        apart = None if cloth in together else order.led_by(cloth)
         wanted.append(ToBuy(cloth, garments, found.lay_length, found.buy_length, cost, apart_from=apart))
     return tuple(wanted)
+
+
+def _leads_all(order: CuttingList, first: Sequence[int], second: Sequence[int], cloth: str) -> bool:
+    """Whether every garment that takes of the second cloth is cut as often from the first."""
+    return all(n == m or (n == 0 and not g.on(cloth)) for g, m, n in zip(order.garments, first, second, strict=True))

@@ -13,7 +13,7 @@ from nesting.report.drawing.drawing import lay_scene
 from nesting.report.drawing.view import picture
 from nesting.report.html.rendering import rendered
 from nesting.report.html.shopping import shopping
-from nesting.report.html.summary import above_bound, cost, share_by_area
+from nesting.report.html.summary import above_bound, cost, in_all_words, share_by_area
 from nesting.report.sheet.folding import cross_section, folding_steps
 from nesting.report.sheet.sheet import bundles, sheet
 from nesting.report.sheet.sheet_pdf import how_measured
@@ -138,6 +138,7 @@ def _lay(lay: Lay, listed: CuttingList | None, verdict: Any) -> dict[str, Any]:
                 "again": t.handling[2] if t.handling else "",
                 "refused": t.refused,
                 "chosen": t.chosen,
+                "in_all": None if t.in_all is None else in_all_words(t.in_all, lay, listed),
             }
             for t in lay.tried
         ],

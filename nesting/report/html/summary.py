@@ -8,9 +8,10 @@ from typing import Any
 from nesting.model.findings import Finding
 from nesting.model.lay import GarmentShare, Lay
 from nesting.report.drawing.leftover_areas import free_rectangles
+from nesting.report.words import shop_column
 from nesting.resolving.cutting_list import CuttingList
 
-__all__ = ["above_bound", "cost", "share_by_area", "summary_dict"]
+__all__ = ["above_bound", "cost", "in_all_words", "share_by_area", "summary_dict"]
 
 #: A bound that the lay exceeds by more than this share says nothing about the lay.
 _WEAK = 0.6
@@ -22,6 +23,12 @@ def above_bound(lay: Lay) -> float | None:
         return None
     share = lay.lay_length / lay.lower_bound - 1.0
     return share if share <= _WEAK else None
+
+
+def in_all_words(in_all: float, lay: Lay, listed: CuttingList | None) -> str:
+    """What all cloths together cost with a spread; their length where one of them has no price."""
+    priced = listed is not None and all(listed.cloth_named(name).price is not None for name in listed.cloths_used)
+    return f"{in_all:.2f}" if priced else shop_column(in_all, lay.imperial)
 
 
 def cost(lay: Lay, listed: CuttingList | None) -> float | None:
@@ -101,6 +108,7 @@ def _lay(lay: Lay, listed: CuttingList | None, verdict: Any) -> dict[str, Any]:
                 "handling": list(t.handling) if t.handling else None,
                 "refused": t.refused,
                 "chosen": t.chosen,
+                "in_all": t.in_all,
             }
             for t in lay.tried
         ],

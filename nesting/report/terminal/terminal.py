@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from nesting.model.lay import Lay
 from nesting.model.units import format_share, format_width
-from nesting.report.html.summary import above_bound, cost, share_by_area
+from nesting.report.html.summary import above_bound, cost, in_all_words, share_by_area
 from nesting.report.words import (
     column_length,
     given_words,
@@ -41,7 +41,7 @@ def summary(lays: Sequence[Lay], listed: CuttingList | None = None) -> Renderabl
         if lay.remnant is None:
             parts.append(_garments(lay))
         if lay.tried:
-            parts.append(_tried(lay))
+            parts.append(_tried(lay, listed))
         parts += [Text(f"note: {note}") for note in lay.notes]
     return Group(*parts)
 
@@ -92,17 +92,21 @@ def _garments(lay: Lay) -> RenderableType:
     return table
 
 
-def _tried(lay: Lay) -> RenderableType:
+def _tried(lay: Lay, listed: CuttingList | None) -> RenderableType:
     from rich.box import SIMPLE
     from rich.table import Table
 
     table = Table(box=SIMPLE, pad_edge=False)
     for name in ("spread", "buy", "lay", "used", "outlines to cut"):
         table.add_column(name, justify="left" if name == "spread" else "right")
+    told = any(t.in_all is not None for t in lay.tried)
+    if told:
+        table.add_column("all cloths", justify="right")
     table.add_column("")
     for t in lay.tried:
         if t.refused is not None or t.lay_length is None:
-            table.add_row(t.kind, "", "", "", "", f"refused: {t.refused}" if t.refused else "not laid", style="dim")
+            why = f"refused: {t.refused}" if t.refused else "not laid"
+            table.add_row(t.kind, *[""] * (5 if told else 4), why, style="dim")
             continue
         table.add_row(
             t.kind,
@@ -110,6 +114,7 @@ def _tried(lay: Lay) -> RenderableType:
             column_length(t.lay_length, lay.imperial),
             f"{100 * t.utilisation:.1f} %" if t.utilisation is not None else "",
             str(t.handling[0]) if t.handling else "",
+            *([in_all_words(t.in_all, lay, listed) if t.in_all is not None else ""] if told else []),
             "← taken" if t.chosen else "",
             style="bold" if t.chosen else "",
         )
