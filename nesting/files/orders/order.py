@@ -10,6 +10,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
+from nesting.files.orders.order_bands import bands_for, with_bands
 from nesting.files.orders.order_cloth import read_cloth, read_remnants, read_trim, refuse_unknown_cloth
 from nesting.files.orders.order_finish import named_finish
 from nesting.files.orders.order_followers import shaped_by_leaders
@@ -74,6 +75,12 @@ def order_from(content: bytes, path: Path, *, read: ReadFile | None = None) -> O
     cloths = tuple(read_cloth(block, imperial=imperial) for block in blocks["cloth"])
     finishes: dict[str, Finish] = {block["name"]: named_finish(block) for block in blocks["finish"]}
     drawn, findings, squares = drawn_pieces(blocks["pattern"], blocks["piece"], path.parent, read=read)
+    for key, band in bands_for(blocks["piece"], drawn).items():
+        if any(name == key[0] and not one.band for (name, _), one in drawn.items()):
+            root.at("piece").refuse(
+                f"a pattern file has a piece '{key[0]}' too: give the band another name", code="piece.name-twice"
+            )
+        drawn[key] = band
     keys = list(drawn)
     garments, notes = _garments(blocks["garment"], keys, cloths, root)
     findings += notes
@@ -91,7 +98,7 @@ def order_from(content: bytes, path: Path, *, read: ReadFile | None = None) -> O
     pieces, added = with_seam_notches(pieces, blocks["seam"], seams, str(path))
     findings += added
     remnants, told = read_remnants(blocks["remnant"], cloths, path.parent)
-    return Order(
+    order = Order(
         title=top["title"] or path.stem,
         units=units or "cm",
         path=path,
@@ -109,6 +116,10 @@ def order_from(content: bytes, path: Path, *, read: ReadFile | None = None) -> O
         least_fibre_stretch=top["fibre_stretch"],
         test_squares=tuple(squares.items()),
     )
+    if not any(block["round"] for block in blocks["piece"]):
+        return order
+    pieces, added = with_bands(order, drawn, asked, finishes)
+    return replace(order, pieces=pieces, findings=(*order.findings, *added))
 
 
 def _content(path: Path) -> bytes:

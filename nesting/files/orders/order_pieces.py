@@ -20,7 +20,17 @@ from nesting.model.tolerances import JOIN_GAP_MM
 from nesting.pieces.prepare import prepare, prepared
 from nesting.pieces.wishes import Alteration, EdgeSpec, Finish, Preparation
 
-__all__ = ["Asked", "Drawn", "ReadFile", "as_drawn", "ask", "drawn_pieces", "ready_piece", "refuse_unknown_piece"]
+__all__ = [
+    "Asked",
+    "Drawn",
+    "ReadFile",
+    "as_drawn",
+    "ask",
+    "band_of",
+    "drawn_pieces",
+    "ready_piece",
+    "refuse_unknown_piece",
+]
 
 
 class ReadFile(Protocol):
@@ -124,7 +134,7 @@ def drawn_pieces(
                     "rectangle",
                     code="piece.name-twice",
                 )
-            _keep(found, Drawn(_band(block), band=True), block.place)
+            _keep(found, Drawn(band_of(block["name"], block["size"], *block["rectangle"]), band=True), block.place)
     return found, findings, squares
 
 
@@ -219,14 +229,14 @@ def _pattern(block: Block, folder: Path, read: ReadFile | None) -> tuple[list[Pi
     return taken, told, reading.test_square
 
 
-def _band(block: Block) -> Piece:
-    along, across = block["rectangle"]
+def band_of(name: str, size: str | None, along: float, across: float) -> Piece:
+    """A rectangle, mm along and across its grain, its edges called bottom, right, top and left."""
     x, y = along / 2, across / 2
     ring: Ring = ((-x, -y), (x, -y), (x, y), (-x, y))
     sides = zip(("bottom", "right", "top", "left"), ring, ring[1:] + ring[:1], strict=True)
     return Piece(
-        name=block["name"],
-        size=block["size"],
+        name=name,
+        size=size,
         outline=ring,
         seam=None,
         grainline=((-0.4 * along, 0.0), (0.4 * along, 0.0)),

@@ -137,6 +137,10 @@ BLOCKS: dict[str, tuple[Key, ...]] = {
         Key("rectangle", pair_of(length(above=True), 'two lengths such as ["4 cm", "62 cm"] (along × across the '
                                                      'grain)'),
             'a band by its measures along × across the grain, as in ["4 cm", "62 cm"]; no drawing'),
+        Key("round", _edges, 'a band joined in the round: the edges of the opening that its length is worked out from'),
+        Key("ratio", ratio(0.05, 5.0), "length of a band to its opening; default 0.85, common practice for ribs"),
+        Key("height", length(above=True), "how high a band is cut, along its grain"),
+        Key("join", length(), "allowance at each end of a band, for its join", 0.0),
         Key("motif", _raw, "a point that lies on the repeat"),
         Key("add_centre_notches", list_of(text, expected="a list of edge names"), "edges to be notched at the "
                                                                                   "middle", ()),
