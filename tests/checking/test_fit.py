@@ -160,3 +160,72 @@ def test_without_a_stated_stretch_nothing_is_claimed(tmp_path) -> None:
     asked = nesting.load_order(path)
     assert {line.stretched for line in opening_lines(resolve(asked))} == {None}
     assert not [f for f in check_order(asked).findings if "go on" in f.message]
+
+
+def test_a_leg_with_elastic_that_differs_front_and_back(tmp_path) -> None:
+    """A leg of 350 + 350 mm: the front's elastic as long as its edge, the back's at 0.72 (both as hobby pages have it,
+    70 to 75 % at the back; no better source). By hand: 350 + 252 = 602 mm at rest; rated 80 % it would reach 1083.6,
+    the edge only 700 × 1.4 = 980. On a thigh of 62 cm that is 97 %."""
+    leg = """
+[[trim]]
+name = "leg elastic"
+kind = "elastic"
+edges = ["panel.right", "panel.left"]
+ratios = { "panel.right" = 1.0, "panel.left" = 0.72 }
+openings = 2
+stretch = "80 %"
+sits = "62 cm"
+"""
+    found = lines(tmp_path, leg)["skirt Ada"]
+    assert found["rest"] == pytest.approx(602.0) and found["stretched"] == pytest.approx(980.0)
+    assert found["ratio"] == pytest.approx(602.0 / 620.0, abs=1e-4)
+    assert not [w for w in warnings(tmp_path, leg) if "leg elastic" in w]
+
+
+def test_a_leg_folded_back_by_2_cm_keeps_its_opening(tmp_path) -> None:
+    """What is turned in is cut on, 40 + 2 cm of it, and lies inside: the finished edge of 700 mm goes round the leg, and
+    reaches 980. A thigh of 66 cm is 106 %: it may stand off."""
+    asked = order(tmp_path)
+    path = tmp_path / "skirts.toml"
+    path.write_text(
+        path.read_text(encoding="utf-8").replace("cut = 2\n", 'cut = 2\nfinish = { right = "fold back 2 cm" }\n', 1)
+        + '[[opening]]\nname = "leg"\nedges = ["panel.right"]\nopenings = 1\nsits = "66 cm"\n',
+        encoding="utf-8",
+    )
+    folded = nesting.load_order(path)
+
+    def long(read: nesting.Order) -> float:
+        xs = [x for x, _ in read.cut_piece("panel", "Ada").piece.outline]
+        return max(xs) - min(xs)
+
+    assert long(folded) == pytest.approx(long(asked) + 20.0)
+    line = next(x for x in opening_lines(resolve(folded)) if x.garment == "skirt Ada")
+    assert line.rest == pytest.approx(700.0) and line.stretched == pytest.approx(980.0)
+    told = [f.message for f in check_order(folded).findings if f.code == "wearer.fit"]
+    assert any("106 % of the 66 cm" in message and "stand off" in message for message in told)
+
+
+def test_elastic_for_three_wearers(tmp_path) -> None:
+    """0.85 of each waist (80 to 85 % is what hobby pages say, no better source) and 1 cm for the join: by hand 61.2 + 1,
+    74.8 + 1 and 78.2 + 1 cm; Cleo's is hers, though no other garment of that size is there."""
+    cleo = '[[wearer]]\nname = "Cleo"\nmeasures = { waist = "92 cm" }\n'
+    path = tmp_path / "skirts.toml"
+    more = cleo + TRIM + 'measure = "waist"\nfactor = 0.85\njoin = "1 cm"\n'
+    path.write_text(
+        BASE.format(more=more) + '[[garment]]\nname = "skirt"\ncount = 1\nwearer = "Cleo"\n', encoding="utf-8"
+    )
+    (need,) = trim_needs(resolve(nesting.load_order(path)))
+    assert [o.trim_length for o in need.openings] == pytest.approx([622.0, 758.0, 792.0])
+    assert need.total == pytest.approx(2 * 622.0 + 758.0 + 792.0)
+
+
+@pytest.mark.parametrize(("held", "percent"), [(5.0, 25), (6.0, 50), (7.0, 75), (8.0, 100), (5.5, 37.5)])
+def test_stretch_by_the_four_inch_test(tmp_path, held, percent) -> None:
+    """Four inches held at 5, 6, 7 and 8 in: 25, 50, 75 and 100 %; very stretchy from 5 1/2 in (Utah State University
+    Extension, Considerations for Knit Fabrics). An edge of 700 mm of such a knit reaches 700 × held / 4."""
+    path = tmp_path / "skirts.toml"
+    opening = '[[opening]]\nname = "waist"\nedges = ["panel.right"]\nopenings = 1\nsits = "waist"\n'
+    text = BASE.format(more=opening).replace('stretch_across = "40 %"', f'stretch_across = "{percent} %"')
+    path.write_text(text, encoding="utf-8")
+    line = opening_lines(resolve(nesting.load_order(path)))[0]
+    assert line.stretched == pytest.approx(700.0 * held / 4.0)
