@@ -343,6 +343,9 @@ def buy(
             help="Time for the whole, all rows of the table and the curve together (about 35).",
         ),
     ] = None,
+    what_if: Annotated[
+        bool, typer.Option("--what-if", help="Also try what would save: grain tolerance, a join, other widths, more.")
+    ] = False,
     rounds: Rounds = None,
     seed: Seed = 0,
     workers: Workers = None,
@@ -360,6 +363,7 @@ def buy(
         widths,
         output,
         _session(options, order.imperial, steps=True, quiet=as_json),
+        what_if=what_if,
         budget=None if rounds is not None else BUDGET if seconds is None else seconds,
     )
     _answer(as_json, document, renderables)

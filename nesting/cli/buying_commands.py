@@ -34,6 +34,7 @@ def buy_order_file(
     searching: Searching,
     *,
     budget: float | None = None,
+    what_if: bool = False,
 ) -> tuple[dict[str, Any], list[object]]:
     """What to buy, for some widths, as tables and a curve. ``budget``: seconds for all of it, instead of the options'
     seconds for each row."""
@@ -49,7 +50,7 @@ def buy_order_file(
         ready_folder(folder)
     asked = parse_widths(widths, order.units) if widths else ()
 
-    bought = searching(order, listed, BuyWork(asked, budget)).answer
+    bought = searching(order, listed, BuyWork(asked, budget, what_if)).answer
     document = bought.as_dict()
     words: list[object] = [buying_summary(bought)]
     if folder is not None:

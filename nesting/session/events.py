@@ -43,10 +43,12 @@ class LayWork:
 
 @dataclass(frozen=True)
 class BuyWork:
-    """What to buy at ``widths`` mm; ``budget`` s for all rows together, None: the options' seconds for each."""
+    """What to buy at ``widths`` mm; ``budget`` s for all rows together, None: the options' seconds for each.
+    ``what_if``: also what changes of the order would save."""
 
     widths: tuple[float, ...] = ()
     budget: float | None = None
+    what_if: bool = False
 
 
 @dataclass(frozen=True)

@@ -68,17 +68,21 @@ def _lay(listed: CuttingList, options: SearchOptions, work: LayWork) -> tuple[La
 def _buy(listed: CuttingList, options: SearchOptions, work: BuyWork, tell: Tell) -> Any:
     from nesting.planning.buying.buy import buy, buying_work
     from nesting.planning.buying.steps import Steps
+    from nesting.planning.buying.what_if import choices, what_if
     from nesting.planning.layout.options import search_pool
     from nesting.planning.layout.solve import laid_together
 
     # the same workers for all searches: they know the pieces after the first
+    tried = choices(listed) if work.what_if else ()
     with search_pool(options) as pool:
-        steps = Steps(replace(options, executor=pool), buying_work(listed, widths=work.widths), work.budget)
+        total = buying_work(listed, widths=work.widths)
+        more = float(sum(len(one.listed.cloths_used) for one in tried) + len(listed.cloths_used)) if tried else 0.0
+        steps = Steps(replace(options, executor=pool), total + more, work.budget)
 
         def over(there: CuttingList, lays: tuple[Lay, ...]) -> tuple[Lay, ...]:
             return laid_together(there, lays, steps.searching())
 
-        return buy(
+        bought = buy(
             listed,
             steps.lay,
             over=over,
@@ -86,6 +90,17 @@ def _buy(listed: CuttingList, options: SearchOptions, work: BuyWork, tell: Tell)
             on_step=steps.begin,
             on_rows=lambda bought: tell(SoFar(bought)),
         )
+        if not work.what_if:
+            return bought
+        savings = what_if(
+            listed,
+            steps.lay,
+            over,
+            tried=tried,
+            on_step=steps.begin,
+            on_saving=lambda found: tell(SoFar(replace(bought, what_if=found))),
+        )
+        return replace(bought, what_if=savings)
 
 
 def _batch(listed: CuttingList, options: SearchOptions, work: BatchWork, tell: Tell) -> Any:

@@ -183,8 +183,8 @@ sits = "62 cm"
 
 
 def test_a_leg_folded_back_by_2_cm_keeps_its_opening(tmp_path) -> None:
-    """What is turned in is cut on, 40 + 2 cm of it, and lies inside: the finished edge of 700 mm goes round the leg, and
-    reaches 980. A thigh of 66 cm is 106 %: it may stand off."""
+    """What is turned in is cut on, 40 + 2 cm of it, and lies inside: the finished edge of 700 mm goes round the leg
+    and reaches 980. A thigh of 66 cm is 106 %: it may stand off."""
     asked = order(tmp_path)
     path = tmp_path / "skirts.toml"
     path.write_text(
@@ -206,8 +206,8 @@ def test_a_leg_folded_back_by_2_cm_keeps_its_opening(tmp_path) -> None:
 
 
 def test_elastic_for_three_wearers(tmp_path) -> None:
-    """0.85 of each waist (80 to 85 % is what hobby pages say, no better source) and 1 cm for the join: by hand 61.2 + 1,
-    74.8 + 1 and 78.2 + 1 cm; Cleo's is hers, though no other garment of that size is there."""
+    """0.85 of each waist (80 to 85 % is what hobby pages say, no better source) and 1 cm for the join: by hand 61.2 +
+    1, 74.8 + 1 and 78.2 + 1 cm; Cleo's is hers, though no other garment of that size is there."""
     cleo = '[[wearer]]\nname = "Cleo"\nmeasures = { waist = "92 cm" }\n'
     path = tmp_path / "skirts.toml"
     more = cleo + TRIM + 'measure = "waist"\nfactor = 0.85\njoin = "1 cm"\n'

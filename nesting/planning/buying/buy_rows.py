@@ -13,6 +13,7 @@ from typing import Any
 from nesting.model.order import Nap, SpreadName
 from nesting.planning.buying.curve import Curve
 from nesting.planning.buying.trims import TrimNeed
+from nesting.planning.buying.what_if import Saving
 
 __all__ = ["BuyRow", "Buying", "RefusedRow"]
 
@@ -104,6 +105,8 @@ class Buying:
     refused: tuple[RefusedRow, ...]
     curves: tuple[Curve, ...]
     trims: tuple[TrimNeed, ...]
+    #: what changes of the order would save, where that was asked for
+    what_if: tuple[Saving, ...] | None = None
 
     def as_dict(self) -> dict[str, Any]:
         """The JSON document, mm. ``curve`` is that of the first cloth; ``curves`` has one for each."""
@@ -112,6 +115,7 @@ class Buying:
             "curve": self.curves[0].as_dicts() if self.curves else [],
             "trims": [trim.as_dict() for trim in self.trims],
             "refused": [row.as_dict() for row in self.refused],
+            **({} if self.what_if is None else {"what_if": [one.as_dict() for one in self.what_if]}),
             "curves": [
                 {
                     "cloth": c.cloth,

@@ -46,6 +46,31 @@ def _table(*columns: str, left: int = 1) -> Table:
     return table
 
 
+def _what_if(bought: Buying) -> RenderableType:
+    """What each change saves, of each cloth and in money, and what it asks in handling."""
+    from rich.text import Text
+
+    table = _table("what if", "saves about", "money", "handling", left=1)
+    table.title, table.title_justify = Text("What would save"), "left"
+
+    def saved(mm: float) -> str:
+        sign = "−" if mm < -1e-6 else ""
+        return f"{sign}{column_length(abs(mm), bought.imperial)}"
+
+    for one in bought.what_if or ():
+        if one.refused is not None:
+            table.add_row(one.what, "", "", f"cannot be laid: {one.refused}", style="dim")
+            continue
+        lengths = ", ".join(
+            saved(mm) if len(one.lengths) == 1 else f"{saved(mm)} of {cloth}"
+            for cloth, mm in one.lengths
+            if abs(mm) > 1e-6
+        )
+        money = "" if one.money is None else f"{one.money:.2f}".replace("-", "−")
+        table.add_row(one.what, lengths or ("nothing" if one.lengths else "can be laid then"), money, one.handling)
+    return table
+
+
 def buying_summary(bought: Buying) -> RenderableType:
     """The answers, the table of rows, refusals, where the next garment is free, and the trims."""
     from rich.console import Group
@@ -97,6 +122,8 @@ def buying_summary(bought: Buying) -> RenderableType:
         parts.append(Text(f"{c.cloth}, garments and length to buy: {points}. {curve_words(c)}"))
     if bought.trims:
         parts.append(trims_summary(bought.trims, imperial))
+    if bought.what_if is not None:
+        parts.append(_what_if(bought))
     return Group(*parts)
 
 

@@ -1,0 +1,144 @@
+"""What would save: which changes are tried, and what each saves; the search is a stand-in whose lengths are known."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+from typing import Any
+
+import pytest
+
+from nesting.model.errors import CannotLayError
+from nesting.model.lay import Lay
+from nesting.model.order import Cloth, CutPiece, Garment, Order
+from nesting.model.piece import Piece
+from nesting.planning.buying.what_if import choices, what_if
+from nesting.planning.layout.laying import area_of
+from nesting.planning.layout.one_cloth import lay_cloth
+from nesting.planning.layout.options import SearchOptions
+from nesting.resolving.cutting_list import CuttingList
+from nesting.resolving.resolve import resolve
+
+
+def rectangle(name: str, along: float, across: float, **how: Any) -> CutPiece:
+    """Its reference point in the middle."""
+    a, b = along / 2, across / 2
+    ring = ((-a, -b), (a, -b), (a, b), (-a, b))
+    return CutPiece(Piece(name, ring, grainline=((-a / 2, 0.0), (a / 2, 0.0))), None, **how)
+
+
+def order(**cloth: Any) -> CuttingList:
+    """Two garments of a body and a long band; 100 × 900 mm."""
+    body, band = rectangle("body", 500.0, 400.0), rectangle("band", 100.0, 900.0, band=True)
+    main = Cloth("main", **{"width": 1000.0, "price": 10.0, "end_allowance": 0.0, "increment": 1.0, **cloth})
+    garment = Garment("top", None, 2, ("body", "band"))
+    return resolve(Order("tops", "cm", None, "", (body, band), (main,), (garment,)))
+
+
+def by_area(part: CuttingList, cloth: str, **_: Any) -> Lay:
+    """A lay without any waste: as long as its area over its width."""
+    stuff = part.cloth_named(cloth)
+    area = sum(g.count * e.cut.cut * area_of(e.cut) for g in part.garments for e in g.pieces)
+    length = math.ceil(area / stuff.width)
+    return Lay("", cloth, stuff.width, stuff.width, stuff.width, (), length, length, 0.0, "", 1.0, ())
+
+
+def apart(_: CuttingList, lays: tuple[Lay, ...]) -> tuple[Lay, ...]:
+    """No second cloths."""
+    return lays
+
+
+def test_each_change_saves_what_its_area_says() -> None:
+    """By hand, 2 × (500 × 400 + 100 × 900) on 1000: 580 mm. A join adds 2 × 20 × 100: 4 mm more. One garment less saves
+    290, one more takes 290; on 1400 of width 415 do, so 165 are saved; at 10 per metre each mm is a cent."""
+    found = {one.what: one for one in what_if(order(), by_area, apart)}
+    assert found["a join in 'band'"].lengths == (("main", -4.0),)
+    assert found["one top less"].length == pytest.approx(290.0) and found["one top less"].money == pytest.approx(2.9)
+    assert found["one top more"].length == pytest.approx(-290.0)
+    (wide,) = [one for what, one in found.items() if "140 cm wide" in what]
+    assert wide.length == pytest.approx(580.0 - 415.0) and wide.money == pytest.approx(1.65)
+    assert all(one.handling for one in found.values())
+
+
+def test_a_change_that_only_loosens_never_costs() -> None:
+    """A grain tolerance leaves the lay of the order as it is possible: a search that finds less saves nothing."""
+
+    def worse(part: CuttingList, cloth: str, **how: Any) -> Lay:
+        found = by_area(part, cloth)
+        return replace(found, buy_length=found.buy_length + (50.0 if how.get("start") is not None else 0.0))
+
+    found = {one.what: one for one in what_if(order(), worse, apart)}
+    (tilt,) = [one for what, one in found.items() if "grain tolerance" in what]
+    assert tilt.length == 0.0 and tilt.money == 0.0
+
+
+def test_the_most_comes_first_and_what_cannot_be_laid_last() -> None:
+    """With its reason."""
+
+    def narrow_never(part: CuttingList, cloth: str, **_: Any) -> Lay:
+        if part.cloth_named(cloth).width < 950.0:
+            raise CannotLayError("too narrow", piece="band", code="piece.too-large")
+        return by_area(part, cloth)
+
+    found = what_if(order(), narrow_never, apart)
+    saved = [one.money for one in found if one.refused is None]
+    assert saved == sorted(saved, reverse=True)  # type: ignore[type-var]
+    assert found[-1].refused is not None and "too narrow" in found[-1].refused and "90 cm wide" in found[-1].what
+
+
+def test_without_a_price_lengths_are_told() -> None:
+    """No money is made up."""
+    found = what_if(order(price=None), by_area, apart)
+    assert all(one.money is None for one in found) and found[0].length == max(one.length for one in found)
+
+
+def test_only_what_is_there_is_tried() -> None:
+    """Pairs where they are asked for, nap by garment where all lie one way, opening out where it is not allowed yet; a
+    garment of which there is one only is not left out."""
+
+    def words(listed: CuttingList) -> str:
+        return " | ".join(one.what for one in choices(listed))
+
+    assert "pairs" not in words(order()) and "nap" not in words(order()) and "opened out" not in words(order())
+    assert 'nap = "by garment"' in words(order(nap="one way"))
+    leg = rectangle("leg", 300.0, 200.0, cut=2, mirrored=True)
+    knit = Cloth("main", 1000.0, stretch_across=0.6, stretch_along=0.6)
+    single = resolve(Order("legs", "cm", None, "", (leg,), (knit,), (Garment("g", None, 1, ("leg",)),)))
+    assert 'pairs = "free"' in words(single) and "one g less" not in words(single) and "one g more" in words(single)
+    fold = replace(leg.piece, fold=((-150.0, -100.0), (150.0, -100.0)))
+    half = replace(leg, piece=fold, cut=1, mirrored=False, unfold=False)
+    folded = resolve(Order("halves", "cm", None, "", (half,), (knit,), (Garment("g", None, 1, ("leg",)),)))
+    assert "opened out" in words(folded)
+
+
+def test_a_joined_band_is_two_halves_with_their_allowance() -> None:
+    """900 long: two of 460, as wide as before, twice as many."""
+    (joined,) = [one for one in choices(order()) if "join" in one.what]
+    (band,) = [e for e in joined.listed.garments[0].pieces if e.cut.name == "band"]
+    xs, ys = [x for x, _ in band.cut.piece.outline], [y for _, y in band.cut.piece.outline]
+    assert max(xs) - min(xs) == pytest.approx(100.0) and max(ys) - min(ys) == pytest.approx(460.0)
+    assert band.cut.cut == 2 and len(band.hands) == 2
+
+
+def test_with_the_search_itself_a_join_lets_a_band_fit() -> None:
+    """On 600 of width a band of 900 does not lie across the cloth; joined, it does."""
+    narrow = order(width=600.0)
+    once = SearchOptions(seconds=None, rounds=1)
+    with pytest.raises(CannotLayError):
+        lay_cloth(narrow, "main", once, spread="open")
+    (joined,) = [one for one in choices(narrow) if "join" in one.what]
+    lay = lay_cloth(joined.listed, "main", once, spread="open")
+    assert sum(p.piece == "band" for p in lay.placements) == 4
+
+
+def test_where_the_order_cannot_be_laid_what_can_is_told() -> None:
+    """A body wider than 1000 lies on none of the widths but those above: told, without figures."""
+
+    def wide_only(part: CuttingList, cloth: str, **_: Any) -> Lay:
+        if part.cloth_named(cloth).width < 1300.0:
+            raise CannotLayError("too narrow", piece="body", code="piece.too-large")
+        return by_area(part, cloth)
+
+    found = what_if(order(), wide_only, apart)
+    assert {one.what.split(",")[0] for one in found if one.refused is None} == {"main 140 cm wide", "main 150 cm wide"}
+    assert all(one.money is None and one.lengths == () for one in found)
