@@ -140,6 +140,7 @@ def stretch(order: Order) -> list[Finding]:
                         "measure it and give stretch_across and stretch_along",
                         piece=cut.piece.label,
                         code="stretch.cloth-unknown",
+                        figures={"cloth": cloth.name},
                     )
                 ] = None
             elif best < cut.needs_stretch - 1e-9:
@@ -149,6 +150,7 @@ def stretch(order: Order) -> list[Finding]:
                         f"needs {need} stretch, but cloth '{cloth.name}' has {best * 100:g} % at most",
                         piece=cut.piece.label,
                         code="stretch.too-little",
+                        figures={"cloth": cloth.name, "stretch": best},
                     )
                 ] = None
             if cloth.fibre_stretch is not None and cloth.fibre_stretch < order.least_fibre_stretch - 1e-9:
@@ -158,6 +160,7 @@ def stretch(order: Order) -> list[Finding]:
                         f"cloth '{cloth.name}' has {cloth.fibre_stretch * 100:g} % of stretch fibre, less than the "
                         f"{order.least_fibre_stretch * 100:g} % asked for pieces that must spring back",
                         code="stretch.fibre-too-little",
+                        figures={"cloth": cloth.name, "fibre_stretch": cloth.fibre_stretch},
                     )
                 ] = None
     return list(found)

@@ -110,7 +110,7 @@ def _cloth(survey: Survey, index: int, raw: dict[str, Any]) -> tuple[ClothDoc, C
             )
         )
     if cloth is not None and survey.order is not None:
-        findings += [f for f in survey.order.findings if f"cloth '{name}'" in f.message]
+        findings += [f for f in (*survey.order.findings, *survey.lying) if f.figures.get("cloth") == name]
     doc: ClothDoc = {
         "index": index,
         "name": name,

@@ -19,9 +19,10 @@ from nesting.model.units import format_share, parse_length
 from nesting.page import protocol as ask
 from nesting.page.ordertext import OrderText
 from nesting.page.pieces_doc import drawn_body, why_no_fold
+from nesting.page.plain import plain
 from nesting.page.proposals import proposals
 from nesting.page.survey import Survey
-from nesting.page.words import point
+from nesting.page.words import point, view_of
 from nesting.pieces.edges import anchor_near
 from nesting.pieces.prepare import sound
 
@@ -108,7 +109,7 @@ class _Edits:
         place = self.root if kind == "top" else self.root.at(f"{kind}[{name}]")
         if spec is None:
             raise OrderError(
-                f"'{key}' is not a key of [[{kind}]] here",
+                f"there is no '{key}' to be set here",
                 file=self.root.file,
                 key=f"{kind}.{key}",
                 code="order.key-unknown",
@@ -126,7 +127,7 @@ class _Edits:
     def _block(self, kind: str, index: int) -> dict[str, Any]:
         raws = self._raw(kind)
         if not 0 <= index < len(raws):
-            raise Refused("gone", f"this {kind} is not in the order any more; look at the page again", view="cloth")
+            raise Refused("gone", f"this {plain(f'[[{kind}]]')} is not in the order any more", view=view_of(kind))
         return raws[index]
 
     def _set(self, kind: str, index: int, key: str, value: Any, what: str) -> Edit:
@@ -519,7 +520,7 @@ class _Edits:
         name = str(self._block("cloth", cmd.index).get("name"))
         using = sorted({cut.name for cut in self.survey.ready.values() if cut.cloth == name})
         if using and len(self._raw("cloth")) > 1:
-            message = f"{', '.join(using)} are cut from '{name}': give them another cloth first"
+            message = f"'{name}' is needed for {', '.join(using)}: give another cloth there first"
             raise Refused("in-use", message, view="cloth", cloth=name)
         return Edit(f"cloth {name} taken out", self.text.remove("cloth", cmd.index), lenient=True)
 
@@ -542,11 +543,14 @@ class _Edits:
                 raise Refused("not-a-length", "the first length must be more than nothing", view="cloth", field=key)
             share = sign * (after - before) / before
             if share < 0 or (sign < 0 and share >= 0.5):
-                said = "it has grown" if sign < 0 and share < 0 else "that cannot be"
-                wanted = "longer" if sign > 0 else "no longer than the first, and not half gone"
+                wanted = (
+                    "stretched, it is longer than at rest" if sign > 0
+                    else "a cloth that grows in the wash is not reckoned with" if share < 0
+                    else "so much is not believed"
+                )  # fmt: skip
                 raise Refused(
                     "unlikely",
-                    f"{pair[0]} to {pair[1]}: {said}; the second length is {wanted}",
+                    f"{pair[0]} to {pair[1]}: {wanted}; measure again, the first length first",
                     view="cloth",
                     cloth=name,
                     field=key,

@@ -38,7 +38,7 @@ from nesting.page.seams_doc import seams_doc, seams_of, walk_sides
 from nesting.page.state_doc import blockers_of, files_of, state_doc
 from nesting.page.survey import Survey, survey
 from nesting.page.uploads import take_file
-from nesting.page.words import finding_doc, problem_of, refusal
+from nesting.page.words import finding_doc, pointed, problem_of, refusal
 from nesting.page.workspace import Workspace
 from nesting.session.events import LayWork, Result
 from nesting.session.numbering import numbered
@@ -285,7 +285,9 @@ class Page:
                 self._told_of(docs, label, tab, cmd)
             return {"event": "reply", "n": n, "ok": True, "rev": self.work.rev, "result": result}
         except Exception as error:
-            return {"event": "reply", "n": n, "ok": False, "rev": self.work.rev, "problem": problem_from(error)}
+            problem = problem_from(error)
+            problem["where"] = pointed(problem["where"], self.work.survey.by_label)
+            return {"event": "reply", "n": n, "ok": False, "rev": self.work.rev, "problem": problem}
 
     def _told_of(self, docs: list[str], label: str, tab: str, cmd: ask.Command) -> None:
         if isinstance(cmd, ask.LayMove | ask.LayKeep):
@@ -505,7 +507,10 @@ class Page:
         from nesting.planning.buying.buy import parse_widths
 
         if cmd.widths:
-            parse_widths(",".join(cmd.widths), self.work.survey.units)
+            try:
+                parse_widths(",".join(cmd.widths), self.work.survey.units)
+            except NestingError as error:
+                raise Refused("not-a-length", f"widths: {error.message}", view="buy", field="widths") from None
         more = ["--widths", ",".join(cmd.widths)] if cmd.widths else []
         return self._start("buy", more, seconds=cmd.seconds, rounds=cmd.rounds, seed=cmd.seed,
                            widths=tuple(cmd.widths))  # fmt: skip

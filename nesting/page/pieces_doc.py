@@ -106,7 +106,8 @@ def _piece(survey: Survey, key: Key, used: set[tuple[str, str | None]]) -> Piece
     except NestingError as error:
         problem = problem or error
     if problem is not None:
-        places = [(float(x), float(y)) for x, y in re.findall(r"\((-?[\d.]+), (-?[\d.]+)\) mm", problem.message)]
+        x, y = problem.figures.get("x"), problem.figures.get("y")
+        places = [(x, y)] if isinstance(x, float) and isinstance(y, float) else []
     xs, ys = [p[0] for p in drawn.outline], [p[1] for p in drawn.outline]
     grain = shown.grainline
     angle = asked["grain"]

@@ -5,11 +5,12 @@ from __future__ import annotations
 from importlib.metadata import PackageNotFoundError, version
 from typing import Any
 
+from nesting.checking.judging import small_length
 from nesting.model.errors import NestingError
 from nesting.page.cloth_doc import garments_of, wearers_of
 from nesting.page.documents import Blocker, FileDoc, StateDoc
 from nesting.page.survey import Survey
-from nesting.page.words import finding_doc, problem_of
+from nesting.page.words import finding_doc, pointed, problem_of
 from nesting.page.workspace import Workspace
 
 __all__ = ["blockers_of", "files_of", "state_doc", "tool_version"]
@@ -19,6 +20,8 @@ _MISSING = {
     "cloth": ("say what cloth there is: its width, at least", "cloth"),
     "garment": ("say what to cut, and how many", "cloth"),
 }
+#: findings that have a line of their own among the reasons
+_TOLD = {"seam.mismatch", "seam.notch-apart", "together.differs"}
 
 
 def tool_version() -> str:
@@ -51,19 +54,22 @@ def blockers_of(survey: Survey) -> list[Blocker]:
     check = survey.check
     if check is not None:
         for number, line in enumerate(check.seams):
-            if not line.walked.agrees:
-                size = f" (size {line.size})" if line.size else ""
-                for message in line.walked.messages()[:1]:
-                    index = next((i for i, s in enumerate(_order_seams(survey)) if s == line.seam), number)
-                    found.append({"message": message + size, "where": {"view": "seams", "seam": index}})
+            size = f" (size {line.size})" if line.size else ""
+            told = [one for one in line.walked.told(lambda mm: small_length(mm, survey.imperial)) if one.forbids]
+            for one in told[:1]:
+                index = next((i for i, s in enumerate(_order_seams(survey)) if s == line.seam), number)
+                found.append({"message": one.message + size, "where": {"view": "seams", "seam": index}})
         for pair in check.together:
             if not pair.agreement.agrees:
                 message = f"'{pair.together.follower}' does not go along with '{pair.together.leader}'"
                 found.append({"message": message, "where": {"view": "pieces", "piece": pair.together.follower}})
-        for finding in check.findings:
-            if finding.kind == "question" and "centre notch" not in finding.message:
+        order_findings = survey.order.findings if survey.order is not None else ()
+        for finding in (*order_findings, *check.findings):
+            # seams and pairs are told above, each with its place
+            if finding.forbids and finding.code not in _TOLD:
                 doc_of = finding_doc(finding)
-                found.append({"message": finding.message, "where": doc_of["where"]})
+                found.append({"message": doc_of["message"], "where": doc_of["where"]})
+    found = [{**b, "where": pointed(b["where"], survey.by_label)} for b in found]
     seen: set[str] = set()
     return [b for b in found if not (b["message"] in seen or seen.add(b["message"]))]  # type: ignore[func-returns-value]
 

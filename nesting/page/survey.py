@@ -25,6 +25,7 @@ from nesting.model.errors import NestingError, OrderError, PatternError
 from nesting.model.findings import Finding
 from nesting.model.order import Cloth, CutPiece, Order
 from nesting.pieces.wishes import Finish
+from nesting.planning.layout.feasible import laying_findings
 
 __all__ = ["Key", "Reader", "Survey", "survey"]
 
@@ -116,6 +117,16 @@ class Survey:
             return check_order(order)
         except NestingError:
             return None
+
+    @cached_property
+    def lying(self) -> tuple[Finding, ...]:
+        """Cloths that cannot hold what is cut from them, or are of an unlikely width."""
+        return laying_findings(self.order) if self.order is not None else ()
+
+    @cached_property
+    def by_label(self) -> dict[str, Key]:
+        """The pieces by what messages call them."""
+        return {one.piece.label: key for key, one in self.drawn.items()}
 
     def piece_of(self, name: str, size: str | None) -> Key | None:
         """The key of a piece of that name in that size, or in any."""

@@ -3,13 +3,26 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Mapping
 from typing import Any, cast
 
 from nesting.model.errors import NestingError, OrderError, PatternError, UnitsError
 from nesting.model.findings import Finding
 from nesting.page.documents import FindingDoc, Problem, Where
+from nesting.page.plain import plain
 
-__all__ = ["finding_doc", "line", "oops", "piece_id", "point", "problem_of", "refusal", "where_of"]
+__all__ = [
+    "finding_doc",
+    "line",
+    "oops",
+    "piece_id",
+    "point",
+    "pointed",
+    "problem_of",
+    "refusal",
+    "view_of",
+    "where_of",
+]
 
 #: the view that a block of the order belongs to
 _VIEWS = {
@@ -49,6 +62,10 @@ def where_of(key: str | None, piece: str | None = None, file: str | None = None)
     """The view and field that an order's key belongs to: "cloth[main].width" is the width of main on the view of
     cloths."""
     where: Where = {}
+    moved = re.match(r"alter (\d+) \(", key or "")
+    if moved is not None:
+        # a step of a piece's alterations, told while the piece is made
+        return {"view": "alterations", "piece": piece} if piece else {"view": "alterations"}
     found = re.match(r"(\w+)(?:\[([^\]]*)\])?(?:\.(.*))?$", key or "")
     kind = found[1] if found else ""
     if kind in _VIEWS:
@@ -70,6 +87,23 @@ def where_of(key: str | None, piece: str | None = None, file: str | None = None)
     if file and not file.endswith(".toml"):
         where["file"] = file
         where.setdefault("view", "pieces")
+    return where
+
+
+def view_of(kind: str) -> str:
+    """The view that a block of the order belongs to."""
+    return _VIEWS.get(kind, "pieces")
+
+
+def pointed(where: Where, pieces: Mapping[str, tuple[str, str | None]]) -> Where:
+    """The place with its piece by name and size, where it was told by its label; ``pieces``: label -> (name, size)."""
+    found = pieces.get(where.get("piece", ""))
+    if found is None:
+        return where
+    name, size = found
+    where = {**where, "piece": name}
+    if size is not None:
+        where["size"] = size
     return where
 
 
@@ -99,7 +133,7 @@ def oops(error: BaseException) -> str:
 
 def refusal(code: str, message: str, choices: list[str] | None = None, **where: Any) -> Problem:
     """A problem that the page itself has found."""
-    problem: Problem = {"code": code, "message": message, "where": cast(Where, where)}
+    problem: Problem = {"code": code, "message": _begun(message), "where": cast(Where, where)}
     if choices:
         problem["choices"] = choices
     return problem
@@ -108,22 +142,28 @@ def refusal(code: str, message: str, choices: list[str] | None = None, **where: 
 def _sentence(error: NestingError) -> str:
     """The message with the piece or file before it, without paths; the key where it says more than the view does."""
     file = error.file.rsplit("/", 1)[-1] if error.file and not error.file.endswith(".toml") else None
+    message = plain(error.message, error.code)
     parts = [file, f"'{error.piece}'" if error.piece else None]
     lead = ", ".join(part for part in parts if part)
-    field = (error.key or "").rpartition(".")[2].partition("[")[0].replace("_", " ")
+    field = re.sub(r"^alter (\d+) \(.*\)$", r"alteration \1", error.key or "")
+    field = field.rpartition(".")[2].partition("[")[0].replace("_", " ")
     if field and field not in ("disk", "pattern", "cloth", "garment", "order") and "'" not in field:
         lead = f"{lead}, {field}" if lead else field
-    return f"{lead}: {error.message}" if lead else error.message[:1].upper() + error.message[1:]
+    if file:
+        return f"{lead}: {message}"  # a file's name stays as it is
+    return _begun(f"{lead}: {message}" if lead else message)
+
+
+def _begun(sentence: str) -> str:
+    return sentence[:1].upper() + sentence[1:]
 
 
 def finding_doc(finding: Finding) -> FindingDoc:
     """A finding as the page shows it."""
     doc: FindingDoc = {
         "kind": finding.kind,
-        "message": finding.message,
-        "where": where_of(None, finding.piece, finding.file.rsplit("/", 1)[-1] if finding.file else None),
+        "message": plain(finding.message, finding.code),
+        "where": where_of(finding.key, finding.piece, finding.file.rsplit("/", 1)[-1] if finding.file else None),
+        "code": finding.code,
     }
-    code = getattr(finding, "code", None)
-    if code is not None:
-        doc["code"] = str(code)
     return doc

@@ -11,11 +11,12 @@ import hashlib
 import json
 import os
 from collections.abc import Mapping
+from contextlib import suppress
 from pathlib import Path
 from typing import Any
 
 from nesting.files.outputs import write_outputs
-from nesting.model.errors import InputError, OrderError
+from nesting.model.errors import InputError, NestingError, OrderError
 from nesting.page.history import History, Step
 from nesting.page.ordertext import OrderText
 from nesting.page.survey import Reader, Survey, survey
@@ -190,11 +191,13 @@ class Workspace:
         Raises OrderError while another program's change is undecided, InputError where the disk refuses; nothing is
         changed then.
         """
-        if "order" in values and values["order"] != self.text:
+        before = self.text
+        if "order" in values and values["order"] != before:
             self._write_order(values["order"])
         try:
             step = self.history.do(label, values)
         except OSError as error:
+            self._put_back(before)
             raise self._full(error) from None
         self.rev += step is not None
         return step
@@ -214,12 +217,14 @@ class Workspace:
     def _go(self, steps: list[Step], which: int) -> Step | None:
         if not steps:
             return None
+        before = self.text
         pair = steps[-1].changes.get("order")
         if pair is not None:
             self._write_order(pair[which] or "")
         try:
             step = self.history.redo() if which else self.history.undo()
         except OSError as error:
+            self._put_back(before)
             raise self._full(error) from None
         self.rev += 1
         return step
@@ -234,6 +239,14 @@ class Workspace:
             )
         write_outputs({self.path: text.encode("utf-8")})
         self._on_disk = text
+
+    def _put_back(self, text: str) -> None:
+        """The order's file as it was before a step that could not be kept. Where even that is refused, the file
+        counts as changed by another program, so that somebody decides which of the two it shall be."""
+        if self._on_disk != text:
+            self._on_disk = text
+            with suppress(NestingError):
+                write_outputs({self.path: text.encode("utf-8")})
 
     def _full(self, error: OSError) -> InputError:
         return InputError(

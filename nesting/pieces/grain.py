@@ -170,6 +170,7 @@ def with_fold(piece: Piece, side: Side | None, *, file: str | None) -> tuple[Pie
             file=file,
             piece=piece.label,
             code="fold.side",
+            figures={"x": fold[0][0], "y": fold[0][1]},
         )
     if shift > 0.01:
         findings.append(

@@ -48,6 +48,7 @@ def sound_ring(ring: Ring, what: str, *, file: str | None, piece: str) -> Ring:
             file=file,
             piece=piece,
             code="outline.crosses",
+            figures={"x": x, "y": y},
         )
     return ring if signed_area(ring) > 0 else ring[::-1]
 
@@ -157,6 +158,7 @@ def _strays(piece: Piece) -> list[Finding]:
                 file=piece.file,
                 piece=piece.label,
                 code="cutout.outside",
+                figures={"x": x, "y": y},
             )
     found = []
     out = [d for d in piece.drills if not outline.covers(Point(d.at))]

@@ -14,7 +14,7 @@ from tests.page.browsing import axe, browsed, demo, front_and_back, need_browser
 
 pytestmark = pytest.mark.slow
 
-VIEWS = ("pieces", "seams", "alterations", "cloth", "lay", "buying", "cut")
+VIEWS = ("pieces", "seams", "alterations", "cloth", "lay", "buy", "cut")
 
 
 @pytest.fixture(scope="module")

@@ -34,6 +34,7 @@ def laying_findings(order: CuttingList) -> tuple[Finding, ...]:
                     f"cloth '{cloth.name}' is {width} wide: is the unit right?{_meant(cloth.width)}",
                     file,
                     code="cloth.width-unusual",
+                    figures={"cloth": cloth.name, "width": cloth.width},
                 )
             )
         if not stacks:
@@ -41,7 +42,13 @@ def laying_findings(order: CuttingList) -> tuple[Finding, ...]:
         reason = _why_not(order, cloth, stacks)
         if reason is not None:
             found.append(
-                Finding("warning", f"cannot be laid on cloth '{cloth.name}': {reason}", file, code="cloth.cannot-lie")
+                Finding(
+                    "warning",
+                    f"cannot be laid on cloth '{cloth.name}': {reason}",
+                    file,
+                    code="cloth.cannot-lie",
+                    figures={"cloth": cloth.name},
+                )
             )
     return tuple(found)
 

@@ -9,7 +9,7 @@ import { asLength, asMoney, counted } from "../draw/words.js";
 /** @typedef {import("../app.js").App} App */
 
 /** @type {import("../main.js").ViewSpec} */
-export const buying = { name: "buying", title: "Buy & use up", docs: ["buy", "remnants", "batch"], mount };
+export const buying = { name: "buy", title: "Buy & use up", docs: ["buy", "remnants", "batch"], mount };
 
 const wish = { widths: "", seconds: "60" };
 const TIMES = [{ value: "20", label: "20 seconds" }, { value: "60", label: "1 minute" }, { value: "120", label: "2 minutes" }, { value: "300", label: "5 minutes" }];

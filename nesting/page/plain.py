@@ -1,0 +1,95 @@
+"""What is said in the page's words.
+
+Messages of the program speak to people who write an order by hand: of blocks, keys and options. On the page the same
+things are fields and views, so each message that names them is said in other words here: whole sentences for those that
+tell what to write (by code), and single words for the rest. Only what is shown changes; nothing is decided by it.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping
+
+from nesting.files.orders.order_schema import BLOCKS, TOP
+
+__all__ = ["plain"]
+
+#: what to do about it, where the order's own words would be of no use
+_INSTEAD: Mapping[str, str] = {
+    "alter.key-missing": "this needs one thing more: where the line lies, or which edge is moved",
+    "alter.no-edge": "choose the edge that is moved",
+    "alter.pieces": "choose the piece to change",
+    "cloth.plies": "there are more plies than the most that you allow: change one of the two",
+    "cloth.not-tubular": "'tubular' is for a cloth that is a tube: say that it is one, or do not choose this spread",
+    "grain.missing": "it has no grain arrow: choose the piece under Pieces and turn its arrow, or say that it may lie "
+    "any way",
+    "grain.no-length": "its grain arrow has no length: draw it again, or choose the piece and turn its arrow",
+    "fold.not-used": "the drawing marks the fold itself, so the side chosen here is not used",
+    "fold.side-missing": "left and right come in pairs, so it is cut 2, 4 … times: change how often, or say that it is "
+    "not mirrored",
+    "fold.unfold": "it lies on a fold and you do not allow it to be opened out, which this spread would need",
+    "lay.pieces-stay": "the held pieces cannot stay as they lie: move them apart, or let one of them go",
+    "order.no-cloth": "say what cloth there is: its width, at least",
+    "order.no-garment": "say what to cut, and how many",
+    "order.no-pattern": "drop your pattern files: nothing is drawn yet",
+    "order.nothing-to-cut": "nothing is to be cut: every count is 0",
+    "piece.mirrored-on-fold": "on the fold it is its own mirror image, so it need not be mirrored",
+    "piece.odd-count": "left and right come in pairs, so it is cut 2, 4 … times: change how often, or say that it is "
+    "not mirrored",
+    "remnant.measures": "give either a drawing of the leftover, or its width and length",
+    "remnant.none": "there are no leftovers of these cloths: add one under Cloth & people, or keep one from a lay",
+    "size.missing": "the drawings have several sizes: say which size this garment is",
+    "units.missing": "the drawing does not say its units: choose them beside the file, then compare a piece with a "
+    "ruler",
+    "stretch.cloth-unknown": "it must stretch, and the cloth does not say how far it does: take the ruler test under "
+    "Cloth & people",
+}
+_BLOCKS = {
+    "pattern": "pattern file",
+    "alter": "alteration",
+    "remnant": "leftover",
+    "together": "pair cut together",
+}
+#: keys of several words, as they are written; a name that people gave stands in quotes and is left as it is
+_KEYS = {key.name for keys in (TOP, *BLOCKS.values()) for key in keys if "_" in key.name}
+_SAID: tuple[tuple[str, str], ...] = (
+    (r"(there is no file '[^']*') in [^;]*;", r"\1 beside the order;"),
+    (r"\(the key cloth under its \[\[piece\]\] changes that\)", "(choose the piece to change that)"),
+    (r"\s*\(name edges in the drawing, or with \[\[edge\]\] by corner numbers\)", ": click it under Pieces to name it"),
+    (r"name the edge in the drawing, or with an \[\[edge\]\] block", "click the edge under Pieces and name it"),
+    (r"in the pattern or with \[\[edge\]\]", "under Pieces"),
+    (r"; say allowance = \{ \"\*\" = [^}]*\} if it is the cut edge", "; draw it, or give the edge another finish"),
+    (r",? ?under its \[\[(?:piece|pattern)\]\]", " under Pieces"),
+    (r"name it in the drawing, or with an \[\[edge\]\] block", "click it under Pieces to name it"),
+    (r"; to have it added, write add_centre_notches = true in this \[\[seam\]\]", "; it can be added under Seams"),
+    (r"use one of these, or add a block for it", "use one of these, or add it"),
+    (r"add a \[\[wearer\]\] block with name and measures", "add a person under Cloth & people"),
+    (r"this key is missing: ", "this is missing: "),
+    (r"this key is not known here", "this is not known here"),
+    (r"'([\w ]+)' takes no such key: take it away", r"'\1' takes none: leave it empty"),
+    (r"takes no such key", "takes none"),
+    (r"true or false was expected, without quotes", "yes or no was expected"),
+    (r"a text in quotes was expected, as in \"\w+\"", "a word was expected"),
+    (r" was expected, in quotes", " was expected"),
+    (r"(?:: )?write (\w+) = (\"[^\"]*\"|\S+)", r": \1 \2"),
+    (r"\bwrite (\w+) = ", r"choose \1 "),
+    (r"; see the labelled picture of nesting check --picture", ""),
+    (r" as 'nesting check --picture' draws it,?", ""),
+    (r"; --anyway lays it for a look", ""),
+    (r"--(?:keep|from|seconds|rounds|seed|spread|least|paper|widths)\b:? ?", ""),
+    (r"\ba (\w+) = (\"[^\"]*\"|[\w.%-]+)", r"\1 \2"),
+    (r"\b([a-z_]+) = (\"[^\"]*\"|[\w.%-]+)", r"\1 \2"),
+    (r"\b([a-z_]+) = ", r"\1 "),
+)
+
+
+def plain(message: str, code: str | None = None) -> str:
+    """The message in the page's words; ``code`` is that of its finding or refusal."""
+    if code is not None and code in _INSTEAD:
+        return _INSTEAD[code]
+    for pattern, words in _SAID:
+        message = re.sub(pattern, words, message)
+    message = re.sub(r"\[\[(\w+)\]\](?: (?:tables?|blocks?))?", lambda m: _BLOCKS.get(m[1], m[1]), message)
+    for key in _KEYS:
+        message = re.sub(rf"(?<!['\w])({key})(?![\w'])", key.replace("_", " "), message)
+    return message

@@ -1,0 +1,325 @@
+"""What people do wrong: each is told in one clear sentence, where it happened and in the page's words; nothing is lost.
+
+Most are sent over the protocol here; those that only a browser can do are in ``test_browser_views``.
+"""
+
+from __future__ import annotations
+
+import os
+import re
+import shutil
+from collections.abc import Iterator
+from typing import Any
+
+import pytest
+
+from nesting.page.plain import plain
+from tests.page.conftest import FIXTURES, Server, served
+from tests.test_codes import list_codes
+
+#: marks of the order's own language, of the program's insides and of the command line
+FOREIGN = re.compile(r"\[\[| = |--[a-z]|\bkeys?\b|Traceback|Error\b|None|\b[a-z]+_[a-z]+\b|/tmp|\.toml")
+
+SQUARE = (
+    '<svg xmlns="http://www.w3.org/2000/svg" width="99mm" height="99mm" viewBox="0 0 99 99">'
+    '<path fill="none" stroke="black" d="M5 5L90 5L90 90L5 60{}"/></svg>'
+)
+
+
+@pytest.fixture(scope="module")
+def shared(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Server]:
+    """One page of the demo for all that is refused: every refusal leaves it as it was."""
+    folder = tmp_path_factory.mktemp("demo")
+    for path in (FIXTURES / "demo").iterdir():
+        if path.suffix in (".svg", ".dxf") or path.name == "chorus.toml":
+            shutil.copyfile(path, folder / path.name)
+    with pytest.MonkeyPatch.context() as patch:
+        yield from served(folder / "chorus.toml", patch)
+
+
+def clear(message: str) -> None:
+    """One sentence or two, in plain words."""
+    assert 8 < len(message) < 330, message
+    assert not FOREIGN.search(message), message
+    assert "\n" not in message
+
+
+#: what is done, what the sentence must tell (figures and names that were given), where it stands
+REFUSED: list[tuple[str, dict[str, Any], str, str]] = [
+    # pieces
+    ("piece.fold", {"piece": "shorts front", "side": "right"}, r"fold", "pieces"),
+    ("piece.fold", {"piece": "shorts front", "side": "inside"}, r"inside.*left", "pieces"),
+    ("edge.name", {"piece": "shorts front", "start": 1, "end": 2, "name": "a.b"}, r"a\.b", "pieces"),
+    ("edge.name", {"piece": "shorts front", "start": 1, "end": 2, "name": " "}, r"name", "pieces"),
+    ("edge.name", {"piece": "brief front", "start": 1, "end": 77, "name": "hem"}, r"77", "pieces"),
+    ("edge.name", {"piece": "sock", "start": 1, "end": 2, "name": "hem"}, r"sock", "pieces"),
+    ("edge.join", {"piece": "brief front", "edges": ["crotch", "waist"], "name": "both"}, r"neighbour", "pieces"),
+    ("edge.unname", {"piece": "shorts front", "name": "side"}, r"drawing", "pieces"),
+    ("piece.finish", {"piece": "brief front", "edge": "leg", "finish": "glue"}, r"glue.*elastic", "pieces"),
+    ("piece.finish", {"piece": "brief front", "edge": "leg", "finish": "fold back"}, r"fold back", "pieces"),
+    ("piece.set", {"piece": "brief front", "key": "cut", "value": "1.5"}, r"1\.5.*whole", "pieces"),
+    ("piece.set", {"piece": "brief front", "key": "cut", "value": "-2"}, r"-2", "pieces"),
+    ("piece.set", {"piece": "brief front", "key": "cloth", "value": "velvet"}, r"velvet.*main", "pieces"),
+    ("piece.set", {"piece": "shorts front", "key": "grain", "value": 45}, r"grain", "pieces"),
+    ("piece.set", {"piece": "brief front", "key": "needs_stretch", "value": "lots"}, r"lots", "pieces"),
+    ("file.remove", {"index": 9}, r"not in the order", "pieces"),
+    ("proposals.accept", {"ids": ["gone"]}, r"not stand", "pieces"),
+    # seams
+    ("seam.add", {"sides": ["brief front.side", "brief front.side"]}, r"itself", "seams"),
+    ("seam.add", {"sides": ["brief front.side"]}, r"two sides", "seams"),
+    ("seam.add", {"sides": ["brief front.side", "brief back.sleeve"]}, r"sleeve.*side", "seams"),
+    ("seam.try", {"sides": ["brief front.side", "brief back.side"], "ease": "some"}, r"some", "seams"),
+    ("seam.set", {"index": 0, "key": "ratio", "value": "0"}, r"0", "seams"),
+    ("seam.remove", {"index": 99}, r"not in the order", "seams"),
+    # alterations
+    ("alter.add", {"kind": "lengthen", "pieces": ["brief front"], "by": "-2 cm", "at": "5 cm"}, r"-2 cm",
+     "alterations"),
+    ("alter.add", {"kind": "lengthen", "pieces": ["brief front"], "by": "2 cm", "at": "9 m"}, r"9000",
+     "alterations"),
+    ("alter.add", {"kind": "shorten", "pieces": ["brief front"], "by": "3 m", "at": "5 cm"}, r"201", "alterations"),
+    ("alter.add", {"kind": "add", "pieces": ["brief front"], "by": "1 cm", "edge": "sleeve"}, r"sleeve", "alterations"),
+    ("alter.add", {"kind": "add", "pieces": ["brief front"], "by": "1 cm"}, r"edge", "alterations"),
+    ("alter.add", {"kind": "lengthen", "pieces": [], "by": "1 cm", "at": "5 cm"}, r"piece", "alterations"),
+    ("alter.try", {"kind": "lengthen", "pieces": ["sock"], "by": "1 cm", "at": "5 cm"}, r"sock", "pieces"),
+    # cloth and people
+    ("cloth.set", {"index": 0, "key": "width", "value": "150 mm"}, r"15 cm.*150 cm", "cloth"),
+    ("cloth.set", {"index": 0, "key": "width", "value": "150 m"}, r"150 m", "cloth"),
+    ("cloth.set", {"index": 0, "key": "width", "value": "wide"}, r"wide", "cloth"),
+    ("cloth.set", {"index": 0, "key": "shrink_along", "value": "130 %"}, r"130", "cloth"),
+    ("cloth.set", {"index": 0, "key": "selvage", "value": "80 cm"}, r"80 cm|selvage", "cloth"),
+    ("cloth.set", {"index": 0, "key": "gap", "value": "-3 mm"}, r"3", "cloth"),
+    ("cloth.set", {"index": 0, "key": "price", "value": "cheap"}, r"cheap", "cloth"),
+    ("cloth.set", {"index": 0, "key": "nap", "value": "upwards"}, r"upwards.*none", "cloth"),
+    ("cloth.set", {"index": 0, "key": "colour", "value": "red"}, r"colour", "cloth"),
+    ("cloth.remove", {"index": 1}, r"lining", "cloth"),
+    ("cloth.add", {"name": "main", "width": "140 cm"}, r"main.*another name", "cloth"),
+    ("cloth.add", {"name": "third", "width": ""}, r"wide", "cloth"),
+    ("cloth.wash", {"index": 0, "along": ["50 cm", "52 cm"], "across": None}, r"52 cm", "cloth"),
+    ("cloth.wash", {"index": 0, "along": None, "across": None}, r"both lengths", "cloth"),
+    ("cloth.ruler", {"index": 0, "along": None, "across": ["10 cm", "8 cm"]}, r"8 cm.*longer", "cloth"),
+    ("garment.set", {"index": 0, "key": "count", "value": "some"}, r"some", "cloth"),
+    ("garment.set", {"index": 0, "key": "count", "value": -1}, r"-1", "cloth"),
+    ("garment.set", {"index": 0, "key": "size", "value": "XXL"}, r"XXL", "cloth"),
+    ("garment.add", {"name": "  "}, r"name", "cloth"),
+    ("remnant.add", {"name": "scrap", "cloth": "main", "width": "40 cm"}, r"length", "cloth"),
+    ("remnant.add", {"name": "scrap", "cloth": "velvet", "width": "40 cm", "length": "1 m"}, r"velvet", "cloth"),
+    ("wearer.add", {"name": ""}, r"name", "cloth"),
+    ("wearer.add", {"name": "Ada", "measures": {"waist": "slim"}}, r"slim", "cloth"),
+    # the lay
+    ("lay.start", {"seconds": None}, r"how long", "lay"),
+    ("lay.start", {"seconds": -5}, r"between", "lay"),
+    ("lay.start", {"rounds": 0}, r"least one round", "lay"),
+    ("lay.start", {"spread": "in a heap"}, r"heap", "lay"),
+    ("lay.start", {"go_on": True}, r"no lay", "lay"),
+    ("lay.take", {"cloth": "main", "lay": "0123456789abcdef"}, r"not kept", "lay"),
+    ("lay.move", {"cloth": "main", "base": 0, "id": "x", "x": 0, "y": 0, "turn": 0, "flipped": False}, r"no lay",
+     "lay"),
+    ("run.stop", {}, r"ing is being searched", "lay"),
+    # buying and cutting
+    ("buy.start", {"widths": ["broad"]}, r"broad", "buy"),
+    ("cut.tick", {"cloth": "main", "laid": "x", "done": True}, r"no lay", "cut"),
+    ("cut.print", {"cloth": "main", "kinds": ["sheet"]}, r"no lay", "cut"),
+    ("stash.add", {"cloth": "main"}, r"no lay", "cut"),
+    ("projector.save", {"name": "hall", "corners": [[0, 0], [9, 9], [9, 0], [0, 9]], "size": [500, 500]}, r"cross",
+     "cut"),
+    ("projector.save", {"name": "", "corners": [[0, 0], [9, 0], [9, 9], [0, 9]], "size": [500, 500]}, r"name", "cut"),
+    ("order.new", {"name": "chorus"}, r"chorus.*another name", "cloth"),
+    ("undo", {}, r"othing|no", ""),
+    ("redo", {}, r"othing|no", ""),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(("cmd", "fields", "told", "view"), REFUSED, ids=[f"{n}-{c[0]}" for n, c in enumerate(REFUSED)])
+def test_what_cannot_be_is_told_where_it_happened(
+    shared: Server, cmd: str, fields: dict[str, Any], told: str, view: str
+) -> None:
+    """The order on disk and on the page is the same as before, byte for byte."""
+    before, disk = shared.page.work.text, shared.page.work.path.read_bytes()
+    problem = shared.refused(cmd, **fields)
+    clear(problem["message"])
+    assert re.search(told, problem["message"], re.S), problem
+    assert problem["where"].get("view", "") == view, problem
+    assert shared.page.work.text == before and shared.page.work.path.read_bytes() == disk
+    assert shared.get("state")["undo"] is None
+
+
+@pytest.mark.parametrize(
+    ("name", "content", "told"),
+    [
+        ("open.svg", SQUARE.format("").encode(), r"open"),
+        ("empty.svg", b"", r"empty|nothing|no "),
+        ("letter.svg", b"Dear aunt", r"letter\.svg"),
+        ("thing.exe", b"MZ", r"thing\.exe.*SVG"),
+        ("cut-off.dxf", (FIXTURES / "odd" / "cut-off.dxf").read_bytes(), r"cut-off\.dxf"),
+        ("junk.dxf", (FIXTURES / "odd" / "junk.dxf").read_bytes(), r"junk\.dxf"),
+        ("bomb.svg", (FIXTURES / "odd" / "entity-bomb.svg").read_bytes(), r"bomb\.svg"),
+        ("marks.svg", (FIXTURES / "odd" / "marks-only.svg").read_bytes(), r"marks\.svg"),
+        ("page.pdf", b"%PDF-1.7\nnothing", r"page\.pdf"),
+    ],
+)  # fmt: skip
+def test_a_file_that_will_not_do_is_told_and_not_kept(shared: Server, name: str, content: bytes, told: str) -> None:
+    """One sentence; the folder and the order are as before."""
+    before = {p.name for p in shared.page.work.folder.iterdir()}
+    answer = shared.drop((name, content))
+    assert not answer["ok"]
+    clear(answer["problem"]["message"])
+    assert re.search(told, answer["problem"]["message"], re.I)
+    assert answer["problem"]["where"]["view"] == "pieces"
+    assert {p.name for p in shared.page.work.folder.iterdir()} == before
+    assert shared.get("state")["undo"] is None
+
+
+def test_a_bad_file_does_not_keep_the_good_one_out(empty: Server) -> None:
+    """Dropped together: one is read, the other is told."""
+    good = (FIXTURES / "demo" / "shorts-m.svg").read_bytes()
+    answer = empty.drop(("letter.svg", b"Dear aunt"), ("shorts-m.svg", good))
+    assert not answer["ok"] and [f["file"] for f in answer["files"]] == ["shorts-m.svg"]
+    assert len(empty.get("pieces")["pieces"]) == 3
+
+
+def test_the_same_file_twice_is_there_once(empty: Server) -> None:
+    """By its content; one of the same name and another content gets a number."""
+    good = (FIXTURES / "demo" / "shorts-m.svg").read_bytes()
+    empty.drop(("shorts-m.svg", good))
+    empty.drop(("shorts-m.svg", good))
+    assert len(empty.get("state")["files"]) == 1
+    empty.drop(("shorts-m.svg", good + b"<!-- newer -->"))
+    state = empty.get("state")
+    assert [f["file"] for f in state["files"]] == ["shorts-m.svg", "shorts-m-2.svg"]
+    told = [b["message"] for b in state["blockers"]]
+    assert any("another file" in one for one in told), told
+    for one in told:
+        clear(one)
+    empty.do("undo")
+    assert len(empty.get("state")["files"]) == 1
+
+
+@pytest.mark.parametrize("spoil", ["gone", "spoilt", "folder"])
+def test_a_pattern_file_that_is_gone_or_spoilt_is_told_at_the_file(demo: Server, spoil: str) -> None:
+    """Whatever happened to it outside; the other pieces are still drawn, and when it is back, all is as before."""
+    path = demo.page.work.folder / "shorts-s.svg"
+    content = path.read_bytes()
+    path.unlink()
+    if spoil == "spoilt":
+        path.write_bytes(content[: len(content) // 2])
+    elif spoil == "folder":
+        path.mkdir()
+    state = demo.get("state")
+    first = state["blockers"][0]
+    clear(first["message"])
+    assert "shorts-s.svg" in first["message"] and first["where"]["view"] == "pieces"
+    assert len(demo.get("pieces")["pieces"]) == 15
+    refused = demo.refused("lay.start", seconds=1)
+    clear(refused["message"])
+    if spoil == "folder":
+        path.rmdir()
+    path.write_bytes(content)
+    assert demo.get("state")["blockers"] == []
+    assert len(demo.get("pieces")["pieces"]) == 18
+
+
+@pytest.mark.parametrize(
+    "text",
+    ["title = \"half a line", "[[cloth]]\nname = 3\n", "[[clothes]]\nname = \"main\"\n", "\x00\x01", "[[piece]]\n" * 3],
+)  # fmt: skip
+def test_an_order_broken_by_hand_is_told_and_can_be_taken_back(demo: Server, text: str) -> None:
+    """Another program's rubbish is shown to be one; one step back is the order as it was."""
+    before = demo.page.work.text
+    demo.page.work.path.write_text(text, encoding="utf-8")
+    demo.do("disk.reload")
+    state = demo.get("state")
+    assert not state["readable"]
+    message = (state["problem"] or state["blockers"][0])["message"]
+    assert 8 < len(message) < 330 and "Traceback" not in message
+    for name in ("pieces", "seams", "alterations", "cloth", "lay", "buy", "cut"):
+        demo.get(name)
+    demo.refused("lay.start", seconds=1)
+    demo.do("undo")
+    assert demo.page.work.text == before and demo.page.work.path.read_text(encoding="utf-8") == before
+
+
+def test_another_program_s_change_is_never_written_over(demo: Server) -> None:
+    """Every edit is refused until somebody has decided; both texts are kept whatever is decided."""
+    mine = demo.page.work.text
+    theirs = mine.replace('count = 2', 'count = 5', 1)
+    demo.page.work.path.write_text(theirs, encoding="utf-8")
+    problem = demo.refused("order.set", key="title", value="Mine")
+    clear(problem["message"])
+    assert demo.page.work.path.read_text(encoding="utf-8") == theirs
+    kept = demo.do("disk.keep_mine")["kept"]
+    assert demo.page.work.path.read_text(encoding="utf-8") == mine
+    assert (demo.page.work.folder / kept).read_text(encoding="utf-8") == theirs
+    demo.page.work.path.write_text(theirs, encoding="utf-8")
+    demo.do("disk.reload")
+    assert demo.page.work.text == theirs
+    demo.do("undo")
+    assert demo.page.work.text == mine
+
+
+@pytest.mark.parametrize("which", ["order", "journal"])
+def test_a_full_disk_is_told_and_changes_nothing(demo: Server, monkeypatch: pytest.MonkeyPatch, which: str) -> None:
+    """When the order, or the step, cannot be written: told so, page and file as before, and later it works again."""
+    before = demo.page.work.text
+    failure = OSError(28, "No space left on device")
+
+    def full(*what: object) -> None:
+        raise failure
+
+    with monkeypatch.context() as patch:
+        # a file's new content is put in its place; a line of the journal is forced out
+        patch.setattr(os, "replace" if which == "order" else "fsync", full)
+        problem = demo.refused("order.set", key="title", value="Mine")
+    clear(problem["message"])
+    assert re.search(r"space|written|kept", problem["message"])
+    assert demo.page.work.text == before and demo.page.work.path.read_text(encoding="utf-8") == before
+    assert demo.get("state")["undo"] is None and not demo.get("state")["disk"]["changed"]
+    demo.do("order.set", key="title", value="Mine")
+    assert demo.get("state")["title"] == "Mine"
+
+
+def test_a_mirrored_piece_is_cut_in_pairs(demo: Server) -> None:
+    """An odd number is refused with what would do; mirroring a single one makes it two."""
+    problem = demo.refused("piece.set", piece="shorts front", key="cut", value="3")
+    clear(problem["message"])
+    assert "pairs" in problem["message"] and problem["where"]["view"] == "pieces"
+
+
+def test_seams_that_do_not_match_stand_at_the_top_until_they_do(demo: Server) -> None:
+    """The reason leads to its seam, names both edges, and goes with the alteration that made it."""
+    demo.do("alter.add", kind="lengthen", pieces=["shorts front"], by="2 cm", at="15 cm")
+    blockers = demo.get("state")["blockers"]
+    assert {b["where"]["view"] for b in blockers} == {"seams"}
+    for one in blockers:
+        clear(one["message"])
+    assert any("shorts front.side" in b["message"] and "2 cm" in b["message"] for b in blockers), blockers
+    problem = demo.refused("lay.start", seconds=1)
+    assert problem["code"] == "do-not-cut" and problem["choices"] == ["anyway"]
+    clear(problem["message"])
+    demo.do("undo")
+    assert demo.get("state")["blockers"] == []
+
+
+@pytest.mark.parametrize(
+    "raw", ["", "{", "[]", "nonsense", '{"cmd": "dance"}', '{"cmd": "undo", "more": 1}', '{"cmd": "garment.remove"}',
+            '{"cmd": "lay.move", "cloth": 1}', "0" * 1000]
+)  # fmt: skip
+def test_a_command_that_nobody_understands_is_answered(shared: Server, raw: str) -> None:
+    """The server lives on."""
+    reply = shared.client.post("/api/command", content=raw).json()
+    assert not reply["ok"] and reply["problem"]["code"] == "not-understood", reply
+    assert shared.get("state")["readable"]
+
+
+def test_no_message_of_the_program_speaks_the_order_s_language_on_the_page() -> None:
+    """Every text that a finding or refusal is made of, in the page's words (those of the command line alone aside)."""
+    list_codes._LONGEST = 10**6
+    elsewhere = ("cli/", "outlines/", "planning/leftovers/stash", "files/lays", "page/server")
+    about_the_file = {"file.not-text", "order.toml", "order.key-unknown", "pdf.keys"}
+    wrong = {}
+    for code, where, said in list_codes.uses():
+        if where.startswith(elsewhere) or code in about_the_file:
+            continue
+        shown = plain(said.replace("…", "x"), code)
+        if re.search(r"\[\[| = |--[a-z]|\bkeys?\b|TOML|\b[a-z]+_[a-z]+\b", shown):
+            wrong[said] = shown
+    assert not wrong, wrong
