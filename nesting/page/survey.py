@@ -26,6 +26,7 @@ from nesting.model.findings import Finding
 from nesting.model.order import Cloth, CutPiece, Order
 from nesting.pieces.wishes import Finish
 from nesting.planning.layout.feasible import laying_findings
+from nesting.resolving.resolve import resolve
 
 __all__ = ["Key", "Reader", "Survey", "survey"]
 
@@ -121,7 +122,10 @@ class Survey:
     @cached_property
     def lying(self) -> tuple[Finding, ...]:
         """Cloths that cannot hold what is cut from them, or are of an unlikely width."""
-        return laying_findings(self.order) if self.order is not None else ()
+        try:
+            return laying_findings(resolve(self.order)) if self.order is not None else ()
+        except NestingError:
+            return ()  # what is wrong is told elsewhere
 
     @cached_property
     def by_label(self) -> dict[str, Key]:
