@@ -6,18 +6,22 @@ from contextlib import suppress
 from pathlib import Path
 from typing import Any
 
+from nesting.checking.fit import fit_findings, opening_lines, opening_words
 from nesting.files.orders.order_cloth import read_cloth, read_remnants
 from nesting.files.orders.order_schema import BLOCKS, REQUIRED
 from nesting.files.orders.order_values import Choice
 from nesting.model.errors import NestingError
 from nesting.model.findings import Finding
 from nesting.model.order import Cloth, Remnant
-from nesting.page.documents import ClothDoc, ClothsDoc, GarmentDoc, RemnantDoc, WearerDoc
+from nesting.page.documents import ClothDoc, ClothsDoc, GarmentDoc, OpeningDoc, RemnantDoc, WearerDoc
 from nesting.page.survey import Survey
 from nesting.page.words import finding_doc, line
+from nesting.pieces.seams import edge_names
 from nesting.planning.leftovers.stash import read_stash
 
-__all__ = ["MEASURES", "cloths_doc", "garments_of", "remnant_doc", "stash_file", "wearers_of"]
+__all__ = ["MEASURES", "cloths_doc", "edges_in",
+    "garments_of",
+    "openings_of", "remnant_doc", "stash_file", "wearers_of"]
 
 #: what is measured for close-fitting wear
 MEASURES = ("waist", "hip", "thigh", "bust", "under bust", "chest", "neck", "shoulder", "upper arm", "back length",
@@ -59,6 +63,8 @@ def cloths_doc(survey: Survey, rev: int) -> ClothsDoc:
         "stash": file.name if file.is_file() else None,
         "wearers": wearers_of(survey),
         "measures": list(MEASURES),
+        "openings": openings_of(survey),
+        "edges": edges_in(survey),
         "garments": garments_of(survey),
     }
 
@@ -152,6 +158,39 @@ def wearers_of(survey: Survey) -> list[WearerDoc]:
             texts = {str(k): str(v) for k, v in measures.items()} if isinstance(measures, dict) else {}
             found.append({"index": index, "name": str(raw.get("name", "")), "measures": texts})
     return found
+
+
+def openings_of(survey: Survey) -> list[OpeningDoc]:
+    """The openings of the order, and whether they go on."""
+    listed = survey.listed
+    lines = opening_lines(listed) if listed is not None else ()
+    found: list[OpeningDoc] = []
+    for index, raw in enumerate(one for one in survey.document.get("opening", []) if isinstance(one, dict)):
+        mine = [one for one in lines if one.name == raw.get("name")]
+        told = fit_findings(listed, mine) if listed is not None else []
+        edges = raw.get("edges", [])
+        found.append(
+            {
+                "index": index,
+                "name": str(raw.get("name", "")),
+                "edges": [edges] if isinstance(edges, str) else [str(edge) for edge in edges],
+                "sits": str(raw["sits"]) if "sits" in raw else None,
+                "passes": str(raw["passes"]) if "passes" in raw else None,
+                "lines": [opening_words(one, survey.imperial) for one in mine],
+                "findings": [finding_doc(one) for one in told],
+            }
+        )
+    return found
+
+
+def edges_in(survey: Survey) -> list[str]:
+    """The named edges of all pieces, "piece.edge"."""
+    named: dict[str, None] = {}
+    for cut in survey.ready.values():
+        for name in edge_names(cut.piece):
+            if name != "fold" and not name.replace("-", "").isdigit():
+                named[f"{cut.name}.{name}"] = None
+    return list(named)
 
 
 def garments_of(survey: Survey) -> list[GarmentDoc]:

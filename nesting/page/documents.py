@@ -35,6 +35,7 @@ __all__ = [
     "LayDoc",
     "LaySection",
     "NotchDoc",
+    "OpeningDoc",
     "PieceDoc",
     "PiecesDoc",
     "Problem",
@@ -434,9 +435,23 @@ class WearerDoc(TypedDict):
     measures: dict[str, str]
 
 
+class OpeningDoc(TypedDict):
+    """An opening as written, ``lines``: what it comes to in each garment, in words ({"garment", "edge", "rest",
+    "stretched", "sits", "passes", "ratio"}), ``findings``: whether it goes on."""
+
+    index: int
+    name: str
+    edges: list[str]
+    sits: str | None
+    passes: str | None
+    lines: list[dict[str, str]]
+    findings: list[FindingDoc]
+
+
 class ClothsDoc(TypedDict):
     """GET /api/cloth. ``fields``: what a cloth may say: {name, meaning, kind: length|share|choice|number|flag|list,
-    allowed, default}. ``stash``: the stash file or null. ``measures``: names of measures one may take."""
+    allowed, default}. ``stash``: the stash file or null. ``measures``: names of measures one may take;
+    ``edges``: named edges "piece.edge" to choose from."""
 
     rev: int
     cloths: list[ClothDoc]
@@ -445,6 +460,8 @@ class ClothsDoc(TypedDict):
     stash: str | None
     wearers: list[WearerDoc]
     measures: list[str]
+    openings: list[OpeningDoc]
+    edges: list[str]
     garments: list[GarmentDoc]
 
 

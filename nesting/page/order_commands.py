@@ -619,6 +619,26 @@ class _Edits:
         name = self._block("wearer", cmd.index).get("name")
         return Edit(f"wearer {name} taken out", self.text.remove("wearer", cmd.index), lenient=True)
 
+    def _opening_add(self, cmd: ask.OpeningAdd) -> Edit:
+        if not cmd.name.strip():
+            raise Refused("empty", "give the opening a name, such as leg or waist", view="cloth", field="name")
+        if not cmd.edges:
+            raise Refused("empty", "choose the edges that go round it", view="cloth", field="edges")
+        wanted = {"name": cmd.name.strip(), "edges": list(cmd.edges), "sits": cmd.sits, "passes": cmd.passes}
+        values = {key: self._read("opening", key, value, cmd.name) for key, value in wanted.items()}
+        if values["sits"] is None and values["passes"] is None:
+            raise Refused("empty", "say what it sits on or what it must pass", view="cloth", field="sits")
+        index = self.text.count("opening")
+        return Edit(f"opening {cmd.name} added", self.text.add("opening", values), {"index": index})
+
+    def _opening_set(self, cmd: ask.OpeningSet) -> Edit:
+        one = self._block("opening", cmd.index)
+        return self._set("opening", cmd.index, cmd.key, cmd.value, str(one.get("name")))
+
+    def _opening_remove(self, cmd: ask.OpeningRemove) -> Edit:
+        name = self._block("opening", cmd.index).get("name")
+        return Edit(f"opening {name} taken out", self.text.remove("opening", cmd.index), lenient=True)
+
 
 def _raws(text: OrderText, kind: str) -> list[dict[str, Any]]:
     import tomllib

@@ -95,13 +95,17 @@ def problem_from(error: BaseException) -> Problem:
 
 
 class Page:
-    """``order`` is the order's file; ``workers`` processes search."""
+    """``order`` is the order's file; ``workers`` processes search. ``opener`` opens another page, of an order that is
+    made from this one, and gives its address."""
 
-    def __init__(self, order: Path, *, workers: int, demo: bool = False) -> None:
+    def __init__(
+        self, order: Path, *, workers: int, demo: bool = False, opener: Callable[[Path], str] | None = None
+    ) -> None:
         self.work = Workspace(order)
         self.lays = Lays(self.work)
         self.workers = workers
         self.demo = demo
+        self.opener = opener
         self.tabs: list[Tab] = []
         self.lock = asyncio.Lock()
         self.runs = Runs(self._heard)
@@ -381,7 +385,9 @@ class Page:
             made = edit_of(ask.ClothSet(index=0, key=key, value=value), text, self.work.survey)
             text = made.text if made is not None else text
         write_outputs({path: text.text.encode("utf-8")})
-        return {"order": path.name, "command": f"nesting page {shlex.quote(path.name)}"}, ["state"], "a new order"
+        address = self.opener(path) if cmd.open and self.opener is not None else ""
+        command = f"nesting page {shlex.quote(path.name)}"
+        return {"order": path.name, "command": command, "address": address}, [], "a new order"
 
     # --- trying
 

@@ -425,6 +425,30 @@ class WearerRemove(Command, tag="wearer.remove"):
     index: int
 
 
+class OpeningAdd(Command, tag="opening.add"):
+    """An opening that must go on: ``edges`` "piece.edge" that go round it; ``sits``, ``passes``: a measure by name, or
+    a length. Result: {"index": 0}."""
+
+    name: str
+    edges: list[str]
+    sits: str | None = None
+    passes: str | None = None
+
+
+class OpeningSet(Command, tag="opening.set"):
+    """Set name, edges, sits, passes, stretch, least, most or openings of an opening; null takes the key away."""
+
+    index: int
+    key: str
+    value: Value
+
+
+class OpeningRemove(Command, tag="opening.remove"):
+    """Take an opening out of the order."""
+
+    index: int
+
+
 # --- lay --------------------------------------------------------------------------------------------------------------
 
 

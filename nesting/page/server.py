@@ -8,6 +8,7 @@ import json
 import os
 import re
 import socket
+import subprocess
 import sys
 import threading
 import webbrowser
@@ -36,6 +37,8 @@ from nesting.page.words import refusal
 __all__ = ["application", "serve"]
 
 _HERE = Path(__file__).parent
+#: set for a page that another one has opened
+_WITHIN = "NESTING_PAGE_WITHIN"
 _DOCS = ("state", "pieces", "seams", "alterations", "cloth", "lay", "buy", "remnants", "batch", "cut", "help")
 #: files of one drop
 MOST_FILES = 100
@@ -172,7 +175,8 @@ def serve(
         ) from None
     bound = sock.getsockname()[1]
     key = new_key()
-    page = Page(order, workers=workers or os.cpu_count() or 1, demo=demo)
+    others = _Others()
+    page = Page(order, workers=workers or os.cpu_count() or 1, demo=demo, opener=others.open)
     address = f"http://127.0.0.1:{bound}/?key={key}"
     config = uvicorn.Config(
         application(page, port=bound, key=key),
@@ -184,12 +188,55 @@ def serve(
         lifespan="on",
     )
     server = uvicorn.Server(config)
+    if os.environ.pop(_WITHIN, None):
+        threading.Thread(target=_end_with_parent, args=(server,), daemon=True).start()
     threading.Thread(target=_announce, args=(server, address, order, open_browser, as_json), daemon=True).start()
     try:
         server.run(sockets=[sock])
     finally:
         page.runs.close()
+        others.close()
         sock.close()
+
+
+class _Others:
+    """Pages of other orders, opened from this one. They end with it, however it ends: their standard input closes."""
+
+    def __init__(self) -> None:
+        self._children: list[subprocess.Popen[str]] = []
+
+    def open(self, order: Path) -> str:
+        """The address of a new page of ``order``; empty where none could be started."""
+        command = [sys.executable, "-m", "nesting.cli", "page", str(order), "--no-open", "--json"]
+        home = str(_HERE.parents[1])
+        path = os.pathsep.join(one for one in (home, os.environ.get("PYTHONPATH")) if one)
+        pipe = subprocess.PIPE
+        child = subprocess.Popen(
+            command, stdin=pipe, stdout=pipe, stderr=subprocess.DEVNULL, text=True,
+            env={**os.environ, "PYTHONPATH": path, _WITHIN: "1"},
+        )  # fmt: skip
+        self._children.append(child)
+        assert child.stdout is not None
+        with contextlib.suppress(ValueError, KeyError):
+            return str(json.loads(child.stdout.readline())["address"])
+        return ""
+
+    def close(self) -> None:
+        """End them."""
+        for child in self._children:
+            for stream in (child.stdin, child.stdout):
+                if stream is not None:
+                    stream.close()
+            try:
+                child.wait(5.0)
+            except subprocess.TimeoutExpired:
+                child.kill()
+                child.wait()
+
+
+def _end_with_parent(server: uvicorn.Server) -> None:
+    sys.stdin.buffer.read()
+    server.should_exit = True
 
 
 def _announce(server: uvicorn.Server, address: str, order: Path, open_browser: bool, as_json: bool) -> None:

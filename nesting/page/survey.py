@@ -26,6 +26,7 @@ from nesting.model.findings import Finding
 from nesting.model.order import Cloth, CutPiece, Order
 from nesting.pieces.wishes import Finish
 from nesting.planning.layout.feasible import laying_findings
+from nesting.resolving.cutting_list import CuttingList
 from nesting.resolving.resolve import resolve
 
 __all__ = ["Key", "Reader", "Survey", "survey"]
@@ -122,10 +123,15 @@ class Survey:
     @cached_property
     def lying(self) -> tuple[Finding, ...]:
         """Cloths that cannot hold what is cut from them, or are of an unlikely width."""
+        return laying_findings(self.listed) if self.listed is not None else ()
+
+    @cached_property
+    def listed(self) -> CuttingList | None:
+        """The order's cutting list; None where it cannot be laid, of which the reasons are told elsewhere."""
         try:
-            return laying_findings(resolve(self.order)) if self.order is not None else ()
+            return resolve(self.order) if self.order is not None else None
         except NestingError:
-            return ()  # what is wrong is told elsewhere
+            return None
 
     @cached_property
     def by_label(self) -> dict[str, Key]:

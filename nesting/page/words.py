@@ -38,7 +38,7 @@ _VIEWS = {
     "wearer": "cloth",
     "garment": "cloth",
     "trim": "buy",
-    "opening": "seams",
+    "opening": "cloth",
     "disk": "pieces",
 }
 

@@ -237,3 +237,26 @@ def test_a_killed_server_leaves_no_orphan_and_loses_nothing(tmp_path: Path) -> N
     finally:
         process.terminate()
         process.wait()
+
+
+@pytest.mark.skipif(not Path("/proc/self/environ").exists(), reason="needs /proc to see processes")
+def test_a_new_order_from_this_one_has_a_page_that_ends_with_this_one(tmp_path: Path) -> None:
+    """Same pattern, other cloth and counts; its address answers; when the first server is killed, so is its own."""
+    order, mark = tmp_path / "order.toml", f"new-{os.getpid()}-{time.time_ns()}"
+    order.write_text(ORDER, encoding="utf-8")
+    process, address, cookie = _begun(order, mark)
+    try:
+        asked = {"cmd": "order.new", "name": "second", "counts": {"0": 5}, "cloth": {"width": "1400 mm"}}
+        made = _ask(address, cookie, "command", asked)["result"]
+        assert made["order"] == "second.toml" and made["address"] != address
+        port = made["address"].partition("127.0.0.1:")[2].partition("/")[0]
+        other = _ask(made["address"], f"nesting-page-{port}={made['address'].partition('key=')[2]}", "cloth")
+        assert other["garments"][0]["count"] == 5 and other["cloths"][0]["in_mm"]["width"] == 1400.0
+        assert order.read_text(encoding="utf-8") == ORDER
+    finally:
+        process.send_signal(signal.SIGKILL)
+        process.wait()
+    end = time.monotonic() + LONG
+    while _marked(mark):
+        assert time.monotonic() < end, _marked(mark)
+        time.sleep(0.05)

@@ -30,7 +30,8 @@
  * @typedef {{index: number, name: string, fields: Record<string, Field>, in_mm: Record<string, number>, findings: Finding[]}} Cloth
  * @typedef {{index: number | null, name: string, cloth: string, outline: Line, flaws: Line[], width: number, length: number, source: string}} Remnant
  * @typedef {{index: number, name: string, measures: Record<string, string>}} Wearer
- * @typedef {{rev: number, cloths: Cloth[], fields: any[], remnants: Remnant[], stash: string | null, wearers: Wearer[], measures: string[], garments: Garment[]}} Cloths
+ * @typedef {{index: number, name: string, edges: string[], sits: string | null, passes: string | null, lines: Record<string, string>[], findings: Finding[]}} Opening
+ * @typedef {{rev: number, cloths: Cloth[], fields: any[], remnants: Remnant[], stash: string | null, wearers: Wearer[], measures: string[], openings: Opening[], edges: string[], garments: Garment[]}} Cloths
  * @typedef {{outline: Line, seam: Line | null, inside: Line[], cutouts: Line[], notches: Notch[], drills: Drill[], grain: Line, fold: Line | null, label: string}} Shape
  * @typedef {{id: string, number: number, piece: string, size: string | null, garment: string, copy: number, label: string, tag: string, shape: string, x: number, y: number, turn: number, flipped: boolean, plies: number[], on_fold: boolean, opened: boolean, gives: number, follows: string | null, kept: boolean, turns: number[], refused: [number, string][], flips: boolean, why_no_flip: string | null, fixed_x: number | null, fixed_y: number | null, snap_x: {every: number, offset: number} | null, snap_y: {every: number, offset: number} | null, tilt: number}} Laid
  * @typedef {{start: number, length: number, spread: string, table_width: number, plies: {ply: number, face: string, region: Line, flaws: Line[]}[], folds: {along: string, at: number, plies: number[]}[], pieces: Laid[]}} Section

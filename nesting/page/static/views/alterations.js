@@ -41,7 +41,7 @@ function mount(root, app) {
   cards.append(form, seamCard, list);
 
   /** What is being set up. */
-  const plan = { piece: "", size: "", kind: "lengthen", at: "", by: "1 cm", edge: "", hold: /** @type {string[]} */ ([]) };
+  const plan = { piece: "", size: "", wearer: "", kind: "lengthen", at: "", by: "1 cm", edge: "", hold: /** @type {string[]} */ ([]) };
   /** @type {{shapes: Record<string, Change>, seams: Seam[]} | null} */
   let tried = null;
   let asked = 0;
@@ -233,6 +233,9 @@ function mount(root, app) {
       heading(2, "After a fitting", "alteration"),
       h("div", { class: "fields" },
         field(app, { key: "alter-piece", label: "piece", kind: "choice", value: plan.piece, choices: [{ value: "", label: "choose …" }, ...names().map((v) => ({ value: v, label: v }))], change: (v) => take(v) }),
+        (app.store.docs.state?.wearers ?? []).length
+          ? field(app, { key: "alter-wearer", label: "for", kind: "choice", value: plan.wearer, choices: [{ value: "", label: "everybody" }, ...(app.store.docs.state?.wearers ?? []).map((v) => ({ value: v, label: v }))], change: (v) => void (plan.wearer = v) })
+          : null,
         sizes.length > 1 ? field(app, { key: "alter-size", label: "size", kind: "choice", value: plan.size, choices: [{ value: "", label: "every size" }, ...sizes.map((v) => ({ value: String(v), label: String(v) }))], change: (v) => { plan.size = v; void tryIt(); } }) : null,
         field(app, { key: "alter-kind", label: "what", kind: "choice", value: plan.kind, choices: KINDS, change: (v) => { plan.kind = v; tried = null; void tryIt(); } }),
         AT_EDGE.has(plan.kind)
@@ -253,7 +256,7 @@ function mount(root, app) {
       wrongAt(app, "alter"),
       plan.piece
         ? button("Alter it", async () => {
-            const reply = await app.send("alter.add", holdAsGiven(), { spot: "alter", done: `${plan.piece}: ${plan.kind} ${plan.by}.` });
+            const reply = await app.send("alter.add", { ...holdAsGiven(), wearer: plan.wearer || null }, { spot: "alter", done: `${plan.piece}: ${plan.kind} ${plan.by}.` });
             if (reply.ok) {
               shown = reply.result?.index ?? null;
               plan.piece = "";
@@ -288,7 +291,7 @@ function mount(root, app) {
       heading(2, all.length ? counted(all.length, "alteration") : "No alterations: the pieces are as drawn"),
       h("ul", { class: "list" }, ...all.map((a) =>
         h("li", {},
-          h("span", { class: "grow" }, a.message || `${a.kind} ${a.pieces.join(", ")}${a.size ? ` ${a.size}` : ""} by ${a.by}${a.at ? ` at ${a.at}` : ""}${a.edge ? `, edge ${a.edge}` : ""}`),
+          h("span", { class: "grow" }, a.message || `${a.kind} ${a.pieces.join(", ")}${a.size ? ` ${a.size}` : ""} by ${a.by}${a.at ? ` at ${a.at}` : ""}${a.edge ? `, edge ${a.edge}` : ""}`, a.wearer ? h("span", { class: "tag" }, `for ${a.wearer}`) : null),
           field(app, { key: `alter-${a.index}-by`, label: "by", value: a.by, width: "short", change: (v) => void app.send("alter.set", { index: a.index, key: "by", value: v }, { spot: `alter-${a.index}-by`, typed: v, done: "Changed." }) }),
           button("Show", () => { shown = a.index; board.touched = false; draw(); }, { kind: "mini", key: `alter-${a.index}-show`, pressed: shown === a.index }),
           button("Take back out", () => { if (shown === a.index) shown = null; void app.send("alter.remove", { index: a.index }, { done: "Alteration taken out." }); }, { kind: "mini", key: `alter-${a.index}-out` }),

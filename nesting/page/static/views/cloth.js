@@ -36,13 +36,14 @@ function mount(root, app) {
   const clothCards = h("div", { class: "cards" });
   const remnantCard = h("section", { class: "card", "aria-label": "Leftovers" });
   const wearerCard = h("section", { class: "card", "aria-label": "People" });
-  cards.append(garmentCard, remnantCard, wearerCard);
+  const openingCard = h("section", { class: "card wide", "aria-label": "Openings" });
+  cards.append(garmentCard, remnantCard, wearerCard, openingCard);
   root.prepend(clothCards);
   clothCards.classList.add("cloths");
   const test = { alongA: "", alongB: "", acrossA: "", acrossB: "" };
   /** tests half filled in, by cloth and kind @type {Map<string, typeof test>} */
   const tests = new Map();
-  const fresh = { garment: { name: "", size: "", count: "1" }, cloth: { name: "", width: "" }, remnant: { name: "", cloth: "", width: "", length: "" }, wearer: "" };
+  const fresh = { garment: { name: "", size: "", count: "1" }, cloth: { name: "", width: "" }, remnant: { name: "", cloth: "", width: "", length: "" }, wearer: "", opening: { name: "", edges: /** @type {string[]} */ ([]), sits: "", passes: "" } };
   const doc = () => app.store.docs.cloth;
   const drop = new DropFiles(remnantCard, (files) => void upload(files)).enable();
 
@@ -239,6 +240,49 @@ function mount(root, app) {
           const reply = await app.send("wearer.add", { name: fresh.wearer }, { spot: "new-wearer", done: "Added." });
           if (reply.ok) fresh.wearer = "";
         }, { key: "add-wearer" })),
+      wrongAt(app, "new-wearer"),
+    );
+  }
+
+  function drawOpenings() {
+    const now = doc();
+    if (!now) return;
+    const measured = [...new Set(now.wearers.flatMap((w) => Object.keys(w.measures)))];
+    const hint = measured.length ? `a length, or ${measured.slice(0, 3).join(", ")}` : "52 cm";
+    const plan = fresh.opening;
+    redraw(
+      openingCard,
+      heading(2, "Openings: will it go on?", "opening"),
+      h("p", { class: "note" }, "Waist, leg, neck: each must stretch over the widest part that it passes, and sit where it ends."),
+      ...now.openings.map((o) => {
+        /** @param {"name" | "sits" | "passes"} key @param {string} label @param {string | null} value */
+        const cell = (key, label, value) => field(app, {
+          key: `opening-${o.index}-${key}`, label, value, placeholder: key === "name" ? "" : hint,
+          change: (v) => void app.send("opening.set", { index: o.index, key, value: v || null }, { spot: `opening-${o.index}-${key}`, typed: v, done: `${o.name}: ${label} ${v || "not said"}.` }),
+        });
+        return h("details", { "data-key": `opening-${o.index}`, open: o.findings.some((f) => f.kind !== "note") || undefined },
+          h("summary", { "data-key": `opening-${o.index}-s` }, o.name, h("span", { class: "note" }, ` · ${o.edges.join(" + ")}`)),
+          h("div", { class: "fields" }, cell("name", "called", o.name), cell("sits", "sits on", o.sits), cell("passes", "must pass", o.passes)),
+          o.lines.length ? h("div", { class: "scroll", tabindex: 0, role: "region", "aria-label": `Opening ${o.name}` }, h("table", {},
+            h("thead", {}, h("tr", {}, ...["garment", "edge", "at rest", "stretched", "sits on", "passes", "at rest to what it sits on"].map((t) => h("th", { scope: "col" }, t)))),
+            h("tbody", {}, ...o.lines.map((l) => h("tr", {}, h("th", { scope: "row" }, l.garment), ...["edge", "rest", "stretched", "sits", "passes", "ratio"].map((k) => h("td", {}, l[k] ?? ""))))))) : null,
+          findingList(app, o.findings),
+          button("Take out", () => app.send("opening.remove", { index: o.index }, { done: `${o.name} taken out.` }), { kind: "mini", key: `opening-out-${o.index}`, label: `Take out: ${o.name}` }));
+      }),
+      h("div", { class: "row" },
+        field(app, { key: "new-opening-name", label: "opening", value: plan.name, placeholder: "leg", change: (v) => void (plan.name = v) }),
+        field(app, { key: "new-opening-edge", label: plan.edges.length ? `round it: ${plan.edges.join(" + ")}, and` : "edges that go round it", kind: "choice", value: "", choices: [{ value: "", label: "choose …" }, ...now.edges.filter((v) => !plan.edges.includes(v)).map((v) => ({ value: v, label: v }))], change: (v) => { if (v) plan.edges = [...plan.edges, v]; drawOpenings(); } }),
+        field(app, { key: "new-opening-sits", label: "sits on", value: plan.sits, placeholder: hint, change: (v) => void (plan.sits = v) }),
+        field(app, { key: "new-opening-passes", label: "must pass", value: plan.passes, placeholder: hint, change: (v) => void (plan.passes = v) }),
+        button("Add it", async () => {
+          const reply = await app.send("opening.add", { name: plan.name, edges: plan.edges, sits: plan.sits || null, passes: plan.passes || null }, { spot: "new-opening", done: "Opening added." });
+          if (reply.ok) {
+            fresh.opening = { name: "", edges: [], sits: "", passes: "" };
+            drawOpenings();
+          }
+        }, { key: "add-opening" }),
+        plan.edges.length ? button("Other edges", () => { plan.edges = []; drawOpenings(); }, { kind: "mini", key: "new-opening-clear" }) : null),
+      wrongAt(app, "new-opening"),
     );
   }
 
@@ -247,6 +291,7 @@ function mount(root, app) {
     drawGarments();
     drawRemnants();
     drawWearers();
+    drawOpenings();
     if (app.lit?.field || app.lit?.cloth) {
       const index = doc()?.cloths.find((c) => c.name === app.lit?.cloth)?.index ?? 0;
       const e = root.querySelector(`[data-key="cloth-${index}-${app.lit.field ?? "name"}"]`);
