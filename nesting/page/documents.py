@@ -131,12 +131,14 @@ class RunDoc(TypedDict):
 
 class FileDoc(TypedDict):
     """A pattern file of the order. ``index`` is its number in the order, from 0; ``units`` null means that nobody
-    said."""
+    said. ``pages`` and ``layers``: those chosen from a PDF, null: all."""
 
     index: int
     file: str
     size: str | None
     units: str | None
+    pages: list[int] | None
+    layers: list[str] | None
     pieces: int
     findings: list[FindingDoc]
 

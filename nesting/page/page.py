@@ -32,6 +32,7 @@ from nesting.page.help import help_doc
 from nesting.page.history import Step
 from nesting.page.lays import Lays, as_file
 from nesting.page.order_commands import Edit, Refused, edit_of, new_alteration
+from nesting.page.photos import keep_pictures, trace
 from nesting.page.pieces_doc import pieces_doc
 from nesting.page.runs import Job, Run, Runs
 from nesting.page.seams_doc import seams_doc, seams_of, walk_sides
@@ -647,6 +648,31 @@ class Page:
         if problem is not None:
             return {"ok": False, "problem": problem, "files": docs, "findings": findings}
         return {"ok": True, "files": docs, "findings": findings}
+
+    async def keep_photos(self, files: list[tuple[str, bytes]]) -> dict[str, Any]:
+        """Photographs for ``trace``."""
+        try:
+            return {"ok": True, "photos": await asyncio.to_thread(keep_pictures, self.work, files)}
+        except NestingError as error:
+            return {"ok": False, "problem": {**problem_from(error), "where": {"view": "pieces"}}}
+
+    async def trace(self, raw: bytes) -> dict[str, Any]:
+        """Pieces from photographs; the drawing becomes a pattern file of the order once nothing is open."""
+        try:
+            asked = msgspec.json.decode(raw, type=ask.TraceAsked)
+            result, drawing = await trace(self.work, asked)
+            self.command = result["command"]
+            result["file"] = None
+            if drawing is not None:
+                content = await asyncio.to_thread(drawing.read_bytes)
+                answer = await self.upload([(drawing.name, content)], "pattern")
+                if not answer["ok"]:
+                    return answer
+                result["file"] = answer["files"][0]["file"] if answer["files"] else drawing.name
+            return {"ok": True, "result": result}
+        except Exception as error:
+            problem = problem_from(error)
+            return {"ok": False, "problem": {**problem, "where": {**problem["where"], "view": "pieces"}}}
 
     # --- what runs say
 

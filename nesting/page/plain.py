@@ -38,7 +38,11 @@ _INSTEAD: Mapping[str, str] = {
     "not mirrored",
     "remnant.measures": "give either a drawing of the leftover, or its width and length",
     "remnant.none": "there are no leftovers of these cloths: add one under Cloth & people, or keep one from a lay",
+    "seam.no-row": "no side of this seam has several edges in a row, so there is no join to notch",
     "size.missing": "the drawings have several sizes: say which size this garment is",
+    "mat.not-seen": "no sheet of the mat is seen: print it, lay four sheets around the piece, wholly in the picture, "
+    "and see that it is sharp and evenly lit",
+    "trace.no-piece": "no piece was found: lay it on a ground of another, even colour, one piece in a picture",
     "units.missing": "the drawing does not say its units: choose them beside the file, then compare a piece with a "
     "ruler",
     "stretch.cloth-unknown": "it must stretch, and the cloth does not say how far it does: take the ruler test under "
@@ -68,6 +72,7 @@ _SAID: tuple[tuple[str, str], ...] = (
     (r"this key is not known here", "this is not known here"),
     (r"'([\w ]+)' takes no such key: take it away", r"'\1' takes none: leave it empty"),
     (r"takes no such key", "takes none"),
+    (r"(take|leave) (?:the|this|that) key (away|out)", r"\1 it \2"),
     (r"true or false was expected, without quotes", "yes or no was expected"),
     (r"a text in quotes was expected, as in \"\w+\"", "a word was expected"),
     (r" was expected, in quotes", " was expected"),

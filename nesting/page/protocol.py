@@ -21,9 +21,12 @@ Routes
     GET  ``/api/batch``          AnswerDoc
     GET  ``/api/cut?cloth=``     CutDoc
     GET  ``/api/help``           HelpDoc
-    POST ``/api/upload``         multipart, field ``files`` (several), optional ``kind``: "pattern" (default) or
-                                 "remnant"; → ``{"ok": true, "files": [FileDoc], "findings": [FindingDoc]}``, or
+    POST ``/api/upload``         multipart, field ``files`` (several), optional ``kind``: "pattern" (default),
+                                 "remnant" or "photo" (→ ``{"ok": true, "photos": [names]}``);
+                                 → ``{"ok": true, "files": [FileDoc], "findings": [FindingDoc]}``, or
                                  ``{"ok": false, "problem": Problem, "files": […taken…]}``; too large: 413
+    POST ``/api/trace``          TraceAsked; → ``{"ok": true, "result": {"pieces", "questions", "findings", "preview",
+                                 "command", "file"}}``: ``file`` is the pattern file, null while questions are open
     POST ``/api/command``        a command as below; → its reply. For scripts and tests; the page uses the socket.
     GET  ``/files/NAME``         an output of the order's results folder (print and cutter files, pictures); 404 else
     WS   ``/api/socket?tab=T``   commands in, replies and events out; ``T``: a name that the tab made up for itself
@@ -94,6 +97,7 @@ __all__ = [
     "ProgressEvent",
     "ReplyEvent",
     "TabsEvent",
+    "TraceAsked",
     "WarmEvent",
 ]
 
@@ -576,6 +580,20 @@ class CalibrationRemove(Command, tag="projector.remove"):
     """Forget a set-up."""
 
     name: str
+
+
+class TraceAsked(msgspec.Struct, forbid_unknown_fields=True, kw_only=True):
+    """POST /api/trace: pieces from photographs. ``photos``: names as /api/upload gave them; ``bars``: both bars of the
+    mat as measured, mm; or ``measured``: lengths in a scan ("120,80 120,2900 = 240 mm"). ``taps``: "x,y" pixels within
+    pieces. ``answers`` by field (name, size, line, fold, notches, grain), one for each piece or one for all. The
+    drawing becomes a pattern file of the order once nothing is open."""
+
+    photos: list[str]
+    name: str = ""
+    bars: list[str] = []
+    measured: list[str] = []
+    taps: list[str] = []
+    answers: dict[str, list[str]] = {}
 
 
 # --- events -----------------------------------------------------------------------------------------------------------

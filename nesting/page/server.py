@@ -87,14 +87,19 @@ def application(page: Page, *, port: int, key: str) -> Guard:
         try:
             sent = [one for one in form.getlist("files") if isinstance(one, UploadFile)]
             if not sent:
-                problem = refusal("not-files", "No file arrived: drop SVG or DXF files.", view="pieces")
+                problem = refusal("not-files", "No file arrived: drop SVG, DXF or PDF files.", view="pieces")
                 return _json({"ok": False, "problem": problem, "files": [], "findings": []}, 400)
             files = [(one.filename or "pattern.svg", await one.read()) for one in sent]
         finally:
             await form.close()
+        if form.get("kind") == "photo":
+            return _json(await page.keep_photos(files))
         answer = await page.upload(files, str(form.get("kind", "pattern")))
         # a refused drawing is an answer like any other: a 4xx would write an error into the browser's console
         return _json(answer)
+
+    async def trace(request: Request) -> Response:
+        return _json(await page.trace(await request.body()))
 
     async def output(request: Request) -> Response:
         name = request.path_params["name"]
@@ -143,6 +148,7 @@ def application(page: Page, *, port: int, key: str) -> Guard:
         Route("/", first),
         Route("/api/upload", upload, methods=["POST"]),
         Route("/api/command", command, methods=["POST"]),
+        Route("/api/trace", trace, methods=["POST"]),
         WebSocketRoute("/api/socket", talk),
         Route("/api/{name}", doc),
         Route("/files/{name}", output),

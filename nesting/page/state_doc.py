@@ -106,11 +106,17 @@ def files_of(survey: Survey) -> list[FileDoc]:
                 "file": name,
                 "size": raw.get("size"),
                 "units": raw.get("units"),
+                "pages": _several(raw.get("pages")),
+                "layers": _several(raw.get("layer")),
                 "pieces": pieces,
                 "findings": findings,
             }
         )
     return docs
+
+
+def _several(value: Any) -> list[Any] | None:
+    return value if value is None or isinstance(value, list) else [value]
 
 
 def state_doc(work: Workspace, live: dict[str, Any]) -> StateDoc:

@@ -31,17 +31,16 @@ _DEVICES = re.compile(r"(con|prn|aux|nul|com\d|lpt\d)(\..*)?$", re.I)
 Taken = tuple[str, OrderText, list[Any]]
 
 
-def safe_name(name: str) -> str:
-    """A plain file name out of whatever a browser calls a file. PatternError for a kind that is not read."""
+def safe_name(name: str, kinds: tuple[str, ...] = _KINDS) -> str:
+    """A plain file name out of whatever a browser calls a file. PatternError for a kind that is not among ``kinds``."""
     last = unicodedata.normalize("NFC", re.split(r"[/\\]", name)[-1])
     stem, dot, suffix = last.rpartition(".")
     suffix = f".{suffix.lower()}" if dot else ""
-    if suffix not in _KINDS:
-        raise PatternError(
-            "this is not a pattern file: SVG or DXF was expected", file=_shown(last), code="file.not-pattern"
-        )
+    if suffix not in kinds:
+        expected = "an SVG, DXF or PDF drawing" if kinds is _KINDS else "a photograph (JPEG, PNG, TIFF or HEIC)"
+        raise PatternError(f"{expected} was expected", file=_shown(last), code="file.not-pattern")
     stem = re.sub(r"[^\w .()+-]", "_", stem).strip(" .")[:80]
-    if not stem or _DEVICES.match(stem):
+    if not stem or stem.startswith("-") or _DEVICES.match(stem):
         stem = f"pattern {stem}".strip()
     return stem + suffix
 

@@ -10,7 +10,7 @@
  * @typedef {{message: string, where: Where}} Blocker
  * @typedef {{ok: boolean, rev: number, result?: any, problem?: Problem, n?: number, event?: string}} Reply
  * @typedef {{id: number, kind: string, state: string, cloth: string | null, doing: string, share: number, length: number | null, elapsed: number, seconds: number | null, rounds: number | null, seed: number, command: string, problem: Problem | null}} Run
- * @typedef {{index: number, file: string, size: string | null, units: string | null, pieces: number, findings: Finding[]}} FileDoc
+ * @typedef {{index: number, file: string, size: string | null, units: string | null, pages: number[] | null, layers: string[] | null, pieces: number, findings: Finding[]}} FileDoc
  * @typedef {{index: number, name: string, size: string | null, wearer: string | null, count: number | string, pieces: string[] | null, cloth: Record<string, string>, value: number}} Garment
  * @typedef {{rev: number, order: any, readable: boolean, problem: Problem | null, title: string, units: string, files: FileDoc[], garments: Garment[], sizes: string[], wearers: string[], cloths: string[], undo: {label: string} | null, redo: {label: string} | null, blockers: Blocker[], run: Run | null, warm: any, disk: any, tabs: number, command: string, results: string, demo: boolean, version: string}} State
  * @typedef {{at: XY, direction: number, depth: number, kind: string, name: string | null}} Notch

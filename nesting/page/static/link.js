@@ -89,9 +89,19 @@ export class Link {
     }
   }
 
+  /** @param {string} path @param {unknown} body @returns {Promise<Reply>} never rejects */
+  async post(path, body) {
+    try {
+      const answer = await fetch(path, { method: "POST", headers: { "Content-Type": "application/json" }, body: JSON.stringify(body) });
+      return await answer.json();
+    } catch {
+      return lost();
+    }
+  }
+
   /**
    * @param {readonly File[]} files @param {string} kind
-   * @returns {Promise<{ok: boolean, files?: any[], findings?: any[], problem?: any}>}
+   * @returns {Promise<{ok: boolean, photos?: string[], files?: any[], findings?: any[], problem?: any}>}
    */
   async upload(files, kind) {
     const form = new FormData();

@@ -11,6 +11,7 @@ import { lengthOf, pointAlong } from "../geometry/rings.js";
 import { DragKnob } from "../handlers/drag-knob.js";
 import { DropFiles } from "../handlers/drop-files.js";
 import { zoomButtons } from "./lay.js";
+import { Photos, PICTURE } from "./photos.js";
 
 /**
  * @typedef {import("../documents.js").Piece} Piece @typedef {import("../documents.js").Edge} Edge
@@ -30,7 +31,7 @@ const memory = { size: "", piece: "", edge: "", sized: false };
 function mount(root, app) {
   const sheet = new Sheet("Pattern pieces with their edges; arrows go from edge to edge, Enter chooses one", { edge: pickEdge, piece: (p) => choose(p, null) });
   const top = h("div", { class: "bar" });
-  const input = h("input", { type: "file", multiple: true, accept: ".svg,.dxf,.pdf,.png,.jpg,.jpeg", id: "files", class: "unseen", "aria-label": "Pattern files", onchange: () => take([...(input.files ?? [])]) });
+  const input = h("input", { type: "file", multiple: true, accept: ".svg,.dxf,.pdf,.png,.jpg,.jpeg,.tif,.tiff,.heic,.heif", id: "files", class: "unseen", "aria-label": "Pattern files", onchange: () => take([...(input.files ?? [])]) });
   const stage = h("div", { class: "stage" }, sheet.board.svg, zoomButtons(sheet));
   const side = h("div", { class: "cards" });
   root.append(top, h("div", { class: "split" }, stage, side));
@@ -38,7 +39,9 @@ function mount(root, app) {
   const edgeCard = h("section", { class: "card", "aria-label": "The chosen edge" });
   const pieceCard = h("section", { class: "card", "aria-label": "The chosen piece" });
   const fileCard = h("section", { class: "card", "aria-label": "Pattern files" });
-  side.append(proposed, edgeCard, pieceCard, fileCard);
+  const photoCard = h("section", { class: "card", "aria-label": "Photographs" });
+  side.append(proposed, edgeCard, pieceCard, fileCard, photoCard);
+  const photos = new Photos(app, photoCard);
   const drop = new DropFiles(root, take).enable();
   /** @type {DragKnob | null} */
   let knob = null;
@@ -56,6 +59,11 @@ function mount(root, app) {
   async function take(files) {
     input.value = "";
     if (!files.length) return;
+    const pictures = files.filter((f) => PICTURE.test(f.name));
+    if (pictures.length) {
+      void photos.take(pictures);
+      return take(files.filter((f) => !PICTURE.test(f.name)));
+    }
     const large = files.find((f) => f.size > MOST);
     if (large) {
       app.problems.set("files", { code: "too-large", message: `${large.name} is ${Math.round(large.size / 1e6)} MB; a pattern drawing has at most ${MOST / 1048576} MB. Was it the right file?`, where: {} });
@@ -167,7 +175,7 @@ function mount(root, app) {
     if (memory.size && !sizes.includes(memory.size)) memory.size = "";
     redraw(
       top,
-      h("label", { class: "drop", for: "files" }, "Drop SVG or DXF drawings anywhere here, or "),
+      h("label", { class: "drop", for: "files" }, "Drop SVG, DXF or PDF drawings, or photographs, anywhere here, or "),
       button("choose files", () => input.click(), { key: "choose-files", kind: doc()?.pieces.length ? undefined : "main" }),
       input,
       sizes.length > 1
@@ -305,6 +313,10 @@ function mount(root, app) {
           h("span", { class: "grow" }, h("strong", {}, f.file), ` · ${counted(f.pieces, "piece")}`, findingList(app, f.findings)),
           field(app, { key: `file-size-${f.index}`, label: "size", value: f.size ?? "", width: "short", change: (v) => void app.send("file.set", { index: f.index, key: "size", value: v || null }, { spot: `file-size-${f.index}`, typed: v }) }),
           field(app, { key: `file-units-${f.index}`, label: "units", term: "units", kind: "choice", choices: [{ value: "", label: f.units ? `${f.units} (drawing)` : "as the drawing says" }, "mm", "cm", "m", "in", "yd"], value: "", change: (v) => void app.send("file.set", { index: f.index, key: "units", value: v || null }, { spot: `file-units-${f.index}`, typed: v }) }),
+          ...(/\.pdf$/i.test(f.file) ? [
+            field(app, { key: `file-pages-${f.index}`, label: "pages", value: (f.pages ?? []).join(", "), width: "short", placeholder: "all", change: (v) => void app.send("file.set", { index: f.index, key: "pages", value: v ? v.split(/[\s,;]+/).map(Number) : null }, { spot: `file-pages-${f.index}`, typed: v }) }),
+            field(app, { key: `file-layer-${f.index}`, label: "layers", value: (f.layers ?? []).join(", "), placeholder: "all", change: (v) => void app.send("file.set", { index: f.index, key: "layer", value: v ? v.split(/\s*,\s*/) : null }, { spot: `file-layer-${f.index}`, typed: v }) }),
+          ] : []),
           button("Take out", () => app.send("file.remove", { index: f.index }, { done: `${f.file} taken out of the order; the file itself stays.` }), { kind: "mini", key: `file-out-${f.index}`, label: `Take out: ${f.file}` })))) : null,
     );
   }
@@ -319,6 +331,7 @@ function mount(root, app) {
     drawEdge();
     drawPiece();
     drawFiles();
+    photos.draw();
   }
 
   function draw() {

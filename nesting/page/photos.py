@@ -1,0 +1,118 @@
+"""Photographs dropped on the page: kept beside it, traced by a process of its own, taken over as a drawing.
+
+Tracing needs some seconds and half a gigabyte, so it is what the command line does, in a process of its own: what the
+page shows is its document, and the command can be repeated as it stands.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import contextlib
+import json
+import os
+import re
+import shlex
+import sys
+from pathlib import Path
+from typing import Any
+
+from nesting.files.outputs import ready_folder, write_outputs
+from nesting.model.errors import NestingError
+from nesting.page.order_commands import Refused
+from nesting.page.protocol import TraceAsked
+from nesting.page.uploads import safe_name
+from nesting.page.workspace import Workspace
+
+__all__ = ["PICTURES", "keep_pictures", "trace"]
+
+PICTURES = (".jpg", ".jpeg", ".png", ".tif", ".tiff", ".heic", ".heif")
+#: seconds that one tracing may take
+PATIENCE = 300.0
+#: what each question is answered by, by its code
+_ANSWERS = {"trace.line": "line", "trace.fold": "fold", "trace.notches": "notches", "trace.grain": "grain"}
+
+
+def keep_pictures(work: Workspace, files: list[tuple[str, bytes]]) -> list[str]:
+    """Keep dropped photographs for the tracing; their names. PatternError for what is no picture by its name."""
+    named = {safe_name(name, PICTURES): content for name, content in files}
+    folder = work.private / "photos"
+    ready_folder(folder)
+    write_outputs({folder / name: content for name, content in named.items()})
+    return list(named)
+
+
+async def trace(work: Workspace, asked: TraceAsked) -> tuple[dict[str, Any], Path | None]:
+    """What was seen, and the drawing once all questions are answered.
+
+    The result: ``pieces`` (name, error_mm, edges, notches, lines), ``questions`` {piece, field, message}, ``preview``
+    (address of the picture with all numbers), ``findings``, ``command``. Refused where nothing can be made of it.
+    """
+    names = [name for name in asked.photos if (work.private / "photos" / safe_name(name, PICTURES)).is_file()]
+    if not names:
+        raise Refused("gone", "choose the photographs first", view="pieces", field="photos")
+    stem = re.sub(r"[^\w-]+", "-", asked.name or Path(names[0]).stem).strip("-") or "traced"
+    output = work.results / f"{stem}.svg"
+    ready_folder(work.results)
+    words = ["trace", *(work.relative(work.private / "photos" / name) for name in names)]
+    words += ["-o", work.relative(output)]
+    if asked.measured:
+        words += [f"--measured={one}" for one in asked.measured]
+    else:
+        words.append(f"--bars={_number(asked.bars, 0)}x{_number(asked.bars, 1)}")
+    words += [f"--tap={one}" for one in asked.taps]
+    for key, values in asked.answers.items():
+        if key in ("name", "size", "line", "fold", "notches", "grain"):
+            words += [f"--{key}={one}" for one in values if one]
+    document = await _run(work.folder, words)
+    if "error" in document:
+        error = document["error"]
+        raise NestingError(str(error.get("message", "")), code=error.get("code"))
+    questions = [
+        {"piece": f["piece"], "field": _ANSWERS[f["code"]]} for f in document["findings"] if f["code"] in _ANSWERS
+    ]
+    told = [f["message"] for f in document["findings"] if f["code"] not in _ANSWERS]
+    preview = output.with_name(f"{output.stem}-seen.png")
+    result = {
+        "pieces": document["pieces"],
+        "questions": questions,
+        "findings": told,
+        "preview": f"/files/{preview.name}" if preview.is_file() else "",
+        "command": shlex.join(["nesting", *words]),
+    }
+    done = not questions and any(Path(str(f)).suffix == ".svg" for f in document["files"])
+    return result, output if done else None
+
+
+def _number(bars: list[str], which: int) -> str:
+    text = bars[which].strip().replace(",", ".") if which < len(bars) else ""
+    if not re.fullmatch(r"\d{1,3}(\.\d{1,3})?( ?mm)?", text):
+        raise Refused(
+            "not-a-length",
+            f"measure the two bars printed on a sheet of the mat, in mm; found '{text}'",
+            view="pieces",
+            field="bars",
+        )
+    return text.removesuffix("mm").strip()
+
+
+async def _run(folder: Path, words: list[str]) -> dict[str, Any]:
+    """The document of a command line. Refused where it gives none, or takes too long; it never outlives the wait."""
+    home = str(Path(__file__).resolve().parents[2])
+    path = os.pathsep.join(one for one in (home, os.environ.get("PYTHONPATH")) if one)
+    process = await asyncio.create_subprocess_exec(
+        sys.executable, "-m", "nesting.cli", *words, "--json",
+        cwd=folder, env={**os.environ, "PYTHONPATH": path},
+        stdin=asyncio.subprocess.DEVNULL, stdout=asyncio.subprocess.PIPE, stderr=asyncio.subprocess.DEVNULL,
+    )  # fmt: skip
+    try:
+        out, _ = await asyncio.wait_for(process.communicate(), PATIENCE)
+        document = json.loads(out)
+        assert isinstance(document, dict)
+        return document
+    except (TimeoutError, ValueError, AssertionError):
+        raise Refused(
+            "not-traced", "nothing came of these pictures: try one photograph at a time", view="pieces", field="photos"
+        ) from None
+    finally:
+        with contextlib.suppress(ProcessLookupError):
+            process.kill()
