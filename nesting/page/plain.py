@@ -78,7 +78,7 @@ _SAID: tuple[tuple[str, str], ...] = (
     (r" was expected, in quotes", " was expected"),
     (r"(?:: )?write (\w+) = (\"[^\"]*\"|\S+)", r": \1 \2"),
     (r"\bwrite (\w+) = ", r"choose \1 "),
-    (r"; see the labelled picture of nesting check --picture", ""),
+    (r"; see the labelled picture of nesting check --picture(?: \(--corners[^)]*\))?", ""),
     (r" as 'nesting check --picture' draws it,?", ""),
     (r"; --anyway lays it for a look", ""),
     (r"--(?:keep|from|seconds|rounds|seed|spread|least|paper|widths)\b:? ?", ""),
