@@ -66,7 +66,8 @@ async def trace(work: Workspace, asked: TraceAsked) -> tuple[dict[str, Any], Pat
     document = await _run(work.folder, words)
     if "error" in document:
         error = document["error"]
-        raise NestingError(str(error.get("message", "")), code=error.get("code"))
+        kind = error.get("code")
+        raise NestingError(str(error.get("message", "")), code=kind)
     questions = [
         {"piece": f["piece"], "field": _ANSWERS[f["code"]]} for f in document["findings"] if f["code"] in _ANSWERS
     ]
