@@ -4,11 +4,15 @@ from __future__ import annotations
 
 import json
 import re
+from dataclasses import replace
 from pathlib import Path
 
 import pypdf
 import pytest
 
+from nesting.report.drawing.drawing import lay_scene
+from nesting.report.drawing.scene import Text
+from tests.report import samples
 from tests.test_cli import run
 
 SHORTS = """
@@ -66,11 +70,35 @@ def test_anyway_lays_it_and_every_output_says_do_not_cut(tmp_path: Path) -> None
     assert "Do not cut yet" in sheet.splitlines()[:2]
     lay = json.loads((out / "lay-main.json").read_text(encoding="utf-8"))
     assert lay["do_not_cut"] and "front.side" in lay["do_not_cut"][0]
-    done = run("print", out / "lay-main.json", "-o", out / "p", "--as", "whole,projector,cutter", cwd=tmp_path)
+    document = json.loads((out / "report.json").read_text(encoding="utf-8"))
+    assert "front.side" in document["do_not_cut"][0]
+    made = {path.name for path in out.iterdir()}
+    assert {"labels-a4.pdf", "cutting-list.csv"} <= made
+    done = run("print", out / "lay-main.json", "-o", out / "p", cwd=tmp_path)
     assert done.returncode == 0, done.stderr
-    for name in ("whole-main.pdf", "projector-main.pdf"):
-        assert "DO NOT CUT YET" in pypdf.PdfReader(out / "p" / name).pages[0].extract_text()
-    assert (out / "p" / "cut-main.txt").read_text(encoding="utf-8").startswith("DO NOT CUT YET")
+    assert done.stdout.startswith("Do not cut yet: ")
+    printed = {path.name for path in (out / "p").iterdir()}
+    kinds = {"sheet", "whole", "tiles", "projector", "cut", "labels", "cutting"}
+    assert {name.partition("-")[0] for name in printed} == kinds
+    for path in (*out.iterdir(), *(out / "p").iterdir()):
+        if path.suffix == ".pdf":
+            # every page of them, whichever comes out of the printer first
+            for page in pypdf.PdfReader(path).pages:
+                assert "do not cut yet" in page.extract_text().casefold(), path.name
+        elif path.suffix in (".svg", ".dxf"):
+            assert "DO NOT CUT YET" in path.read_text(encoding="utf-8"), path.name
+        elif path.suffix in (".txt", ".csv"):
+            assert path.read_text(encoding="utf-8-sig").startswith(("DO NOT CUT YET", '"DO NOT CUT YET')), path.name
+
+
+def test_the_picture_says_do_not_cut() -> None:
+    """The PNG is drawn from the same scene, whose first words are these; without a reason there are none."""
+    lay = replace(samples.open_lay(), do_not_cut=("the side does not match",))
+    for one, there in ((lay, True), (samples.open_lay(), False)):
+        words = [item.words for item in lay_scene(one).items if isinstance(item, Text)]
+        assert any("DO NOT CUT YET" in text for text in words) == there
+        titles = [text for text in words if "Chorus shorts" in text]
+        assert all(text.startswith("DO NOT CUT YET") == there for text in titles)
 
 
 @pytest.mark.parametrize(("fold", "code"), [("", 2), ('fold = "right"', 0), ('fold = "none"', 0)])

@@ -8,9 +8,9 @@ from __future__ import annotations
 import json
 import os
 import sys
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
@@ -145,8 +145,14 @@ def _show(stderr: bool, *renderables: object) -> None:
         console.print(one, highlight=False, markup=False)  # file names may hold brackets
 
 
-def _answer(as_json: bool, document: object, renderables: Iterable[object]) -> None:
-    """What a command has found: the document where one is asked for, and the words."""
+def _answer(
+    as_json: bool, document: dict[str, Any], renderables: Iterable[object], do_not_cut: Sequence[str] = ()
+) -> None:
+    """What a command has found: the document where one is asked for, and the words. ``do_not_cut``: why not, said first
+    of all."""
+    if do_not_cut:
+        document = {"do_not_cut": list(do_not_cut), **document}
+        renderables = [*(f"Do not cut yet: {reason}" for reason in do_not_cut), *renderables]
     if as_json:
         _emit(document)
     _show(as_json, *renderables)
@@ -296,13 +302,13 @@ def print_(
         str,
         typer.Option(
             "--as",
-            help="Any of sheet, whole, tiles, projector, cutter, with commas between; from an order: pattern; or mat, "
-            "the sheets to lie around what is photographed.",
+            help="Any of sheet, whole, tiles, projector, cutter, labels (all cloths, to cut apart), list (by garment, "
+            "CSV), with commas between; from an order: pattern; or mat, the sheets to lie around what is photographed.",
         ),
-    ] = "sheet,whole,tiles,projector,cutter",
+    ] = "sheet,whole,tiles,projector,cutter,labels,list",
     paper: Annotated[
         str | None,
-        typer.Option("--paper", help="a4, letter or a3, for sheet and tiles (a4; letter if the order is in inches)."),
+        typer.Option("--paper", help="a4, letter or a3: sheet, tiles, labels (a4; letter where inches are read)."),
     ] = None,
     sheet_order: Annotated[
         bool, typer.Option("--sheet-order", help="Cutter files: keep the sheet's order, not the tool's shortest way.")
@@ -349,6 +355,9 @@ def buy(
     rounds: Rounds = None,
     seed: Seed = 0,
     workers: Workers = None,
+    every: Annotated[
+        bool, typer.Option("--all", help="Show every row: each spread, and naps that the cloth has not.")
+    ] = False,
     as_json: Json = False,
 ) -> None:
     """What to buy: widths, spreads and nap compared, the curve for one garment more, and the trims."""
@@ -365,6 +374,7 @@ def buy(
         _session(options, order.imperial, steps=True, quiet=as_json),
         what_if=what_if,
         budget=None if rounds is not None else BUDGET if seconds is None else seconds,
+        every=every,
     )
     _answer(as_json, document, renderables)
 
@@ -403,7 +413,7 @@ def remnants(
         stash,
         _session(options, order.imperial, steps=True, quiet=as_json),
     )
-    _answer(as_json, document, renderables)
+    _answer(as_json, document, renderables, order.do_not_cut)
 
 
 @app.command()
@@ -435,6 +445,21 @@ def batch(
         _session(options, order.imperial, steps=True, quiet=as_json),
         budget=None if rounds is not None else BUDGET if seconds is None else seconds,
     )
+    _answer(as_json, document, renderables, order.do_not_cut)
+
+
+@app.command()
+def report(
+    path: Annotated[Path, typer.Argument(metavar="REPORT.json", help="A report.json, or the folder that holds it.")],
+    output: Annotated[
+        Path | None, typer.Option("-o", "--output", metavar="DIR", help="Folder for report.html; default: beside it.")
+    ] = None,
+    as_json: Json = False,
+) -> None:
+    """Draw report.html again from report.json alone."""
+    from nesting.cli.commands import draw_report
+
+    document, renderables = draw_report(path, output)
     _answer(as_json, document, renderables)
 
 

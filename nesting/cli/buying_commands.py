@@ -35,10 +35,11 @@ def buy_order_file(
     *,
     budget: float | None = None,
     what_if: bool = False,
+    every: bool = False,
 ) -> tuple[dict[str, Any], list[object]]:
-    """What to buy, for some widths, as tables and a curve. ``budget``: seconds for all of it, instead of the options'
-    seconds for each row."""
-    from nesting.cli.writing import write_with_report
+    """What to buy, for some widths, as tables and a curve; ``every``: the words have all rows. ``budget``: seconds for
+    all of it, instead of the options' seconds for each row."""
+    from nesting.cli.writing import STOPPED_TABLE, drawn_unless_stopped, write_with_report
     from nesting.files.outputs import ready_folder
     from nesting.planning.buying.buy import parse_widths
     from nesting.report.html.buy_page import buying_section, curve_pictures, trims_section
@@ -52,14 +53,20 @@ def buy_order_file(
 
     bought = searching(order, listed, BuyWork(asked, budget, what_if)).answer
     document = bought.as_dict()
-    words: list[object] = [buying_summary(bought)]
+    words: list[object] = [buying_summary(bought, every=every)]
     if folder is not None:
-        parts = {"buy": buying_section(bought)}
-        if bought.trims:
-            parts["trims"] = trims_section(bought.trims, imperial=order.imperial)
+
+        def draw() -> tuple[dict[str, bytes], dict[str, Any]]:
+            parts = {"buy": buying_section(bought)}
+            if bought.trims:
+                parts["trims"] = trims_section(bought.trims, imperial=order.imperial)
+            return curve_pictures(bought), parts
+
+        drawn = drawn_unless_stopped(draw)
+        if drawn is None:
+            return document, [*words, STOPPED_TABLE]
         spare = {"care": care_part(order.findings)}
-        pictures = curve_pictures(bought)
-        words += write_with_report(folder, order, pictures, parts, document, trims=document["trims"], spare=spare)
+        words += write_with_report(folder, order, *drawn, document, trims=document["trims"], spare=spare)
     return document, words
 
 
@@ -70,15 +77,21 @@ def remnants_of_order(
 
     Of the options' seconds three quarters are for the leftovers, the rest for what must still be bought.
     """
-    from nesting.cli.writing import order_seen_from, write_first, write_with_report
-    from nesting.files.lays.layfile import lay_as_bytes
+    from nesting.cli.writing import (
+        STOPPED,
+        drawn_unless_stopped,
+        order_seen_from,
+        pictures_of,
+        write_first,
+        write_with_report,
+    )
     from nesting.files.outputs import ready_folder
     from nesting.files.remnant import small_picture
     from nesting.planning.leftovers.stash import read_stash, with_stash
     from nesting.proof import require
     from nesting.report.html.buy_page import remnants_section
     from nesting.report.html.lay_part import care_part, lay_part
-    from nesting.report.print.drawn_files import lay_outputs, lay_stem
+    from nesting.report.print.drawn_files import lay_stem
     from nesting.report.terminal.buy_terminal import remnants_summary
     from nesting.session.events import RemnantsWork
     from nesting.session.numbering import numbered
@@ -93,7 +106,6 @@ def remnants_of_order(
     result = searching(order, listed, RemnantsWork())
     plan = result.answer
     document = plan.as_dict()
-    files: dict[str, bytes] = {}
     used: list[str] = []
     lays: list[Lay] = []
     for lay in plan.lays:
@@ -104,18 +116,24 @@ def remnants_of_order(
             used.append(f"lay-{lay_stem(one)}.json")
         lays.append(one)
     verdicts = {number: require(one, order) for number, one in enumerate(lays)}
-    write_first(folder, lays)
-    for one in lays:
-        files[f"lay-{lay_stem(one)}.json"] = lay_as_bytes(one)
-        files.update(lay_outputs(one, listed))
-    pictures = {r.name: r.picture for r in order.remnants if r.picture is not None}
-    section = remnants_section(plan, {name: seen for name, file in pictures.items() if (seen := small_picture(file))})
-    parts = {"remnants": lay_part(plan.lays, listed, extra=(section,), verdicts=verdicts)}
-    written = write_with_report(folder, asked, files, parts, document, spare={"care": care_part(order.findings)})
+    files = write_first(folder, lays)
+    photographs = {r.name: r.picture for r in order.remnants if r.picture is not None}
+    seen = {name: small for name, file in photographs.items() if (small := small_picture(file))}
+    sections = (("plan of leftovers", remnants_section(plan, seen)),)
+
+    def draw() -> tuple[dict[str, bytes], dict[str, Any]]:
+        pictures, scenes = pictures_of(lays, listed)
+        shown = lay_part(lays, listed, extra=sections, verdicts=verdicts, scenes=scenes)
+        return {**files, **pictures}, {"remnants": shown}
+
+    drawn = drawn_unless_stopped(draw)
+    written: list[object] = [STOPPED]
+    if drawn is not None:
+        written = write_with_report(folder, asked, *drawn, document, spare={"care": care_part(order.findings)})
     if used:
         adds = " ".join(f"--add {folder / name}" for name in used)
         written.append(f"once they are cut, this takes them out of the stash: nesting stash {stash} {adds}")
-    named = {name: str(file) for name, file in pictures.items()}
+    named = {name: str(file) for name, file in photographs.items()}
     return document, [remnants_summary(plan, named), *written]
 
 
@@ -123,12 +141,17 @@ def batch_order_file(
     order: Order, listed: CuttingList, folder: Path | None, searching: Searching, *, budget: float | None = None
 ) -> tuple[dict[str, Any], list[object]]:
     """A plan of sections and plies for each cloth. ``budget``: seconds for all lays, not the options' for each."""
-    from nesting.cli.writing import order_seen_from, write_first, write_with_report
-    from nesting.files.lays.layfile import lay_as_bytes
+    from nesting.cli.writing import (
+        STOPPED,
+        drawn_unless_stopped,
+        order_seen_from,
+        pictures_of,
+        write_first,
+        write_with_report,
+    )
     from nesting.files.outputs import ready_folder
     from nesting.report.html.buy_page import batch_section
     from nesting.report.html.lay_part import care_part, lay_part
-    from nesting.report.print.drawn_files import lay_outputs, lay_stem
     from nesting.report.terminal.buy_terminal import batch_summary
     from nesting.session.events import BatchWork
     from nesting.session.numbering import numbered
@@ -141,17 +164,20 @@ def batch_order_file(
     seen = order_seen_from(folder or Path(), order)
     lays = tuple(numbered(replace(one, order_file=seen), order) for p in plans for one in p.lays)
     verdicts = dict(enumerate(result.verdicts))
-    if folder is not None:
-        write_first(folder, lays)
     document: dict[str, Any] = {"title": order.title, "plans": [plan.as_dict() for plan in plans]}
     words: list[object] = [batch_summary(plans)]
     if folder is not None:
-        files: dict[str, bytes] = {}
-        for one in lays:
-            files[f"lay-{lay_stem(one)}.json"] = lay_as_bytes(one)
-            files.update(lay_outputs(one, listed))
-        parts = {"batch": lay_part(lays, listed, extra=(batch_section(plans),), verdicts=verdicts)}
-        words += write_with_report(folder, order, files, parts, document, spare={"care": care_part(order.findings)})
+        files = write_first(folder, lays)
+        sections = (("plan of the batch", batch_section(plans)),)
+
+        def draw() -> tuple[dict[str, bytes], dict[str, Any]]:
+            pictures, scenes = pictures_of(lays, listed)
+            shown = lay_part(lays, listed, extra=sections, verdicts=verdicts, scenes=scenes)
+            return {**files, **pictures}, {"batch": shown}
+
+        drawn = drawn_unless_stopped(draw)
+        cares = {"care": care_part(order.findings)}
+        words += [STOPPED] if drawn is None else write_with_report(folder, order, *drawn, document, spare=cares)
     return document, words
 
 

@@ -7,7 +7,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from nesting.model.errors import InputError
+from nesting.model.errors import InputError, NestingError
 
 if TYPE_CHECKING:
     from nesting.model.findings import Finding
@@ -19,6 +19,7 @@ if TYPE_CHECKING:
 __all__ = [
     "check_lay_file",
     "check_order_file",
+    "draw_report",
     "lay_order_file",
     "order_keys",
     "print_lay_file",
@@ -47,15 +48,21 @@ def lay_order_file(
     from rich.text import Text
 
     from nesting.checking.judging import check_order
-    from nesting.cli.writing import order_seen_from, write_first, write_with_report
-    from nesting.files.lays.layfile import lay_as_bytes
+    from nesting.cli.writing import (
+        STOPPED,
+        drawn_unless_stopped,
+        order_seen_from,
+        pictures_of,
+        write_first,
+        write_with_report,
+    )
     from nesting.files.outputs import ready_folder
     from nesting.planning.buying.trims import trim_needs
     from nesting.report.html.buy_page import trims_section
-    from nesting.report.html.check_page import alterations_section
+    from nesting.report.html.check_page import alterations_shown
     from nesting.report.html.lay_part import care_part, lay_part
     from nesting.report.html.summary import summary_dict
-    from nesting.report.print.drawn_files import lay_outputs, lay_stem
+    from nesting.report.print.drawn_files import bundle_outputs
     from nesting.report.terminal.buy_terminal import trims_summary
     from nesting.report.terminal.terminal import summary
     from nesting.session.events import LayWork
@@ -65,25 +72,28 @@ def lay_order_file(
     result = searching(order, listed, LayWork(spread, start, keep))
     lays = tuple(replace(one, order_file=order_seen_from(folder, order)) for one in result.lays)
     verdicts = dict(enumerate(result.verdicts))
-    write_first(folder, lays)
-    files: dict[str, bytes] = {}
-    for one in lays:
-        files[f"lay-{lay_stem(one)}.json"] = lay_as_bytes(one)
-        files.update(lay_outputs(one, listed))
+    files = write_first(folder, lays)
     judged = check_order(order, listed)
     more = (*told, *(f for f in judged.findings if f not in order.findings))
-    altered = alterations_section(order)
+    altered = alterations_shown(order)
     sections = (
-        *((trims_section(needs, imperial=order.imperial),) if needs else ()),
-        *((altered,) if altered else ()),
+        *((("trims", trims_section(needs, imperial=order.imperial)),) if needs else ()),
+        *((("alterations", altered),) if altered else ()),
     )
-    parts = {
-        "lay": lay_part(lays, listed, extra=sections, verdicts=verdicts),
-        "care": care_part((*order.findings, *more)),
-    }
+
+    def draw() -> tuple[dict[str, bytes], dict[str, Any]]:
+        pictures, scenes = pictures_of(lays, listed)
+        labels = bundle_outputs(lays, listed, paper="letter" if order.imperial else "a4")
+        shown = lay_part(lays, listed, extra=sections, verdicts=verdicts, scenes=scenes)
+        return {**files, **pictures, **labels}, {"lay": shown, "care": care_part((*order.findings, *more))}
+
+    drawn = drawn_unless_stopped(draw)
     document = summary_dict(lays, listed, findings=(*order.findings, *more), verdicts=verdicts)
     document["trims"] = [need.as_dict() for need in needs]
-    written = write_with_report(folder, order, files, parts, document, trims=document["trims"])
+    if drawn is None:
+        document["files"] = [str(folder / name) for name in sorted(files)]
+        return document, [summary(lays, listed), STOPPED]
+    written = write_with_report(folder, order, *drawn, document, trims=document["trims"])
     warned = [Text(str(f)) for f in more if f.kind in ("warning", "question") and f not in told]
     trims = [trims_summary(needs, order.imperial)] if needs else []
     return document, [summary(lays, listed), *trims, *warned, *written]
@@ -121,6 +131,7 @@ def print_lay_file(
     from nesting.files.lays.layfile import read_lay
     from nesting.files.outputs import ready_folder, write_outputs
     from nesting.report.print.drawn_files import KINDS, print_outputs
+    from nesting.resolving.resolve import resolve
 
     wanted = tuple(part.strip().casefold() for part in kinds.split(",") if part.strip())
     if path.suffix.lower() == ".toml":
@@ -140,10 +151,57 @@ def print_lay_file(
     one = read_lay(path)
     sheets = paper.lower() if paper is not None else "letter" if one.imperial else "a4"
     ready_folder(folder)
-    files = {folder / name: content for name, content in print_outputs(one, wanted, sheets, join=join).items()}
+    beside: tuple[Lay, ...] = ()
+    listed: CuttingList | None = None
+    told: list[object] = []
+    if {"labels", "list"} & set(wanted):
+        beside, order, told = _with_its_kin(path, one)
+        listed = None if order is None else resolve(order)
+    made = print_outputs(one, wanted, sheets, join=join, beside=beside, order=listed)
+    files = {folder / name: content for name, content in made.items()}
     write_outputs(files)
     names = sorted(str(p) for p in files)
-    return {"files": names}, [f"written to {folder}: " + ", ".join(Path(n).name for n in names)]
+    told += [f"written to {folder}: " + ", ".join(Path(n).name for n in names)]
+    if one.do_not_cut:
+        told.insert(0, f"Do not cut yet: {'; '.join(one.do_not_cut)}")
+    return {"files": names, "do_not_cut": list(one.do_not_cut)}, told
+
+
+def _with_its_kin(path: Path, lay: Lay) -> tuple[tuple[Lay, ...], Order | None, list[object]]:
+    """The lays of the same order beside a lay file that give the rest of its garments, the order, and words: a bought
+    lay goes with those of the other cloths, a leftover's with the other leftovers', a part of a batch with the other
+    parts. No order where it cannot be read or was changed since."""
+    from nesting.files.lays.layfile import read_lay
+    from nesting.files.orders.order import load_order
+
+    def kind(one: Lay) -> tuple[bool, bool]:
+        return one.remnant is not None, one.part is not None
+
+    found: dict[tuple[str, str | None, int | None], Lay] = {}
+    mine = (lay.cloth, lay.remnant, lay.part.number if lay.part else None)
+    for other in sorted(path.parent.glob("lay-*.json")):
+        if other.resolve() == path.resolve():
+            continue
+        try:
+            one = read_lay(other)
+        except NestingError:
+            continue
+        key = (one.cloth, one.remnant, one.part.number if one.part else None)
+        if one.order_sha256 == lay.order_sha256 and kind(one) == kind(lay) and key != mine:
+            found[key] = one
+    names = ", ".join(one.where for one in found.values())
+    told: list[object] = [f"with the lays beside it: {names}"] if found else []
+    order = None
+    if lay.order_file is not None:
+        try:
+            order = load_order(path.parent / lay.order_file)
+        except NestingError:
+            order = None
+        if order is not None and order.sha256 != lay.order_sha256:
+            order = None
+    if order is None:
+        told.append("the order is not there, or was changed after this lay was made: no trims are on labels and list")
+    return tuple(found.values()), order, told
 
 
 def _print_order_file(
@@ -228,6 +286,18 @@ def check_lay_file(path: Path) -> tuple[bool, dict[str, Any], list[object]]:
         if len(verdict.failures) > 20:
             words.append(f"  … and {len(verdict.failures) - 20} more")
     return verdict.ok, document, words
+
+
+def draw_report(path: Path, folder: Path | None) -> tuple[dict[str, Any], list[object]]:
+    """The page of a report's document (or of the one in a folder), drawn into ``folder``, or beside it."""
+    from nesting.files.outputs import ready_folder, write_outputs
+    from nesting.report.html.folder_report import redrawn
+
+    document = path / "report.json" if path.is_dir() else path
+    page = redrawn(document)
+    target = ready_folder(folder or document.parent) / "report.html"
+    write_outputs({target: page})
+    return {"files": [str(target)]}, [f"written: {target}"]
 
 
 def order_keys() -> tuple[dict[str, Any], list[object]]:

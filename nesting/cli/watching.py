@@ -23,6 +23,19 @@ if TYPE_CHECKING:
 __all__ = ["Watching"]
 
 
+def _drawing_loaded() -> None:
+    """What draws and writes the result is loaded while the search runs elsewhere, so that nobody waits for it after."""
+    import pypdfium2  # noqa: F401
+    import reportlab.platypus  # noqa: F401
+
+    from nesting.report.drawing.fonts import register
+    from nesting.report.html import drawn, lay_part  # noqa: F401
+    from nesting.report.print import drawn_files  # noqa: F401
+    from nesting.report.sheet import sheet_pdf  # noqa: F401
+
+    register()
+
+
 class Watching:
     """Runs one session and renders its events. From then on Ctrl-C only stops the session: what it found is written."""
 
@@ -56,6 +69,7 @@ class Watching:
             signal.signal(signal.SIGINT, stop)
         with self._bar:
             session.start()
+            threading.Thread(target=_drawing_loaded, daemon=True).start()
             while session.running:
                 session.wait(0.2)
             return session.wait()

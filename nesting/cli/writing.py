@@ -3,15 +3,33 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Mapping, Sequence
+import signal
+import threading
+from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, TypeVar
 
 if TYPE_CHECKING:
     from nesting.model.lay import Lay
     from nesting.model.order import Order
+    from nesting.report.drawing.scene import Scene
+    from nesting.resolving.cutting_list import CuttingList
 
-__all__ = ["order_seen_from", "write_first", "write_with_report"]
+__all__ = [
+    "STOPPED",
+    "STOPPED_TABLE",
+    "drawn_unless_stopped",
+    "order_seen_from",
+    "pictures_of",
+    "write_first",
+    "write_with_report",
+]
+
+T = TypeVar("T")
+
+#: what is said where drawing was stopped
+STOPPED = "stopped while drawing: what was found is written, pictures and report are not"
+STOPPED_TABLE = "stopped while drawing: nothing was written"
 
 
 def order_seen_from(folder: Path, order: Order) -> str | None:
@@ -21,38 +39,65 @@ def order_seen_from(folder: Path, order: Order) -> str | None:
     return Path(os.path.relpath(order.path.resolve(), folder.resolve())).as_posix()
 
 
-def write_first(folder: Path, lays: Sequence[Lay]) -> None:
-    """Lay files and placement sheets at once; drawings and the report, which take longer, follow. Raises InputError if
-    something cannot be written."""
+def write_first(folder: Path, lays: Sequence[Lay]) -> dict[str, bytes]:
+    """Lay files and placement sheets at once, which are returned by name; drawings and the report, which take longer,
+    follow. Raises InputError if something cannot be written."""
     from nesting.files.lays.layfile import lay_as_bytes
     from nesting.files.outputs import ready_folder, write_outputs
-    from nesting.report.print.drawn_files import lay_stem
-    from nesting.report.sheet.sheet_pdf import sheet_pdf
+    from nesting.report.print.drawn_files import lay_stem, sheet_output
 
     ready_folder(folder)
-    files: dict[Path, bytes] = {}
+    files: dict[str, bytes] = {}
     for lay in lays:
-        files[folder / f"lay-{lay_stem(lay)}.json"] = lay_as_bytes(lay)
-        files[folder / f"sheet-{lay_stem(lay)}.pdf"] = sheet_pdf(lay, "letter" if lay.imperial else "a4")
-    write_outputs(files)
+        files |= {f"lay-{lay_stem(lay)}.json": lay_as_bytes(lay), **sheet_output(lay)}
+    write_outputs({folder / name: content for name, content in files.items()})
+    return files
+
+
+def pictures_of(lays: Sequence[Lay], listed: CuttingList) -> tuple[dict[str, bytes], tuple[Scene, ...]]:
+    """The drawings of the lays by file name, and their scenes for the report: each is laid out once."""
+    from nesting.report.drawing.drawing import lay_scene
+    from nesting.report.drawing.view import picture
+    from nesting.report.print.drawn_files import lay_outputs
+
+    scenes = tuple(lay_scene(lay, picture(lay), listed) for lay in lays)
+    files: dict[str, bytes] = {}
+    for lay, scene in zip(lays, scenes, strict=True):
+        files |= lay_outputs(lay, listed, scene=scene)
+    return files, scenes
+
+
+def drawn_unless_stopped(draw: Callable[[], T]) -> T | None:
+    """What ``draw`` gives; None where Ctrl-C ended it, which it does at once: lays and sheets are written before."""
+    if threading.current_thread() is not threading.main_thread():
+        return draw()
+    before = signal.signal(signal.SIGINT, signal.default_int_handler)
+    try:
+        return draw()
+    except KeyboardInterrupt:
+        return None
+    finally:
+        signal.signal(signal.SIGINT, before)
 
 
 def write_with_report(
     folder: Path,
     order: Order,
     files: Mapping[str, bytes],
-    parts: Mapping[str, str],
+    parts: Mapping[str, Mapping[str, Any]],
     document: dict[str, Any],
     *,
     trims: Sequence[Mapping[str, Any]] | None = None,
-    spare: Mapping[str, str] | None = None,
+    spare: Mapping[str, Mapping[str, Any]] | None = None,
 ) -> list[object]:
     """Write ``files`` and the report with these parts, all or nothing; the document gets their names. Returns words.
 
-    See ``report.sections.report_with`` for parts, trims and spare. Raises InputError if something cannot be written.
+    See ``report.html.folder_report.report_with`` for parts, trims and spare. Raises InputError if something cannot be
+    written.
     """
     from nesting.files.outputs import ready_folder, write_outputs
-    from nesting.report.html.folder_report import PARTS, report_with
+    from nesting.report.html.drawn import PARTS
+    from nesting.report.html.folder_report import report_with
 
     ready_folder(folder)
     names = sorted({*files, "report.html", "report.json"})

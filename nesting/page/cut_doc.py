@@ -33,7 +33,10 @@ _WORDS = {
     "tiles": "the lay true to scale on pages to tape together",
     "projector": "the lay for a projector",
     "cutter": "files for a cutting machine (SVG and DXF)",
+    "labels": "a label for each garment, all cloths together, to cut apart",
+    "list": "the cutting list by garment, for a spreadsheet (CSV)",
 }
+_ON_PAPER = ("sheet", "tiles", "labels")
 #: mm: smaller leftovers are scraps
 LEAST_MM = 200.0
 
@@ -72,7 +75,7 @@ def cut_doc(work: Workspace, lays: Lays, cloth: str | None, rev: int) -> CutDoc:
         "rows": _rows(lay, ticks) if lay is not None else [],
         "before": _before(lay) if lay is not None else [],
         "files": files_in(work),
-        "kinds": [{"kind": k, "words": _WORDS.get(k, k), "papers": list(PAPERS) if k in ("sheet", "tiles") else []}
+        "kinds": [{"kind": k, "words": _WORDS.get(k, k), "papers": list(PAPERS) if k in _ON_PAPER else []}
                   for k in KINDS],
         "papers": list(PAPERS),
         "leftovers": _leftovers(lay) if lay is not None else [],

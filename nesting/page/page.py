@@ -589,6 +589,7 @@ class Page:
     def _cut_print(self, cmd: ask.CutPrint) -> tuple[dict[str, Any], list[str], str]:
         from nesting.files.lays.layfile import lay_as_bytes
         from nesting.report.print.drawn_files import lay_stem, print_outputs
+        from nesting.resolving.resolve import resolve
 
         lay = self.lays.now(cmd.cloth)
         if lay is None:
@@ -600,7 +601,11 @@ class Page:
         blockers = blockers_of(self.work.survey)
         if blockers:
             raise Refused("do-not-cut", f"Do not cut yet: {blockers[0]['message']}.", **blockers[0]["where"])
-        files = print_outputs(lay, cmd.kinds, cmd.paper)
+        others = (self.lays.now(cloth) for cloth in self.lays.cloths() if cloth != lay.cloth)
+        beside = [one for one in others if one is not None and one.order_sha256 == lay.order_sha256]
+        order = self.work.survey.order
+        listed = None if order is None else resolve(order)
+        files = print_outputs(lay, cmd.kinds, cmd.paper, beside=beside, order=listed)
         ready_folder(self.work.results)
         name = f"lay-{lay_stem(lay)}.json"
         content = as_file(lay, f"../{self.work.path.name}") if lay.order_file else lay_as_bytes(lay)

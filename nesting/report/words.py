@@ -20,6 +20,7 @@ __all__ = [
     "hands",
     "kind_words",
     "lay_words",
+    "least_length",
     "long_length",
     "measure",
     "parse_measure",
@@ -60,6 +61,12 @@ def unit_words(imperial: bool) -> str:
 def long_length(mm: float, imperial: bool) -> str:
     """A length with its unit, to the millimetre or the sixteenth."""
     return format_length(mm, imperial=imperial, step="1/16 in" if imperial else "mm")
+
+
+def least_length(mm: float, imperial: bool) -> str:
+    """A length that something is at least, with its unit: never more than ``mm``, so that it holds as it is printed."""
+    step = 25.4 / 16 if imperial else 1.0
+    return long_length(math.floor(mm / step + 1e-6) * step, imperial)
 
 
 def shop_length(mm: float, imperial: bool) -> str:

@@ -10,6 +10,7 @@ import nesting
 from nesting.files.lays.layfile import lay_as_bytes, read_lay
 from nesting.model.piece import Edge, Piece
 from nesting.pieces.seams import walk_seam
+from nesting.report.html.drawn import part_html
 from nesting.report.html.lay_part import lay_part
 from tests.order_builder import CLOTH, GARMENT, PANEL, load, panel_svg
 
@@ -41,7 +42,7 @@ def test_the_lay_file_and_the_report_name_what_was_traced(tmp_path: Path) -> Non
     again = read_lay(path)
     assert again.extra["traced"] == [{"piece": "front", "error": 0.85, "origin": "photograph p.jpg"}]
     assert "front was traced from photograph p.jpg and may be off by 0.85 mm" in re.sub(
-        r"<[^>]*>", "", lay_part([again], None)
+        r"<[^>]*>", "", part_html("lay", lay_part([again], None))
     )
     order = load(tmp_path, PANEL + CLOTH + GARMENT, panel=panel_svg(width=100, height=200))
     (drawn,) = nesting.lay(order, rounds=1, workers=1)

@@ -16,6 +16,7 @@ from nesting.planning.layout.options import SearchOptions
 from nesting.planning.layout.solve import laid_together, lay_order
 from nesting.planning.leftovers.remnants import plan_remnants
 from nesting.report.html.buy_page import batch_section, buying_section, remnants_section
+from nesting.report.html.drawn import part_html as html
 from nesting.report.terminal.buy_terminal import batch_summary, buying_summary
 from nesting.resolving.resolve import resolve
 
@@ -105,7 +106,7 @@ def test_over_the_leaders_goes_before_apart_and_both_are_told():
     row = bought.as_dict()["rows"][1]
     assert (row["cloth"], row["over"], row["apart_from"]) == ("lining", "main", None)
     assert [c.apart_from for c in bought.curves] == [None, "main"]
-    page, shown = Reader(buying_section(bought)), " ".join(words_of(buying_summary(bought)).split())
+    page, shown = Reader(html("buy", buying_section(bought))), " ".join(words_of(buying_summary(bought)).split())
     assert page.wrong == []
     assert "open, laid over main; cut apart, 20 cm would do" in page.text
     assert "open, laid over main, costs 7.50; cut apart, 20 cm would do" in shown
@@ -160,12 +161,12 @@ def test_batches_and_leftovers_say_that_they_count_it_apart():
     plans = batch(resolve(order), AreaLay(0.8), seconds=2.0)
     assert [p.apart_from for p in plans] == [None, "main"]
     assert plans[1].as_dict()["apart_from"] == "main"
-    for text in (Reader(batch_section(plans)).text, words_of(batch_summary(plans))):
+    for text in (Reader(html("plan of the batch", batch_section(plans))).text, words_of(batch_summary(plans))):
         assert text.count("counted as cut apart from main") == 1
     stocked = replace(order, remnants=(scrap("a", 2000.0, 700.0),))
     plan = plan_remnants(resolve(stocked), Judge(lambda *_: True), lay=AreaLay(0.8), seconds=5.0)
     assert [(b.cloth, b.apart_from) for b in plan.to_buy] == [("lining", "main")]
-    assert "cut apart from main" in Reader(remnants_section(plan)).text
+    assert "cut apart from main" in Reader(html("plan of leftovers", remnants_section(plan))).text
 
 
 def test_all_work_is_counted_beforehand():

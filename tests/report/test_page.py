@@ -19,12 +19,13 @@ from nesting.model.errors import InputError
 from nesting.model.findings import Finding
 from nesting.model.lay import Lay
 from nesting.model.order import Cloth, CutPiece, Garment, Order
+from nesting.model.units import parse_length
 from nesting.proof.verdict import Failure, Verdict
 from nesting.report.html.shopping import shopping
-from nesting.report.html.summary import above_bound, cost, summary_dict
-from nesting.report.print.drawn_files import KINDS, lay_outputs, print_outputs
+from nesting.report.html.summary import above_bound, above_words, cost, summary_dict
+from nesting.report.print.drawn_files import KINDS, lay_outputs, print_outputs, sheet_output
 from nesting.report.terminal.terminal import summary
-from nesting.report.words import reason_words, shop_length, slug
+from nesting.report.words import least_length, reason_words, shop_length, slug
 from nesting.resolving.resolve import resolve
 
 from . import samples
@@ -62,6 +63,11 @@ class _Balanced(HTMLParser):
             self.headings[-1] += data
 
 
+#: what a plan of leftovers shows, with next to nothing in it
+PLAN = {"head": "The plan", "made": [], "proof": "", "reason": "", "uses": [], "unbound": [], "unused": "",
+        "pictures": [], "to_buy": [], "refused": []}  # fmt: skip
+
+
 def parsed(page: bytes) -> _Balanced:
     """The page's headings and text; fails if an element is not closed."""
     found = _Balanced()
@@ -93,7 +99,7 @@ def order_for(lay: Lay, price: float | None = None, nap: str = "none") -> Order:
 def test_report_says_the_answer_first_then_in_order() -> None:
     """Buy this much and cut this way, then lay, sheet, what was considered and refused, findings and cautions."""
     lay = samples.lengthwise_lay()
-    page = report_page([lay], order_for(lay, 14.9), extra=["<section><h2>Trims</h2></section>"])
+    page = report_page([lay], order_for(lay, 14.9), extra=[("trims", {"needs": [], "practice": False})])
     found = parsed(page)
     assert found.headings == [
         "By garment", "The lay: main", "Placement sheet: main", "Trims", "Considered and refused",
@@ -126,9 +132,9 @@ def test_several_lays_and_a_leftover() -> None:
 
 def test_a_plan_from_leftovers_says_the_plan_first() -> None:
     """Where all lays are on leftovers the plan's section is the first thing on the page, and no yardage is shown."""
-    found = parsed(report_page([samples.remnant_lay()], None, extra=["<section><h2>The plan</h2></section>"]))
-    assert found.headings[:4] == ["From leftovers", "The plan", "The lays", "The lay: scrap-1"]
-    assert found.headings.count("The plan") == 1
+    found = parsed(report_page([samples.remnant_lay()], None, extra=[("plan of leftovers", PLAN)]))
+    assert found.headings[:3] == ["From leftovers", "The lays", "The lay: scrap-1"]
+    assert found.text.index("The plan") < found.text.index("The lays")
     assert "cloth each" not in found.text and "Nothing to buy" not in found.text
 
 
@@ -159,6 +165,27 @@ def test_a_weak_bound_is_not_shown() -> None:
     assert "at most 25.0 % longer" in parsed(report_page([strong], None)).text
     best = parsed(report_page([replace(lay, lower_bound=lay.lay_length)], None)).text
     assert "this one is as short" in best and "% longer" not in best
+
+
+@pytest.mark.parametrize("imperial", [False, True])
+@pytest.mark.parametrize("bound", [591.6, 1000.0, 999.9999999, 0.99 * 25.4, 812.8, 1234.56])
+def test_what_is_said_to_be_least_is_no_more_than_was_proved(bound: float, imperial: bool) -> None:
+    """As printed it is never above the bound, and less than a millimetre, or a sixteenth of an inch, below."""
+    said = least_length(bound, imperial)
+    mm = parse_length(said, "mm")
+    step = 25.4 / 16 if imperial else 1.0
+    assert bound - step < mm <= bound + 1e-5
+
+
+def test_at_most_so_much_longer_holds_as_printed() -> None:
+    """1031.4 over 1000 mm is 3.14 %: "at most 3.1 %" would be false. As short is only what is as short."""
+    base = replace(samples.open_lay(), lower_bound=1000.0)
+    for length, words in (
+        (1031.4, "at most 3.2 % longer"), (1030.0, "at most 3.0 % longer"), (1000.3, "at most 0.1 % longer"),
+        (1000.01, "as short"), (1700.0, ""),
+    ):  # fmt: skip
+        said = above_words(replace(base, lay_length=length))
+        assert words in said and bool(said) == bool(words)
 
 
 def test_reasons_name_pieces_without_the_copy() -> None:
@@ -194,7 +221,7 @@ def test_names_cannot_break_the_page_or_the_drawing() -> None:
     page = report_page([lay], None)
     parsed(page)
     assert b'<b>&"x"' not in page and b"\x07" not in page
-    files = lay_outputs(lay)
+    files = {**lay_outputs(lay), **sheet_output(lay)}
     assert set(files) == {"lay-b-x-b-1.svg", "lay-b-x-b-1.png", "sheet-b-x-b-1.pdf"}
     from xml.etree import ElementTree
 
@@ -220,7 +247,8 @@ def test_arrows_show_whether_a_piece_may_lie_either_way() -> None:
     lay = samples.open_lay()
 
     def tails(order: Order | None) -> int:
-        return sum(isinstance(s, Shape) and s.kind == "tail" for s in lay_scene(lay, None, resolve(order)).items)
+        listed = resolve(order) if order else None
+        return sum(isinstance(s, Shape) and s.kind == "tail" for s in lay_scene(lay, None, listed).items)
 
     assert tails(order_for(lay)) == len(lay.placements)
     assert tails(order_for(lay, nap="one way")) == tails(None) == 0
@@ -232,7 +260,7 @@ def test_terminal_summary() -> None:
     stream = io.StringIO()
     Console(file=stream, width=100).print(summary([lay, samples.remnant_lay()], resolve(order_for(lay, 14.9))))
     text = " ".join(stream.getvalue().split())
-    for words in ("Buy 1.5 m of main", "71.0 %", "no lay is shorter than 1.157 m", "31.0 cm", "batch", "155.0 cm",
+    for words in ("Buy 1.5 m of main", "71.0 %", "no lay is shorter than 1.156 m", "31.0 cm", "batch", "155.0 cm",
                   "costs 22.35",
                   "← taken", "refused: the nap would run against itself", "Leftover scrap-1"):  # fmt: skip
         assert words in text, words
@@ -275,7 +303,7 @@ def test_file_names() -> None:
     assert slug("Main jersey / navy") == "main-jersey-navy"
     assert slug("Žerzej č. 2") == "žerzej-č-2" and slug("../..") == "cloth"
     lay = samples.inches_lay()
-    assert set(lay_outputs(lay)) == {
+    assert set(lay_outputs(lay) | sheet_output(lay)) == {
         f"{k}-main-jersey-navy.{e}" for k, e in (("lay", "svg"), ("lay", "png"), ("sheet", "pdf"))
     }
     files = print_outputs(lay, KINDS, "letter")

@@ -3,17 +3,21 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 import pytest
 
+from nesting.cli.commands import draw_report
 from nesting.files.outputs import write_outputs
+from nesting.model.errors import InputError
 from nesting.model.findings import Finding
 from nesting.model.order import Garment, Order
-from nesting.report.html.folder_report import Report, mark_of, page, report_with
+from nesting.proof.verdict import Failure, Verdict
+from nesting.report.html.drawn import html_of
+from nesting.report.html.folder_report import Report, mark_of, report_with
+from nesting.report.html.lay_part import care_part, lay_part
 from nesting.resolving.resolve import resolve
 
 from . import samples
@@ -26,13 +30,29 @@ def an_order(count: int = 2) -> Order:
     return replace(order, garments=(Garment("shorts", "M", count, ("front leg",)),))
 
 
+def part(name: str, words: str) -> dict[str, Any]:
+    """What a part shows that tells these words and little else."""
+    if name == "care":
+        return {"findings": [], "cautions": [words]}
+    if name == "buy":
+        curve = {"cloth": "main", "words": words, "adds": "", "svg": "", "points": []}
+        return {"answers": [], "rows": [], "others": 0, "second": False, "refused": [], "curves": [curve]}
+    if name == "trims":
+        need = {"opening": words, "kind": "elastic", "words": "", "buy": "1 m", "cost": "", "openings": [
+            {"garment": words, "count": 1, "openings": 1, "edge": "1", "trim": "1", "total": "1"}]}
+        return {"needs": [need], "practice": False}
+    shop = {"items": [words], "total": "1.00", "unpriced": []}
+    return {"lays": [], "extra": [], "leftovers": True, "several": False, "shopping": shop}
+
+
 def told(
-    folder: Path, order: Order, name: str, *, words: str = "", spare: Mapping[str, str] | None = None, **document: Any
+    folder: Path, order: Order, name: str, *, words: str = "", spare: str | None = None, **document: Any
 ) -> Report:
     """A report with that part, written to the folder."""
-    html = {name: f"<section><p>{words or name} is told</p></section>"}
+    shown = {name: part(name, f"{words or name} is told")}
     files = [str(folder / f"{words or name}.txt"), str(folder / "report.html")]
-    report = report_with(folder, order, html, {**document, "files": files}, spare=spare)
+    cares = None if spare is None else {"care": part("care", spare)}
+    report = report_with(folder, order, shown, {**document, "files": files}, spare=cares)
     write_outputs(report.files)
     return report
 
@@ -104,17 +124,18 @@ def test_where_the_order_lies_and_what_was_noticed_changes_nothing() -> None:
     assert mark_of(moved) == mark_of(order) != mark_of(an_order(3))
 
 
-@pytest.mark.parametrize("damage", ["no json", "no html", "not json", "list", "other mark", "files"])
+@pytest.mark.parametrize("damage", ["no json", "not json", "list", "other mark", "files", "shown"])
 def test_what_is_not_whole_is_not_kept(tmp_path: Path, damage: str) -> None:
     """Half a report, or files that somebody else made: a fresh report, never a mix."""
     order = an_order()
     told(tmp_path, order, "lay", lays=[1])
-    page_file, document_file = tmp_path / "report.html", tmp_path / "report.json"
+    document_file = tmp_path / "report.json"
     document = json.loads(document_file.read_text(encoding="utf-8"))
     if damage == "no json":
         document_file.unlink()
-    elif damage == "no html":
-        page_file.unlink()
+    elif damage == "shown":
+        del document["shown"]["lay"]["lays"]
+        document_file.write_text(json.dumps(document), encoding="utf-8")
     elif damage == "not json":
         document_file.write_text("{", encoding="utf-8")
     elif damage == "list":
@@ -134,36 +155,49 @@ def test_what_is_not_whole_is_not_kept(tmp_path: Path, damage: str) -> None:
 def test_what_is_said_with_any_part_is_said_once(tmp_path: Path) -> None:
     """A spare part is taken where there is none; trims that a lay tells are not told twice."""
     order = an_order()
-    told(tmp_path, order, "buy", spare={"care": "<p>take care</p>"})
-    told(tmp_path, order, "batch", spare={"care": "<p>take other care</p>"})
+    told(tmp_path, order, "buy", spare="take care")
+    told(tmp_path, order, "batch", spare="take other care")
     text, _ = read(tmp_path)
-    assert "take care" in text and "other" not in text
+    assert "take care" in text and "other care" not in text
     assert text.index("batch is told") < text.index("take care")
-    shown = parsed(page("t", {"buy": "<p>b</p>", "trims": "<p>trims of buy</p>"})).text
-    assert "trims of buy" in shown
-    shown = parsed(page("t", {"buy": "<p>b</p>", "trims": "<p>trims of buy</p>", "lay": "<p>l</p>"})).text
-    assert "trims of buy" not in shown
+    two = {"buy": part("buy", "b"), "trims": part("trims", "trims of buy")}
+    assert "trims of buy" in parsed(html_of({"title": "t", "shown": two}).encode()).text
+    three = {**two, "lay": part("lay", "l")}
+    assert "trims of buy" not in parsed(html_of({"title": "t", "shown": three}).encode()).text
 
 
 @pytest.mark.parametrize("title", ["Chorus", "<script>alert(1)</script>"])
 def test_a_page_of_parts_closes_all_its_tags(title: str) -> None:
     """Whatever the title; a link for each part leads to an anchor that is there."""
-    shown = page(title, {"buy": "<p>one</p>", "batch": "<p>two</p>"})
+    shown = html_of({"title": title, "shown": {"buy": part("buy", "one"), "batch": part("batch", "two")}}).encode()
     found = parsed(shown)
-    assert title in found.text and b"<p>one</p>" in shown
+    assert title in found.text and b"one" in shown
     assert found.links == ["#buy", "#batch"]
     assert all(f'id="{link[1:]}"'.encode() in shown for link in found.links)
 
 
-def test_text_that_looks_like_a_marker_divides_nothing(tmp_path: Path) -> None:
-    """A name with the words of a marker in it is escaped like any other, so its part is kept whole."""
-    from nesting.report.html.lay_part import lay_part
-
-    bad = "x\n<!-- end of part lay -->\n<!-- part buy -->\ny"
-    order = replace(an_order(), title=bad)
-    lay = replace(samples.open_lay(), title=bad, notes=(bad,))
-    html = lay_part([lay], resolve(order))
-    write_outputs(report_with(tmp_path, order, {"lay": html}, {"lays": [1], "files": []}).files)
-    report = told(tmp_path, order, "batch", plans=[])
-    assert report.kept == ("lay",)
-    assert html in (tmp_path / "report.html").read_text(encoding="utf-8")
+def test_the_page_is_drawn_from_the_document_alone(tmp_path: Path) -> None:
+    """report.json is kept, all else deleted: drawn again by the command, the page is the same byte for byte; names that
+    look like marks divide nothing."""
+    bad = "x\n<!-- end of part lay -->\n<!-- part buy --> <script>alert(1)</script>\ny"
+    order = replace(an_order(), title=bad, do_not_cut=("the side does not match",))
+    lay = replace(samples.partial_lay(), title=bad, notes=(bad,), do_not_cut=order.do_not_cut)
+    verdicts = {0: Verdict((Failure("overlap", "two pieces overlap"),), 0, 0, 0.0, 0.0, 0.0)}
+    both = lay_part([lay, samples.remnant_lay()], resolve(order), verdicts=verdicts)
+    shown = {"lay": both, "care": care_part(order.findings)}
+    write_outputs(report_with(tmp_path, order, shown, {"lays": [1], "files": []}).files)
+    assert told(tmp_path, order, "batch", plans=[]).kept == ("lay",)
+    before = (tmp_path / "report.html").read_bytes()
+    assert b"<script>" not in before and b"the side does not match" in before
+    document = (tmp_path / "report.json").read_bytes()
+    elsewhere = tmp_path / "elsewhere"
+    elsewhere.mkdir()
+    (elsewhere / "report.json").write_bytes(document)
+    for other in [*tmp_path.glob("*.*")]:
+        other.unlink()
+    draw_report(elsewhere, None)
+    assert (elsewhere / "report.html").read_bytes() == before
+    for spoiled in (b"{", b"[]", b"{}", document.replace(b'"cautions"', b'"quotations"')):
+        (elsewhere / "report.json").write_bytes(spoiled)
+        with pytest.raises(InputError):
+            draw_report(elsewhere, None)

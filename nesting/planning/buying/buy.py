@@ -27,6 +27,7 @@ from nesting.planning.buying.curve import (
     curve,
     next_garment,
 )
+from nesting.planning.buying.one_figure import one_figure
 from nesting.planning.buying.steps import OnStep
 from nesting.planning.buying.trims import trim_needs
 from nesting.planning.cut_together.layered import lay_over
@@ -171,6 +172,7 @@ def buy(
             so_far()
         elif not any(r.cloth == name and r.width == cloth.width for r in refused):
             refused.append(one)
+    rows, curves = one_figure(order, rows, curves)
     rows = _with_the_best(order, rows)
     return Buying(order.title, order.imperial, tuple(rows), tuple(refused), tuple(curves), trim_needs(order))
 
@@ -335,6 +337,7 @@ def _rows(
                 next_garment(part, sequence, total).label,
                 (tried.utilisation or 0.0) * tried.lay_length / lengths[0],
                 table.own,
+                more_length=after[tried.kind][0] if tried.kind in after else None,
             )
         )
     # What is as short to buy is ranked by ease, as the lay is that was chosen.

@@ -46,6 +46,8 @@ class BuyRow:
     over: str | None = None
     apart_from: str | None = None
     in_all: float | None = None
+    #: the lay length with the next garment, mm; None where it is not known
+    more_length: float | None = None
 
     @property
     def per_garment(self) -> float:

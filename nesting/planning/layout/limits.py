@@ -56,8 +56,8 @@ def within_limits(order: CuttingList, lay: Lay) -> Lay:
         longest = max(s.lay_length for s in lay.sections) + 2.0 * cloth.end_allowance
         wanted, there = format_apart(longest, cloth.table_length or 0.0, imperial=order.imperial)
         raise CannotLayError(
-            f"with both ends the lay of '{cloth.name}' is {wanted} long, the table {there}: it cannot be divided into "
-            "sections that fit, as one garment alone is longer. Give a longer table_length",
+            f"with both ends the lay of '{cloth.name}' is {wanted} long, the table {there}: no division into sections "
+            "that fit was found. Give a longer table_length",
             piece=_farthest(lay),
             key="cloth.table_length",
             code="table.too-short",

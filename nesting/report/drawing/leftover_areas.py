@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -28,6 +29,7 @@ class Offcut:
         return (self.x1 - self.x0) * (self.y1 - self.y0)
 
 
+@lru_cache(maxsize=16)
 def free_rectangles(section: Section, *, most: int = 3, side: float = 80.0, cell: float = 10.0) -> tuple[Offcut, ...]:
     """The largest free rectangles of a section, largest first, none overlapping another on a ply.
 

@@ -16,7 +16,7 @@ from nesting.report.drawing.labels import Block, Fitted, Labeller, upright
 from nesting.report.drawing.leftover_areas import free_rectangles
 from nesting.report.drawing.plies import ply_styles
 from nesting.report.drawing.scene import Item, Shape, Stroke, Text
-from nesting.report.drawing.shapes import area, box_of, chords, hatch, ring_box, thinned
+from nesting.report.drawing.shapes import area, box_of, chords, hatch, ring_box
 from nesting.report.drawing.symbols import (
     drill_lines,
     grain_arrow,
@@ -61,9 +61,7 @@ def piece_items(lay: Lay, laid: Laid, view: View, rows: Mapping[int, Row]) -> li
     for i, p in todo:
         number = rows[laid.first + i].number
         style = styles[i]
-        outline = thinned(p.outline, view.thin)
-        cutouts = tuple(thinned(c, view.thin) for c in p.cutouts)
-        rings: tuple[Ring, ...] = (outline, *cutouts)
+        rings: tuple[Ring, ...] = (p.outline, *p.cutouts)
         g = group[(p.garment, p.size)]
         if view.tints and style != "with":
             tint = looks.TINTS[(g + g // len(looks.TINTS)) % len(looks.TINTS)]
@@ -77,9 +75,9 @@ def piece_items(lay: Lay, laid: Laid, view: View, rows: Mapping[int, Row]) -> li
                     wide = 0.16 * em if family.dash and family.dash[0] < 0.2 else 0.3 * view.line
                     items.append(Shape("hatch", "pieces", lines, stroke=Stroke(looks.HATCH_INK, wide), of=number))
         pen = Stroke(looks.INK, view.line, looks.dash_of(style, em))
-        items.append(Shape("cut", "pieces", (outline,), True, pen, of=number, kind=style))
-        if cutouts:
-            items.append(Shape("cutout", "pieces", cutouts, True, replace(pen, width=0.8 * view.line), of=number))
+        items.append(Shape("cut", "pieces", (p.outline,), True, pen, of=number, kind=style))
+        if p.cutouts:
+            items.append(Shape("cutout", "pieces", p.cutouts, True, replace(pen, width=0.8 * view.line), of=number))
     return items
 
 
@@ -104,7 +102,7 @@ def mark_items(
                 Shape(
                     "sew",
                     "marks",
-                    (thinned(p.seam, view.thin),),
+                    (p.seam,),
                     True,
                     seam_stroke(view.line, em),
                     of=number,

@@ -10,8 +10,9 @@ from dataclasses import dataclass, replace
 from typing import Literal
 
 from nesting.model.piece import Line, Point
+from nesting.report.drawing.shapes import thinned
 
-__all__ = ["Item", "Layer", "Role", "Scene", "Shape", "Stroke", "Text", "moved"]
+__all__ = ["Item", "Layer", "Role", "Scene", "Shape", "Stroke", "Text", "moved", "with_fewer_points"]
 
 Layer = Literal["cloth", "pieces", "cut", "marks", "text", "measure", "legend"]
 Role = Literal[
@@ -114,3 +115,15 @@ def moved(item: Item, dx: float, dy: float) -> Item:
     if isinstance(item, Text):
         return replace(item, at=(item.at[0] + dx, item.at[1] + dy))
     return replace(item, lines=tuple(tuple((x + dx, y + dy) for x, y in line) for line in item.lines))
+
+
+def with_fewer_points(scene: Scene, tolerance: float) -> Scene:
+    """The scene whose outlines keep only points that lie farther than ``tolerance`` mm from the rest of the line; words
+    and all else stay where they are."""
+
+    def thin(item: Item) -> Item:
+        if isinstance(item, Text) or item.role not in ("fill", "cut", "cutout", "sew") or not item.closed:
+            return item
+        return replace(item, lines=tuple(thinned(line, tolerance) for line in item.lines))
+
+    return replace(scene, items=tuple(map(thin, scene.items)))

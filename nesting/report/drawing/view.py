@@ -13,13 +13,12 @@ __all__ = ["Laid", "View", "laid_sections", "picture", "row_of", "true_scale"]
 
 @dataclass(frozen=True)
 class View:
-    """``em`` is the base text size in mm of the lay; line widths follow it. ``thin`` mm: outlines may lose points that
-    lie this near to the rest (0: all points). ``section`` None draws all sections side by side."""
+    """``em`` is the base text size in mm of the lay; line widths follow it. ``section`` None draws all sections side by
+    side."""
 
     em: float
     tints: bool = True
     surroundings: bool = True
-    thin: float = 0.0
     section: int | None = None
 
     @property
@@ -47,11 +46,11 @@ class Laid:
         return self.before
 
 
-def picture(lay: Lay, *, thin: float = 0.0, section: int | None = None) -> View:
+def picture(lay: Lay, *, section: int | None = None) -> View:
     """The view for reading on a screen or a page: words sized so that the whole lay can be seen at once."""
     length = sum(s.lay_length for s in lay.sections) + 2 * lay.end_allowance
     width = max(s.spread.table_width for s in lay.sections)
-    return View(em=min(24.0, max(5.0, 0.0125 * max(length, width))), thin=thin, section=section)
+    return View(em=min(24.0, max(5.0, 0.0125 * max(length, width))), section=section)
 
 
 def true_scale(section: int, em: float = 6.0) -> View:

@@ -1,4 +1,4 @@
-"""What to buy, trims, leftovers and batches as sections of the report."""
+"""What the report shows of what to buy, trims, leftovers and batches; ``drawn`` puts it on the page."""
 
 from __future__ import annotations
 
@@ -13,14 +13,15 @@ from nesting.planning.buying.curve import Curve
 from nesting.planning.buying.trims import TrimNeed
 from nesting.planning.leftovers.remnants import RemnantPlan, ToBuy
 from nesting.report.html.buy_curve import curve_png, curve_svg
-from nesting.report.html.rendering import macros
-from nesting.report.words import column_length, counted, long_length, shop_column, shop_length, slug
+from nesting.report.words import column_length, counted, least_length, long_length, shop_column, shop_length, slug
 
 __all__ = [
+    "adds_words",
     "apart_words",
     "batch_apart_words",
     "batch_section",
     "buying_section",
+    "curve_adds_words",
     "curve_pictures",
     "curve_words",
     "found_words",
@@ -30,6 +31,7 @@ __all__ = [
     "plies_words",
     "proof_words",
     "remnants_section",
+    "rows_first",
     "spread_words",
     "sure_words",
     "to_buy_words",
@@ -38,21 +40,20 @@ __all__ = [
 ]
 
 
-def _macros() -> Any:
-    return macros("buy.html.jinja")
-
-
 def _money(cost: float | None) -> str:
     return "" if cost is None else f"{cost:.2f}"
 
 
 def one_more_words(row: BuyRow, imperial: bool) -> str:
     """What one more garment would add to the length to buy."""
-    if row.one_more is None:
-        return ""
-    if row.one_more < 1e-6:
-        return f"another {row.next_garment} is free"
-    return f"another {row.next_garment} adds {shop_length(row.one_more, imperial)}"
+    return "" if row.one_more is None else adds_words(row.next_garment, row.one_more, imperial)
+
+
+def adds_words(garment: str, adds: float, imperial: bool) -> str:
+    """What one more of a garment adds to what must be bought; about, as another search may find other lays."""
+    if adds < 1e-6:
+        return f"another {garment} is free"
+    return f"another {garment} adds about {shop_length(adds, imperial)}"
 
 
 def _adds(row: BuyRow, imperial: bool) -> str:
@@ -66,6 +67,23 @@ def spread_words(row: BuyRow) -> str:
     if row.over is not None:
         return f"{row.spread}, laid over {row.over}"
     return f"{row.spread}, cut apart" if row.apart_from is not None else row.spread
+
+
+def rows_first(bought: Buying) -> tuple[tuple[BuyRow, ...], tuple[BuyRow, ...]]:
+    """One row for each cloth and width, the one to take there (for a cloth that lies over another also the one cut
+    apart), and all others: other spreads and naps."""
+    best: dict[tuple[str, float, bool], BuyRow] = {}
+    for r in bought.rows:
+        key = (r.cloth, r.width, r.over is not None)
+        old = best.get(key)
+        if old is None or _rank(r) < _rank(old):
+            best[key] = r
+    first = tuple(r for r in bought.rows if any(r is one for one in best.values()))
+    return first, tuple(r for r in bought.rows if not any(r is one for one in first))
+
+
+def _rank(r: BuyRow) -> tuple[bool, bool, float, float]:
+    return (not r.best, not r.own, r.cost if r.cost is not None else r.buy_length, r.buy_length)
 
 
 def apart_words(bought: Buying, row: BuyRow) -> str:
@@ -84,85 +102,91 @@ def curve_words(curve: Curve) -> str:
     """Where the next garment is free, and how a second cloth is counted."""
     apart = f" Counted as cut apart from {curve.apart_from}." if curve.apart_from is not None else ""
     if not curve.free:
-        return f"Every further garment lengthens what must be bought.{apart}"
+        return f"No further garment was found that is free.{apart}"
     counts = ", ".join(str(n) for n in curve.free)
     return f"Free, as the length bought already holds them: number {counts}.{apart}"
 
 
-def buying_section(bought: Buying) -> str:
+def curve_adds_words(curve: Curve, imperial: bool) -> str:
+    """What the garment beyond those ordered would add, as the headline says it; empty where it does not fit."""
+    more = curve.one_more
+    return "" if more is None else adds_words(more["garment"], more["adds"], imperial)
+
+
+def buying_section(bought: Buying) -> dict[str, Any]:
     """The section on what to buy: answers, the table, refusals, the curves."""
     imperial = bought.imperial
+    first, others = rows_first(bought)
 
     def length(mm: float) -> str:
         return long_length(mm, imperial)
 
-    return str(
-        _macros().buying(
+    return {
+        "answers": [
             {
-                "answers": [
+                "buy": shop_length(r.buy_length, imperial),
+                "cloth": r.cloth,
+                "width": format_width(r.width, imperial=imperial),
+                "cost": _money(r.cost),
+                "spread": spread_words(r),
+                "apart": apart_words(bought, r),
+                "lay": length(r.lay_length),
+                "garments": r.garments,
+                "each": length(r.per_garment),
+                "more": one_more_words(r, imperial),
+            }
+            for r in bought.rows
+            if r.best
+        ],
+        "rows": [
+            {
+                "cloth": r.cloth,
+                "width": format_width(r.width, imperial=imperial),
+                "nap": r.nap,
+                "spread": spread_words(r),
+                "buy": shop_column(r.buy_length, imperial),
+                "lay": column_length(r.lay_length, imperial),
+                "each": column_length(r.per_garment, imperial),
+                "cost": _money(r.cost),
+                "more": _adds(r, imperial),
+                "used": format_share(r.utilisation, 1),
+                "best": r.best,
+                "first": any(r is one for one in first),
+            }
+            for r in (*first, *others)
+        ],
+        "others": len(others),
+        "second": any(r.over is not None for r in bought.rows),
+        "refused": [
+            {
+                "cloth": r.cloth,
+                "width": format_width(r.width, imperial=imperial),
+                "nap": r.nap,
+                "spread": r.spread or "",
+                "reason": r.reason,
+            }
+            for r in bought.refused
+        ],
+        "curves": [
+            {
+                "cloth": c.cloth,
+                "words": curve_words(c),
+                "adds": curve_adds_words(c, imperial),
+                "svg": curve_svg(c, imperial=imperial),
+                "points": [
                     {
-                        "buy": shop_length(r.buy_length, imperial),
-                        "cloth": r.cloth,
-                        "width": format_width(r.width, imperial=imperial),
-                        "cost": _money(r.cost),
-                        "spread": spread_words(r),
-                        "apart": apart_words(bought, r),
-                        "lay": length(r.lay_length),
-                        "garments": r.garments,
-                        "each": length(r.per_garment),
-                        "more": one_more_words(r, imperial),
+                        "count": p.count,
+                        "garment": p.garment,
+                        "buy": shop_column(p.buy_length, imperial),
+                        "lay": column_length(p.lay_length, imperial),
+                        "note": "free" if p.free else "" if p.measured else "laid with the next larger",
                     }
-                    for r in bought.rows
-                    if r.best
-                ],
-                "rows": [
-                    {
-                        "cloth": r.cloth,
-                        "width": format_width(r.width, imperial=imperial),
-                        "nap": r.nap,
-                        "spread": spread_words(r),
-                        "buy": shop_column(r.buy_length, imperial),
-                        "lay": column_length(r.lay_length, imperial),
-                        "each": column_length(r.per_garment, imperial),
-                        "cost": _money(r.cost),
-                        "more": _adds(r, imperial),
-                        "used": format_share(r.utilisation, 1),
-                        "best": r.best,
-                    }
-                    for r in bought.rows
-                ],
-                "second": any(r.over is not None for r in bought.rows),
-                "refused": [
-                    {
-                        "cloth": r.cloth,
-                        "width": format_width(r.width, imperial=imperial),
-                        "nap": r.nap,
-                        "spread": r.spread or "",
-                        "reason": r.reason,
-                    }
-                    for r in bought.refused
-                ],
-                "curves": [
-                    {
-                        "cloth": c.cloth,
-                        "words": curve_words(c),
-                        "svg": curve_svg(c, imperial=imperial),
-                        "points": [
-                            {
-                                "count": p.count,
-                                "garment": p.garment,
-                                "buy": shop_column(p.buy_length, imperial),
-                                "lay": column_length(p.lay_length, imperial),
-                                "note": "free" if p.free else "" if p.measured else "laid with the next larger",
-                            }
-                            for p in c.points
-                        ],
-                    }
-                    for c in bought.curves
+                    for p in c.points
                 ],
             }
-        )
-    )
+            for c in bought.curves
+        ],
+    }
 
 
 def curve_pictures(bought: Buying) -> dict[str, bytes]:
@@ -178,36 +202,32 @@ def trim_words(need: TrimNeed, imperial: bool) -> str:
     return " + ".join(parts) + f"; {long_length(need.total, imperial)} in all, buy"
 
 
-def trims_section(needs: Sequence[TrimNeed], *, imperial: bool) -> str:
+def trims_section(needs: Sequence[TrimNeed], *, imperial: bool) -> dict[str, Any]:
     """The section on trims; ``imperial``: people read inches."""
-    return str(
-        _macros().trims(
+    return {
+        "practice": any(need.practice for need in needs),
+        "needs": [
             {
-                "practice": any(need.practice for need in needs),
-                "needs": [
+                "opening": need.opening,
+                "kind": need.kind,
+                "words": trim_words(need, imperial),
+                "buy": shop_length(need.length, imperial),
+                "cost": _money(need.cost),
+                "openings": [
                     {
-                        "opening": need.opening,
-                        "kind": need.kind,
-                        "words": trim_words(need, imperial),
-                        "buy": shop_length(need.length, imperial),
-                        "cost": _money(need.cost),
-                        "openings": [
-                            {
-                                "garment": f"{o.garment} {o.size or ''}".strip(),
-                                "count": o.count,
-                                "openings": o.openings,
-                                "edge": column_length(o.edge_length, imperial),
-                                "trim": column_length(o.trim_length, imperial),
-                                "total": column_length(o.total, imperial),
-                            }
-                            for o in need.openings
-                        ],
+                        "garment": f"{o.garment} {o.size or ''}".strip(),
+                        "count": o.count,
+                        "openings": o.openings,
+                        "edge": column_length(o.edge_length, imperial),
+                        "trim": column_length(o.trim_length, imperial),
+                        "total": column_length(o.total, imperial),
                     }
-                    for need in needs
+                    for o in need.openings
                 ],
             }
-        )
-    )
+            for need in needs
+        ],
+    }
 
 
 def pieces_by_copy(plan: RemnantPlan) -> list[dict[str, Any]]:
@@ -254,34 +274,30 @@ def to_buy_words(need: ToBuy, imperial: bool) -> str:
     return f"{shop_length(need.buy_length, imperial)} of {need.cloth} for {garments}{cost}{apart}"
 
 
-def remnants_section(plan: RemnantPlan, pictures: Mapping[str, tuple[str, bytes]] | None = None) -> str:
+def remnants_section(plan: RemnantPlan, pictures: Mapping[str, tuple[str, bytes]] | None = None) -> dict[str, Any]:
     """The section on leftovers: how many garments, which piece goes where, what to buy. ``pictures``: of leftovers by
     their names, each a kind ("image/jpeg") and its bytes; those of leftovers that are used are shown."""
     used = list(dict.fromkeys(use["remnant"] for use in pieces_by_copy(plan)))
-    return str(
-        _macros().remnants(
-            {
-                "head": found_words(plan),
-                "made": [
-                    {"garment": f"{m.garment} {m.size or ''}".strip(), "made": m.made, "asked": m.asked}
-                    for m in plan.made
-                ],
-                "proof": proof_words(plan),
-                "reason": plan.reason,
-                "uses": pieces_by_copy(plan),
-                "unbound": plan.unbound,
-                "pictures": [
-                    {"name": name, "source": f"data:{kind};base64,{base64.b64encode(data).decode('ascii')}"}
-                    for name in used
-                    if pictures and name in pictures
-                    for kind, data in (pictures[name],)
-                ],
-                "unused": ", ".join(plan.unused),
-                "to_buy": [to_buy_words(b, plan.imperial) for b in plan.to_buy],
-                "refused": plan.refused,
-            }
-        )
-    )
+    return {
+        "head": found_words(plan),
+        "made": [
+            {"garment": f"{m.garment} {m.size or ''}".strip(), "made": m.made, "asked": m.asked}
+            for m in plan.made
+        ],
+        "proof": proof_words(plan),
+        "reason": plan.reason,
+        "uses": pieces_by_copy(plan),
+        "unbound": plan.unbound,
+        "pictures": [
+            {"name": name, "source": f"data:{kind};base64,{base64.b64encode(data).decode('ascii')}"}
+            for name in used
+            if pictures and name in pictures
+            for kind, data in (pictures[name],)
+        ],
+        "unused": ", ".join(plan.unused),
+        "to_buy": [to_buy_words(b, plan.imperial) for b in plan.to_buy],
+        "refused": plan.refused,
+    }
 
 
 def layer_words(plan: BatchPlan, section: PlannedSection) -> str:
@@ -298,7 +314,7 @@ def sure_words(plan: BatchPlan) -> str:
     """How far the plan is certain."""
     if plan.proved:
         return "no division of the batch needs less cloth from the shop: the area of the pieces takes as much"
-    least = long_length(plan.least, plan.imperial)
+    least = least_length(plan.least, plan.imperial)
     return f"the best found, at least {least} by area; {plan.measured} lays measured"
 
 
@@ -314,9 +330,9 @@ def plies_words(section: PlannedSection) -> str:
     return "1 ply: one outline gives one piece"
 
 
-def batch_section(plans: Sequence[BatchPlan]) -> str:
+def batch_section(plans: Sequence[BatchPlan]) -> dict[str, Any]:
     """The section on batches, one plan for each cloth."""
-    return str(_macros().batch([_plan(p) for p in plans]))
+    return {"plans": [_plan(p) for p in plans]}
 
 
 def _plan(p: BatchPlan) -> dict[str, Any]:
@@ -331,7 +347,7 @@ def _plan(p: BatchPlan) -> dict[str, Any]:
         "garments": sum(p.counts),
         "each": length(p.per_garment),
         "single": length(p.one_at_a_time),
-        "saved": f"the batch saves {format_share(saved, 1)}" if saved > 0 else "nothing is saved",
+        "saved": f"the batch saves about {format_share(saved, 1)}" if saved > 0 else "nothing is saved",
         "sure": sure_words(p),
         "apart": batch_apart_words(p),
         "sections": [

@@ -19,9 +19,10 @@ from nesting.report.html.check_drawing import (
     piece_scene,
     together_scene,
 )
+from nesting.report.html.drawn import part_html
 from nesting.report.words import measure, unit_name
 
-__all__ = ["alterations_section", "check_page", "check_summary", "verdict", "write_check"]
+__all__ = ["alterations_shown", "check_page", "check_summary", "verdict", "write_check"]
 
 #: mm. Outlines on the page may lose points this near to the rest, to keep the file small.
 _THIN_DECIMALS = 2
@@ -101,6 +102,7 @@ def check_page(check: Check, order: Order) -> bytes:
     environment.filters["shown"] = lambda value: shown(str(value))
     template = environment.from_string((folder / "check.html.jinja").read_text(encoding="utf-8"))
     marks = marks_of(check)
+    altered = alterations_shown(order)
     cuts = {(cut.name, cut.size): cut for cut in order.pieces}
     words, reasons = verdict(check)
     pieces = []
@@ -122,7 +124,7 @@ def check_page(check: Check, order: Order) -> bytes:
         if tolerances
         else "",
         pieces=pieces,
-        alterations=alterations_section(order),
+        alterations=part_html("alterations", altered) if altered else "",
         squares=[_square(name, side, check.imperial) for name, side in check.test_squares],
         unit=unit_name(check.imperial),
         area_unit="sq in" if check.imperial else "cm²",
@@ -131,19 +133,10 @@ def check_page(check: Check, order: Order) -> bytes:
     return text.encode("utf-8")
 
 
-def alterations_section(order: Order) -> str:
-    """What is altered, before and after, as trusted HTML; empty where nothing is."""
+def alterations_shown(order: Order) -> dict[str, Any]:
+    """What is altered, before and after, as drawings; empty where nothing is."""
     drawings = [svg(scene, decimals=_THIN_DECIMALS, inline=True) for scene in alterations_of(order.pieces)]
-    if not drawings:
-        return ""
-    figures = "".join(f'<figure class="altered">{drawing}</figure>' for drawing in drawings)
-    return (
-        '<style>.altered { margin: 0 0 0.8rem; break-inside: avoid; } .altered svg { display: block; width: 100%; '
-        "max-width: 52rem; height: 26rem; }</style><h2>Alterations, before and after</h2>"
-        '<p class="small">Dashed: as it was before that alteration; full line: after it, on the seam line where one is '
-        "drawn. Both lie on one another at the tail of the grain arrow. The line, or the edge that moves, is drawn "
-        f"thick, with its ends labelled.</p>{figures}"
-    )
+    return {"drawings": drawings} if drawings else {}
 
 
 def _where(file: str | None, piece: str | None) -> str:

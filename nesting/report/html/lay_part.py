@@ -1,4 +1,4 @@
-"""The parts of the report that show lays, and what must be said with every report."""
+"""What the report shows of lays, and what must be said with every report."""
 
 from __future__ import annotations
 
@@ -10,10 +10,11 @@ from nesting.model.lay import Lay
 from nesting.model.units import format_share, format_width
 from nesting.report.backends.to_svg import svg
 from nesting.report.drawing.drawing import lay_scene
+from nesting.report.drawing.scene import Scene, with_fewer_points
 from nesting.report.drawing.view import picture
-from nesting.report.html.rendering import rendered
+from nesting.report.html.rendering import plain
 from nesting.report.html.shopping import shopping
-from nesting.report.html.summary import above_bound, cost, in_all_words, share_by_area
+from nesting.report.html.summary import above_words, cost, in_all_words, share_by_area
 from nesting.report.sheet.folding import cross_section, folding_steps
 from nesting.report.sheet.sheet import bundles, sheet
 from nesting.report.sheet.sheet_pdf import how_measured
@@ -24,6 +25,7 @@ from nesting.report.words import (
     given_words,
     kind_words,
     lay_words,
+    least_length,
     long_length,
     reason_words,
     shop_column,
@@ -42,38 +44,44 @@ def lay_part(
     lays: Sequence[Lay],
     listed: CuttingList | None,
     *,
-    extra: Iterable[str] = (),
+    extra: Iterable[tuple[str, Mapping[str, Any]]] = (),
     verdicts: Mapping[int, Any] | None = None,
-) -> str:
+    scenes: Sequence[Scene] = (),
+) -> dict[str, Any]:
     """One or more lays: what to buy and how to cut, yardage by garment, drawings, sheets, what was tried.
 
-    ``extra`` are further sections as trusted HTML, shown before the spreads that were considered; where all lays are
-    on leftovers, or there is none, they come first, as the plan that the lays belong to. ``verdicts`` holds the proof
-    of each lay by its number in ``lays``.
+    ``extra`` are further sections, each its name and what it shows, before the spreads that were considered; where all
+    lays are on leftovers, or there is none, they come first, as the plan that the lays belong to. ``verdicts`` holds
+    the proof of each lay by its number in ``lays``, ``scenes`` their drawings, where they are drawn already.
     """
-    return rendered(
-        "lay.html.jinja",
-        lays=[_lay(lay, listed, (verdicts or {}).get(n)) for n, lay in enumerate(lays)],
-        extra=tuple(extra),
-        leftovers=not any(lay.bought for lay in lays),
-        shopping=shopping(lays, listed),
-        several=len(lays) > 1,
+    shown: dict[str, Any] = plain(
+        {
+            "lays": [
+                _lay(lay, listed, (verdicts or {}).get(n), scenes[n] if scenes else None) for n, lay in enumerate(lays)
+            ],
+            "extra": [[name, section] for name, section in extra],
+            "leftovers": not any(lay.bought for lay in lays),
+            "shopping": shopping(lays, listed),
+            "several": len(lays) > 1,
+        }
     )
+    return shown
 
 
-def care_part(findings: Iterable[Finding]) -> str:
+def care_part(findings: Iterable[Finding]) -> dict[str, Any]:
     """What was noticed in the files, and the cautions."""
-    return rendered("care.html.jinja", findings=tuple(findings), cautions=cautions())
+    told = [{"kind": f.kind, "file": f.file, "piece": f.piece, "message": f.message} for f in findings]
+    return {"findings": told, "cautions": list(cautions())}
 
 
-def _lay(lay: Lay, listed: CuttingList | None, verdict: Any) -> dict[str, Any]:
+def _lay(lay: Lay, listed: CuttingList | None, verdict: Any, drawn: Scene | None) -> dict[str, Any]:
     imperial = lay.imperial
 
     def length(mm: float) -> str:
         return long_length(mm, imperial)
 
     numbers = sheet(lay)
-    scene = lay_scene(lay, picture(lay, thin=_THIN_MM), listed)
+    scene = with_fewer_points(drawn or lay_scene(lay, picture(lay), listed), _THIN_MM)
     price = cost(lay, listed)
     total = sum(g.count * g.length_each for g in lay.garments)
     count = sum(g.count for g in lay.garments)
@@ -88,9 +96,9 @@ def _lay(lay: Lay, listed: CuttingList | None, verdict: Any) -> dict[str, Any]:
         "kinds": ", then ".join(kind_words(s.spread) for s in lay.sections),
         "length": length(lay.lay_length),
         "which": lay_words(lay),
-        "bound": length(lay.lower_bound),
+        "bound": least_length(lay.lower_bound, imperial),
         "bound_reason": reason_words(lay),
-        "above": 100 * above if (above := above_bound(lay)) is not None else None,
+        "above": above_words(lay),
         "used": f"{100 * lay.utilisation:.1f} %",
         "away": f"{100 * (1 - lay.utilisation):.1f} %",
         "cost": f"{price:.2f}" if price is not None else None,
@@ -120,7 +128,7 @@ def _lay(lay: Lay, listed: CuttingList | None, verdict: Any) -> dict[str, Any]:
                 "title": first_words(kind_words(section.spread)),
                 "steps": folding_steps(lay, section),
                 "figure": svg(cross_section(lay, section), decimals=2, inline=True),
-                "rows": [row for row in numbers.rows if row.section == n],
+                "rows": [plain(row) | {"name": row.name} for row in numbers.rows if row.section == n],
             }
             for n, section in enumerate(lay.sections)
         ],
@@ -145,7 +153,7 @@ def _lay(lay: Lay, listed: CuttingList | None, verdict: Any) -> dict[str, Any]:
         "notes": lay.notes,
         "gap": length(lay.gap),
         "allowance": length(lay.end_allowance),
-        "verdict": verdict,
+        "verdict": None if verdict is None else {"ok": bool(verdict.ok), "failures": list(map(str, verdict.failures))},
         "seconds": f"{lay.seconds:.0f}",
         "seed": lay.seed,
     }

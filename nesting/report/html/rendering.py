@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+from dataclasses import fields, is_dataclass
 from functools import cache
 from importlib.resources import files
 from typing import Any
 
 from nesting.report.drawing.fonts import shown
 
-__all__ = ["macros", "rendered", "style"]
+__all__ = ["plain", "rendered", "rendered_macro", "style"]
 
 
 @cache
@@ -30,9 +32,20 @@ def rendered(name: str, **values: Any) -> str:
     return str(_template(name).render(**values))
 
 
-def macros(name: str) -> Any:
-    """The template's macros, as functions."""
-    return _template(name).module
+def rendered_macro(name: str, macro: str, value: Any) -> str:
+    """What a macro of the template of that name makes of the value."""
+    return str(getattr(_template(name).module, macro)(value))
+
+
+def plain(value: Any) -> Any:
+    """The value as JSON holds it: dataclasses as objects, tuples as lists."""
+    if is_dataclass(value) and not isinstance(value, type):
+        return {f.name: plain(getattr(value, f.name)) for f in fields(value)}
+    if isinstance(value, Mapping):
+        return {str(k): plain(v) for k, v in value.items()}
+    if isinstance(value, list | tuple):
+        return [plain(v) for v in value]
+    return value
 
 
 def style() -> str:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
@@ -11,8 +12,10 @@ from nesting.report.drawing.leftover_areas import free_rectangles
 from nesting.report.words import shop_column
 from nesting.resolving.cutting_list import CuttingList
 
-__all__ = ["above_bound", "cost", "in_all_words", "share_by_area", "summary_dict"]
+__all__ = ["AS_SHORT_MM", "above_bound", "above_words", "cost", "in_all_words", "share_by_area", "summary_dict"]
 
+#: mm. A lay that exceeds its bound by less is as short as the bound, by the tolerance of exact fits.
+AS_SHORT_MM = 0.05
 #: A bound that the lay exceeds by more than this share says nothing about the lay.
 _WEAK = 0.6
 
@@ -29,6 +32,18 @@ def in_all_words(in_all: float, lay: Lay, listed: CuttingList | None) -> str:
     """What all cloths together cost with a spread; their length where one of them has no price."""
     priced = listed is not None and all(listed.cloth_named(name).price is not None for name in listed.cloths_used)
     return f"{in_all:.2f}" if priced else shop_column(in_all, lay.imperial)
+
+
+def above_words(lay: Lay) -> str:
+    """How the lay stands to its lower bound; empty where the bound is too weak. The share is rounded up, so that "at
+    most" holds as it is printed."""
+    above = above_bound(lay)
+    if above is None:
+        return ""
+    if lay.lay_length <= lay.lower_bound + AS_SHORT_MM:
+        return "this one is as short"
+    tenths = math.ceil(1000.0 * above - 1e-6)
+    return f"this one is at most {tenths / 10:.1f} % longer than the best possible"
 
 
 def cost(lay: Lay, listed: CuttingList | None) -> float | None:
@@ -60,6 +75,7 @@ def summary_dict(
         "schema": "report/1",
         "units": "mm",
         "title": lays[0].title if lays else "",
+        "do_not_cut": list(dict.fromkeys(reason for lay in lays for reason in lay.do_not_cut)),
         "lays": [_lay(lay, listed, (verdicts or {}).get(n)) for n, lay in enumerate(lays)],
         "findings": [finding.as_dict() for finding in findings],
     }

@@ -125,6 +125,9 @@ def _pass(lay: Lay, section: Section, name: str, chosen: list[tuple[Row, Placeme
         ]
     side = 50.8 if lay.imperial else 50.0
     width = section.spread.table_width
+    if lay.do_not_cut:
+        at = (side + 5.0, width + 35.0)
+        items.insert(0, Text("label", "text", at, "DO NOT CUT YET", 14.0, anchor="start", bold=True, colour=INK))
     items.append(Shape("square", "text", (box_of(0.0, width + 15.0, side, width + 15.0 + side),), True, _HAIR))
     said = f"test square {long_length(side, lay.imperial)}, not to be cut"
     items.append(Text("label", "text", (side + 5.0, width + 15.0), said, 6.0, anchor="start", colour=INK))

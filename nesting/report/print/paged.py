@@ -253,11 +253,13 @@ def tiles_pdf(lay: Lay, paper: str = "a4") -> bytes:
 
     ``paper`` is "a4", "letter" or "a3".
     """
-    return scene_tiles_pdf([_bare(lay, n) for n in range(len(lay.sections))], paper, lay.imperial)
+    scenes = [_bare(lay, n) for n in range(len(lay.sections))]
+    return scene_tiles_pdf(scenes, paper, lay.imperial, stop=bool(lay.do_not_cut))
 
 
-def scene_tiles_pdf(scenes: Sequence[Scene], paper: str, imperial: bool) -> bytes:
-    """Scenes in tiles, each with its page map, test square and what to do before its pages."""
+def scene_tiles_pdf(scenes: Sequence[Scene], paper: str, imperial: bool, *, stop: bool = False) -> bytes:
+    """Scenes in tiles, each with its page map, test square and what to do before its pages; ``stop``: nothing may be
+    cut yet, and every page says so."""
     plans = [without_empty(tile_plan(scene.box, paper), scene) for scene in scenes]
     w, h = PAPERS[paper]
     canvas, stream = canvas_for(scenes[0].title, w, h)
@@ -273,13 +275,13 @@ def scene_tiles_pdf(scenes: Sequence[Scene], paper: str, imperial: bool) -> byte
             _show(canvas, f"lay{n}", tile.window, MARGIN_MM, MARGIN_MM)
             canvas.saveState()
             canvas.translate((MARGIN_MM - x0) * MM, (MARGIN_MM - y0) * MM)
-            draw_items(canvas, _tile_marks(tile, plan, n if len(scenes) > 1 else None))
+            draw_items(canvas, _tile_marks(tile, plan, n if len(scenes) > 1 else None, stop))
             canvas.restoreState()
             canvas.showPage()
     return finished(canvas, stream)
 
 
-def _tile_marks(tile: Tile, plan: Sequence[Tile], section: int | None) -> Scene:
+def _tile_marks(tile: Tile, plan: Sequence[Tile], section: int | None, stop: bool) -> Scene:
     """Alignment crosses in the middle of the overlaps, so that each lies at the same place of the lay on every page
     that shows it; the line to trim or overlap at; the page's name in the margin."""
     x0, y0, x1, y1 = tile.window
@@ -307,6 +309,7 @@ def _tile_marks(tile: Tile, plan: Sequence[Tile], section: int | None) -> Scene:
     if lines:
         items.append(Shape("square", "measure", tuple(lines), stroke=Stroke("#777777", 0.15, (2.0, 2.0))))
     name = tile.name if section is None else f"section {section + 1}, {tile.name}"
+    name = f"DO NOT CUT YET · {name}" if stop else name
     items.append(Text("legend", "legend", (x0, y0 - 5.5), name, 4.5, anchor="start", bold=True))
     items.append(Text("legend", "legend", (x1, y0 - 5.5), "100 %, actual size", 3.2, anchor="end"))
     return Scene(tile.name, tile.window, tuple(items))

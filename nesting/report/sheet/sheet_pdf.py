@@ -113,6 +113,11 @@ def sheet_pdf(lay: Lay, paper: str = "a4") -> bytes:
         if n == 0:
             say(how_measured(lay), small)
         flow.append(Spacer(1, 2 * MM))
+        if lay.patches:
+            say(
+                f"The pieces are cut out on “{lay.patches[0].on.cloth}”, each in its patch. The table tells where they "
+                "lie before the patches are cut: a check, not a cutting list."
+            )
         mine = [row for row in numbers.rows if row.section == n]
         flow.append(_table(mine, lay, inner, small))
     if lay.notes:

@@ -14,6 +14,7 @@ from nesting.planning.leftovers.stash import Stash
 from nesting.report.html.buy_page import (
     apart_words,
     batch_apart_words,
+    curve_adds_words,
     curve_words,
     found_words,
     layer_words,
@@ -21,12 +22,13 @@ from nesting.report.html.buy_page import (
     pieces_by_copy,
     plies_words,
     proof_words,
+    rows_first,
     spread_words,
     sure_words,
     to_buy_words,
     trim_words,
 )
-from nesting.report.words import column_length, long_length, shop_column, shop_length
+from nesting.report.words import column_length, counted, long_length, shop_column, shop_length
 
 if TYPE_CHECKING:
     from rich.console import RenderableType
@@ -71,13 +73,15 @@ def _what_if(bought: Buying) -> RenderableType:
     return table
 
 
-def buying_summary(bought: Buying) -> RenderableType:
-    """The answers, the table of rows, refusals, where the next garment is free, and the trims."""
+def buying_summary(bought: Buying, *, every: bool = False) -> RenderableType:
+    """The answers, a row for each width (``every``: for each spread and nap as well, and refusals), where the next
+    garment is free, and the trims."""
     from rich.console import Group
     from rich.text import Text
 
     imperial = bought.imperial
     parts: list[RenderableType] = []
+    first, others = rows_first(bought)
     for r in bought.rows:
         if r.best:
             words = Text.assemble(
@@ -95,7 +99,7 @@ def buying_summary(bought: Buying) -> RenderableType:
         over = next((r.over for r in bought.rows if r.cloth == cloth and r.over is not None), None)
         table.title = Text(cloth if over is None else f"{cloth}, laid over {over} or cut apart")
         table.title_justify = "left"
-        for r in bought.rows:
+        for r in bought.rows if every else first:
             if r.cloth != cloth:
                 continue
             lies = "over" if r.over is not None else "apart" if r.apart_from is not None else ""
@@ -114,12 +118,17 @@ def buying_summary(bought: Buying) -> RenderableType:
         for column in table.columns:
             column.no_wrap = True
         parts.append(table)
-    for no in bought.refused:
+    if others and not every:
+        hidden = f"{counted(len(others), 'row')} more, of other spreads and naps, with --all and in the report"
+        parts.append(Text(hidden, style="dim"))
+    for no in bought.refused if every or not bought.rows else ():
         where = f"{no.cloth}, {format_width(no.width, imperial=imperial)}, {no.spread or 'any spread'}, nap {no.nap}"
         parts.append(Text(f"refused: {where}: {no.reason}", style="dim"))
     for c in bought.curves:
         points = "  ".join(f"{p.count}: {shop_length(p.buy_length, imperial)}" for p in c.points)
-        parts.append(Text(f"{c.cloth}, garments and length to buy: {points}. {curve_words(c)}"))
+        adds = curve_adds_words(c, imperial)
+        beyond = f" Beyond the order: {adds}." if adds else ""
+        parts.append(Text(f"{c.cloth}, garments and length to buy: {points}. {curve_words(c)}{beyond}"))
     if bought.trims:
         parts.append(trims_summary(bought.trims, imperial))
     if bought.what_if is not None:
@@ -180,7 +189,7 @@ def batch_summary(plans: Sequence[BatchPlan]) -> RenderableType:
             words.append(f", costs {p.cost:.2f}")
         words.append(
             f": {sum(p.counts)} garments, {long_length(p.per_garment, p.imperial)} each on average; one at a time they "
-            f"would take {long_length(p.one_at_a_time, p.imperial)}; {sure_words(p)}"
+            f"would take about {long_length(p.one_at_a_time, p.imperial)}; {sure_words(p)}"
         )
         if p.apart_from is not None:
             words.append(f"; {batch_apart_words(p)}")

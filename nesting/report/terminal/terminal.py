@@ -13,6 +13,7 @@ from nesting.report.words import (
     given_words,
     kind_words,
     lay_words,
+    least_length,
     long_length,
     reason_words,
     shop_column,
@@ -67,7 +68,7 @@ def _answer(lay: Lay, listed: CuttingList | None) -> RenderableType:
         f"{100 * lay.utilisation:.1f} % of the cloth used, {given_words(lay)}"
     )
     if above_bound(lay) is not None:
-        words.append(f"; no lay is shorter than {long_length(lay.lower_bound, lay.imperial)}")
+        words.append(f"; no lay is shorter than {least_length(lay.lower_bound, lay.imperial)}")
         if lay.bound_reason:
             words.append(f" ({reason_words(lay)})")
     return words
