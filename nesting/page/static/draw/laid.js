@@ -96,7 +96,7 @@ export class LayDrawing {
 
 /** @param {Lay} lay @param {Laid} piece */
 export function tintOf(lay, piece) {
-  const keys = [piece.label, `${piece.garment}|${piece.size ?? ""}`, piece.garment, piece.size ?? "", piece.piece];
+  const keys = [[piece.garment, piece.size].filter(Boolean).join(" "), piece.garment];
   for (const key of keys) if (lay.colours?.[key] !== undefined) return lay.colours[key] % TINTS;
   return 0;
 }

@@ -283,7 +283,8 @@ function mount(root, app) {
       ["lay", asLength(judged?.lay_length ?? lay.lay_length), "lay length"],
       ["to buy", asLength(judged?.buy_length ?? lay.buy_length), "to buy"],
       ["cut from it", asShare(lay.utilisation), "utilisation"],
-      ["no lay is shorter than", asLength(lay.lower_bound), "lower bound"],
+      // none is known while the search has not worked one out
+      ...(lay.lower_bound > 0 ? [["no lay is shorter than", asLength(lay.lower_bound), "lower bound"]] : []),
     ];
     redraw(
       verdictCard,
