@@ -16,7 +16,7 @@ from shapely.geometry import Point as ShapelyPoint
 
 from nesting.model.errors import OrderError, PatternError
 from nesting.model.findings import Finding
-from nesting.model.piece import Notch, Point
+from nesting.model.piece import Line, Notch, Point
 from nesting.pieces.body import Body
 from nesting.pieces.contour import Contour, along
 from nesting.pieces.cutline import Course, cut_outline, own_part
@@ -181,12 +181,18 @@ def _gaps(span: Span) -> list[float]:
         return [0.0]
     line, cut = LineString(span.line), LineString(span.cut)
     gaps = []
+    beside = []
     for share in (0.25, 0.375, 0.5, 0.625, 0.75):
         p, u = along(span.line, share * line.length)
-        c = cut.interpolate(cut.project(ShapelyPoint(p)))
+        place = cut.project(ShapelyPoint(p))
+        c = cut.interpolate(place)
         n = right_of(u)
         side = (c.x - p[0]) * n[0] + (c.y - p[1]) * n[1]
         gaps.append(math.copysign(math.dist(p, (c.x, c.y)), side) if abs(side) > 1e-9 else 0.0)
+        beside.append(1e-6 < place < cut.length - 1e-6)
+    # where a neighbour in a hollow corner has cut the line off, its end says nothing about the allowance
+    if any(beside):
+        gaps = [gap for gap, good in zip(gaps, beside, strict=True) if good]
     return sorted(gaps)
 
 
@@ -218,10 +224,32 @@ def recut(old: Body, new: Body, changed: Collection[int]) -> Body:
             starts = (k - 1) % n in changed and not new.spans[k - 1].fold
             ends = (k + 1) % n in changed and not new.spans[(k + 1) % n].fold
             kept = own_part(kept, after.line, start=starts or k in changed, end=ends or k in changed)
+            if gaps[-1] - gaps[0] < EVEN_MM:
+                kept = _completed(kept, after.line, d, start=starts, end=ends)
         courses.append(Course(after.line, kept, d, limit=10.0, fold=after.fold, drawn=True))
     result = cut_outline(courses, say=new.place, piece=new.label, file=new.file)
     spans = tuple(replace(s, cut=line) for s, line in zip(new.spans, result.lines, strict=True))
     return replace(new, spans=spans)
+
+
+#: mm. A cut line that stops this much before the end of its seam line was cut off by its neighbour's.
+_SHORT_MM = 0.05
+
+
+def _completed(cut: Line, seam: Line, d: float, *, start: bool, end: bool) -> Line:
+    """A drawn cut line with what its neighbour's cut line took off it in a hollow corner put back, beside the seam
+    line: once the neighbour has moved, they may meet farther in."""
+    path = LineString(seam)
+    feet = [path.project(ShapelyPoint(p)) for p in (cut[0], cut[-1])]
+    begins = start and feet[0] > _SHORT_MM
+    stops = end and path.length - feet[1] > _SHORT_MM
+    if not begins and not stops:
+        return cut
+    beside, _ = offset_line(seam, d)
+    places = [path.project(ShapelyPoint(p)) for p in beside]
+    head = [p for p, s in zip(beside, places, strict=True) if begins and s < feet[0] - _SHORT_MM]
+    tail = [p for p, s in zip(beside, places, strict=True) if stops and s > feet[1] + _SHORT_MM]
+    return (*head, *cut, *tail)
 
 
 def _moved_notches(

@@ -204,3 +204,29 @@ def test_a_sharp_corners_allowance_follows_when_its_edge_is_moved() -> None:
     assert piece.seam is not None
     want = Polygon(piece.seam).buffer(10.0, join_style="mitre", mitre_limit=8.0)
     assert want.symmetric_difference(Polygon(piece.outline)).area < 1.0
+
+
+def test_an_even_allowance_reaches_into_a_hollow_corner_that_opens() -> None:
+    """Two bowed edges meet in a hollow wedge of 30 degrees, where their cut lines meet 38 mm out. One is taken in by 6:
+    the other's cut line goes on beside its own seam line, to where they meet now (a buffer of the new seam outline)."""
+    spokes = (252, -0.11), (72, 0.18), (115, 0.07), (41, 0.1), (59, 0.25), (265, 0.26), (40, -0.07), (276, 0.01)
+    corners = [
+        (r * math.cos(math.tau * (k + j) / 8), r * math.sin(math.tau * (k + j) / 8)) for k, (r, j) in enumerate(spokes)
+    ]
+    bows = (-0.08, 0.0, 0.08, 0.0, 0.0, 0.15, 0.15, 0.08)
+    ring: list[tuple[float, float]] = []
+    for (ax, ay), (bx, by), bow in zip(corners, corners[1:] + corners[:1], bows, strict=True):
+        ring.append((ax, ay))
+        for k in range(1, 48) if bow else ():
+            t = k / 48
+            out = 4 * bow * t * (1 - t)
+            ring.append((ax + t * (bx - ax) + out * (by - ay), ay + t * (by - ay) - out * (bx - ax)))
+    wide = Polygon(ring).buffer(10.0, join_style="mitre", mitre_limit=8.0)
+    cut = tuple((float(x), float(y)) for x, y in list(wide.exterior.coords)[:-1])
+    piece, _ = prepare(
+        Piece("p", cut, seam=tuple(ring)),
+        Preparation(grain=0.0, alterations=(Alteration("take", 6.0, edge="1-2", hold=(1,)),)),
+    )
+    assert piece.seam is not None
+    want = Polygon(piece.seam).buffer(10.0, join_style="mitre", mitre_limit=10.0)
+    assert want.symmetric_difference(Polygon(piece.outline)).area < 2.0
