@@ -8,7 +8,7 @@ from typing import Any
 
 from nesting.checking.fit import OpeningLine, fit_findings, opening_lines
 from nesting.checking.notes import PieceLine, areas, notch_depths, small_length, stretch
-from nesting.model.findings import Finding
+from nesting.model.findings import Finding, in_order_of_weight
 from nesting.model.order import CutPiece, Order, Seam, Together
 from nesting.pieces.agreement import Agreement, agreement
 from nesting.pieces.contour import signed_area
@@ -172,7 +172,7 @@ def check_order(order: Order, listed: CuttingList | None = None) -> Check:
         seams,
         together,
         order.test_squares,
-        tuple(dict.fromkeys(findings)),
+        in_order_of_weight(findings),
         openings,
     )
 
@@ -228,6 +228,7 @@ def _seam_findings(line: SeamLine, order: Order) -> list[Finding]:
             forbids=told.forbids,
         )
         for told in line.walked.told(lambda mm: small_length(mm, order.imperial))
+        if told.code != "seam.join-unmarked" or not line.seam.joins_answered
     ]
     doubt = 2.0 * sum(cut.piece.error for cut in line.pieces)
     off = abs(line.walked.difference)
@@ -242,7 +243,7 @@ def _seam_findings(line: SeamLine, order: Order) -> list[Finding]:
             )
         )
     found += _allowances(line, order, name)
-    if line.walked.no_centre:
+    if line.walked.no_centre and not line.seam.centre_answered:
         found.append(
             Finding(
                 "question",

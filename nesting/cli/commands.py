@@ -239,6 +239,7 @@ def check_order_file(
     from nesting.checking.judging import check_order
     from nesting.files.orders.order import load_order
     from nesting.files.outputs import ready_folder, write_outputs
+    from nesting.model.findings import in_order_of_weight
     from nesting.planning.layout.feasible import laying_findings
     from nesting.report.html.check_page import check_summary, write_check
     from nesting.resolving.resolve import resolve
@@ -247,7 +248,7 @@ def check_order_file(
     listed = resolve(order)
     laying = laying_findings(listed)
     judged = check_order(order, listed)
-    result = replace(judged, findings=(*judged.findings, *laying))
+    result = replace(judged, findings=in_order_of_weight((*judged.findings, *laying)))
     files: dict[Path, bytes] = {}
     if folder is not None:
         ready_folder(folder)

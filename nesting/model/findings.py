@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from typing import Any, Literal
 
-__all__ = ["Figure", "Finding", "FindingKind"]
+__all__ = ["Figure", "Finding", "FindingKind", "in_order_of_weight"]
 
 FindingKind = Literal["repaired", "ignored", "ambiguous", "question", "warning", "note"]
 
@@ -49,3 +49,18 @@ class Finding:
     def __str__(self) -> str:
         where = ", ".join(part for part in (self.file, f"piece '{self.piece}'" if self.piece else "") if part)
         return f"{self.kind}: {where + ': ' if where else ''}{self.message}"
+
+
+#: What people should read first.
+_FIRST: tuple[FindingKind, ...] = ("question", "warning", "ambiguous", "repaired", "ignored", "note")
+
+
+def in_order_of_weight(findings: Iterable[Finding]) -> tuple[Finding, ...]:
+    """The findings, each once: first those on a drawing's units, as all else hangs on them, then questions and
+    warnings, notes last."""
+
+    def weight(finding: Finding) -> tuple[bool, int]:
+        units = finding.code in ("units.missing", "units.assumed", "units.disagree", "units.unknown")
+        return not units, _FIRST.index(finding.kind)
+
+    return tuple(sorted(dict.fromkeys(findings), key=weight))

@@ -148,6 +148,9 @@ class Seam:
     match: bool = False
     counts: tuple[int, ...] = ()
     ease_between: tuple[str, str] | None = None
+    #: whether the order says if notches are to be added, at the middle and where edges join: then nobody is asked again
+    centre_answered: bool = False
+    joins_answered: bool = False
 
     @property
     def sides(self) -> tuple[tuple[str, ...], ...]:

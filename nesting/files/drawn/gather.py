@@ -23,6 +23,12 @@ from nesting.model.piece import Point
 __all__ = ["gather", "text_label"]
 
 
+#: mm. What is drawn smaller than this beside the pieces is no outline that somebody forgot to close.
+_SMALL_MM = 30.0
+#: share of its length. Lines whose ends are no farther apart than this were meant to close.
+_NEARLY = 0.05
+
+
 def gather(root: Group, ctx: Context) -> tuple[list[Found], float | None]:
     """All outlines of the drawing, and the side of its test square as measured (mm), None if it has none.
 
@@ -75,6 +81,7 @@ def _hand_out(root: Group, found: list[Found], collector: Collector, ctx: Contex
     """Give each remaining stroke and text to the outline it belongs to."""
     used = {id(p) for f in collector.found for p in f.parts}
     finder = _Finder(found, ctx)
+    unfinished = _open_outlines(root, used, finder, ctx)
     by_home = {f.home: f for f in found if f.home}
     for chain in root.walk():
         owner = next((by_home[id(g)] for g in reversed(chain) if id(g) in by_home), None)
@@ -82,6 +89,8 @@ def _hand_out(root: Group, found: list[Found], collector: Collector, ctx: Contex
         for stroke in chain[-1].strokes:
             if id(stroke) in used:
                 continue
+            if unfinished & {id(g) for g in chain}:
+                continue  # it belongs to the piece that is not there
             if stroke.role == "aside":
                 ctx.note(
                     "ignored",
@@ -102,6 +111,39 @@ def _hand_out(root: Group, found: list[Found], collector: Collector, ctx: Contex
                 f.texts.append(text)
             if not owners and len(text.text) < 200:
                 ctx.note("note", f"the text '{_short(text.text)}' stands in no piece", code="drawing.text-in-no-piece")
+
+
+def _open_outlines(root: Group, used: set[int], finder: _Finder, ctx: Context) -> set[int]:
+    """Groups that hold no outline, but lines outside all pieces that would nearly close to one: told as what is open,
+    where and how wide, as a piece is missing. Returns their ids."""
+    unfinished: set[int] = set()
+    for chain in root.walk():
+        group = chain[-1]
+        lines = [
+            s
+            for s in group.strokes
+            if id(s) not in used and s.role is None and not s.closed and len(s.points) > 1
+            and not finder.owners(s.points, chain, False)
+        ]  # fmt: skip
+        whole = sum(outline.length(s.points) for s in lines)
+        xs, ys = ([p[k] for s in lines for p in s.points] for k in (0, 1))
+        if not lines or min(max(xs) - min(xs), max(ys) - min(ys)) < _SMALL_MM:
+            continue
+        ends = [end for end in find_loops([s.points for s in lines], ctx.join_gap).loose_ends if end.gap > ctx.join_gap]
+        if not ends or max(end.gap for end in ends) > _NEARLY * whole:
+            continue
+        end = ends[0]
+        names = ", ".join(dict.fromkeys(s.where for s in lines[:3]))
+        ctx.note(
+            "warning",
+            f"the outline is open ({names}), so it is no piece: its ends at ({end.at[0]:.1f}, {end.at[1]:.1f}) mm are "
+            f"{end.gap:.2f} mm apart, and gaps up to {ctx.join_gap:g} mm are closed. Close the outline in the drawing",
+            code="outline.open",
+            gap=end.gap,
+        )
+        if group is not root:
+            unfinished.add(id(group))
+    return unfinished
 
 
 def _short(text: str) -> str:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import hashlib
-import re
 import tomllib
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
@@ -36,8 +35,9 @@ from nesting.files.orders.order_pieces import (
 )
 from nesting.files.orders.order_schema import TOP, Block, read_block, read_blocks
 from nesting.files.orders.order_values import Place, listing
-from nesting.model.errors import OrderError, PatternError
-from nesting.model.findings import Finding
+from nesting.files.orders.slips import toml_hint
+from nesting.model.errors import NestingError, OrderError, PatternError
+from nesting.model.findings import Finding, in_order_of_weight
 from nesting.model.order import Cloth, CutPiece, Garment, Order
 from nesting.pieces.wishes import Finish
 
@@ -81,6 +81,46 @@ def order_from(content: bytes, path: Path, *, read: ReadFile | None = None) -> O
                 f"a pattern file has a piece '{key[0]}' too: give the band another name", code="piece.name-twice"
             )
         drawn[key] = band
+    try:
+        return _order_of(document, path, content, top, blocks, root, cloths, finishes, drawn, findings, squares)
+    except NestingError as error:
+        raise _with_units_first(error, findings, drawn) from None
+
+
+def _with_units_first(
+    error: NestingError, findings: Iterable[Finding], drawn: Mapping[PieceKey, Drawn]
+) -> NestingError:
+    """What went wrong with a piece whose drawing does not state its units may be their fault: that is said first."""
+    files = {error.file} | {one.piece.file for one in drawn.values() if one.piece.label == error.piece}
+    unsure = next((f for f in findings if f.code in ("units.assumed", "units.disagree") and f.file in files), None)
+    if unsure is None or not error.piece:
+        return error
+    return type(error)(
+        f"first: {unsure.file}: {unsure.message}. Then: {error.message}",
+        file=error.file,
+        piece=error.piece,
+        key=error.key,
+        code=error.code,
+        figures=error.figures,
+    )
+
+
+def _order_of(
+    document: Mapping[str, Any],
+    path: Path,
+    content: bytes,
+    top: Block,
+    blocks: Mapping[str, list[Block]],
+    root: Place,
+    cloths: tuple[Cloth, ...],
+    finishes: Mapping[str, Finish],
+    drawn: dict[PieceKey, Drawn],
+    findings: list[Finding],
+    squares: Mapping[str, float],
+) -> Order:
+    """The order, once its pattern files are read."""
+    units: str | None = top["units"]
+    imperial = units in ("in", "yd")
     keys = list(drawn)
     garments, notes = _garments(blocks["garment"], keys, cloths, root)
     findings += notes
@@ -169,32 +209,8 @@ def document_of(content: bytes, path: Path) -> dict[str, Any]:
     except (ValueError, RecursionError) as error:  # tomllib's own error is a ValueError
         said = "too deeply nested" if isinstance(error, RecursionError) else str(error)
         raise OrderError(
-            f"not readable as TOML ({said}); {_toml_hint(text, said)}", file=path, code="order.toml"
+            f"not readable as TOML ({said}); {toml_hint(text, said)}", file=path, code="order.toml"
         ) from None
-
-
-def _toml_hint(text: str, said: str) -> str:
-    """The line where TOML stopped, and what to write there if it is a slip that people make."""
-    at = re.search(r"line (\d+)", said)
-    lines = text.splitlines()
-    if not lines:
-        return "correct the text there"
-    number = min(int(at[1]) if at else len(lines), len(lines))
-    line = lines[number - 1].strip()
-    found = f"line {number} says: {line:.80}"
-    key, equals, value = (part.strip() for part in line.split("#")[0].partition("="))
-    if not equals:
-        return f"{found}. A line is key = value, or a block such as [[piece]]"
-    comma = re.fullmatch(r"(-?\d+),(\d+)", value)
-    if comma:
-        return f"{found}. Write {key} = {comma[1]}.{comma[2]}, with a point"
-    if re.fullmatch(r"-?[\d.,/ ]+\s*[A-Za-z%\"]+", value) and not value.startswith('"'):
-        return f'{found}. Write {key} = "{value.strip(chr(34)).strip()}", in quotes'
-    if value.count('"') % 2:
-        return f'{found}. A quote is missing: write {key} = "{value.replace(chr(34), "").strip()}"'
-    if re.fullmatch(r"[^\W\d][\w -]*", value) and value not in ("true", "false"):
-        return f'{found}. Write {key} = "{value}", in quotes'
-    return f"{found}. Correct it there"
 
 
 def _refuse_empty(blocks: Mapping[str, Sequence[Block]], root: Place) -> None:
@@ -292,7 +308,6 @@ def _is_used(key: PieceKey, used: set[PieceKey]) -> bool:
 
 #: What the order answers with which key of [[piece]], so that it is not asked again.
 _ANSWERS = {"fold.side-not-said": "fold", "grain.unsure": "grain", "dxf.quantity": "cut"}
-_FIRST = ("question", "warning", "ambiguous", "repaired", "ignored", "note")
 
 
 def _unanswered(
@@ -312,7 +327,7 @@ def _unanswered(
             continue
         stops = finding.forbids and (not meant or any(_is_used(k, used) for k in meant))
         left[replace(finding, forbids=stops)] = None
-    return tuple(sorted(left, key=lambda f: _FIRST.index(f.kind)))
+    return in_order_of_weight(left)
 
 
 def _ready(

@@ -217,6 +217,8 @@ def read_seam(block: Block, pieces: Sequence[CutPiece]) -> Seam:
         match=block["match"],
         counts=tuple(len(side) for side in sides) if rows else (),
         ease_between=block["ease_between"],
+        centre_answered="add_centre_notches" in block.given,
+        joins_answered="add_join_notches" in block.given,
     )
 
 

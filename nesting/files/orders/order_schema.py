@@ -268,7 +268,7 @@ BLOCKS: dict[str, tuple[Key, ...]] = {
         Key("ratios", mapping_of(ratio(0.05, 5.0), 'a table such as { "back.leg" = 0.75 }'),
             "ratios of single edges, where they differ", ()),
         Key("measure", text, "cut to this measure of the wearer, times factor, in place of the edge"),
-        Key("factor", number(0.05, 5.0, "a factor"), "of the measure", 1.0),
+        Key("factor", ratio(0.05, 5.0), 'of the measure, as in 0.9 or "90 %"', 1.0),
         Key("stretch", share(), "how far the trim itself stretches"),
         Key("sits", measure_or_length, "the measure (of the wearer) or length of the part that the opening sits on"),
         Key("passes", measure_or_length, "the measure or length of the largest part the opening must pass"),

@@ -131,10 +131,24 @@ def number(least: float, most: float, expected: str) -> Reader:
 
 def ratio(least: float, most: float) -> Reader:
     """A ratio from ``least`` to ``most``: a plain number (0.9), or a share in quotes ("90 %")."""
-    plain = number(least, most, 'a ratio (0.9 or "90 %")')
+    expected = f'a ratio (0.9 or "90 %") from {least:g} to {most:g} was expected'
 
     def read(value: Any, place: Place) -> float:
-        return float(plain(share()(value, place) if isinstance(value, str) else value, place))
+        found = value
+        if isinstance(value, str) and "%" in value:
+            found = share()(value, place)
+        elif isinstance(value, str):
+            # 0.9 in quotes is meant as 0.9, whichever sign stands for its point
+            try:
+                found = float(value.strip().replace(",", "."))
+            except ValueError:
+                place.refuse(f"found {_shown(value)}; {expected}", code="order.value")
+        plain = isinstance(found, int | float) and not isinstance(found, bool)
+        if not plain or not least <= found <= most:  # NaN compares false
+            meant = plain and most < found <= 100.0 * most
+            hint = f': write "{found:g} %" if per cent is meant' if meant else ""
+            place.refuse(f"found {_shown(value)}; {expected}{hint}", code="order.value")
+        return float(found)
 
     return read
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
-from nesting.model.findings import Finding
+from nesting.model.findings import Finding, in_order_of_weight
 from nesting.model.lay import Lay
 from nesting.model.units import format_share, format_width
 from nesting.report.backends.to_svg import svg
@@ -70,7 +70,9 @@ def lay_part(
 
 def care_part(findings: Iterable[Finding]) -> dict[str, Any]:
     """What was noticed in the files, and the cautions."""
-    told = [{"kind": f.kind, "file": f.file, "piece": f.piece, "message": f.message} for f in findings]
+    told = [
+        {"kind": f.kind, "file": f.file, "piece": f.piece, "message": f.message} for f in in_order_of_weight(findings)
+    ]
     return {"findings": told, "cautions": list(cautions())}
 
 
