@@ -68,14 +68,14 @@ def test_a_ratio_is_a_number_or_a_share(tmp_path: Path, written: str, means: flo
 def test_what_is_no_ratio_is_refused_with_both_ways_to_write_it(tmp_path: Path, written: str) -> None:
     """Bare 90 asks for per cent."""
     trim = f'[[trim]]\nname = "e"\nkind = "elastic"\nedges = ["front.1-2"]\nratio = {written}\n'
-    with pytest.raises(OrderError, match='0.9 or "90 %"') as refused:
+    with pytest.raises(OrderError, match=r'0\.9 or "90 %"') as refused:
         load(tmp_path, BASE + trim, panel=panel_svg())
     assert ('write "90 %"' in refused.value.message) == ("90" in written)
 
 
 def _svg(inside: str) -> str:
     return (
-        '<svg xmlns="http://www.w3.org/2000/svg" width="400mm" height="400mm" viewBox="0 0 400 400">' + inside + "</svg>"
+        f'<svg xmlns="http://www.w3.org/2000/svg" width="400mm" height="400mm" viewBox="0 0 400 400">{inside}</svg>'
     )
 
 
