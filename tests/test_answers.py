@@ -153,3 +153,49 @@ def test_a_ratio_is_a_number_or_a_share(tmp_path: Path, written: str) -> None:
     seam += f'[[seam]]\nedges=["front.a","front.b"]\nratio = {written}\n'
     path = write_case(tmp_path, order=ORDER + seam)
     assert nesting.load_order(path).seams[0].ratio == pytest.approx(0.9)
+
+
+# --- a fold edge on the bias ------------------------------------------------------------------------------------------
+
+_BIAS = '[[pattern]]\nfile = "panel.svg"\n[[cloth]]\nname = "main"\nwidth = "100 cm"\n[[garment]]\nname = "skirt"\n'
+
+
+def _bias_order(folder: Path, more: str) -> nesting.Order:
+    from tests.order_builder import load, panel_svg
+
+    return load(folder, _BIAS + '[[piece]]\nname = "front"\nfold = "left"\n' + more, panel=panel_svg(grain=False))
+
+
+@pytest.mark.parametrize(
+    ("grain", "sound"), [(45, True), (135, True), (44.2, True), (45.9, True), (43.8, False), (30, False)]
+)
+def test_a_fold_edge_on_the_bias_is_only_opened_out(tmp_path: Path, grain: float, sound: bool) -> None:
+    """At 45° within 1°: every lay has it opened out, on folded cloth too; else refused."""
+    if not sound:
+        with pytest.raises(PatternError) as refused:
+            _bias_order(tmp_path, f"grain = {grain}\n")
+        assert refused.value.code == "fold.side"
+        return
+    order = _bias_order(tmp_path, f"grain = {grain}\n")
+    assert [f.kind for f in order.findings if f.code == "fold.bias"] == ["note"]
+    (x0, y0), (x1, y1) = order.cut_piece("front", None).piece.fold or ((0, 0), (0, 0))
+    assert abs(math.degrees(math.atan2(y1 - y0, x1 - x0))) % 90.0 == pytest.approx(45.0, abs=1e-6)
+
+
+def test_a_half_on_the_bias_is_laid_opened_out_on_folded_cloth(tmp_path: Path) -> None:
+    """The one spread allowed is folded; no placement lies on the fold."""
+    from tests.order_builder import load, panel_svg
+
+    text = _BIAS.replace('"100 cm"\n', '"150 cm"\nspreads = ["lengthwise fold"]\n')
+    order = load(tmp_path, text + '[[piece]]\nname = "front"\nfold = "left"\ngrain = 45\n', panel=panel_svg(grain=False))
+    (lay,) = nesting.lay(order, rounds=2, workers=1)
+    assert [(p.on_fold, p.opened) for p in lay.placements] == [(False, True)]
+
+
+@pytest.mark.parametrize("bias", ["grain = 45\n", 'grain = 90\nturn = "bias"\n'])
+def test_a_half_on_the_bias_that_may_not_be_opened_out_is_refused(tmp_path: Path, bias: str) -> None:
+    """unfold = false with nothing but the bias: the key, and what to take away."""
+    with pytest.raises(NestingError) as refused:
+        _bias_order(tmp_path, bias + "unfold = false\n")
+    assert refused.value.code == "fold.bias" and refused.value.key == "piece[front].unfold"
+    assert "take unfold = false away" in refused.value.message

@@ -243,15 +243,15 @@ def _fold_refusal(piece: Piece, words: str, grain: float | None, file: str | Non
 
 
 def _sides_that_do(piece: Piece, grain: float | None) -> tuple[str, ...]:
-    """The sides of the drawing that are one straight edge with all of the outline to one side of it, and along or
-    square to the grain, if that is known (degrees)."""
+    """The sides of the drawing that are one straight edge with all of the outline to one side of it, and along,
+    square to or at 45° to the grain, if that is known (degrees)."""
     found = []
     for side in _WORDS:
         ends = _side_of(piece.outline, side)
         if ends is None:
             continue
         (ax, ay), (bx, by) = ends
-        off = 0.0 if grain is None else (grain - math.degrees(math.atan2(by - ay, bx - ax)) + 45.0) % 90.0 - 45.0
+        off = 0.0 if grain is None else (grain - math.degrees(math.atan2(by - ay, bx - ax)) + 22.5) % 45.0 - 22.5
         if _not_one_edge(piece.outline, ends) is None and abs(off) <= GRAIN_TO_FOLD_DEG:
             found.append(str(side))
     return tuple(found)
@@ -330,22 +330,23 @@ def grained(piece: Piece, grain: float | None, *, file: str | None) -> tuple[Pie
                 file,
             )
         if abs(off) > GRAIN_TO_FOLD_DEG:
+            off -= math.copysign(45.0, off)
             findings.append(
                 Finding(
-                    "warning",
-                    f"the grainline lies {abs(off):.1f}° off the direction of the fold edge; "
-                    "on a fold of the cloth the fold edge decides",
+                    "note",
+                    "the fold edge lies on the bias, at 45° to the grain: no fold of the cloth runs so, and the piece "
+                    "is opened out",
                     file,
                     piece.label,
-                    code="grain.off-fold",
+                    code="fold.bias",
                 )
             )
-        elif abs(off) > 1e-9:
+        if abs(off) > 1e-9:
             if abs(off) > 0.02:
                 findings.append(
                     Finding(
                         "repaired",
-                        f"the grainline was {abs(off):.2f}° off the direction of the fold edge and was turned to it",
+                        f"the grainline was {abs(off):.2f}° off its place by the fold edge and was turned to it",
                         file,
                         piece.label,
                         code="grain.turned",

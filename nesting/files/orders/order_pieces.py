@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import os
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
@@ -352,6 +353,8 @@ def ready_piece(
             figures=error.figures,
         ) from None
     findings.extend(told)
+    if ready.fold is not None and not asked["unfold"]:
+        _refuse_bias_fold(ready, asked)
     cut, mirrored = _count(ready, asked, findings, file)
     return CutPiece(
         piece=ready,
@@ -368,6 +371,24 @@ def ready_piece(
         band=drawn.band,
         altered=steps,
     ), tuple(findings)
+
+
+def _refuse_bias_fold(piece: Piece, asked: Asked) -> None:
+    """OrderError for a half that lies on the bias and may not be opened out: no fold of the cloth runs so."""
+    assert piece.fold is not None
+    (ax, ay), (bx, by) = piece.fold
+    off = (math.degrees(math.atan2(by - ay, bx - ax)) + 22.5) % 90.0
+    drawn_so = off > 45.0
+    if not drawn_so and asked["turn"] != "bias":
+        return
+    why = 'turn = "bias" lays its fold edge at 45° to the cloth'
+    if drawn_so:
+        why = "its fold edge lies at 45° to the grain"
+    asked.at("unfold").refuse(
+        f"{why}, where no fold of the cloth runs, so the piece can only be opened out: take unfold = false away",
+        piece=piece.label,
+        code="fold.bias",
+    )
 
 
 def _count(piece: Piece, asked: Asked, findings: list[Finding], file: str) -> tuple[int, bool]:
