@@ -187,7 +187,8 @@ def test_a_half_on_the_bias_is_laid_opened_out_on_folded_cloth(tmp_path: Path) -
     from tests.order_builder import load, panel_svg
 
     text = _BIAS.replace('"100 cm"\n', '"150 cm"\nspreads = ["lengthwise fold"]\n')
-    order = load(tmp_path, text + '[[piece]]\nname = "front"\nfold = "left"\ngrain = 45\n', panel=panel_svg(grain=False))
+    half = '[[piece]]\nname = "front"\nfold = "left"\ngrain = 45\n'
+    order = load(tmp_path, text + half, panel=panel_svg(grain=False))
     (lay,) = nesting.lay(order, rounds=2, workers=1)
     assert [(p.on_fold, p.opened) for p in lay.placements] == [(False, True)]
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import re
 from collections import Counter
 from collections.abc import Sequence
@@ -344,7 +345,9 @@ def _cutouts(
 def _bare_grain(
     bare: list[Stroke], ctx: Context, piece: str
 ) -> tuple[tuple[tuple[Point, Point], bool | None] | None, list[Stroke]]:
-    """A single straight line with an arrowhead among lines without a role is the grainline."""
+    """A single straight line with an arrowhead (the file's own, or drawn as two short strokes) among lines without a
+    role is the grainline."""
+    bare = _with_drawn_heads(bare)
     straight = [s for s in bare if not s.closed and len(s.points) >= 2 and marks.is_straight(s.points)]
     arrows = [s for s in straight if any(s.arrows)]
     if len(arrows) == 1:
@@ -358,6 +361,44 @@ def _bare_grain(
             code="grain.unsure",
         )
     return None, bare
+
+
+#: mm, and share of the line's length: how far a drawn arrowhead's tip may lie from the end of its line, and how long
+#: the strokes of a head may be.
+_HEAD_MM, _HEAD_SHARE = 1.5, 0.25
+
+
+def _with_drawn_heads(bare: list[Stroke]) -> list[Stroke]:
+    """The lines, straight ones with an arrowhead drawn at an end marked so, and the strokes of such heads left out."""
+    heads: set[int] = set()
+    marked: list[Stroke] = []
+    for stroke in bare:
+        if stroke.closed or len(stroke.points) < 2 or not marks.is_straight(stroke.points) or any(stroke.arrows):
+            marked.append(stroke)
+            continue
+        size = math.dist(stroke.points[0], stroke.points[-1])
+        found = [False, False]
+        for other in bare:
+            if other is stroke or not 3 <= len(set(other.points)) <= 4 or outline.length(other.points) > size:
+                continue
+            tip = other.points[1] if len(other.points) == 3 else None
+            for k, end in enumerate((stroke.points[0], stroke.points[-1])):
+                near = [p for p in ([tip] if tip is not None else other.points) if math.dist(p, end) <= _HEAD_MM]
+                far = max(math.dist(p, end) for p in other.points)
+                if near and 0.5 < far <= _HEAD_SHARE * size and _points_back(other.points, end, stroke.points):
+                    found[k] = True
+                    heads.add(id(other))
+        marked.append(replace(stroke, arrows=(found[0], found[1])) if any(found) else stroke)
+    return [s for s in marked if id(s) not in heads]
+
+
+def _points_back(head: Sequence[Point], tip: Point, line: Sequence[Point]) -> bool:
+    """Whether the strokes of a head run back from the tip, one to either side of its line."""
+    other = line[-1] if math.dist(line[0], tip) < math.dist(line[-1], tip) else line[0]
+    ux, uy = other[0] - tip[0], other[1] - tip[1]
+    sides = [ux * (p[1] - tip[1]) - uy * (p[0] - tip[0]) for p in head if math.dist(p, tip) > _HEAD_MM]
+    back = all(ux * (p[0] - tip[0]) + uy * (p[1] - tip[1]) > 0 for p in head if math.dist(p, tip) > _HEAD_MM)
+    return back and len(sides) >= 2 and min(sides) < 0 < max(sides)
 
 
 def _in_the_piece(bare: list[Stroke], ring: Ring, ctx: Context, piece: str) -> list[Stroke]:

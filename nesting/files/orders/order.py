@@ -340,11 +340,15 @@ def _ready(
 ) -> tuple[CutPiece, ...]:
     used = {(name, g.size) for g in garments for name in g.pieces}
     pieces: list[CutPiece] = []
+    without_grain: list[PatternError] = []
     for key, one in drawn.items():
         try:
             notes = findings if _is_used(key, used) else []
             piece, told = ready_piece(one, asked[key], _cloth_of(one, asked[key], cloths, notes), finishes)
         except PatternError as error:
+            if _is_used(key, used) and error.code == "grain.missing":
+                without_grain.append(error)  # all of them are asked for at once
+                continue
             if _is_used(key, used):
                 raise
             # A file may hold more than this order cuts; what is wrong there is told and stops nothing.
@@ -360,7 +364,25 @@ def _ready(
             continue
         pieces.append(piece)
         findings.extend(told)
+    if without_grain:
+        raise _grain_asked(without_grain)
     return tuple(pieces)
+
+
+def _grain_asked(errors: Sequence[PatternError]) -> PatternError:
+    """One question for all pieces that have no grain."""
+    first = errors[0]
+    if len(errors) == 1:
+        return first
+    others = listing([error.piece for error in errors[1:]])
+    return PatternError(
+        f"{first.message}. The same is asked of {others}",
+        file=first.file,
+        piece=first.piece,
+        key=first.key,
+        code=first.code,
+        figures={"pieces": tuple(error.piece or "" for error in errors)},
+    )
 
 
 def _cloth_of(drawn: Drawn, asked: Asked, cloths: Sequence[Cloth], findings: list[Finding]) -> str:

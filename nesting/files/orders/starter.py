@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import math
 import os
 import re
 from collections.abc import Iterable, Sequence
@@ -18,6 +19,8 @@ from nesting.model.units import format_length
 __all__ = ["size_in_name", "starter_order"]
 
 _SUFFIXES = (".svg", ".dxf", ".pdf")
+#: share of its area by which a piece differs from its mirror image if it is meant to be one-sided.
+_ONE_SIDED = 0.02
 #: Size letters that a file's name may carry: "front-m.svg".
 _SIZE_IN_NAME = re.compile(r"(?:^|[\s_.-])((?:[2-6]?X{0,3}[SL])|M)(?:$|[\s_.-])", re.I)
 
@@ -270,6 +273,12 @@ def _cut_lines(sizes: Sequence[Piece]) -> list[str]:
         return [_comment("cut and mirrored differ between the sizes, so the files decide")]
     mirrored = bool(piece.mirrored) and piece.fold is None
     said = "as the file says"
+    asks = piece.mirrored is None and piece.fold is None and (piece.cut or 0) % 2 == 0 and (piece.cut or 0) > 0
+    if asks and _one_sided(piece):
+        return [
+            _aside(f"cut = {piece.cut}", said),
+            _aside("mirrored = true", "QUESTION: left and right (true), as it is not symmetric, or all alike (false)?"),
+        ]
     if piece.cut is None:
         cut = _aside(f"cut = {2 if mirrored else 1}", "QUESTION: the file does not say how many per garment")
     elif mirrored and piece.cut % 2:
@@ -285,6 +294,21 @@ def _cut_lines(sizes: Sequence[Piece]) -> list[str]:
             f"mirrored = {str(mirrored).lower()}", f"{word}, {said if piece.mirrored is not None else 'as it seems'}"
         ),
     ]
+
+
+def _one_sided(piece: Piece) -> bool:
+    """Whether the piece is plainly not its own mirror image across its grain."""
+    from shapely import affinity
+    from shapely.geometry import Polygon
+
+    if piece.grainline is None:
+        return False
+    (ax, ay), (bx, by) = piece.grainline
+    shape = Polygon(piece.outline)
+    upright = affinity.rotate(shape, 90.0 - math.degrees(math.atan2(by - ay, bx - ax)), origin=(0.0, 0.0))
+    x0, _, x1, _ = upright.bounds
+    mirrored = affinity.scale(upright, -1.0, 1.0, origin=((x0 + x1) / 2, 0.0))
+    return bool(upright.symmetric_difference(mirrored).area > _ONE_SIDED * shape.area)
 
 
 def _seam_lines(pieces: Sequence[Piece]) -> list[str]:
