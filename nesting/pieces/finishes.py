@@ -233,7 +233,7 @@ def recut(old: Body, new: Body, changed: Collection[int]) -> Body:
 
 
 #: mm. A cut line that stops this much before the end of its seam line was cut off by its neighbour's.
-_SHORT_MM = 0.05
+_SHORT_MM = 0.5
 
 
 def _completed(cut: Line, seam: Line, d: float, *, start: bool, end: bool) -> Line:
@@ -246,9 +246,11 @@ def _completed(cut: Line, seam: Line, d: float, *, start: bool, end: bool) -> Li
     if not begins and not stops:
         return cut
     beside, _ = offset_line(seam, d)
-    places = [path.project(ShapelyPoint(p)) for p in beside]
-    head = [p for p, s in zip(beside, places, strict=True) if begins and s < feet[0] - _SHORT_MM]
-    tail = [p for p, s in zip(beside, places, strict=True) if stops and s > feet[1] + _SHORT_MM]
+    dots = [ShapelyPoint(p) for p in beside]
+    # loops of the line beside a tight curve are no part of an allowance
+    true = [(p, path.project(dot)) for p, dot in zip(beside, dots, strict=True) if path.distance(dot) > abs(d) - 0.1]
+    head = [p for p, s in true if begins and s < feet[0] - _SHORT_MM / 10]
+    tail = [p for p, s in true if stops and s > feet[1] + _SHORT_MM / 10]
     return (*head, *cut, *tail)
 
 
