@@ -388,7 +388,8 @@ def _compared(
                 if m.join and i not in partners
             ]
     lone += [(m.edge, _as_mark(m)) for i, m in enumerate(ours) if i not in met_first and not m.join]
-    return tuple(gaps), tuple(lone), tuple(unmarked)
+    # a notch of an edge that lies there twice is one notch
+    return tuple(gaps), tuple(dict.fromkeys(lone)), tuple(unmarked)
 
 
 def _as_mark(placed: Placed) -> Mark:
