@@ -95,6 +95,8 @@ def files_of(survey: Survey) -> list[FileDoc]:
     for index, raw in enumerate(one for one in survey.document.get("pattern", []) if isinstance(one, dict)):
         name = str(raw.get("file", ""))
         findings = [finding_doc(f) for f in survey.file_findings.get(index, ())]
+        for one in findings:
+            one["where"] = pointed(one["where"], survey.by_label)
         error = survey.pattern_problems.get(index)
         if error is not None:
             doc = problem_of(error, view="pieces", file=name)

@@ -323,3 +323,11 @@ def test_no_message_of_the_program_speaks_the_order_s_language_on_the_page() -> 
         if re.search(r"\[\[| = |--[a-z]|\bkeys?\b|TOML|\b[a-z]+_[a-z]+\b", shown):
             wrong[said] = shown
     assert not wrong, wrong
+
+
+def test_what_was_read_of_a_file_leads_to_its_piece(shared: Server) -> None:
+    """By the piece's name and size, as the drawing knows it, not by its label."""
+    pieces = {(p["name"], p["size"]) for p in shared.get("pieces")["pieces"]}
+    led = [f["where"] for file in shared.get("state")["files"] for f in file["findings"] if "piece" in f["where"]]
+    assert len(led) > 10
+    assert all((where["piece"], where["size"]) in pieces for where in led), led
