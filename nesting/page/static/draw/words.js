@@ -9,6 +9,11 @@ export function asLength(mm) {
   return `${trim(mm, 1)} mm`;
 }
 
+/** @param {number} mm @returns {string} a length that something is at least: printed, it is never more than it is */
+export function asLeast(mm) {
+  return asLength(Math.floor(mm + 1e-6));
+}
+
 /** @param {number} mm @returns {string} always in centimetres, one decimal */
 export function asCm(mm) {
   return `${trim(mm / 10, 1)} cm`;

@@ -5,7 +5,7 @@
 import { h, redraw, s } from "../draw/dom.js";
 import { ask, button, field, heading, isBusy, runBar, showRun, wrongAt } from "../draw/kit.js";
 import { LayDrawing, tintOf } from "../draw/laid.js";
-import { asLength, asMoney, asShare, counted, trim } from "../draw/words.js";
+import { asLeast, asLength, asMoney, asShare, counted, trim } from "../draw/words.js";
 import { boxOf } from "../geometry/points.js";
 import { placed, wholeTurn } from "../geometry/pose.js";
 import { DragPiece, Hand } from "../handlers/drag-piece.js";
@@ -284,7 +284,7 @@ function mount(root, app) {
       ["to buy", asLength(judged?.buy_length ?? lay.buy_length), "to buy"],
       ["cut from it", asShare(lay.utilisation), "utilisation"],
       // none is known while the search has not worked one out
-      ...(lay.lower_bound > 0 ? [["no lay is shorter than", asLength(lay.lower_bound), "lower bound"]] : []),
+      ...(lay.lower_bound > 0 ? [["no lay is shorter than", asLeast(lay.lower_bound), "lower bound"]] : []),
     ];
     redraw(
       verdictCard,
