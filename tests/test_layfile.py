@@ -26,7 +26,7 @@ from nesting.model.lay import (
     Spread,
     SpreadTried,
 )
-from nesting.model.piece import Drill, Notch
+from nesting.model.piece import Drill, Notch, Piece
 
 EXAMPLES = int(os.environ.get("NESTING_EXAMPLES", "60"))
 
@@ -48,41 +48,51 @@ def tuples_of(one: st.SearchStrategy[Any], most: int = 2) -> st.SearchStrategy[A
     return st.lists(one, max_size=most).map(tuple)
 
 
-placements = st.builds(
-    Placement,
-    piece=words,
-    garment=words,
-    size=maybe,
-    copy=st.integers(1, 99),
-    x=lengths,
-    y=lengths,
-    turn=st.integers(0, 360 * 10**9).map(lambda n: n / 1e9),
-    flipped=st.booleans(),
-    plies=tuples_of(st.integers(0, 9)),
-    on_fold=st.booleans(),
-    opened=st.booleans(),
-    gives=st.integers(1, 9),
-    outline=rings(3),
-    inside=tuples_of(rings(1)),
-    cutouts=tuples_of(rings(3)),
-    notches=tuples_of(
-        st.builds(
-            Notch,
-            at=points,
-            direction=st.integers(0, 360 * 10**6).map(lambda n: n / 1e6),
-            kind=st.sampled_from(["slit", "v", "t", "castle", "check", "u"]),
-            depth=positive,
-            name=maybe,
-        )
-    ),
-    drills=tuples_of(st.builds(Drill, at=points, diameter=positive, name=maybe)),
-    grainline=st.tuples(points, points),
-    fold=st.none() | st.tuples(points, points),
-    seam=st.none() | rings(3),
-    follows=maybe,
-    second_cloth=maybe,
-    copies=tuples_of(st.integers(1, 9)),
-)
+def named(name: str) -> st.SearchStrategy[Placement]:
+    """A placement of a piece of that name."""
+    laid = st.builds(
+        Piece,
+        name=st.just(name),
+        outline=rings(3),
+        inside=tuples_of(rings(1)),
+        cutouts=tuples_of(rings(3)),
+        notches=tuples_of(
+            st.builds(
+                Notch,
+                at=points,
+                direction=st.integers(0, 360 * 10**6).map(lambda n: n / 1e6),
+                kind=st.sampled_from(["slit", "v", "t", "castle", "check", "u"]),
+                depth=positive,
+                name=maybe,
+            )
+        ),
+        drills=tuples_of(st.builds(Drill, at=points, diameter=positive, name=maybe)),
+        grainline=st.tuples(points, points),
+        fold=st.none() | st.tuples(points, points),
+        seam=st.none() | rings(3),
+    )
+    return st.builds(
+        Placement,
+        piece=st.just(name),
+        garment=words,
+        size=maybe,
+        copy=st.integers(1, 99),
+        x=lengths,
+        y=lengths,
+        turn=st.integers(0, 360 * 10**9).map(lambda n: n / 1e9),
+        flipped=st.booleans(),
+        plies=tuples_of(st.integers(0, 9)),
+        on_fold=st.booleans(),
+        opened=st.booleans(),
+        gives=st.integers(1, 9),
+        laid=laid,
+        follows=maybe,
+        second_cloth=maybe,
+        copies=tuples_of(st.integers(1, 9)),
+    )
+
+
+placements = words.flatmap(named)
 kinds = st.sampled_from(["open", "lengthwise fold", "partial fold", "double fold", "crosswise fold", "tubular"])
 spreads = st.builds(
     Spread,
@@ -190,9 +200,12 @@ def square(side: float = 100.0, **other: Any) -> Placement:
         "on_fold": False,
         "opened": False,
         "gives": 1,
-        "outline": ((0.0, 0.0), (side, 0.0), (side, side), (0.0, side)),
-        "notches": (Notch((side, side / 2), 180.0, "slit", 5.0),),
-        "grainline": ((side / 4, side / 2), (side * 3 / 4, side / 2)),
+        "laid": Piece(
+            "front",
+            ((0.0, 0.0), (side, 0.0), (side, side), (0.0, side)),
+            notches=(Notch((side, side / 2), 180.0, "slit", 5.0),),
+            grainline=((side / 4, side / 2), (side * 3 / 4, side / 2)),
+        ),
         **other,
     }
     return Placement(**given_)

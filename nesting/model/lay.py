@@ -73,7 +73,8 @@ class Spread:
 
 @dataclass(frozen=True)
 class Placement:
-    """One piece as it lies on the cloth, with everything that travels with it in table coordinates (mm).
+    """One piece as it lies on the cloth. ``laid``: the piece itself with everything that travels with it, in table
+    coordinates (mm).
 
     ``on_fold`` means that the fold edge lies on a cloth fold; ``opened`` that a half piece was opened out and its
     outline is the whole. ``gives`` counts the cloth pieces it yields. ``follows`` names the leader of a piece that
@@ -92,14 +93,7 @@ class Placement:
     on_fold: bool
     opened: bool
     gives: int
-    outline: Ring
-    inside: tuple[Line, ...] = ()
-    cutouts: tuple[Ring, ...] = ()
-    notches: tuple[Notch, ...] = ()
-    drills: tuple[Drill, ...] = ()
-    grainline: tuple[Point, Point] = ((0.0, 0.0), (0.0, 0.0))
-    fold: tuple[Point, Point] | None = None
-    seam: Ring | None = None
+    laid: Piece
     follows: str | None = None
     second_cloth: str | None = None
     #: the garment copies that its cloth pieces go to (empty: only ``copy``)
@@ -115,6 +109,46 @@ class Placement:
     def label(self) -> str:
         """What is written on the piece and on the tag of its bundle."""
         return f"{self.piece} {self.size} {self.copy}" if self.size else f"{self.piece} {self.copy}"
+
+    @property
+    def outline(self) -> Ring:
+        """The cut outline."""
+        return self.laid.outline
+
+    @property
+    def inside(self) -> tuple[Line, ...]:
+        """Lines inside the piece."""
+        return self.laid.inside
+
+    @property
+    def cutouts(self) -> tuple[Ring, ...]:
+        """What is cut out of it."""
+        return self.laid.cutouts
+
+    @property
+    def notches(self) -> tuple[Notch, ...]:
+        """Its notches."""
+        return self.laid.notches
+
+    @property
+    def drills(self) -> tuple[Drill, ...]:
+        """Its drill marks."""
+        return self.laid.drills
+
+    @property
+    def grainline(self) -> tuple[Point, Point]:
+        """Its grainline; of no length where it has none."""
+        return self.laid.grainline or ((0.0, 0.0), (0.0, 0.0))
+
+    @property
+    def fold(self) -> tuple[Point, Point] | None:
+        """Its fold edge, where it has one."""
+        return self.laid.fold
+
+    @property
+    def seam(self) -> Ring | None:
+        """Its seam outline, where it has one."""
+        return self.laid.seam
 
 
 @dataclass(frozen=True)
@@ -298,7 +332,8 @@ class Lay:
 
 
 def placed(piece: Piece, x: float, y: float, turn: float, flipped: bool) -> Piece:
-    """The piece (grain frame) as it lies: flipped, then turned, then moved."""
+    """The piece (grain frame) as it lies: flipped, then turned, then moved. Its outlines and marks go with it; what the
+    file says of it, and the names of its edges, stay behind."""
     a = math.radians(turn)
     # Exact values for quarter turns: a fold edge must not leave its fold line by rounding.
     quarter = {0.0: (1.0, 0.0), 90.0: (0.0, 1.0), 180.0: (-1.0, 0.0), 270.0: (0.0, -1.0)}
@@ -308,7 +343,18 @@ def placed(piece: Piece, x: float, y: float, turn: float, flipped: bool) -> Piec
     def move(p: Point) -> Point:
         return (c * p[0] - s * f * p[1] + x, s * p[0] + c * f * p[1] + y)
 
-    return mapped(piece, move, turn_deg=turn, mirrored=flipped)
+    lies = mapped(replace(piece, edges=()), move, turn_deg=turn, mirrored=flipped)
+    return Piece(
+        piece.name,
+        lies.outline,
+        seam=lies.seam,
+        inside=lies.inside,
+        cutouts=lies.cutouts,
+        notches=lies.notches,
+        drills=lies.drills,
+        grainline=lies.grainline,
+        fold=lies.fold,
+    )
 
 
 def mirrored_over_fold(piece: Piece) -> Piece:

@@ -191,17 +191,7 @@ def _drawn(p: Placement, order: Order) -> Placement:
         return p
     piece = mirrored_over_fold(cut.piece) if p.opened else cut.piece
     lies = placed(piece, p.x, p.y, p.turn, p.flipped)
-    return replace(
-        p,
-        outline=lies.outline,
-        seam=lies.seam,
-        inside=lies.inside,
-        cutouts=lies.cutouts,
-        notches=lies.notches,
-        drills=lies.drills,
-        grainline=lies.grainline or p.grainline,
-        fold=lies.fold,
-    )
+    return replace(p, laid=replace(lies, grainline=lies.grainline or p.grainline))
 
 
 def _lengthened(section: Section, length: float) -> Section:

@@ -74,7 +74,9 @@ def test_the_proof_refuses_a_pair_that_points_two_ways() -> None:
 
     def at(p, turn, x):
         drawn = placed(ring, x, 300.0, turn, p.flipped)
-        return replace(p, x=x, y=300.0, turn=turn, outline=drawn.outline, grainline=drawn.grainline)
+        return replace(
+            p, x=x, y=300.0, turn=turn, laid=replace(p.laid, outline=drawn.outline, grainline=drawn.grainline)
+        )
 
     def with_turns(a, b):
         section = replace(lay.sections[0], placements=(at(first, a, 200.0), at(second, b, 200.0 + apart)))

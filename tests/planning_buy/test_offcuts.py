@@ -10,6 +10,7 @@ from shapely.geometry import Point, Polygon, box
 
 from nesting.model.lay import FoldLine, Placement, PlyRegion, Section, Spread
 from nesting.model.order import Cloth
+from nesting.model.piece import Piece
 from nesting.planning.leftovers.offcuts import as_remnants, largest_rectangle, offcuts
 from nesting.planning.leftovers.stash import Stash, add, read_stash, write_stash
 
@@ -19,7 +20,7 @@ from .builders import lay_of, order_of
 def placement(x0, y0, x1, y1, plies=(0,)):
     """A rectangle as it lies."""
     ring = ((x0, y0), (x1, y0), (x1, y1), (x0, y1))
-    return Placement("p", "g", None, 1, 0.0, 0.0, 0.0, False, plies, False, False, 1, ring)
+    return Placement("p", "g", None, 1, 0.0, 0.0, 0.0, False, plies, False, False, 1, Piece("p", ring))
 
 
 def region(length, low, high):

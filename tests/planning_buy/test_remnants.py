@@ -15,6 +15,7 @@ from nesting.files.lays.layfile import lay_as_bytes, read_lay
 from nesting.model.errors import OrderError
 from nesting.model.lay import PieceHeld, Placement
 from nesting.model.order import Cloth, Garment
+from nesting.model.piece import Piece
 from nesting.planning.layout.options import SearchOptions
 from nesting.planning.leftovers.cloth_pieces import (
     FitsBySearch,
@@ -145,7 +146,7 @@ def test_copies_are_numbered_as_they_are_cut():
     numbers = copy_numbers(resolve(order), {(0, 2)})
     assert numbers == {(0, 2): 1}
     units = [Unit(PieceClass("main", "front", "", ""), 0, "briefs", 2, 0)]
-    placement = Placement("front", "briefs", None, 1, 0.0, 0.0, 0.0, False, (0,), False, False, 1, ())
+    placement = Placement("front", "briefs", None, 1, 0.0, 0.0, 0.0, False, (0,), False, False, 1, Piece("front", ()))
     lay = lay_of(order, order.cloths[0], 1.0)
     lay = replace(lay, sections=(replace(lay.sections[0], placements=(placement,)),))
     own = renumbered(lay, units, resolve(order), {(0, 2): 7})

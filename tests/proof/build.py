@@ -9,7 +9,7 @@ from typing import Any
 from nesting.cloth.spreads import cloth_of_remnant, make_spread
 from nesting.model.lay import Lay, Placement, Section, mirrored_over_fold, placed
 from nesting.model.order import Cloth, CutPiece, Garment, Order, Remnant, SpreadName
-from nesting.model.piece import Drill, Notch, Piece, Ring
+from nesting.model.piece import Drill, Notch, Piece, mapped
 from nesting.planning.layout.yardage import buy_length, garment_shares, utilisation
 
 #: One-sided, with every kind of mark. Box 300 × 170, its grainline through the middle.
@@ -125,16 +125,9 @@ def put(
         on_fold=on_fold,
         opened=opened,
         gives=gives if gives is not None else (1 if on_fold else len(plies)),
-        outline=lies.outline,
-        inside=lies.inside,
-        cutouts=lies.cutouts,
-        notches=lies.notches,
-        drills=lies.drills,
-        grainline=lies.grainline,
-        fold=lies.fold,
-        seam=lies.seam,
         follows=follows,
         copies=copies,
+        laid=lies,
     )
 
 
@@ -200,24 +193,5 @@ def with_placements(lay: Lay, change: dict[int, Placement | None], section: int 
 
 
 def moved(p: Placement, dx: float, dy: float) -> Placement:
-    """The placement with all that it draws shifted, by code of its own."""
-
-    def at(point: tuple[float, float]) -> tuple[float, float]:
-        return (point[0] + dx, point[1] + dy)
-
-    def ring(points: Ring) -> Ring:
-        return tuple(at(q) for q in points)
-
-    return replace(
-        p,
-        x=p.x + dx,
-        y=p.y + dy,
-        outline=ring(p.outline),
-        inside=tuple(ring(line) for line in p.inside),
-        cutouts=tuple(ring(c) for c in p.cutouts),
-        notches=tuple(replace(n, at=at(n.at)) for n in p.notches),
-        drills=tuple(replace(d, at=at(d.at)) for d in p.drills),
-        grainline=(at(p.grainline[0]), at(p.grainline[1])),
-        fold=(at(p.fold[0]), at(p.fold[1])) if p.fold is not None else None,
-        seam=ring(p.seam) if p.seam is not None else None,
-    )
+    """The placement with its drawing moved on the cloth."""
+    return replace(p, x=p.x + dx, y=p.y + dy, laid=mapped(p.laid, lambda q: (q[0] + dx, q[1] + dy)))

@@ -200,7 +200,9 @@ def test_redrawing_mends_every_drawing(case: Case) -> None:
         replace(
             s,
             placements=tuple(
-                replace(moved(p, 3.0, 4.0), x=p.x, y=p.y, notches=(), drills=(), inside=(), seam=None, cutouts=())
+                replace(
+                    p, laid=replace(moved(p, 3.0, 4.0).laid, notches=(), drills=(), inside=(), seam=None, cutouts=())
+                )
                 for p in s.placements
             ),
         )

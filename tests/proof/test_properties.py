@@ -27,8 +27,8 @@ SPOILS: dict[str, Callable[[Placement], Placement]] = {
     "nothing": lambda p: p,
     "flipped": lambda p: put_again(p, flipped=not p.flipped),
     "tilted": lambda p: put_again(p, turn=p.turn + 1.0),
-    "a notch lost": lambda p: replace(p, notches=p.notches[1:]),
-    "outline cut short": lambda p: replace(p, outline=p.outline[1:]),
+    "a notch lost": lambda p: replace(p, laid=replace(p.laid, notches=p.notches[1:])),
+    "outline cut short": lambda p: replace(p, laid=replace(p.laid, outline=p.outline[1:])),
     "ply that is not there": lambda p: replace(p, plies=(9,)),
     "off by 3 mm": lambda p: moved(p, 0.0, 3.0),
     "half unmirrored": lambda p: put_again(p, on_fold=False, opened=False),
@@ -137,7 +137,7 @@ def any_half(draw: st.DrawFn) -> Piece:
     a = draw(st.floats(0.0, 6.28))
     c, s = math.cos(a), math.sin(a)
     turned = mapped(piece, lambda p: (c * p[0] - s * p[1] + 7.0, s * p[0] + c * p[1] - 11.0), turn_deg=math.degrees(a))
-    return replace(turned, grainline=((-5.0, 0.0), (5.0, 0.0)))
+    return replace(turned, laid=replace(turned.laid, grainline=((-5.0, 0.0), (5.0, 0.0))))
 
 
 @settings(max_examples=4 * EXAMPLES, deadline=None)
@@ -148,7 +148,7 @@ def test_opening_out_agrees_with_the_lay(piece: Piece, turn: float, flipped: boo
     p = put(piece, 1000.0, 1000.0, turn, flipped=flipped, opened=True)
     verdict = prove(lay_of(order, "open", [p]), order)
     assert verdict.failures == ()
-    fewer = replace(p, notches=p.notches[:1])
+    fewer = replace(p, laid=replace(p.laid, notches=p.notches[:1]))
     assert {f.kind for f in prove(lay_of(order, "open", [fewer]), order).failures} == {"mark"}
 
 

@@ -427,7 +427,9 @@ def test_follower_in_a_second_cloth() -> None:
     assert found(with_placements(lay, {1: replace(over, second_cloth=None)}), order) >= {"count", "overlap"}
     beside = replace(put(LINING, 180, 150, follows="leg"), second_cloth="thin")
     assert found(with_placements(lay, {1: beside}), order) == {"together"}
-    assert found(with_placements(lay, {1: replace(over, notches=(Notch((1, 1), 0.0),))}), order) == {"mark"}
+    assert found(
+        with_placements(lay, {1: replace(over, laid=replace(over.laid, notches=(Notch((1, 1), 0.0),)))}), order
+    ) == {"mark"}
 
 
 FRONT = Piece(

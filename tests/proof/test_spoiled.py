@@ -152,20 +152,25 @@ def test_shrunk(case: Case) -> None:
     """A piece 0.2 % too small (some 0.2 mm)."""
 
     def smaller(p: Placement) -> Placement:
-        return replace(p, outline=tuple((p.x + 0.998 * (x - p.x), p.y + 0.998 * (y - p.y)) for x, y in p.outline))
+        return replace(
+            p,
+            laid=replace(
+                p.laid, outline=tuple((p.x + 0.998 * (x - p.x), p.y + 0.998 * (y - p.y)) for x, y in p.outline)
+            ),
+        )
 
     assert kinds(case, change(0, smaller)) >= {"shape"}
 
 
 def test_corner_cut_off(case: Case) -> None:
     """A corner missing from the outline."""
-    assert "shape" in kinds(case, change(0, lambda p: replace(p, outline=p.outline[1:])))
+    assert "shape" in kinds(case, change(0, lambda p: replace(p, laid=replace(p.laid, outline=p.outline[1:]))))
 
 
 @pytest.mark.parametrize("outline", [(), ((0.0, 0.0), (1.0, 1.0)), ((0.0, 0.0), (math.nan, 1.0), (1.0, 0.0))])
 def test_no_outline(case: Case, outline: tuple[tuple[float, float], ...]) -> None:
     """An outline that is missing, or holds something that is not a number; it is told and nothing breaks."""
-    assert kinds(case, change(0, lambda p: replace(p, outline=outline))) == {"shape"}
+    assert kinds(case, change(0, lambda p: replace(p, laid=replace(p.laid, outline=outline)))) == {"shape"}
 
 
 def test_what_is_drawn_is_what_is_cut() -> None:
@@ -175,9 +180,9 @@ def test_what_is_drawn_is_what_is_cut() -> None:
     a, b = put(piece, 100, 100), put(piece, 100, 200)
     lay = lay_of(order, "open", [a, b])
     assert prove(lay, order).failures == ()
-    over = replace(b, outline=tuple((x, y - 0.008) for x, y in b.outline))
+    over = replace(b, laid=replace(b.laid, outline=tuple((x, y - 0.008) for x, y in b.outline)))
     assert {f.kind for f in prove(with_placements(lay, {1: over}), order).failures} == {"overlap"}
-    apart = replace(b, outline=tuple((x, y + 0.008) for x, y in b.outline))
+    apart = replace(b, laid=replace(b.laid, outline=tuple((x, y + 0.008) for x, y in b.outline)))
     assert prove(with_placements(lay, {1: apart}), order).failures == ()
 
 
@@ -188,7 +193,7 @@ def test_outline_that_crosses_itself_within_tolerance() -> None:
     a, b = put(piece, 100, 100), put(piece, 100, 200)
     (x, y), *rest = b.outline
     knot = ((x, y), (x + 50, y + 0.004), (x + 49.995, y - 0.004), (x + 50, y - 0.004), (x + 49.995, y + 0.004))
-    lay = lay_of(order, "open", [a, replace(b, outline=(*knot, *rest))])
+    lay = lay_of(order, "open", [a, replace(b, laid=replace(b.laid, outline=(*knot, *rest)))])
     assert prove(lay, order).failures == ()
 
 
@@ -199,7 +204,10 @@ def test_marks_that_are_not_numbers(case: Case) -> None:
 
     def spoil(p: Placement) -> Placement:
         return replace(
-            p, notches=(replace(p.notches[0], at=bad), *p.notches[1:]), inside=((bad, bad),), seam=(bad, bad)
+            p,
+            laid=replace(
+                p.laid, notches=(replace(p.notches[0], at=bad), *p.notches[1:]), inside=((bad, bad),), seam=(bad, bad)
+            ),
         )
 
     assert kinds(case, change(number, spoil)) == {"mark"}
@@ -207,7 +215,9 @@ def test_marks_that_are_not_numbers(case: Case) -> None:
 
 def test_outline_that_doubles_back(case: Case) -> None:
     """All corners are there, but the outline runs to and fro and covers nothing."""
-    assert "shape" in kinds(case, change(0, lambda p: replace(p, outline=p.outline + p.outline[-2:0:-1])))
+    assert "shape" in kinds(
+        case, change(0, lambda p: replace(p, laid=replace(p.laid, outline=p.outline + p.outline[-2:0:-1])))
+    )
 
 
 def test_quarter_turn(case: Case) -> None:
@@ -254,7 +264,7 @@ def test_other_copy(case: Case) -> None:
 def test_lost_notch(case: Case) -> None:
     """The last notch of a piece lost."""
     number = next(i for i, p in enumerate(case[1].sections[0].placements) if p.notches)
-    assert kinds(case, change(number, lambda p: replace(p, notches=p.notches[:-1]))) == {"mark"}
+    assert kinds(case, change(number, lambda p: replace(p, laid=replace(p.laid, notches=p.notches[:-1])))) == {"mark"}
 
 
 @pytest.mark.parametrize(
@@ -272,7 +282,7 @@ def test_changed_notch(case: Case, other: dict[str, object]) -> None:
     number = next(i for i, p in enumerate(case[1].sections[0].placements) if p.notches)
 
     def spoil(p: Placement) -> Placement:
-        return replace(p, notches=(replace(p.notches[0], **other), *p.notches[1:]))  # type: ignore[arg-type]
+        return replace(p, laid=replace(p.laid, notches=(replace(p.notches[0], **other), *p.notches[1:])))  # type: ignore[arg-type]
 
     assert kinds(case, change(number, spoil)) == {"mark"}
 
@@ -282,7 +292,7 @@ def test_notch_added(case: Case) -> None:
     number = next(i for i, p in enumerate(case[1].sections[0].placements) if p.notches)
 
     def spoil(p: Placement) -> Placement:
-        return replace(p, notches=(*p.notches, replace(p.notches[0], at=p.outline[1])))
+        return replace(p, laid=replace(p.laid, notches=(*p.notches, replace(p.notches[0], at=p.outline[1]))))
 
     assert kinds(case, change(number, spoil)) == {"mark"}
 
@@ -295,7 +305,9 @@ def test_moved_drill(case: Case) -> None:
 
     def spoil(p: Placement) -> Placement:
         drill = p.drills[0]
-        return replace(p, drills=(replace(drill, at=(drill.at[0] + 0.05, drill.at[1])), *p.drills[1:]))
+        return replace(
+            p, laid=replace(p.laid, drills=(replace(drill, at=(drill.at[0] + 0.05, drill.at[1])), *p.drills[1:]))
+        )
 
     assert kinds(case, change(number, spoil)) == {"mark"}
 
@@ -332,14 +344,14 @@ def test_moved_grainline(case: Case) -> None:
 
     def spoil(p: Placement) -> Placement:
         (a, b), (c, d) = p.grainline
-        return replace(p, grainline=((a, b + 0.05), (c, d + 0.05)))
+        return replace(p, laid=replace(p.laid, grainline=((a, b + 0.05), (c, d + 0.05))))
 
     assert kinds(case, change(0, spoil)) == {"mark"}
 
 
 def test_grainline_turned_round(case: Case) -> None:
     """The arrow at the wrong end."""
-    assert kinds(case, change(0, lambda p: replace(p, grainline=p.grainline[::-1]))) == {"mark"}
+    assert kinds(case, change(0, lambda p: replace(p, laid=replace(p.laid, grainline=p.grainline[::-1])))) == {"mark"}
 
 
 def test_swapped_names(case: Case) -> None:
@@ -819,11 +831,11 @@ def test_folded_leftover() -> None:
     lay = lay_of(order, "lengthwise fold", [put(BRIEF, 100, 30, plies=(0, 1), on_fold=True)], remnant=whole)
     assert prove(lay, order).failures == ()
     assert prove(lay, order).utilisation == pytest.approx(34_200 / (400 * 200))
-    slanted = replace(whole, outline=((0, 0), (250, 0), (240, 400), (0, 400)))
+    slanted = replace(whole, laid=replace(whole.laid, outline=((0, 0), (250, 0), (240, 400), (0, 400))))
     assert "spread" in {f.kind for f in prove(lay, replace(order, remnants=(slanted,))).failures}
     flawed = replace(whole, flaws=(((200, 300), (220, 300), (220, 320)),))
     assert "spread" in {f.kind for f in prove(lay, replace(order, remnants=(flawed,))).failures}
-    short = replace(whole, outline=((0, 0), (190, 0), (190, 400), (0, 400)))
+    short = replace(whole, laid=replace(whole.laid, outline=((0, 0), (190, 0), (190, 400), (0, 400))))
     assert "cloth" in {f.kind for f in prove(lay, replace(order, remnants=(short,))).failures}
     stacked = replace(lay, sections=(replace(lay.sections[0], spread=replace(lay.sections[0].spread, kind="tubular")),))
     assert "spread" in {f.kind for f in prove(stacked, order).failures}

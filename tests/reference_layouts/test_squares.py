@@ -61,8 +61,7 @@ def order_and_lay(name: str) -> tuple[Order, Lay]:
                 on_fold=False,
                 opened=False,
                 gives=1,
-                outline=lies.outline,
-                grainline=lies.grainline,
+                laid=lies,
             )
         )
     section = Section(make_spread("open", cloth, float(length)), float(length), tuple(placements))
@@ -128,7 +127,7 @@ def test_no_room_to_move(name: str, shift: float) -> None:
         for dx, dy in ((shift, 0.0), (-shift, 0.0), (0.0, shift), (0.0, -shift)):
             there = tuple((x + dx, y + dy) for x, y in p.outline)
             line = tuple((x + dx, y + dy) for x, y in p.grainline)
-            q = replace(p, x=p.x + dx, y=p.y + dy, outline=there, grainline=line)  # type: ignore[arg-type]
+            q = replace(p, x=p.x + dx, y=p.y + dy, laid=replace(p.laid, outline=there, grainline=line))  # type: ignore[arg-type]
             others = (*section.placements[:i], q, *section.placements[i + 1 :])
             moved = replace(lay, sections=(replace(section, placements=others),))
             assert {f.kind for f in prove(moved, order).failures} & {"overlap", "cloth"}, (p.piece, dx, dy)

@@ -21,7 +21,7 @@ from nesting.model.lay import (
     mirrored_over_fold,
     placed,
 )
-from nesting.model.piece import Drill, Notch, Piece, Point, Ring
+from nesting.model.piece import Drill, Notch, Piece, Point, Ring, mapped
 
 
 def _curve(a: Point, b: Point, c: Point, steps: int = 40) -> list[Point]:
@@ -35,7 +35,7 @@ def _curve(a: Point, b: Point, c: Point, steps: int = 40) -> list[Point]:
 
 def _about(piece: Piece, x: float, y: float) -> Piece:
     """Moved so that (x, y), the middle of its grainline, is the origin."""
-    return placed(piece, -x, -y, 0.0, False)
+    return mapped(piece, lambda p: (p[0] - x, p[1] - y))
 
 
 def half_brief(name: str, size: str, scale: float = 1.0) -> Piece:
@@ -144,11 +144,20 @@ def lay_down(want: Want, x: float, y: float, on_fold: bool = False, by_box: bool
     assert shape.grainline is not None
     _SET_DOWN[want.piece.key] = want.piece
     return Placement(
-        piece=piece.name, garment=want.garment, size=piece.size, copy=want.copy, x=x, y=y, turn=want.turn,
-        flipped=want.flipped, plies=want.plies, on_fold=on_fold, opened=want.opened, gives=want.gives,
-        outline=shape.outline, inside=shape.inside, cutouts=shape.cutouts, notches=shape.notches, drills=shape.drills,
-        grainline=shape.grainline, fold=shape.fold, seam=shape.seam,
-    )  # fmt: skip
+        piece=piece.name,
+        garment=want.garment,
+        size=piece.size,
+        copy=want.copy,
+        x=x,
+        y=y,
+        turn=want.turn,
+        flipped=want.flipped,
+        plies=want.plies,
+        on_fold=on_fold,
+        opened=want.opened,
+        gives=want.gives,
+        laid=shape,
+    )
 
 
 def columns(wants: Sequence[Want], low: float, high: float, start: float = 0.0, gap: float = 4.0) -> list[Placement]:

@@ -42,10 +42,7 @@ def _by_ruler(lay: Lay, order: Order, rebuilt: tuple[Rebuilt, ...], inwards: flo
         half = mirrored_over_fold(piece) if r.row.opened else piece
         q = placed(half, r.x + inwards, r.y, r.turn, r.row.flipped)
         assert q.grainline is not None
-        moved[r.row.index] = replace(
-            p, x=r.x + inwards, y=r.y, turn=r.turn, outline=q.outline, inside=q.inside, cutouts=q.cutouts,
-            notches=q.notches, drills=q.drills, grainline=q.grainline, fold=q.fold, seam=q.seam,
-        )  # fmt: skip
+        moved[r.row.index] = replace(p, x=r.x + inwards, y=r.y, turn=r.turn, laid=q)  # fmt: skip
     placements = tuple(moved[i] for i in sorted(moved))
     length = max(x for p in placements for x, _ in p.outline)
     spread = make_spread(section.spread.kind, cloth, length, section.spread.depths)

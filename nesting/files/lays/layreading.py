@@ -22,7 +22,7 @@ from nesting.model.lay import (
     SpreadTried,
 )
 from nesting.model.order import Remnant, SpreadName
-from nesting.model.piece import Drill, Notch
+from nesting.model.piece import Drill, Notch, Piece
 
 __all__ = ["SCHEMA", "lay_from_dict"]
 
@@ -246,7 +246,21 @@ def _placement(p: Reader) -> Placement:
         on_fold=p.flag("on_fold", False),
         opened=p.flag("opened", False),
         gives=p.whole("gives", least=1),
-        outline=p.points("outline", least=3),
+        laid=_laid(name, p),
+        follows=p.maybe_text("follows"),
+        second_cloth=p.maybe_text("second_cloth"),
+        copies=p.wholes("copies", ()),
+        ids=p.texts("ids") if p.has("ids") else (),
+        number=p.whole("number", least=1) if p.has("number") else None,
+        hand=p.maybe_text("hand"),
+    )
+
+
+def _laid(name: str, p: Reader) -> Piece:
+    return Piece(
+        name,
+        p.points("outline", least=3),
+        seam=p.points("seam", least=3) if p.has("seam") else None,
         inside=p.lines("inside", least=1),
         cutouts=p.lines("cutouts", least=3),
         notches=tuple(
@@ -264,13 +278,6 @@ def _placement(p: Reader) -> Placement:
         ),
         grainline=p.two_points("grainline"),
         fold=p.two_points("fold") if p.has("fold") else None,
-        seam=p.points("seam", least=3) if p.has("seam") else None,
-        follows=p.maybe_text("follows"),
-        second_cloth=p.maybe_text("second_cloth"),
-        copies=p.wholes("copies", ()),
-        ids=p.texts("ids") if p.has("ids") else (),
-        number=p.whole("number", least=1) if p.has("number") else None,
-        hand=p.maybe_text("hand"),
     )
 
 

@@ -12,6 +12,7 @@ from dataclasses import dataclass, replace
 from nesting.cloth.spreads import make_spread, sides_words, sound_spreads
 from nesting.model.lay import Lay, Placement, Section, Spread, mirrored_over_fold, placed
 from nesting.model.order import Cloth, SpreadName
+from nesting.model.piece import mapped
 from nesting.model.units import format_length
 from nesting.planning.cut_together.fits_over import why_not_here, why_not_together
 from nesting.planning.cut_together.followers import follower_motion
@@ -221,7 +222,6 @@ def at_leader(leader: Placement, pair: Pair) -> Placement:
     x, y, turn, flipped = follower_motion(pair.fits, leader.x, leader.y, leader.turn, leader.flipped)
     whole = mirrored_over_fold(follower.piece) if leader.opened else follower.piece
     shape = placed(whole, x, y, turn, flipped)
-    assert shape.grainline is not None
     return replace(
         leader,
         piece=follower.name,
@@ -229,14 +229,7 @@ def at_leader(leader: Placement, pair: Pair) -> Placement:
         y=y,
         turn=turn,
         flipped=flipped,
-        outline=shape.outline,
-        inside=shape.inside,
-        cutouts=shape.cutouts,
-        notches=shape.notches,
-        drills=shape.drills,
-        grainline=shape.grainline,
-        fold=shape.fold,
-        seam=shape.seam,
+        laid=shape,
     )
 
 
@@ -244,15 +237,4 @@ def _moved(p: Placement, dx: float) -> Placement:
     def at(point: tuple[float, float]) -> tuple[float, float]:
         return (point[0] + dx, point[1])
 
-    return replace(
-        p,
-        x=p.x + dx,
-        outline=tuple(map(at, p.outline)),
-        inside=tuple(tuple(map(at, line)) for line in p.inside),
-        cutouts=tuple(tuple(map(at, c)) for c in p.cutouts),
-        notches=tuple(replace(n, at=at(n.at)) for n in p.notches),
-        drills=tuple(replace(d, at=at(d.at)) for d in p.drills),
-        grainline=(at(p.grainline[0]), at(p.grainline[1])),
-        fold=(at(p.fold[0]), at(p.fold[1])) if p.fold else None,
-        seam=tuple(map(at, p.seam)) if p.seam else None,
-    )
+    return replace(p, x=p.x + dx, laid=mapped(p.laid, at))

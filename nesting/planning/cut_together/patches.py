@@ -211,14 +211,7 @@ def _drawn(at: Placement, shape: Piece, *, opened: bool, copy: int) -> Placement
         on_fold=False,
         opened=opened,
         gives=1,
-        outline=shape.outline,
-        inside=shape.inside,
-        cutouts=shape.cutouts,
-        notches=shape.notches,
-        drills=shape.drills,
-        grainline=shape.grainline,
-        fold=shape.fold,
-        seam=shape.seam,
+        laid=shape,
     )
 
 

@@ -132,7 +132,6 @@ def _placements_of(job: Job, meta: PoseMeta, piece: Piece, x: float, y: float, t
     plies = meta.leader_plies or meta.plies
 
     def one(cut: CutPiece, shape: Piece, on: tuple[int, ...], gives: int, follows: str | None) -> Placement:
-        assert shape.grainline is not None
         return Placement(
             piece=cut.name,
             garment=need.garment,
@@ -146,14 +145,7 @@ def _placements_of(job: Job, meta: PoseMeta, piece: Piece, x: float, y: float, t
             on_fold=meta.on_fold,
             opened=meta.opened,
             gives=gives,
-            outline=shape.outline,
-            inside=shape.inside,
-            cutouts=shape.cutouts,
-            notches=shape.notches,
-            drills=shape.drills,
-            grainline=shape.grainline,
-            fold=shape.fold,
-            seam=shape.seam,
+            laid=shape,
             follows=follows,
             copies=_copies(job, 1 if meta.on_fold else len(on)),
         )
