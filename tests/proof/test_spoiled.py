@@ -319,7 +319,7 @@ def test_lost_marks(case: Case, lost: str) -> None:
     if number is None:
         pytest.skip(f"no piece has {lost}")
     nothing = None if lost in ("seam", "fold") else ()
-    assert kinds(case, change(number, lambda p: replace(p, **{lost: nothing}))) == {"mark"}  # type: ignore[arg-type]
+    assert kinds(case, change(number, lambda p: replace(p, laid=replace(p.laid, **{lost: nothing})))) == {"mark"}  # type: ignore[arg-type]
 
 
 @pytest.mark.parametrize("what", ["inside", "cutouts", "seam"])
@@ -334,7 +334,7 @@ def test_moved_lines(case: Case, what: str) -> None:
         (x, y), *rest = lines[0]
         line = ((x + 0.05, y), *rest)
         value = line if what == "seam" else (line, *lines[1:])
-        return replace(p, **{what: value})  # type: ignore[arg-type]
+        return replace(p, laid=replace(p.laid, **{what: value}))  # type: ignore[arg-type]
 
     assert kinds(case, change(number, spoil)) == {"mark"}
 
@@ -636,7 +636,7 @@ def test_opened_marks_of_one_half_only() -> None:
     number = first(case[1], "brief")
     half = put(BRIEF, 100, 530)
     for lost in ("notches", "drills", "inside"):
-        spoil = change(number, lambda p, lost=lost: replace(p, **{lost: getattr(half, lost)}))
+        spoil = change(number, lambda p, lost=lost: replace(p, laid=replace(p.laid, **{lost: getattr(half, lost)})))
         assert kinds(case, spoil) == {"mark"}, lost
 
 
