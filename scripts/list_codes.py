@@ -31,6 +31,11 @@ def uses() -> Iterator[tuple[str, str, str]]:
                         for leaf in ast.walk(keyword.value):
                             if isinstance(leaf, ast.Constant) and isinstance(leaf.value, str):
                                 yield leaf.value, where, _said(node)
+            elif isinstance(node, ast.Assign) and getattr(node.targets[0], "id", "") == "FailureKind":
+                # a failure of the proof is called by its kind
+                for leaf in ast.walk(node.value):
+                    if isinstance(leaf, ast.Constant):
+                        yield f"proof.{leaf.value}", where, ""
             elif isinstance(node, ast.Assign) and any(
                 isinstance(t, ast.Name) and t.id == "default_code" for t in node.targets
             ):

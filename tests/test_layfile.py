@@ -16,6 +16,7 @@ from hypothesis import strategies as st
 
 from nesting.files.lays.layfile import lay_as_bytes, lay_as_dict, lay_from_dict, read_lay
 from nesting.model.errors import InternalError, OrderError
+from nesting.model.findings import Reason
 from nesting.model.lay import (
     FoldLine,
     GarmentShare,
@@ -128,7 +129,13 @@ tried = st.builds(
     buy_length=st.none() | positive,
     utilisation=st.none() | st.floats(0, 1).map(lambda v: round(v, 9)),
     handling=st.none() | st.tuples(st.integers(0, 9), st.integers(0, 9), st.integers(0, 9)),
-    refused=maybe,
+    refused=st.none()
+    | st.builds(
+        Reason,
+        words,
+        code=words,
+        figures=st.dictionaries(words, words | st.integers(-9, 9) | st.booleans(), max_size=2),
+    ),
     chosen=st.booleans(),
 )
 
@@ -489,3 +496,17 @@ def test_mutilated_documents_are_refused_or_read() -> None:
         except OrderError:
             refused += 1
     assert 300 < refused < 600
+
+
+def test_reasons_are_told_to_programs_and_old_files_keep_their_words() -> None:
+    """Code and figures stand beside the message; a file of before gives the message alone."""
+    why = Reason("2 plies asked for, but max_plies is 1", code="spread.max-plies", figures={"plies": 2})
+    tried = SpreadTried("stacked face up", None, None, None, None, refused=why)
+    lay = small_lay(tried=(tried,), apart=Reason("it is a tube", code="together.apart"))
+    document = lay_as_dict(lay)
+    assert document["tried"][0]["refused_reason"] == {"code": "spread.max-plies", "figures": {"plies": 2}}
+    again = lay_from_dict(document)
+    assert again == lay and again.tried[0].refused == why and again.apart is not None
+    del document["tried"][0]["refused_reason"], document["apart_reason"]
+    old = lay_from_dict(document)
+    assert old.apart is not None and (old.apart.message, old.apart.code) == ("it is a tube", "reason.not-told")

@@ -48,5 +48,7 @@ def stated_bound(lay: Lay, order: Order) -> Failure | None:
     if least is None or lay.lower_bound <= least + BOUND_MM:
         return None
     return Failure(
-        "bound", f"the lay says that none is shorter than {lay.lower_bound:.2f} mm; {least:.2f} mm is proved"
+        "bound",
+        f"the lay says that none is shorter than {lay.lower_bound:.2f} mm; {least:.2f} mm is proved",
+        figures={"said": lay.lower_bound, "proved": least},
     )

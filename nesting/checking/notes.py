@@ -84,6 +84,7 @@ def areas(order: Order, pieces: Iterable[PieceLine]) -> list[Finding]:
                 f"finishes and alterations change what is cut from '{name}' by {extra / base[name] * 100:+.1f} % of "
                 f"the area as drawn: some {length} {more} of its width at least; lay it to see the length to buy",
                 code="cloth.area-changed",
+                figures={"cloth": name, "share": extra / base[name]},
             )
         )
     return found

@@ -9,6 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from typing import get_args
 
+from nesting.model.findings import Reason
 from nesting.model.lay import FoldLine, PlyRegion, Spread
 from nesting.model.order import Cloth, Remnant, SpreadName
 from nesting.model.piece import Ring
@@ -23,7 +24,7 @@ class Refusal:
     """A spread that may not be used, and why."""
 
     kind: SpreadName
-    reason: str
+    reason: Reason
 
 
 def cloth_of_remnant(cloth: Cloth, remnant: Remnant) -> Cloth:
@@ -72,31 +73,37 @@ def sound_spreads(
     return tuple(sound), tuple(refused)
 
 
-def _why_not(kind: SpreadName, cloth: Cloth, remnant: Remnant | None) -> str | None:
+def _why_not(kind: SpreadName, cloth: Cloth, remnant: Remnant | None) -> Reason | None:
     stacked = kind in ("stacked face up", "stacked face to face")
     if remnant is not None:
         if stacked or kind in ("tubular", "sections"):
-            return "a leftover lies open or folded, not stacked or in sections"
+            return Reason("a leftover lies open or folded, not stacked or in sections", code="spread.leftover")
         if kind != "open" and not remnant.rectangular:
-            return "only a rectangular leftover without flaws can be folded"
+            return Reason("only a rectangular leftover without flaws can be folded", code="spread.leftover-fold")
     if cloth.tubular and kind != "tubular":
-        return "the cloth is a tube: it lies flat as knitted, with a fold at either side"
+        why = "the cloth is a tube: it lies flat as knitted, with a fold at either side"
+        return Reason(why, code="spread.tube")
     if not cloth.tubular and kind == "tubular":
-        return "the cloth is not a tube (tubular = true would say so)"
+        return Reason("the cloth is not a tube (tubular = true would say so)", code="spread.no-tube")
     if stacked and cloth.plies < 2:
-        return "stacking needs plies = 2 or more in the order"
+        why = "stacking needs plies = 2 or more in the order"
+        return Reason(why, code="spread.one-ply", figures={"plies": cloth.plies})
     if stacked and cloth.max_plies is not None and cloth.plies > cloth.max_plies:
-        return f"{cloth.plies} plies asked for, but max_plies is {cloth.max_plies}"
+        why = f"{cloth.plies} plies asked for, but max_plies is {cloth.max_plies}"
+        return Reason(why, code="spread.max-plies", figures={"plies": cloth.plies, "max_plies": cloth.max_plies})
     if kind == "crosswise fold" and cloth.nap != "none":
-        return "on a crosswise fold the nap of the upper ply would run the other way"
+        why = "on a crosswise fold the nap of the upper ply would run the other way"
+        return Reason(why, code="spread.nap", figures={"nap": cloth.nap})
     if kind == "stacked face to face":
         if cloth.plies % 2:
-            return f"face to face needs an even number of plies, the order has {cloth.plies}"
+            why = f"face to face needs an even number of plies, the order has {cloth.plies}"
+            return Reason(why, code="spread.odd-plies", figures={"plies": cloth.plies})
         if cloth.nap != "none" and not cloth.may_turn_plies:
-            return (
+            why = (
                 "with nap every second ply would have to be cut off and turned; "
                 "may_turn_plies = true in the order allows it"
             )
+            return Reason(why, code="spread.turned-plies", figures={"nap": cloth.nap})
     return None
 
 

@@ -20,7 +20,7 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
-from nesting.model.findings import Figure
+from nesting.model.findings import Figure, Reason
 
 __all__ = [
     "CannotLayError",
@@ -68,6 +68,11 @@ class NestingError(Exception):
         if key:
             where.append(f"key '{key}'")
         super().__init__(", ".join(where) + ": " + message if where else message)
+
+    @property
+    def reason(self) -> Reason:
+        """Why it was refused, with what tells where it is in front of the message."""
+        return Reason(str(self), code=self.code, figures=self.figures)
 
     def as_dict(self) -> dict[str, Any]:
         """The refusal as the JSON documents show it."""

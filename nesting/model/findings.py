@@ -6,12 +6,29 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from typing import Any, Literal
 
-__all__ = ["Figure", "Finding", "FindingKind", "in_order_of_weight"]
+__all__ = ["Figure", "Finding", "FindingKind", "Reason", "in_order_of_weight"]
 
 FindingKind = Literal["repaired", "ignored", "ambiguous", "question", "warning", "note"]
 
 #: What a message tells, as data: a length in mm, an angle in degrees, a share, a count, a name, or the choices.
 Figure = str | float | bool | None | tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Reason:
+    """Why something cannot be: ``code`` says which reason it is ("spread.nap"), ``figures`` what was found. The message
+    is for people: no decision reads it."""
+
+    message: str
+    code: str = field(kw_only=True)
+    figures: Mapping[str, Figure] = field(default_factory=dict, kw_only=True, hash=False)
+
+    def as_dict(self) -> dict[str, Any]:
+        """The reason as the JSON documents show it."""
+        return {"code": self.code, "figures": dict(self.figures), "message": self.message}
+
+    def __str__(self) -> str:
+        return self.message
 
 
 @dataclass(frozen=True)

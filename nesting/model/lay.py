@@ -11,6 +11,7 @@ import math
 from dataclasses import dataclass, field, replace
 from typing import Any, Literal
 
+from nesting.model.findings import Reason
 from nesting.model.order import Remnant, SpreadName
 from nesting.model.piece import Drill, Line, Notch, Piece, Point, Ring, mapped
 
@@ -241,7 +242,7 @@ class SpreadTried:
     buy_length: float | None
     utilisation: float | None
     handling: tuple[int, int, int] | None
-    refused: str | None = None
+    refused: Reason | None = None
     chosen: bool = False
     in_all: float | None = None
 
@@ -289,7 +290,7 @@ class Lay:
     tried: tuple[SpreadTried, ...] = ()
     notes: tuple[str, ...] = ()
     #: why its pieces, though the order cuts them together with leaders of another cloth, are laid by themselves
-    apart: str | None = None
+    apart: Reason | None = None
     #: the rectangles in which its pieces are laid at their leaders on another cloth, where it is cut so
     patches: tuple[Patch, ...] = ()
     #: where patches of second cloths lie on this one, by their numbers

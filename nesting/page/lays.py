@@ -124,7 +124,7 @@ class Lays:
                     "buy_length": row.buy_length,
                     "utilisation": row.utilisation,
                     "handling": list(row.handling) if row.handling else None,
-                    "refused": row.refused,
+                    "refused": row.refused and row.refused.message,
                 }
         kind = _kind(lay)
         old = held.get(kind, {})
@@ -338,7 +338,7 @@ class Lays:
             row.kind: {
                 "lay_length": row.lay_length,
                 "buy_length": row.buy_length,
-                "refused": row.refused,
+                "refused": row.refused and row.refused.message,
                 "utilisation": row.utilisation,
             }
             for row in lay.tried

@@ -151,13 +151,15 @@ def _check_group(
     what = f"{cut.piece.label} of {_named(asked.garment, asked.size)}"
     pieces = [piece for i in members for piece in yielded.get(i, [])]
     total, wanted = len(pieces), sum(map(asked.need, asked.copies))
+    found = {"asked": wanted, "cut": total}
     if total < wanted or (total > wanted and not surplus):
-        failures.append(Failure("count", f"{what}: {wanted} asked for, {total} are cut", cut.name))
+        failures.append(Failure("count", f"{what}: {wanted} asked for, {total} are cut", cut.name, figures=found))
     for i in members:
         p, given = placements[i], len(yielded.get(i, []))
         if p.gives != given:
             message = f"{p.label} is said to give {p.gives} cloth piece(s), it gives {given}"
-            failures.append(Failure("count", message, p.piece, (p.x, p.y)))
+            said = {"said": p.gives, "given": given}
+            failures.append(Failure("count", message, p.piece, (p.x, p.y), figures=said))
     handed = not handless(cut, cloth)
     rights = sum(piece.hand == "right" for piece in pieces)
     if handed and total == wanted:
@@ -169,6 +171,7 @@ def _check_group(
                     f"{what}: {right} right and {wanted - right} left asked for, "
                     f"{rights} right and {total - rights} left are cut",
                     cut.name,
+                    figures={"asked_right": right, "cut_right": rights},
                 )
             )
     return failures + _check_copies(asked, what, members, placements, yielded, surplus, handed)
@@ -276,6 +279,7 @@ def garment_failures(
                     "garments",
                     f"{_named(*key)}: its share of the length is {fair:.2f} mm each by cut area, "
                     f"the lay says {share.length_each:.2f} mm",
+                    figures={"found": fair, "said": share.length_each},
                 )
             )
     return failures

@@ -81,7 +81,7 @@ def check_figures(
             failures.append(Failure("spread", message, section=number))
     if abs(lay.lay_length - length) > LENGTH_SLACK:
         message = f"the lay length is given as {lay.lay_length:.3f} mm, its sections end at {length:.3f} mm"
-        failures.append(Failure("length", message))
+        failures.append(Failure("length", message, figures={"found": length, "said": lay.lay_length}))
     exact = _needed(tables, starts, lay, facts.end_allowance) / (1.0 - facts.shrink_along)
     buy = _rounded_up(exact, cloth.increment)
     failures += _check_buy(lay, remnant, exact, cloth.increment, facts.length)
@@ -91,11 +91,12 @@ def check_figures(
     )
     share = sum(areas.values()) / used if used > 0.0 else 0.0
     if not abs(lay.utilisation - share) <= SHARE_SLACK:
-        failures.append(Failure("utilisation", f"utilisation is {share:.5f}, the lay says {lay.utilisation:.5f}"))
+        message = f"utilisation is {share:.5f}, the lay says {lay.utilisation:.5f}"
+        failures.append(Failure("utilisation", message, figures={"found": share, "said": lay.utilisation}))
     if not 0.0 <= lay.lower_bound <= lay.lay_length + LENGTH_SLACK:
-        failures.append(
-            Failure("bound", f"a lower bound of {lay.lower_bound:.3f} mm on a lay of {lay.lay_length:.3f} mm cannot be")
-        )
+        message = f"a lower bound of {lay.lower_bound:.3f} mm on a lay of {lay.lay_length:.3f} mm cannot be"
+        stated = {"lower_bound": lay.lower_bound, "lay_length": lay.lay_length}
+        failures.append(Failure("bound", message, figures=stated))
     return failures, Figures(length, buy, share, areas)
 
 
@@ -110,6 +111,7 @@ def _check_section(number: int, section: Section, table: Table | None, end: floa
                 "length",
                 f"the farthest cut edge is at {end:.3f} mm, the lay length is given as {section.lay_length:.3f} mm",
                 section=number,
+                figures={"found": end, "said": section.lay_length},
             )
         )
     if abs(section.spread.length - section.lay_length) > LENGTH_SLACK:
@@ -118,6 +120,7 @@ def _check_section(number: int, section: Section, table: Table | None, end: floa
                 "length",
                 f"the spread is {section.spread.length:.3f} mm long, the lay {section.lay_length:.3f} mm",
                 section=number,
+                figures={"spread": section.spread.length, "lay_length": section.lay_length},
             )
         )
     if table is not None and abs(section.spread.table_width - table.width) > LENGTH_SLACK:
@@ -126,6 +129,7 @@ def _check_section(number: int, section: Section, table: Table | None, end: floa
                 "spread",
                 f"the table width is {table.width:.3f} mm, the lay says {section.spread.table_width:.3f} mm",
                 section=number,
+                figures={"found": table.width, "said": section.spread.table_width},
             )
         )
     return failures
@@ -151,7 +155,8 @@ def _check_buy(lay: Lay, remnant: Remnant | None, exact: float, increment: float
     failures: list[Failure] = []
     buy = _rounded_up(exact, increment)
     if there is not None and exact > there + LENGTH_SLACK:
-        failures.append(Failure("cloth", f"the lay takes {exact:.2f} mm of cloth, there are only {there:.2f} mm"))
+        message = f"the lay takes {exact:.2f} mm of cloth, there are only {there:.2f} mm"
+        failures.append(Failure("cloth", message, figures={"needed": exact, "there": there}))
     # A length within the slack of a multiple may be taken for it or not.
     right = {buy, _rounded_up(exact - LENGTH_SLACK, increment), _rounded_up(exact + LENGTH_SLACK, increment)}
     if remnant is not None:
@@ -170,6 +175,7 @@ def _check_buy(lay: Lay, remnant: Remnant | None, exact: float, increment: float
                 "buy",
                 f"the length to buy is {below}: the lay takes {exact:.2f} mm, rounded up {buy:.2f} mm, "
                 f"the lay says {lay.buy_length:.2f} mm",
+                figures={"needed": exact, "found": buy, "said": lay.buy_length},
             )
         )
     return failures
@@ -193,7 +199,11 @@ def check_stated(lay: Lay, cloth: Cloth, remnant: Remnant | None, gap: float | N
     if gap is None:
         expected.append(("gap", lay.gap, cloth.gap))
     return [
-        Failure("value", f"the {name} of {cloth.name} is {right:.3f} mm, the lay says {said:.3f} mm")
+        Failure(
+            "value",
+            f"the {name} of {cloth.name} is {right:.3f} mm, the lay says {said:.3f} mm",
+            figures={"value": name, "found": right, "said": said},
+        )
         for name, said, right in expected
         if not abs(said - right) <= LENGTH_SLACK
     ]

@@ -116,6 +116,7 @@ def _overlap(
         pa.piece,
         place,
         a.section,
+        figures={"with": pb.piece, "shared": float(shared.area)},
     )
 
 
@@ -127,6 +128,7 @@ def _gap(a: ClothPiece, b: ClothPiece, distance: float, gap: float, judged: Mapp
         pa.piece,
         (pa.x, pa.y),
         a.section,
+        figures={"with": pb.piece, "apart": distance, "gap": gap},
     )
 
 

@@ -62,6 +62,7 @@ def check_pairs(cloth: Cloth, judged: Mapping[int, Judged], pieces: Iterable[Clo
                         p.piece,
                         (p.x, p.y),
                         other.section,
+                        figures={"copy": copy, "apart": off},
                     )
                 )
                 break

@@ -282,6 +282,7 @@ class _Proof:
                     p.piece,
                     (p.x, p.y),
                     j.section,
+                    figures={"found": piece.polygon.area, "right": area},
                 )
             )
 

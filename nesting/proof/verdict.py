@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 from typing import Any, Literal
 
+from nesting.model.findings import Figure
 from nesting.model.piece import Point
 
 __all__ = ["Failure", "FailureKind", "Verdict"]
@@ -36,18 +38,27 @@ FailureKind = Literal[
 
 @dataclass(frozen=True)
 class Failure:
-    """One thing that is wrong. ``place`` is on the table, in the frame of section number ``section``, mm."""
+    """One thing that is wrong. ``place`` is on the table, in the frame of section number ``section``, mm; ``figures``
+    what was found and what is right (mm, mm², shares, numbers of pieces)."""
 
     kind: FailureKind
     message: str
     piece: str | None = None
     place: Point | None = None
     section: int = 0
+    figures: Mapping[str, Figure] = field(default_factory=dict, kw_only=True, hash=False)
+
+    @property
+    def code(self) -> str:
+        """Which failure it is, as findings and refusals say it: "proof.overlap"."""
+        return f"proof.{self.kind}"
 
     def as_dict(self) -> dict[str, Any]:
         """The failure as JSON documents show it."""
         return {
             "kind": self.kind,
+            "code": self.code,
+            "figures": dict(self.figures),
             "message": self.message,
             "piece": self.piece,
             "place": list(self.place) if self.place is not None else None,

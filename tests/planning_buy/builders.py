@@ -7,6 +7,7 @@ from dataclasses import replace
 from typing import Any
 
 from nesting.model.errors import CannotLayError
+from nesting.model.findings import Reason
 from nesting.model.lay import Lay, PlyRegion, Section, Spread, SpreadTried
 from nesting.model.order import Cloth, CutPiece, Garment, Order, Remnant, SpreadName
 from nesting.model.piece import Edge, Piece, Point
@@ -129,5 +130,8 @@ class AreaLay:
             SpreadTried(kind, lay.lay_length, lay.buy_length, lay.utilisation, (1, 0, 0), chosen=lay is best)
             for kind, lay in found.items()
         ]
-        tried += [SpreadTried(kind, None, None, None, None, refused=why) for kind, why in refused.items()]
+        tried += [
+            SpreadTried(kind, None, None, None, None, refused=Reason(why, code="spread.test"))
+            for kind, why in refused.items()
+        ]
         return replace(best, tried=tuple(tried))

@@ -7,6 +7,7 @@ from dataclasses import replace
 
 import pytest
 
+from nesting.model.findings import Reason
 from nesting.model.order import Cloth, Garment, Together
 from nesting.model.units import round_up
 from nesting.planning.batch.cutting import batch
@@ -84,7 +85,7 @@ class Over:
         found = []
         for lay in lays:
             if lay.cloth == "lining" and self.refused:
-                lay = replace(lay, notes=(*lay.notes, self.refused))
+                lay = replace(lay, apart=Reason(self.refused, code="together.apart"))
             elif lay.cloth == "lining":
                 length = main.lay_length + self.extra + (self.wide if main.width > 800.0 else 0.0)
                 lay = replace(lay, over="main", lay_length=length, buy_length=round_up(length, 100.0))

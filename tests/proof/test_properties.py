@@ -137,7 +137,7 @@ def any_half(draw: st.DrawFn) -> Piece:
     a = draw(st.floats(0.0, 6.28))
     c, s = math.cos(a), math.sin(a)
     turned = mapped(piece, lambda p: (c * p[0] - s * p[1] + 7.0, s * p[0] + c * p[1] - 11.0), turn_deg=math.degrees(a))
-    return replace(turned, laid=replace(turned.laid, grainline=((-5.0, 0.0), (5.0, 0.0))))
+    return replace(turned, grainline=((-5.0, 0.0), (5.0, 0.0)))
 
 
 @settings(max_examples=4 * EXAMPLES, deadline=None)

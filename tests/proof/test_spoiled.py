@@ -831,11 +831,11 @@ def test_folded_leftover() -> None:
     lay = lay_of(order, "lengthwise fold", [put(BRIEF, 100, 30, plies=(0, 1), on_fold=True)], remnant=whole)
     assert prove(lay, order).failures == ()
     assert prove(lay, order).utilisation == pytest.approx(34_200 / (400 * 200))
-    slanted = replace(whole, laid=replace(whole.laid, outline=((0, 0), (250, 0), (240, 400), (0, 400))))
+    slanted = replace(whole, outline=((0, 0), (250, 0), (240, 400), (0, 400)))
     assert "spread" in {f.kind for f in prove(lay, replace(order, remnants=(slanted,))).failures}
     flawed = replace(whole, flaws=(((200, 300), (220, 300), (220, 320)),))
     assert "spread" in {f.kind for f in prove(lay, replace(order, remnants=(flawed,))).failures}
-    short = replace(whole, laid=replace(whole.laid, outline=((0, 0), (190, 0), (190, 400), (0, 400))))
+    short = replace(whole, outline=((0, 0), (190, 0), (190, 400), (0, 400)))
     assert "cloth" in {f.kind for f in prove(lay, replace(order, remnants=(short,))).failures}
     stacked = replace(lay, sections=(replace(lay.sections[0], spread=replace(lay.sections[0].spread, kind="tubular")),))
     assert "spread" in {f.kind for f in prove(stacked, order).failures}

@@ -9,6 +9,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
+from nesting.model.findings import Reason
 from nesting.model.lay import (
     FoldLine,
     GarmentShare,
@@ -22,6 +23,8 @@ from nesting.model.lay import (
     placed,
 )
 from nesting.model.piece import Drill, Notch, Piece, Point, Ring, mapped
+
+AGAINST_NAP = Reason("the nap would run against itself", code="spread.nap")
 
 
 def _curve(a: Point, b: Point, c: Point, steps: int = 40) -> list[Point]:
@@ -227,7 +230,7 @@ def _lay(sections: Sequence[Section], **more: object) -> Lay:
         tried=(
             SpreadTried("open", 1.2 * length, 1.3 * length, 0.61, (14, 0, 3), None, False),
             SpreadTried(sections[0].spread.kind, length, length + 60, 0.71, (9, 1, 0), None, True),
-            SpreadTried("crosswise fold", None, None, None, None, "the nap would run against itself", False),
+            SpreadTried("crosswise fold", None, None, None, None, AGAINST_NAP, False),
         ),
         notes=("Many makers cut knits one way; this cloth is taken as the same both ways.",),
     )

@@ -13,6 +13,7 @@ from typing import Any
 
 from nesting.files.lays.layreading import SCHEMA, lay_from_dict
 from nesting.model.errors import InternalError, OrderError
+from nesting.model.findings import Reason
 from nesting.model.lay import Lay, PatchPlace, Placement, Spread, SpreadTried
 from nesting.model.piece import Point, Ring
 
@@ -130,7 +131,8 @@ def lay_as_dict(lay: Lay) -> dict[str, Any]:
             {"number": number, "of": cloth, "on": _place_dict(on)} for number, cloth, on in lay.patch_places
         ]
     if lay.apart is not None:
-        document["apart"] = lay.apart
+        document["apart"] = lay.apart.message
+        document["apart_reason"] = _reason_dict(lay.apart)
     if lay.part is not None:
         document["part"] = {"number": lay.part.number, "of": lay.part.of}
     if lay.leftover is not None:
@@ -243,10 +245,16 @@ def _tried_dict(row: SpreadTried) -> dict[str, Any]:
         "buy_length": _optional(row.buy_length),
         "utilisation": None if row.utilisation is None else _number(row.utilisation, 9),
         "handling": list(row.handling) if row.handling is not None else None,
-        "refused": row.refused,
+        "refused": None if row.refused is None else row.refused.message,
+        **({} if row.refused is None else {"refused_reason": _reason_dict(row.refused)}),
         "chosen": row.chosen,
         **({} if row.in_all is None else {"in_all": _number(row.in_all)}),
     }
+
+
+def _reason_dict(reason: Reason) -> dict[str, Any]:
+    """What programs read of a reason; its message stands beside it, as it always did."""
+    return {"code": reason.code, "figures": dict(reason.figures)}
 
 
 def read_lay(path: str | Path) -> Lay:

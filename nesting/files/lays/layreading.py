@@ -7,6 +7,7 @@ from typing import Any, Literal, get_args
 
 from nesting.files.lays.layvalues import Reader
 from nesting.model.errors import OrderError
+from nesting.model.findings import Reason
 from nesting.model.lay import (
     FoldLine,
     GarmentShare,
@@ -56,6 +57,7 @@ _TOP_KEYS = {
     "holds",
     "leftover",
     "apart",
+    "apart_reason",
     "patches",
     "patch_places",
     "part",
@@ -118,11 +120,22 @@ def lay_from_dict(document: Mapping[str, Any]) -> Lay:
         patch_places=tuple(
             (p.whole("number", least=1), p.text("of"), _patch_place(p.part("on"))) for p in top.parts("patch_places")
         ),
-        apart=top.maybe_text("apart"),
+        apart=_reason(top, "apart"),
         part=_part(top.part("part")) if top.has("part") else None,
         leftover=_leftover(top, cloth) if top.has("leftover") else None,
         extra={key: value for key, value in document.items() if key not in _TOP_KEYS},
     )
+
+
+def _reason(place: Reader, key: str) -> Reason | None:
+    """The reason under ``key``; the files of before give its message alone."""
+    message = place.maybe_text(key)
+    if message is None:
+        return None
+    told = place.part(f"{key}_reason", {})
+    figures = {name: value for name, value in told.given("figures").items() if isinstance(value, str | int | float)}
+    code = told.text("code", "reason.not-told")
+    return Reason(message, code=code, figures=figures)
 
 
 def _part(part: Reader) -> LayPart:
@@ -291,7 +304,7 @@ def _tried(row: Reader) -> SpreadTried:
         buy_length=row.number("buy_length") if row.has("buy_length") else None,
         utilisation=row.number("utilisation") if row.has("utilisation") else None,
         handling=(handling[0], handling[1], handling[2]) if handling is not None else None,
-        refused=row.maybe_text("refused"),
+        refused=_reason(row, "refused"),
         chosen=row.flag("chosen", False),
         in_all=row.number("in_all") if row.has("in_all") else None,
     )

@@ -51,6 +51,13 @@ class Reader:
             return default
         return value
 
+    def given(self, key: str) -> Mapping[str, Any]:
+        """What stands there as it is, a table of plain values; empty where there is none."""
+        value = self._get(key, {})
+        if not isinstance(value, Mapping):
+            raise self.wrong(key, "a table", value)
+        return value
+
     def text(self, key: str, default: str = _MISSING) -> str:
         """A text."""
         value = self._get(key, default)

@@ -13,6 +13,7 @@ from itertools import product
 
 from nesting.cloth.spreads import sound_spreads
 from nesting.model.errors import CannotLayError, UnitsError
+from nesting.model.findings import Reason
 from nesting.model.lay import Lay
 from nesting.model.order import Cloth, Nap, SpreadName
 from nesting.model.units import format_width, parse_length
@@ -291,7 +292,8 @@ def _own_curve(
             return curve(order, cloth.name, lay, spread=kind, known=known, counts=counts, on_step=on_step)
         except CannotLayError as error:
             why = why or error
-    return RefusedRow(cloth.name, cloth.width, cloth.nap, spread, str(why))
+    assert why is not None
+    return RefusedRow(cloth.name, cloth.width, cloth.nap, spread, why.reason)
 
 
 def _rows(
@@ -310,13 +312,13 @@ def _rows(
     try:
         found = lay(part, cloth.name, share=len(sound) * (ROW_SHARE if one_more else 1.0))
     except CannotLayError as error:
-        refused.append(RefusedRow(cloth.name, cloth.width, cloth.nap, None, str(error)))
+        refused.append(RefusedRow(cloth.name, cloth.width, cloth.nap, None, error.reason))
         return [], refused, None
     after = _after_one_more(part, cloth, lay, found, sequence, len(sound)) if one_more else {}
     rows: list[BuyRow] = []
     for tried in found.tried:
         if tried.lay_length is None or tried.buy_length is None:
-            reason = tried.refused or "not laid"
+            reason = tried.refused or Reason("not laid", code="spread.not-laid")
             refused.append(RefusedRow(cloth.name, cloth.width, cloth.nap, tried.kind, reason))
             continue
         lengths, adds = (tried.lay_length, tried.buy_length), None

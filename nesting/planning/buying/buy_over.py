@@ -7,6 +7,7 @@ from contextlib import suppress
 from dataclasses import replace
 
 from nesting.model.errors import CannotLayError
+from nesting.model.findings import Reason
 from nesting.model.lay import Lay
 from nesting.planning.buying.buy_rows import BuyRow, RefusedRow
 from nesting.planning.buying.curve import adding_sequence, next_garment
@@ -38,8 +39,8 @@ def over_row(
     apart = next(one for one in lays if one.cloth == second)
     there = next(one for one in together if one.cloth == second)
     if there.leaders_on is None:
-        why = [note for note in there.notes if note not in apart.notes]
-        return RefusedRow(second, cloth.width, cloth.nap, None, "; ".join(why) or "it cannot lie over its leaders")
+        why = there.apart or Reason("it cannot lie over its leaders", code="together.apart")
+        return RefusedRow(second, cloth.width, cloth.nap, None, why)
     part = order.on_cloth(second)
     counts = [g.count for g in part.garments]
     following = next_garment(part, adding_sequence(counts), sum(counts))

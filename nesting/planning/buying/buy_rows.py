@@ -10,6 +10,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any
 
+from nesting.model.findings import Reason
 from nesting.model.order import Nap, SpreadName
 from nesting.planning.buying.curve import Curve
 from nesting.planning.buying.trims import TrimNeed
@@ -84,7 +85,12 @@ class RefusedRow:
     width: float
     nap: Nap
     spread: SpreadName | None
-    reason: str
+    why: Reason
+
+    @property
+    def reason(self) -> str:
+        """Why, in words."""
+        return self.why.message
 
     def as_dict(self) -> dict[str, Any]:
         """The refusal as the JSON document shows it."""
@@ -94,6 +100,8 @@ class RefusedRow:
             "spread": self.spread,
             "nap": self.nap,
             "reason": self.reason,
+            "code": self.why.code,
+            "figures": dict(self.why.figures),
         }
 
 

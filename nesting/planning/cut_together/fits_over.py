@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 
 from nesting.cloth.orientation import Orientation, orientation
+from nesting.model.findings import Reason
 from nesting.model.lay import Placement, Section, Spread
 from nesting.model.order import Cloth, CutPiece
 from nesting.model.tolerances import FOLD_MM, OVERLAP_SHARE
@@ -19,7 +20,9 @@ SLACK = 1e-3
 Say = Callable[[float], str]
 
 
-def why_not_here(order: CuttingList, cloth: Cloth, spread: Spread, laid: Sequence[Placement], say: Say) -> str | None:
+def why_not_here(
+    order: CuttingList, cloth: Cloth, spread: Spread, laid: Sequence[Placement], say: Say
+) -> Reason | None:
     """Why these pieces cannot be cut from ``cloth``, spread like that, where they lie; None if they can.
 
     ``say`` puts a length in mm into words.
@@ -27,23 +30,27 @@ def why_not_here(order: CuttingList, cloth: Cloth, spread: Spread, laid: Sequenc
     for p in laid:
         cut = order.cut(p.piece, p.size)
         if p.opened and not cut.unfold:
-            return f"'{p.label}' may not be opened out (unfold = false), but its leader is"
+            words = f"'{p.label}' may not be opened out (unfold = false), but its leader is"
+            return Reason(words, code="fold.unfold", figures={"piece": p.piece})
         why = _turn_refused(cut, cloth, p)
         if why is not None:
             return why
         beyond = _beyond(p, spread)
         if beyond is not None:
-            return f"'{p.label}' reaches {say(beyond)} beyond the edge of '{cloth.name}', which is narrower there"
+            words = f"'{p.label}' reaches {say(beyond)} beyond the edge of '{cloth.name}', which is narrower there"
+            return Reason(words, code="together.beyond-edge", figures={"piece": p.piece, "beyond": beyond})
         away = _from_folds(p, spread)
         if p.on_fold and away is None:
-            return f"the fold of '{cloth.name}' does not lie over the fold on which '{p.label}' is cut"
+            words = f"the fold of '{cloth.name}' does not lie over the fold on which '{p.label}' is cut"
+            return Reason(words, code="together.fold-apart", figures={"piece": p.piece})
         if away is not None and away < cloth.gap / 2 - SLACK:
             found, asked = format_apart(max(away, 0.0), cloth.gap / 2, imperial=order.imperial)
-            return f"'{p.label}' would lie {found} from a fold, half the gap is {asked}"
+            words = f"'{p.label}' would lie {found} from a fold, half the gap is {asked}"
+            return Reason(words, code="together.near-fold", figures={"piece": p.piece, "away": max(away, 0.0)})
     return _too_near(cloth, spread, laid, imperial=order.imperial)
 
 
-def why_not_together(order: CuttingList, cloth: Cloth, sections: Sequence[Section]) -> str | None:
+def why_not_together(order: CuttingList, cloth: Cloth, sections: Sequence[Section]) -> Reason | None:
     """Why the pieces of all sections cannot be cut from ``cloth`` as one lay; None if they can."""
     if cloth.nap != "by garment":
         return None
@@ -58,14 +65,15 @@ def why_not_together(order: CuttingList, cloth: Cloth, sections: Sequence[Sectio
     mixed = next((key for key, states in ways.items() if len(states) > 1), None)
     if mixed is None:
         return None
-    return f"the pieces of {mixed[0]} no. {mixed[2]} would lie both ways of the nap of '{cloth.name}'"
+    words = f"the pieces of {mixed[0]} no. {mixed[2]} would lie both ways of the nap of '{cloth.name}'"
+    return Reason(words, code="together.nap", figures={"garment": mixed[0], "copy": mixed[2]})
 
 
 def _off(a: float, b: float) -> float:
     return abs((a - b + 180.0) % 360.0 - 180.0)
 
 
-def _turn_refused(cut: CutPiece, cloth: Cloth, p: Placement) -> str | None:
+def _turn_refused(cut: CutPiece, cloth: Cloth, p: Placement) -> Reason | None:
     if cut.turn == "any":
         return None
     allowed: Orientation = orientation(cut, cloth)
@@ -73,7 +81,8 @@ def _turn_refused(cut: CutPiece, cloth: Cloth, p: Placement) -> str | None:
     if any(_off(p.turn, turn) <= grace for turn in allowed.turns):
         return None
     reasons = [why for turn, why in allowed.refused if _off(p.turn, turn) <= cut.tilt + 1e-6]
-    return f"'{p.label}' would lie turned by {p.turn:.4g}° on '{cloth.name}'" + (f": {reasons[0]}" if reasons else "")
+    words = f"'{p.label}' would lie turned by {p.turn:.4g}° on '{cloth.name}'" + (f": {reasons[0]}" if reasons else "")
+    return Reason(words, code="together.turn", figures={"piece": p.piece, "turn": p.turn})
 
 
 def _beyond(p: Placement, spread: Spread) -> float | None:
@@ -104,7 +113,7 @@ def _from_folds(p: Placement, spread: Spread) -> float | None:
     return least if own else None
 
 
-def _too_near(cloth: Cloth, spread: Spread, laid: Sequence[Placement], *, imperial: bool) -> str | None:
+def _too_near(cloth: Cloth, spread: Spread, laid: Sequence[Placement], *, imperial: bool) -> Reason | None:
     from shapely import STRtree
     from shapely.geometry import Polygon
 
@@ -122,7 +131,9 @@ def _too_near(cloth: Cloth, spread: Spread, laid: Sequence[Placement], *, imperi
             if cloth.gap > 0.0:
                 apart = float(shapes[i].distance(shapes[j]))
                 found, asked = format_apart(apart, cloth.gap, imperial=imperial)
-                return f"{names} would lie {found} apart, the gap on '{cloth.name}' is {asked}"
+                words = f"{names} would lie {found} apart, the gap on '{cloth.name}' is {asked}"
+                return Reason(words, code="together.gap", figures={"apart": apart, "gap": cloth.gap})
             if shapes[i].intersection(shapes[j]).area > OVERLAP_SHARE * min(shapes[i].area, shapes[j].area):
-                return f"{names} would overlap, as both reach a little beyond their leaders"
+                words = f"{names} would overlap, as both reach a little beyond their leaders"
+                return Reason(words, code="together.overlap", figures={"first": here[i].label, "second": here[j].label})
     return None

@@ -9,7 +9,9 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 
+from nesting.cloth.orientation import orientation
 from nesting.cloth.spreads import make_spread, sides_words, sound_spreads
+from nesting.model.errors import NestingError
 from nesting.model.lay import Lay, Placement, Section, Spread, mirrored_over_fold, placed
 from nesting.model.order import Cloth, SpreadName
 from nesting.model.piece import mapped
@@ -17,17 +19,21 @@ from nesting.model.units import format_length
 from nesting.planning.cut_together.fits_over import why_not_here, why_not_together
 from nesting.planning.cut_together.followers import follower_motion
 from nesting.planning.layout.repeats import matching_for
+from nesting.planning.layout.wording import turn_notes
 from nesting.planning.layout.yardage import buy_length, full_widths, garment_shares, utilisation
 from nesting.resolving.cutting_list import CuttingList, Pair
 
-__all__ = ["Apart", "Pairs", "at_leader", "check_pairs", "lay_over", "pairs_of"]
+__all__ = ["Apart", "Pairs", "at_leader", "check_pairs", "follower_notes", "lay_over", "pairs_of"]
 
 #: (leader, garment, size) -> what is cut together with it
 Pairs = Mapping[tuple[str, str, str | None], Pair]
 
 
-class Apart(Exception):
-    """The second cloth cannot lie over its leaders; the message says why."""
+class Apart(NestingError):
+    """The second cloth cannot be cut at the places of its leaders; the message says why."""
+
+    exit_code = 3
+    default_code = "together.apart"
 
 
 @dataclass(frozen=True)
@@ -86,7 +92,7 @@ def _tried_over(order: CuttingList, lay: Lay, apart: Lay) -> tuple[Lay, Lay]:
         over = _over(order, lay, apart, finely)
     except Apart as why:
         note = f"cut together with cloth '{lay.cloth}' is not possible as it lies: {why}; laid by itself"
-        return lay, replace(apart, apart=str(why), notes=(*apart.notes, note))
+        return lay, replace(apart, apart=why.reason, notes=(*apart.notes, note))
     buy = buy_length(over.kind, over.cloth, over.lay_length)
     begins = " and ".join(say(at + lay.end_allowance - apart.end_allowance) for at in over.starts)
     note = (
@@ -109,7 +115,7 @@ def _tried_over(order: CuttingList, lay: Lay, apart: Lay) -> tuple[Lay, Lay]:
         utilisation=utilisation(over.sections, over.cloth.width_washed),
         garments=garment_shares([p for s in over.sections for p in s.placements], order.counts, buy),
         tried=(),
-        notes=(note, *(n for n in apart.notes if "is refused" in n)),
+        notes=(note, *follower_notes(order, over.cloth)),
     )
 
 
@@ -137,23 +143,27 @@ def _over(order: CuttingList, lay: Lay, apart: Lay, say: Callable[[float], str])
             depths = _depths(section.spread, used)
             spread = make_spread(section.spread.kind, used, end, depths, turned=turned)
         except ValueError as error:
-            raise Apart(str(error)) from None
+            raise Apart(str(error), code="together.folds") from None
         why = why_not_here(order, used, spread, laid, say)
         if why is not None:
-            raise Apart(why)
+            raise Apart(why.message, code=why.code, figures=why.figures)
         start = sections[-1].start + sections[-1].lay_length + cloth.gap if sections else 0.0
         starts.append(section.start + begin)
         sections.append(Section(spread, end, tuple(laid), start))
     if not sections:
-        raise Apart(f"no leader lies on '{lay.cloth}'")
+        raise Apart(f"no leader lies on '{lay.cloth}'", code="together.no-leader", figures={"cloth": lay.cloth})
     over = _Over(used, tuple(sections), tuple(starts))
     why = why_not_together(order, used, sections)
     if why is not None:
-        raise Apart(why)
+        raise Apart(why.message, code=why.code, figures=why.figures)
     _check_numbers(order, over)
     needed = buy_length(over.kind, used, over.lay_length, rounded=False)
     if cloth.length is not None and needed > cloth.length:
-        raise Apart(f"it would take {say(needed)} of '{cloth.name}', of which there are {say(cloth.length)}")
+        raise Apart(
+            f"it would take {say(needed)} of '{cloth.name}', of which there are {say(cloth.length)}",
+            code="together.too-little-cloth",
+            figures={"needed": needed, "there": cloth.length},
+        )
     return over
 
 
@@ -163,23 +173,32 @@ def check_pairs(order: CuttingList, cloth: Cloth, pairs: Pairs, apart: Lay, *, s
     covered = {(pair.follower.name, pair.garment, pair.size) for pair in pairs.values()}
     own = sorted({p.piece for p in apart.placements if (p.piece, p.garment, p.size) not in covered})
     if own:
-        raise Apart(f"'{cloth.name}' also gives {', '.join(own)}")
+        words = f"'{cloth.name}' also gives {', '.join(own)}"
+        raise Apart(words, code="together.pieces-of-its-own", figures={"pieces": ", ".join(own)})
     for pair in pairs.values():
         leader, follower, name = pair.leader, pair.follower, pair.leader.name
         if not pair.fits.agrees:
-            raise Apart("; ".join(pair.fits.messages))
+            raise Apart(
+                "; ".join(pair.fits.messages),
+                code="together.does-not-fit",
+                figures={"leader": name, "follower": follower.name, "largest": pair.fits.largest},
+            )
         if leader.cut != follower.cut:
-            raise Apart(f"'{name}' is cut {leader.cut} times and '{follower.name}' {follower.cut} times")
+            words = f"'{name}' is cut {leader.cut} times and '{follower.name}' {follower.cut} times"
+            raise Apart(words, code="together.counts", figures={"leader": leader.cut, "follower": follower.cut})
         if leader.mirrored != follower.mirrored and not pair.handless:
             one, other = ("left and right", "alike") if leader.mirrored else ("alike", "left and right")
-            raise Apart(f"'{name}' is cut {one} and '{follower.name}' {other}")
+            words = f"'{name}' is cut {one} and '{follower.name}' {other}"
+            raise Apart(words, code="together.hands", figures={"leader": name, "follower": follower.name})
         if matching_for(order, cloth, follower).any:
-            raise Apart(f"the repeat of '{cloth.name}' has to match, which the places of the leaders do not heed")
+            words = f"the repeat of '{cloth.name}' has to match, which the places of the leaders do not heed"
+            raise Apart(words, code="together.repeat", figures={"cloth": cloth.name})
     by_faces = {pair.faces: pair.follower.name for pair in pairs.values()}
     if same_faces and len(by_faces) > 1:
         raise Apart(
             f"'{by_faces['to the leader']}' faces its leader and '{by_faces['same']}' the same way as its own, which "
-            f"one spread of '{cloth.name}' does not give"
+            f"one spread of '{cloth.name}' does not give",
+            code="together.faces",
         )
 
 
@@ -190,9 +209,12 @@ def _spread_alike(cloth: Cloth, spread: Spread, apart: Lay) -> Cloth:
     used = replace(cloth, plies=len(spread.plies)) if stacked else cloth
     _, refused = sound_spreads(used, None, kind)
     if refused:
-        raise Apart(f"'{cloth.name}' cannot be spread as its leaders are ({kind}): {refused[0].reason}")
+        why = refused[0].reason
+        words = f"'{cloth.name}' cannot be spread as its leaders are ({kind}): {why}"
+        raise Apart(words, code=why.code, figures={**why.figures, "spread": kind})
     if cloth.spreads is not None and kind not in {*cloth.spreads, *(s.spread.kind for s in apart.sections)}:
-        raise Apart(f"its leaders lie on a spread ({kind}) that the order does not list for '{cloth.name}'")
+        words = f"its leaders lie on a spread ({kind}) that the order does not list for '{cloth.name}'"
+        raise Apart(words, code="together.spread", figures={"spread": kind})
     return used
 
 
@@ -213,7 +235,14 @@ def _check_numbers(order: CuttingList, over: _Over) -> None:
     for (name, garment, size), number in given.items():
         wanted = order.cut(name, size).cut * counts.get((garment, size), 0)
         if number < wanted or (number > wanted and not over.cloth.surplus):
-            raise Apart(f"its leaders would give {number} of '{name}', {wanted} are asked for")
+            words = f"its leaders would give {number} of '{name}', {wanted} are asked for"
+            raise Apart(words, code="together.numbers", figures={"piece": name, "given": number, "asked": wanted})
+
+
+def follower_notes(order: CuttingList, cloth: Cloth) -> tuple[str, ...]:
+    """The turns that ``cloth`` does not allow the pieces that are cut from it together with others."""
+    cuts = dict.fromkeys(pair.follower for pair in order.pairs if pair.cloths[1] == cloth.name)
+    return turn_notes((cut.piece.label, turn, why) for cut in cuts for turn, why in orientation(cut, cloth).refused)
 
 
 def at_leader(leader: Placement, pair: Pair) -> Placement:

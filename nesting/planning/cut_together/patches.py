@@ -19,13 +19,14 @@ from shapely.geometry import Polygon
 
 from nesting.cloth.orientation import orientation
 from nesting.model.errors import CannotLayError
+from nesting.model.findings import Reason
 from nesting.model.lay import Lay, Patch, PatchPlace, Placement, Section, Spread, mirrored_over_fold, placed
 from nesting.model.order import Cloth, CutPiece
 from nesting.model.piece import Piece
 from nesting.model.units import format_apart
 from nesting.packing.problem import PackingError, Stop
 from nesting.planning.cut_together.fits_over import why_not_together
-from nesting.planning.cut_together.layered import Apart, Pairs, at_leader, check_pairs, pairs_of
+from nesting.planning.cut_together.layered import Apart, Pairs, at_leader, check_pairs, follower_notes, pairs_of
 from nesting.planning.cut_together.patch_groups import Box, Group, GroupRules, InTheWay, Wanted, grouped, union
 from nesting.planning.layout.assemble import assemble, with_length
 from nesting.planning.layout.demand import stacks_of
@@ -61,7 +62,7 @@ def in_patches(order: CuttingList, first: Lay, apart: Lay, options: SearchOption
         groups = _groups(order, first, apart)
     except Apart as why:
         words = f"'{cloth.name}' cannot be cut in patches: {why}"
-        raise CannotLayError(words, key=cloth.name, code="cloth.no-patches") from None
+        raise CannotLayError(words, key=cloth.name, code=why.code, figures=why.figures) from None
     spread, length, spots = _laid(order, cloth, groups, options)
     followers: list[Placement] = []
     patches: list[Patch] = []
@@ -76,7 +77,7 @@ def in_patches(order: CuttingList, first: Lay, apart: Lay, options: SearchOption
     forbidden = _why_not(order, cloth, section)
     if forbidden is not None:
         words = f"'{cloth.name}' cannot be cut in patches: {forbidden}"
-        raise CannotLayError(words, key=cloth.name, code="cloth.no-patches")
+        raise CannotLayError(words, key=cloth.name, code=forbidden.code, figures=forbidden.figures)
     counts = order.counts
     bought = buy_length("open", cloth, length)
     second = replace(
@@ -92,26 +93,29 @@ def in_patches(order: CuttingList, first: Lay, apart: Lay, options: SearchOption
         over=None,
         over_at=(),
         patches=tuple(patches),
-        notes=tuple(n for n in apart.notes if "is refused" in n),
+        notes=follower_notes(order, cloth),
     )
     places = tuple((p.number, apart.cloth, p.on) for p in patches)
     return replace(first, patch_places=(*first.patch_places, *places)), second
 
 
-def _why_not(order: CuttingList, cloth: Cloth, section: Section) -> str | None:
+def _why_not(order: CuttingList, cloth: Cloth, section: Section) -> Reason | None:
     """Why the patches that were found cannot be: a half that may not be opened out, a turn not allowed, left and right
     in two turns, followers nearer than their cloth's gap, cloth that does not reach."""
     turns: dict[tuple[str, str, str | None, int], float] = {}
     for p in section.placements:
         cut = order.cut(p.piece, p.size)
         if p.opened and not cut.unfold:
-            return f"'{p.piece}' may not be opened out (unfold = false)"
+            words = f"'{p.piece}' may not be opened out (unfold = false)"
+            return Reason(words, code="fold.unfold", figures={"piece": p.piece})
         if not any(_off(p.turn, turn) <= cut.tilt + 1e-6 for turn in orientation(cut, cloth).turns):
-            return f"'{p.piece}' may not lie at {p.turn:g}° on it"
+            words = f"'{p.piece}' may not lie at {p.turn:g}° on it"
+            return Reason(words, code="together.turn", figures={"piece": p.piece, "turn": p.turn})
         if cloth.pairs_same_way and cut.mirrored and cut.cut > 1:
             first = turns.setdefault((p.piece, p.garment, p.size, p.copy), p.turn)
             if _off(p.turn, first) > 2.0 * cut.tilt + 1e-6:
-                return f"left and right of '{p.label}' would lie in two turns (pairs)"
+                words = f"left and right of '{p.label}' would lie in two turns (pairs)"
+                return Reason(words, code="together.pairs", figures={"piece": p.piece})
     errors = [order.cut(p.piece, p.size).piece.error for p in section.placements]
     if cloth.gap > 0.0 or any(errors):
         shapes = [Polygon(p.outline) for p in section.placements]
@@ -120,14 +124,16 @@ def _why_not(order: CuttingList, cloth: Cloth, section: Section) -> str | None:
             if apart < gap - SLACK:
                 found, asked = format_apart(apart, gap, imperial=order.imperial)
                 names = f"'{section.placements[i].label}' and '{section.placements[j].label}'"
-                return f"{names} would lie {found} apart, the gap is {asked}"
+                words = f"{names} would lie {found} apart, the gap is {asked}"
+                return Reason(words, code="together.gap", figures={"apart": apart, "gap": gap})
     near = why_not_together(order, cloth, [section])
     if near is not None:
         return near
     needed = buy_length("open", cloth, section.lay_length, rounded=False)
     if cloth.length is not None and needed > cloth.length + SLACK:
         wanted, there = format_apart(needed, cloth.length, imperial=order.imperial)
-        return f"{wanted} would be needed, there are {there}"
+        words = f"{wanted} would be needed, there are {there}"
+        return Reason(words, code="together.too-little-cloth", figures={"needed": needed, "there": cloth.length})
     return None
 
 
@@ -157,7 +163,7 @@ def _groups(order: CuttingList, first: Lay, apart: Lay) -> tuple[Group, ...]:
 
 def _wanted(order: CuttingList, first: Lay, cloth: Cloth, pairs: Pairs) -> list[Wanted]:
     if cloth.tubular:
-        raise Apart("it is a tube")
+        raise Apart("it is a tube", code="spread.tube")
     found: list[Wanted] = []
     for number, section in enumerate(first.sections):
         for k, p in enumerate(section.placements):
@@ -166,17 +172,19 @@ def _wanted(order: CuttingList, first: Lay, cloth: Cloth, pairs: Pairs) -> list[
                 continue
             follower = pair.follower
             if follower.turn in ("bias", "any") or matching_for(order, cloth, follower).any:
-                raise Apart(f"'{follower.name}' has no plain grain, or its repeat has to match")
+                words = f"'{follower.name}' has no plain grain, or its repeat has to match"
+                raise Apart(words, code="together.repeat", figures={"piece": follower.name})
             at = at_leader(p, pair)
             if _off(at.turn, round(at.turn / 90.0) * 90.0) > (0.0 if p.on_fold else follower.tilt) + 1e-6:
-                raise Apart(f"'{follower.name}' lies aslant on its leader")
+                words = f"'{follower.name}' lies aslant on its leader"
+                raise Apart(words, code="together.turn", figures={"piece": follower.name, "turn": at.turn})
             for n, plies in enumerate([p.plies] if p.on_fold else [(ply,) for ply in sorted(p.plies)]):
                 face = _face(section, plies[0])
                 if pair.faces == "to the leader":
                     face = "down" if face == "up" else "up"
                 found.append(_one(order, at, (number, k), plies, face, n, cloth.patch_margin))
     if not found:
-        raise Apart(f"no leader lies on '{first.cloth}'")
+        raise Apart(f"no leader lies on '{first.cloth}'", code="together.no-leader", figures={"cloth": first.cloth})
     return found
 
 

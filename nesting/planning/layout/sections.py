@@ -12,6 +12,7 @@ from dataclasses import replace
 from itertools import islice
 
 from nesting.model.errors import CannotLayError
+from nesting.model.findings import Reason
 from nesting.model.lay import Section
 from nesting.model.order import Cloth
 from nesting.packing.problem import NeverFits, PackingError, Result
@@ -66,21 +67,24 @@ def sectioned(
     options: SearchOptions,
     pool: Executor | None,
     flaps: Sequence[Candidate] = (),
-) -> tuple[tuple[Section, ...] | None, str]:
+) -> tuple[tuple[Section, ...] | None, Reason | None]:
     """The shortest lay in two sections that was found, or None and why there is none.
 
     ``flaps`` are partial folds that did well by themselves; the folded section tries them beside the plain fold.
     """
     if cloth.repeat_along > 0.0 or cloth.repeat_across > 0.0:
-        return None, "the repeat of the cloth would have to run on from one section into the next"
+        why = Reason(
+            "the repeat of the cloth would have to run on from one section into the next", code="spread.repeat"
+        )
+        return None, why
     if any(s.needs[0].pair is not None for s in stacks):
-        return None, "pieces that are cut together need one spread for all"
+        return None, Reason("pieces that are cut together need one spread for all", code="spread.together")
     if cloth.nap == "by garment":
         # the pieces of one garment may fall into both sections: all lie one way, which is within the rule
         cloth = replace(cloth, nap="one way")
     tasks: list[tuple[int, int, Assembly]] = []
     divisions = 0
-    why = "nothing is cut on a fold or in pairs, so there is nothing to fold for"
+    why = Reason("nothing is cut on a fold or in pairs, so there is nothing to fold for", code="spread.nothing-folded")
     for folded, rest in islice(_divisions(stacks), MOST_DIVISIONS):
         try:
             first = [
@@ -89,7 +93,7 @@ def sectioned(
             ]
             second = assemble(order, cloth, rest, "open")
         except CannotLayError as error:
-            why = str(error)
+            why = error.reason
             continue
         for assembly in first:
             tasks += [(divisions, 0, assembly)]
@@ -117,9 +121,10 @@ def sectioned(
             if not found:
                 failed = next(o for (d, p, _), o in zip(tasks, outcomes, strict=True) if d == number and p == part)
                 if isinstance(failed, NeverFits):
-                    why = f"piece '{failed.name}' does not fit across the cloth in its section"
+                    words = f"piece '{failed.name}' does not fit across the cloth in its section"
+                    why = Reason(words, code="piece.too-large", figures={"piece": failed.name})
                 elif isinstance(failed, PackingError):
-                    why = str(failed)
+                    why = Reason(str(failed), code="cloth.no-layout")
                 break
             result, assembly = min(found, key=lambda f: f[0].length)
             placements, length = assembly.placements(result.places)
@@ -129,4 +134,4 @@ def sectioned(
             total = parts[-1].start + parts[-1].lay_length
             if best is None or total < best[0]:
                 best = (total, tuple(parts))
-    return (best[1], "") if best is not None else (None, why)
+    return (best[1], None) if best is not None else (None, why)

@@ -16,6 +16,7 @@ from functools import partial
 
 from nesting.cloth.spreads import Refusal, sound_spreads
 from nesting.model.errors import CannotLayError
+from nesting.model.findings import Reason
 from nesting.model.lay import Section
 from nesting.model.order import SpreadName
 from nesting.packing.problem import Bound, Item, NeverFits, PackingError, Place, Result, Stop, outline_of
@@ -65,7 +66,7 @@ def try_all(
             opener.run(OPEN_FIRST if others else 1.0, [])
         except CannotLayError as error:
             opener = None
-            refused.append(Refusal("open", str(error)))
+            refused.append(Refusal("open", error.reason))
     spent = OPEN_FIRST if opener is not None else 0.0
     trials = _candidates(search, folded)
     for_folds = (1.0 - _OPEN_LAST if opener is not None else 1.0) - spent
@@ -87,6 +88,7 @@ def try_all(
             finished.append(Finished("sections", made, None))
             show(search, "sections", finished[-1].lay_length, lambda: finished[-1])
         else:
+            assert why is not None
             refused.append(Refusal("sections", why))
     left = search.share_left()
     if left is not None:
@@ -100,8 +102,9 @@ def try_all(
         done = [t for t in trials if t.candidate.kind == kind and t.result is not None]
         finished += [_finish(search, t) for t in done]
         if not done:
-            reasons = dict.fromkeys(t.refused for t in trials if t.candidate.kind == kind and t.refused)
-            refused.append(Refusal(kind, "; ".join(reasons) or "no piece gives a flap of sensible depth"))
+            refused.append(
+                Refusal(kind, _all_of([t.refused for t in trials if t.candidate.kind == kind and t.refused]))
+            )
     if opener is not None:
         if others:
             opener.run(_OPEN_LAST, finished, until_end=True)
@@ -112,13 +115,22 @@ def try_all(
     return wanted, tuple(r for r in refused if r.kind in kinds or forced is None)
 
 
+def _all_of(reasons: Sequence[Reason]) -> Reason:
+    """Every candidate's reason in one; the code and figures of the first."""
+    if not reasons:
+        return Reason("no piece gives a flap of sensible depth", code="spread.no-flap")
+    return replace(reasons[0], message="; ".join(dict.fromkeys(reason.message for reason in reasons)))
+
+
 def _nothing_lies(search: Search, refused: Sequence[Refusal]) -> CannotLayError:
     """One reason, the plainest: that of open cloth, or of the first spread; the others are only named."""
     first = next((r for r in refused if r.kind == "open"), refused[0])
     others = [r.kind for r in refused if r is not first]
     also = f" Nor does it lie on: {', '.join(dict.fromkeys(others))}." if others else ""
     return CannotLayError(
-        f"cloth '{search.cloth.name}' cannot be laid. {first.kind}: {first.reason}.{also}", code="cloth.no-spread"
+        f"cloth '{search.cloth.name}' cannot be laid. {first.kind}: {first.reason}.{also}",
+        code="cloth.no-spread",
+        figures={"spread": first.kind, "because": first.reason.code},
     )
 
 
@@ -136,7 +148,7 @@ def _candidates(search: Search, kinds: Iterable[SpreadName]) -> list[Trial]:
             try:
                 trial.assembly = assembled(search, candidate)
             except CannotLayError as error:
-                trial.refused = str(error)
+                trial.refused = error.reason
             trials.append(trial)
     return trials
 

@@ -10,6 +10,7 @@ from dataclasses import dataclass, field, replace
 
 from nesting.cloth.spreads import Refusal
 from nesting.model.errors import CannotLayError, OrderError
+from nesting.model.findings import Reason
 from nesting.model.identity import is_kept
 from nesting.model.lay import Section
 from nesting.model.order import Cloth, Remnant, SpreadName
@@ -41,7 +42,7 @@ class Trial:
     candidate: Candidate
     assembly: Assembly | None = None
     result: Result | None = None
-    refused: str | None = None
+    refused: Reason | None = None
     open_question: bool = False
 
     @property

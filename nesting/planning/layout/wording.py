@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from typing import Any
 
 import numpy as np
 
+from nesting.model.findings import Reason
 from nesting.model.order import SpreadName
 from nesting.model.units import format_apart, format_length
 from nesting.packing.problem import NeverFits, PackingError, outline_of
@@ -14,15 +15,16 @@ from nesting.planning.layout.assemble import Assembly
 from nesting.planning.layout.trials import Finished, Search, Trial, used_by
 from nesting.resolving.cutting_list import CuttingList
 
-__all__ = ["lay_notes", "say_length", "traced_pieces", "why_never", "why_refused"]
+__all__ = ["lay_notes", "say_length", "traced_pieces", "turn_notes", "why_never", "why_refused"]
 
 
-def why_refused(search: Search, trial: Trial, error: PackingError) -> str:
+def why_refused(search: Search, trial: Trial, error: PackingError) -> Reason:
     """Why a trial has no layout."""
     if isinstance(error, NeverFits) and trial.assembly is not None:
         piece = trial.assembly.jobs[error.item].needs[0].cut.piece.label
-        return f"piece '{piece}': {why_never(search.order, trial.assembly, error)}"
-    return str(error)
+        why = f"piece '{piece}': {why_never(search.order, trial.assembly, error)}"
+        return Reason(why, code="piece.too-large", figures={"piece": piece})
+    return Reason(str(error), code="cloth.no-layout")
 
 
 def why_never(order: CuttingList, assembly: Assembly, error: NeverFits) -> str:
@@ -67,16 +69,14 @@ def people_length(order: CuttingList, mm: float) -> str:
     return format_length(mm, imperial=order.imperial, step="1/8 in" if order.imperial else "cm")
 
 
+def turn_notes(refused: Iterable[tuple[str, float, str]]) -> tuple[str, ...]:
+    """One sentence for each turn, degrees, in which a piece may not lie: (its label, turn, why)."""
+    return tuple(dict.fromkeys(f"{label}: {turn:.0f}° is refused: {why}" for label, turn, why in refused))
+
+
 def lay_notes(search: Search, by_kind: Mapping[SpreadName, Finished], best: Finished) -> tuple[str, ...]:
     """What is to be told of the chosen lay."""
-    notes: list[str] = []
-    seen: set[str] = set()
-    if best.assembly is not None:
-        for label, turn, why in best.assembly.refused_turns:
-            text = f"{label}: {turn:.0f}° is refused: {why}"
-            if text not in seen:
-                seen.add(text)
-                notes.append(text)
+    notes = [*turn_notes(best.assembly.refused_turns)] if best.assembly is not None else []
     shortest = min(by_kind.values(), key=lambda f: used_by(search, f))
     extra = used_by(search, best) - used_by(search, shortest)
     if shortest is not best and extra > 5.0:

@@ -146,7 +146,7 @@ def _lay(lay: Lay, listed: CuttingList | None, verdict: Any, drawn: Scene | None
                 "set_down": t.handling[0] if t.handling else "",
                 "folds": t.handling[1] if t.handling else "",
                 "again": t.handling[2] if t.handling else "",
-                "refused": t.refused,
+                "refused": t.refused and t.refused.message,
                 "chosen": t.chosen,
                 "in_all": None if t.in_all is None else in_all_words(t.in_all, lay, listed),
             }

@@ -122,7 +122,8 @@ def _lay(lay: Lay, listed: CuttingList | None, verdict: Any) -> dict[str, Any]:
                 "buy_length": t.buy_length,
                 "utilisation": t.utilisation,
                 "handling": list(t.handling) if t.handling else None,
-                "refused": t.refused,
+                "refused": t.refused and t.refused.message,
+                "refused_reason": t.refused and t.refused.as_dict(),
                 "chosen": t.chosen,
                 "in_all": t.in_all,
             }
