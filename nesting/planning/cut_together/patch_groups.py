@@ -30,7 +30,7 @@ class InTheWay(Apart):
 
     def __init__(self, why: str, leaders: frozenset[tuple[int, int]]) -> None:
         self.leaders = leaders
-        super().__init__(why)
+        super().__init__(why, code="together.patches-meet")
 
 
 @dataclass(frozen=True)
