@@ -202,8 +202,6 @@ def _content(chain: tuple[Group, ...]) -> int:
 
 def outermost(found: list[Found], ctx: Context) -> list[Found]:
     """Sort nested outlines out: which are pieces, which cutouts, lines inside, or drawn twice."""
-    from shapely import Polygon, STRtree, prepare
-
     if not found:
         return []
     if len(found) > MOST_OUTLINES:
@@ -211,6 +209,48 @@ def outermost(found: list[Found], ctx: Context) -> list[Found]:
             f"the drawing has {len(found)} closed outlines, which is no pattern; save only the pieces",
             code="drawing.too-many-outlines",
         )
+    drop, within = _nested(found, ctx)
+    holding = {j for js in within.values() for j in js}
+    any_marked = any(f.marked for f in found)
+    pieces = []
+    for i, f in enumerate(found):
+        if i in drop:
+            continue
+        outer = [found[j] for j in within[i] if j not in drop]
+        if not f.marked and any_marked:
+            above = set(map(id, f.chain))
+            hosts = [o for o in outer if o.marked and (not _content(f.chain) or _content(o.chain) in above)]
+            if hosts:
+                _as_inside(f, hosts, ctx)
+                continue
+            if i in holding and any(found[j].marked and j not in drop for j in within if i in within[j]):
+                ctx.note(
+                    "ignored",
+                    f"a line around whole pieces ({_what(f)}) has no role and is taken as a frame",
+                    code="drawing.frame",
+                )
+                continue
+        mates = [o for o in outer if _content(o.chain) == _content(f.chain)]
+        if mates and f.marked:
+            _as_cutout(f, mates, ctx)
+            continue
+        if mates:
+            _as_inside(f, mates, ctx)
+            continue
+        if any_marked and not f.marked:
+            ctx.note(
+                "ambiguous",
+                f"a closed outline without a role ({_what(f)}) is taken as a piece's cut outline",
+                code="drawing.outline-without-role",
+            )
+        pieces.append(f)
+    return pieces
+
+
+def _nested(found: list[Found], ctx: Context) -> tuple[set[int], dict[int, list[int]]]:
+    """Outlines that are drawn twice, and for each the larger ones that it lies in, by number."""
+    from shapely import Polygon, STRtree, prepare
+
     shapes = [Polygon(f.ring) for f in found]
     dots = [_inner_point(shape) for shape in shapes]
     known = [i for i, dot in enumerate(dots) if dot is not None]
@@ -223,7 +263,6 @@ def outermost(found: list[Found], ctx: Context) -> list[Found]:
     boxes = [shape.bounds for shape in shapes]
     extents = [f.extent for f in found]
     content = [_content(f.chain) for f in found]
-    any_marked = any(f.marked for f in found)
     drop: set[int] = set()
     within: dict[int, list[int]] = {i: [] for i in range(len(found))}
     prepare(shapes)
@@ -241,47 +280,17 @@ def outermost(found: list[Found], ctx: Context) -> list[Found]:
             )
         elif extents[j] > extents[i]:
             within[i].append(j)
-    holding = {j for js in within.values() for j in js}
-    pieces = []
-    for i, f in enumerate(found):
-        if i in drop:
-            continue
-        outer = [found[j] for j in within[i] if j not in drop]
-        if not f.marked and any_marked:
-            above = set(map(id, f.chain))
-            hosts = [o for o in outer if o.marked and (not content[i] or _content(o.chain) in above)]
-            if hosts:
-                _as_inside(f, hosts, ctx)
-                continue
-            if i in holding and any(found[j].marked and j not in drop for j in within if i in within[j]):
-                ctx.note(
-                    "ignored",
-                    f"a line around whole pieces ({_what(f)}) has no role and is taken as a frame",
-                    code="drawing.frame",
-                )
-                continue
-        mates = [o for o in outer if _content(o.chain) == content[i]]
-        if mates:
-            host = max(mates, key=lambda o: o.extent)
-            if f.marked:
-                host.cutouts.append(f.ring)
-                ctx.note(
-                    "ambiguous",
-                    f"a cut line lies inside another outline ({_what(f)}); taken as a cutout. If it is a line inside "
-                    "the piece or a piece of its own, give it that role or a group of its own",
-                    code="drawing.cut-line-inside",
-                )
-            else:
-                _as_inside(f, mates, ctx)
-            continue
-        if any_marked and not f.marked:
-            ctx.note(
-                "ambiguous",
-                f"a closed outline without a role ({_what(f)}) is taken as a piece's cut outline",
-                code="drawing.outline-without-role",
-            )
-        pieces.append(f)
-    return pieces
+    return drop, within
+
+
+def _as_cutout(f: Found, mates: list[Found], ctx: Context) -> None:
+    max(mates, key=lambda o: o.extent).cutouts.append(f.ring)
+    ctx.note(
+        "ambiguous",
+        f"a cut line lies inside another outline ({_what(f)}); taken as a cutout. If it is a line inside "
+        "the piece or a piece of its own, give it that role or a group of its own",
+        code="drawing.cut-line-inside",
+    )
 
 
 def _as_inside(f: Found, outer: list[Found], ctx: Context) -> None:

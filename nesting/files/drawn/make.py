@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 import re
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
 from nesting.files.drawn import marks, outline
@@ -15,7 +15,7 @@ from nesting.files.drawn.fold import fold_edge
 from nesting.files.drawn.gather import text_label
 from nesting.files.drawn.loops import find_loops
 from nesting.files.drawn.sketch import Stroke
-from nesting.files.drawn.texts import LETTER_SIZES
+from nesting.files.drawn.texts import LETTER_SIZES, Label
 from nesting.files.drawn.vocabulary import is_made_up
 from nesting.model.piece import Edge, Line, Piece, Point, Ring
 
@@ -68,36 +68,7 @@ def _make(f: Found, number: int, ctx: Context) -> Piece:
     name = label.name or (own[0] if own else None) or f.weak_name or f"piece {number}"
     shown = f"{name} {label.size}" if label.size else name
     ring = _sound_ring(f.ring, f, ctx, shown)
-    for join in f.joins:
-        ctx.note(
-            "repaired",
-            f"a gap of {join.gap:.2f} mm in the outline at ({join.at[0]:.1f}, {join.at[1]:.1f}) was closed (gaps up to "
-            f"{ctx.join_gap:g} mm are)",
-            shown,
-            code="outline.gap-closed",
-        )
-    if f.trimmed:
-        ctx.note(
-            "repaired",
-            "lines of the outline ran past their corners; they were trimmed there",
-            shown,
-            code="outline.corners-trimmed",
-        )
-    if f.branching and not f.marked:
-        ctx.note(
-            "ambiguous",
-            "lines without a role run across the outline from edge to edge; taken as lines inside one piece. If they "
-            "divide pieces, draw each piece's outline whole, in its own group",
-            shown,
-            code="drawing.lines-across",
-        )
-    if f.label.name is None and len(dict.fromkeys(names)) > 1:
-        others = ", ".join(f"'{n}'" for n in names[1:4])
-        ctx.note(
-            "ambiguous", f"named after its first text; other texts in it: {others}", shown, code="piece.named-by-text"
-        )
-    if label.cut is not None or label.size is not None or label.material is not None or label.on_fold:
-        ctx.note("note", f"its label was read as: {label}", shown, code="piece.label-read")
+    _tell_outline(f, label, names, ctx, shown)
     by_role: dict[str | None, list[Stroke]] = {}
     for stroke in f.strokes:
         by_role.setdefault(stroke.role, []).append(stroke)
@@ -116,15 +87,9 @@ def _make(f: Found, number: int, ctx: Context) -> Piece:
         )
     holes = by_role.get("cutout", []) + by_role.get("flaw", [])
     cutouts, cutout_rest = _cutouts(holes, f.cutouts, ring, ctx, shown)
-    inside = [s.points if not s.closed else (*s.points, s.points[0]) for s in by_role.get("inside", [])]
-    inside += seam_rest + cutout_rest
-    found_grain = marks.grain(by_role.get("grain", []), ctx, shown)
-    bare = by_role.get(None, [])
-    if found_grain is None and not by_role.get("grain"):
-        found_grain, bare = _bare_grain(bare, ctx, shown)
-    bare = _in_the_piece(bare, ring, ctx, shown)
-    bare = _not_repeated(bare, ring, ctx, shown)
-    inside += [s.points if not s.closed else (*s.points, s.points[0]) for s in bare if len(s.points) >= 2]
+    found_grain, bare = _grain_and_bare(by_role, ring, ctx, shown)
+    inside = [_closed(s) for s in by_role.get("inside", [])] + seam_rest + cutout_rest
+    inside += [_closed(s) for s in bare if len(s.points) >= 2]
     notches = [marks.notch(s, ring, ctx, shown, fold) for s in marks.marks_of(by_role.get("notch", []), ctx, shown)]
     if label.on_fold and fold is None:
         ctx.note(
@@ -162,6 +127,56 @@ def _make(f: Found, number: int, ctx: Context) -> Piece:
         error=error,
         origin=origin,
     )
+
+
+def _tell_outline(f: Found, label: Label, names: Sequence[str], ctx: Context, shown: str) -> None:
+    """What was done to the outline, and what its texts were taken for."""
+    for join in f.joins:
+        ctx.note(
+            "repaired",
+            f"a gap of {join.gap:.2f} mm in the outline at ({join.at[0]:.1f}, {join.at[1]:.1f}) was closed (gaps up to "
+            f"{ctx.join_gap:g} mm are)",
+            shown,
+            code="outline.gap-closed",
+        )
+    if f.trimmed:
+        ctx.note(
+            "repaired",
+            "lines of the outline ran past their corners; they were trimmed there",
+            shown,
+            code="outline.corners-trimmed",
+        )
+    if f.branching and not f.marked:
+        ctx.note(
+            "ambiguous",
+            "lines without a role run across the outline from edge to edge; taken as lines inside one piece. If they "
+            "divide pieces, draw each piece's outline whole, in its own group",
+            shown,
+            code="drawing.lines-across",
+        )
+    if f.label.name is None and len(dict.fromkeys(names)) > 1:
+        others = ", ".join(f"'{n}'" for n in names[1:4])
+        ctx.note(
+            "ambiguous", f"named after its first text; other texts in it: {others}", shown, code="piece.named-by-text"
+        )
+    if label.cut is not None or label.size is not None or label.material is not None or label.on_fold:
+        ctx.note("note", f"its label was read as: {label}", shown, code="piece.label-read")
+
+
+def _closed(stroke: Stroke) -> Line:
+    return (*stroke.points, stroke.points[0]) if stroke.closed else stroke.points
+
+
+def _grain_and_bare(
+    by_role: Mapping[str | None, list[Stroke]], ring: Ring, ctx: Context, shown: str
+) -> tuple[tuple[tuple[Point, Point], bool | None] | None, list[Stroke]]:
+    """The grainline, drawn as one or taken from the lines without a role, and those of them that stay lines inside."""
+    found = marks.grain(by_role.get("grain", []), ctx, shown)
+    bare = by_role.get(None, [])
+    if found is None and not by_role.get("grain"):
+        found, bare = _bare_grain(bare, ctx, shown)
+    bare = _in_the_piece(bare, ring, ctx, shown)
+    return found, _not_repeated(bare, ring, ctx, shown)
 
 
 #: mm. A larger error than this is none that a tracing promises.

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from concurrent.futures import Executor
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from itertools import islice
 
 from nesting.model.errors import CannotLayError
@@ -82,7 +82,46 @@ def sectioned(
     if cloth.nap == "by garment":
         # the pieces of one garment may fall into both sections: all lie one way, which is within the rule
         cloth = replace(cloth, nap="one way")
-    tasks: list[tuple[int, int, Assembly]] = []
+    tasks, why = _tasks(order, cloth, stacks, flaps)
+    if not tasks:
+        return None, why
+    lanes = max(1, options.workers) if pool is not None else 1
+    stop = share_of(options, SHARE * min(1.0, lanes / len(tasks)))
+    seeds = [options.seed * 1009 + 500 + i for i in range(len(tasks))]
+    if pool is None:
+        outcomes = [run_search(t.assembly.problem, stop, s, None) for t, s in zip(tasks, seeds, strict=True)]
+    else:
+        futures = [
+            pool.submit(run_search, t.assembly.problem, stop, s, None) for t, s in zip(tasks, seeds, strict=True)
+        ]
+        outcomes = [f.result() for f in futures]
+    best: tuple[float, tuple[Section, ...]] | None = None
+    for number in dict.fromkeys(task.division for task in tasks):
+        own = [(o, task) for task, o in zip(tasks, outcomes, strict=True) if task.division == number]
+        parts, failed = _laid(own, cloth)
+        if failed is not None:
+            why = failed
+            continue
+        total = parts[-1].start + parts[-1].lay_length
+        if best is None or total < best[0]:
+            best = (total, tuple(parts))
+    return (best[1], None) if best is not None else (None, why)
+
+
+@dataclass(frozen=True)
+class _Task:
+    """A part (0 folded, 1 open) of a division, laid in one way."""
+
+    division: int
+    part: int
+    assembly: Assembly
+
+
+def _tasks(
+    order: CuttingList, cloth: Cloth, stacks: tuple[Stack, ...], flaps: Sequence[Candidate]
+) -> tuple[list[_Task], Reason]:
+    """What is searched for, and why there is nothing, or not all of it."""
+    tasks: list[_Task] = []
     divisions = 0
     why = Reason("nothing is cut on a fold or in pairs, so there is nothing to fold for", code="spread.nothing-folded")
     for folded, rest in islice(_divisions(stacks), MOST_DIVISIONS):
@@ -95,43 +134,27 @@ def sectioned(
         except CannotLayError as error:
             why = error.reason
             continue
-        for assembly in first:
-            tasks += [(divisions, 0, assembly)]
-        tasks.append((divisions, 1, second))
+        tasks += [_Task(divisions, 0, assembly) for assembly in first]
+        tasks.append(_Task(divisions, 1, second))
         divisions += 1
-    if not tasks:
-        return None, why
-    lanes = max(1, options.workers) if pool is not None else 1
-    stop = share_of(options, SHARE * min(1.0, lanes / len(tasks)))
-    seeds = [options.seed * 1009 + 500 + i for i in range(len(tasks))]
-    if pool is None:
-        outcomes = [run_search(a.problem, stop, s, None) for (_, _, a), s in zip(tasks, seeds, strict=True)]
-    else:
-        futures = [pool.submit(run_search, a.problem, stop, s, None) for (_, _, a), s in zip(tasks, seeds, strict=True)]
-        outcomes = [f.result() for f in futures]
-    best: tuple[float, tuple[Section, ...]] | None = None
-    for number in range(divisions):
-        parts: list[Section] = []
-        for part in (0, 1):
-            found = [
-                (o, a)
-                for (d, p, a), o in zip(tasks, outcomes, strict=True)
-                if d == number and p == part and isinstance(o, Result)
-            ]
-            if not found:
-                failed = next(o for (d, p, _), o in zip(tasks, outcomes, strict=True) if d == number and p == part)
-                if isinstance(failed, NeverFits):
-                    words = f"piece '{failed.name}' does not fit across the cloth in its section"
-                    why = Reason(words, code="piece.too-large", figures={"piece": failed.name})
-                elif isinstance(failed, PackingError):
-                    why = Reason(str(failed), code="cloth.no-layout")
-                break
-            result, assembly = min(found, key=lambda f: f[0].length)
-            placements, length = assembly.placements(result.places)
-            start = parts[0].lay_length + cloth.gap if parts else 0.0
-            parts.append(Section(with_length(assembly, length), length, placements, start))
-        else:
-            total = parts[-1].start + parts[-1].lay_length
-            if best is None or total < best[0]:
-                best = (total, tuple(parts))
-    return (best[1], None) if best is not None else (None, why)
+    return tasks, why
+
+
+def _laid(
+    outcomes: Sequence[tuple[Result | NeverFits | PackingError, _Task]], cloth: Cloth
+) -> tuple[list[Section], Reason | None]:
+    """Both parts of a division, each the shortest that was found; or why one of them is not there."""
+    parts: list[Section] = []
+    for part in (0, 1):
+        found = [(o, task.assembly) for o, task in outcomes if task.part == part and isinstance(o, Result)]
+        if not found:
+            failed = next(o for o, task in outcomes if task.part == part)
+            if isinstance(failed, NeverFits):
+                words = f"piece '{failed.name}' does not fit across the cloth in its section"
+                return parts, Reason(words, code="piece.too-large", figures={"piece": failed.name})
+            return parts, Reason(str(failed), code="cloth.no-layout")
+        result, assembly = min(found, key=lambda f: f[0].length)
+        placements, length = assembly.placements(result.places)
+        start = parts[0].lay_length + cloth.gap if parts else 0.0
+        parts.append(Section(with_length(assembly, length), length, placements, start))
+    return parts, None

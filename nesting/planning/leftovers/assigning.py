@@ -5,9 +5,16 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 from nesting.model.order import Remnant
 from nesting.planning.leftovers.cloth_pieces import Kind, PieceClass
+
+if TYPE_CHECKING:
+    from ortools.sat.python import cp_model
+
+    #: (garment kind, class, remnant) -> how many
+    _Many = dict[tuple[int, PieceClass, str], cp_model.IntVar | cp_model.LinearExpr]
 
 __all__ = ["Assignment", "Refusal", "assign"]
 
@@ -62,51 +69,14 @@ def assign(
 
     model = cp_model.CpModel()
     made = [model.new_int_var(0, kind.count, "") for kind in kinds]
-    many: dict[tuple[int, PieceClass, str], cp_model.IntVar | cp_model.LinearExpr] = {}
-    for i, kind in enumerate(kinds):
-        if kind.same_cloth:
-            for cloth in dict.fromkeys(c.cloth for c, _ in kind.needs):
-                here = [r for r in remnants if r.cloth == cloth]
-                whole = {r.name: model.new_int_var(0, kind.count, "") for r in here}
-                model.add(sum(whole.values()) == made[i])
-                for c, n in kind.needs:
-                    if c.cloth == cloth:
-                        many.update({(i, c, r.name): n * whole[r.name] for r in here})
-            continue
-        for c, n in kind.needs:
-            here = [r for r in remnants if r.cloth == c.cloth]
-            own = {r.name: model.new_int_var(0, n * kind.count, "") for r in here}
-            model.add(sum(own.values()) == n * made[i])
-            many.update({(i, c, name): var for name, var in own.items()})
-
+    many = _numbers(model, made, kinds, remnants)
     for name, of_kind in (at_least or {}).items():
         for i, of_class in of_kind.items():
             for c, n in of_class.items():
                 model.add(many[i, c, name] >= n)
-
-    def load_of(name: str, c: PieceClass) -> cp_model.LinearExpr | int:
-        terms = [var for (_, other, r), var in many.items() if r == name and other == c]
-        return sum(terms) if terms else 0
-
     used = {r.name: model.new_bool_var("") for r in remnants}
-    top = {c: sum(kind.count * n for kind in kinds for other, n in kind.needs if other == c) for c in areas}
-    for r in remnants:
-        here_classes = [c for c in areas if c.cloth == r.cloth]
-        # In mm², pieces rounded down and the remnant up, so that rounding forbids nothing that fits.
-        model.add(
-            sum(math.floor(areas[c]) * load_of(r.name, c) for c in here_classes)
-            <= math.ceil(room[r.name]) * used[r.name]
-        )
-    for refusal in refusals:
-        cells = []
-        for c, n in refusal.load:
-            enough = model.new_bool_var("")
-            load = load_of(refusal.remnant, c)
-            model.add(load <= n - 1).only_enforce_if(~enough)
-            if top.get(c, 0) < n:
-                model.add(enough == 0)
-            cells.append(enough)
-        model.add(sum(cells) <= len(cells) - 1)
+    _keep_to_room(model, many, used, remnants, room, areas)
+    _keep_to_refusals(model, many, kinds, areas, refusals)
     # Value before the number of remnants before their area; each weight exceeds all that follows.
     area_parts = [max(1, math.ceil(room[r.name] / 100.0)) for r in remnants]
     per_remnant = sum(area_parts) + 1
@@ -126,14 +96,81 @@ def assign(
         # Nothing made is always possible, so only the time can have run out.
         total = sum(kind.value * kind.count for kind in kinds)
         return Assignment((0,) * len(kinds), {}, 0.0, total, False)
-    loads: dict[str, dict[int, dict[PieceClass, int]]] = {}
-    for (i, c, name), var in many.items():
-        n = int(solver.value(var))
-        if n:
-            loads.setdefault(name, {}).setdefault(i, {})[c] = n
     counts = tuple(int(solver.value(n)) for n in made)
     value = sum(n * kind.value for n, kind in zip(counts, kinds, strict=True))
     bound = value
     if status != cp_model.OPTIMAL:
         bound = max(value, math.floor((solver.best_objective_bound + per_part - 1) / per_part) / _VALUE_PARTS)
+    loads: dict[str, dict[int, dict[PieceClass, int]]] = {}
+    for (i, c, name), var in many.items():
+        n = int(solver.value(var))
+        if n:
+            loads.setdefault(name, {}).setdefault(i, {})[c] = n
     return Assignment(counts, loads, value, bound, bool(status == cp_model.OPTIMAL))
+
+
+def _numbers(
+    model: cp_model.CpModel, made: Sequence[cp_model.IntVar], kinds: Sequence[Kind], remnants: Sequence[Remnant]
+) -> _Many:
+    """How many of each class of each garment come from each remnant: all that the garments made need."""
+    many: _Many = {}
+    for i, kind in enumerate(kinds):
+        if kind.same_cloth:
+            for cloth in dict.fromkeys(c.cloth for c, _ in kind.needs):
+                here = [r for r in remnants if r.cloth == cloth]
+                whole = {r.name: model.new_int_var(0, kind.count, "") for r in here}
+                model.add(sum(whole.values()) == made[i])
+                for c, n in kind.needs:
+                    if c.cloth == cloth:
+                        many.update({(i, c, r.name): n * whole[r.name] for r in here})
+            continue
+        for c, n in kind.needs:
+            here = [r for r in remnants if r.cloth == c.cloth]
+            own = {r.name: model.new_int_var(0, n * kind.count, "") for r in here}
+            model.add(sum(own.values()) == n * made[i])
+            many.update({(i, c, name): var for name, var in own.items()})
+    return many
+
+
+def _load(many: _Many, name: str, c: PieceClass) -> cp_model.LinearExpr | int:
+    terms = [var for (_, other, r), var in many.items() if r == name and other == c]
+    return sum(terms) if terms else 0
+
+
+def _keep_to_room(
+    model: cp_model.CpModel,
+    many: _Many,
+    used: Mapping[str, cp_model.IntVar],
+    remnants: Sequence[Remnant],
+    room: Mapping[str, float],
+    areas: Mapping[PieceClass, float],
+) -> None:
+    """No remnant holds more than its area, and none that is not used."""
+    for r in remnants:
+        here_classes = [c for c in areas if c.cloth == r.cloth]
+        # In mm², pieces rounded down and the remnant up, so that rounding forbids nothing that fits.
+        model.add(
+            sum(math.floor(areas[c]) * _load(many, r.name, c) for c in here_classes)
+            <= math.ceil(room[r.name]) * used[r.name]
+        )
+
+
+def _keep_to_refusals(
+    model: cp_model.CpModel,
+    many: _Many,
+    kinds: Sequence[Kind],
+    areas: Mapping[PieceClass, float],
+    refusals: Sequence[Refusal],
+) -> None:
+    """Of each refused load at least one class is fewer."""
+    top = {c: sum(kind.count * n for kind in kinds for other, n in kind.needs if other == c) for c in areas}
+    for refusal in refusals:
+        cells = []
+        for c, n in refusal.load:
+            enough = model.new_bool_var("")
+            load = _load(many, refusal.remnant, c)
+            model.add(load <= n - 1).only_enforce_if(~enough)
+            if top.get(c, 0) < n:
+                model.add(enough == 0)
+            cells.append(enough)
+        model.add(sum(cells) <= len(cells) - 1)
