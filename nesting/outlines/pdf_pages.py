@@ -288,6 +288,7 @@ def _style(reader: _Reader, thing: Any, scale: float) -> Style:
     return Style(colour, round(breadth, 4) if math.isfinite(breadth) else 0.0, dash, stroked, filled)
 
 
+# long: one case for each kind of step
 def _path(reader: _Reader, held: _Page, thing: Any, matrix: Matrix, layers: tuple[str, ...]) -> None:
     raw = reader.raw
     style = _style(reader, thing, _scale(matrix))

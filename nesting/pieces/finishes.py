@@ -107,20 +107,7 @@ def finished(
     """
     if not finishes and not trim_short:
         return body, ()
-    given = dict(finishes)
-    short = dict(trim_short)
-    _known(tuple(given), body, "finish")
-    _known(tuple(short), body, "trim_short")
-    for name in short:
-        if name in given:
-            raise OrderError(
-                "this edge has a finish and is trimmed short as well: give one of them",
-                file=body.file,
-                piece=body.label,
-                key=f"finish '{name}'",
-                code="finish.twice",
-            )
-    given |= {name: Finish("custom", -length) for name, length in short.items()}
+    given = _given(body, dict(finishes), dict(trim_short))
     findings: list[Finding] = []
     if not body.seam_known:
         findings.append(
@@ -142,37 +129,45 @@ def finished(
                 key=f"finish '{next(n for n in span.names if n in given)}'",
                 code="finish.on-fold",
             )
-    n = len(body.spans)
-    courses = []
-    for i, (span, finish) in enumerate(zip(body.spans, chosen, strict=True)):
-        before, after = body.spans[i - 1], body.spans[(i + 1) % n]
-        if finish is None or span.fold:
-            kept = own_part(
-                span.cut,
-                span.line,
-                start=chosen[i - 1] is not None and not before.fold,
-                end=chosen[(i + 1) % n] is not None and not after.fold,
-            )
-            courses.append(
-                Course(span.line, kept, mean_offset(span), fold=span.fold, drawn=True, named=_is_named(span))
-            )
-        else:
-            line, folded = offset_line(span.line, finish.offset)
-            courses.append(
-                Course(
-                    span.line,
-                    line,
-                    finish.offset,
-                    finish.corner,
-                    finish.mitre_limit,
-                    folded=folded,
-                    named=_is_named(span),
-                )
-            )
+    courses = [_course(body.spans, chosen, i) for i in range(len(body.spans))]
     result = cut_outline(courses, say=body.place, piece=body.label, file=body.file, keep_edges=False)
     changed = [f is not None and not s.fold for f, s in zip(chosen, body.spans, strict=True)]
     notches = _moved_notches(body, [c.offset for c in courses], changed, Contour(result.ring))
     return replace(body, seam_known=True, notches=notches, finished=result.ring), tuple(findings)
+
+
+def _given(body: Body, finishes: dict[str, Finish], short: dict[str, float]) -> dict[str, Finish]:
+    """The finish of each edge by its name; an edge that is trimmed short is one that is moved inwards."""
+    _known(tuple(finishes), body, "finish")
+    _known(tuple(short), body, "trim_short")
+    for name in short:
+        if name in finishes:
+            raise OrderError(
+                "this edge has a finish and is trimmed short as well: give one of them",
+                file=body.file,
+                piece=body.label,
+                key=f"finish '{name}'",
+                code="finish.twice",
+            )
+    return finishes | {name: Finish("custom", -length) for name, length in short.items()}
+
+
+def _course(spans: Sequence[Span], chosen: Sequence[Finish | None], i: int) -> Course:
+    """The cut line of one span: moved by its finish, or what is left of it as drawn between its neighbours'."""
+    span, finish = spans[i], chosen[i]
+    if finish is not None and not span.fold:
+        line, folded = offset_line(span.line, finish.offset)
+        return Course(
+            span.line, line, finish.offset, finish.corner, finish.mitre_limit, folded=folded, named=_is_named(span)
+        )
+    after = (i + 1) % len(spans)
+    kept = own_part(
+        span.cut,
+        span.line,
+        start=chosen[i - 1] is not None and not spans[i - 1].fold,
+        end=chosen[after] is not None and not spans[after].fold,
+    )
+    return Course(span.line, kept, mean_offset(span), fold=span.fold, drawn=True, named=_is_named(span))
 
 
 def _gaps(span: Span) -> list[float]:

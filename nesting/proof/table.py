@@ -139,6 +139,7 @@ def _turned_over(table: Table, width: float) -> Table:
     return replace(table, plies=plies)
 
 
+# long: one case for each spread
 def _right_side_up(cloth: Cloth, remnant: Remnant | None, section: Section) -> Table:
     """The table of a spread whose lowest ply lies right side up."""
     facts = cloth_facts(cloth, remnant)

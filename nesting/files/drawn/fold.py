@@ -63,16 +63,8 @@ def fold_edge(
         )
     first, last = side
     start, end = ring[first], ring[last]
-    n = len(ring)
-    between = [(first + k) % n for k in range(1, (last - first) % n)]
-    size = math.dist(start, end)
-    off = max(
-        (
-            abs((end[0] - start[0]) * (ring[i][1] - start[1]) - (end[1] - start[1]) * (ring[i][0] - start[0])) / size
-            for i in between
-        ),
-        default=0.0,
-    )
+    between = [(first + k) % len(ring) for k in range(1, (last - first) % len(ring))]
+    off = max((_off_line(ring[i], start, end) for i in between), default=0.0)
     if off > SHAPE_MM:
         ctx.note(
             "repaired",
@@ -81,21 +73,26 @@ def fold_edge(
             code="fold.straightened",
         )
     if not bracket:
-        away = max(_off_line(p, start, end) for p in (a, b))
-        if away > SHAPE_MM:
-            ctx.note(
-                "repaired", f"the fold line lay {away:.2f} mm beside the edge; moved onto it", piece, code="fold.moved"
-            )
-        drawn = math.dist(a, b)
-        if abs(drawn - size) > max(2 * ctx.join_gap, 0.02 * size):
-            ctx.note(
-                "ambiguous",
-                f"the fold line is {drawn:.1f} mm long and the side it lies on {size:.1f} mm; the whole side is taken",
-                piece,
-                code="fold.shorter-than-side",
-            )
+        _tell_beside((a, b), (start, end), ctx, piece)
     ring = tuple(p for i, p in enumerate(ring) if i not in set(between))
     return ring, (start, end), False
+
+
+def _tell_beside(line: tuple[Point, Point], side: tuple[Point, Point], ctx: Context, piece: str) -> None:
+    """Where the fold line as drawn is not the side that it was taken for."""
+    away = max(_off_line(p, *side) for p in line)
+    if away > SHAPE_MM:
+        ctx.note(
+            "repaired", f"the fold line lay {away:.2f} mm beside the edge; moved onto it", piece, code="fold.moved"
+        )
+    drawn, size = math.dist(*line), math.dist(*side)
+    if abs(drawn - size) > max(2 * ctx.join_gap, 0.02 * size):
+        ctx.note(
+            "ambiguous",
+            f"the fold line is {drawn:.1f} mm long and the side it lies on {size:.1f} mm; the whole side is taken",
+            piece,
+            code="fold.shorter-than-side",
+        )
 
 
 def _off_line(p: Point, a: Point, b: Point) -> float:

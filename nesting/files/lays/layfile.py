@@ -51,6 +51,7 @@ def _json(value: Any) -> str:
     return json.dumps(value, ensure_ascii=False, allow_nan=False)
 
 
+# long: one line for each key
 def lay_as_dict(lay: Lay) -> dict[str, Any]:
     """The lay as a JSON document."""
     single = len(lay.sections) == 1

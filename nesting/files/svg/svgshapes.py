@@ -107,6 +107,7 @@ def _point_list(element: Any, ctx: Context) -> list[Point]:
     return list(zip(numbers[0::2], numbers[1::2], strict=False))
 
 
+# long: one case for each kind of step
 def _path(element: Any, matrix: Matrix, ctx: Context) -> list[Run]:
     """The subpaths of path data as runs of points, each with whether it is closed."""
     from svgelements import Arc, Close, CubicBezier, Move, Path, QuadraticBezier

@@ -378,6 +378,7 @@ def _allowed(T: Tables, S: State, i: int, v: int, length: float) -> bool:
     return bool(g < 0 or T.v_state[v] < 0 or S.group[g] < 0 or T.v_state[v] == S.group[g])
 
 
+# long: one compiled loop; what it shares would have to be handed on in every step
 @njit(cache=True, error_model="numpy")
 def _best_move(
     T: Tables, F: FieldTables, S: State, i: int, length: float, samples: NDArray[np.int64],
@@ -537,6 +538,7 @@ def _exchange(
     return bool(ok)
 
 
+# long: one compiled loop; what it shares would have to be handed on in every step
 @njit(cache=True, error_model="numpy")
 def separate(
     T: Tables, F: FieldTables, S: State, length: float, passes: int, patience: int, control: Floats,

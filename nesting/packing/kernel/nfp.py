@@ -86,6 +86,7 @@ def sums(ax: Floats, ay: Floats, apart: Ints, bx: Floats, by: Floats, bpart: Int
     return ox[:n].copy(), oy[:n].copy(), start
 
 
+# long: one compiled loop; what it shares would have to be handed on in every step
 @njit(cache=True, error_model="numpy", nogil=True)
 def boundary(px: Floats, py: Floats, start: Ints, eps: float) -> Floats:
     """Segments (m, 4) of the polygons' edges that lie in the open interior (by more than ``eps``) of no polygon."""

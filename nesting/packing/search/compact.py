@@ -336,6 +336,7 @@ class Compactor:
             return None, slack or 0.0
         return self.length(state), 0.0
 
+# long: one linear programme, put together column by column
     def _solve(self, state: State, hulls: Hulls, reach: float) -> float | None:
         t = self.model.tables
         n = len(state.cx)

@@ -51,12 +51,7 @@ def try_all(
     from nesting.planning.layout.sections import sectioned
 
     refused = list(refusals)
-    helpers: tuple[SpreadName, ...] = ()
-    if forced == "open" and search.remnant is None and not search.keep:
-        # open cloth begins from folded lays within its own time, even where only it may be returned
-        helpers = tuple(k for k in sound_spreads(search.cloth)[0] if k in ("lengthwise fold", "partial fold"))
-    elif forced == "sections":
-        helpers = ("lengthwise fold",)
+    helpers = _helpers(search, forced)
     folded = tuple(k for k in dict.fromkeys((*kinds, *helpers)) if k not in ("open", "sections"))
     others = bool(folded) or "sections" in kinds
     opener = None
@@ -72,13 +67,7 @@ def try_all(
     for_folds = (1.0 - _OPEN_LAST if opener is not None else 1.0) - spent
     # A first layout of each candidate, which takes no search, shows which of them are worth the time.
     _run_side_by_side(search, trials, None, "trying spreads")
-    best_of: list[Trial] = []
-    for kind in folded:
-        here = [t for t in trials if t.candidate.kind == kind and t.promising]
-        ranked = sorted(here, key=_trial_rank)
-        best_of += ranked[:1]
-        # the plain way of a lengthwise fold is the easiest to cut, so it is searched whatever its first layout is
-        best_of += [t for t in here[:1] if kind == "lengthwise fold" and t not in ranked[:1]]
+    best_of = _worth_a_search(trials, folded)
     finished: list[Finished] = []
     if "sections" in kinds:
         search.tell("sections", spent)
@@ -113,6 +102,26 @@ def try_all(
     if not wanted:
         raise _nothing_lies(search, refused)
     return wanted, tuple(r for r in refused if r.kind in kinds or forced is None)
+
+
+def _helpers(search: Search, forced: SpreadName | None) -> tuple[SpreadName, ...]:
+    """Spreads that are searched only because the forced one begins from their lays."""
+    if forced == "open" and search.remnant is None and not search.keep:
+        # open cloth begins from folded lays within its own time, even where only it may be returned
+        return tuple(k for k in sound_spreads(search.cloth)[0] if k in ("lengthwise fold", "partial fold"))
+    return ("lengthwise fold",) if forced == "sections" else ()
+
+
+def _worth_a_search(trials: Sequence[Trial], kinds: Iterable[SpreadName]) -> list[Trial]:
+    """By their first layouts: the best of each spread."""
+    best_of: list[Trial] = []
+    for kind in kinds:
+        here = [t for t in trials if t.candidate.kind == kind and t.promising]
+        ranked = sorted(here, key=_trial_rank)
+        best_of += ranked[:1]
+        # the plain way of a lengthwise fold is the easiest to cut, so it is searched whatever its first layout is
+        best_of += [t for t in here[:1] if kind == "lengthwise fold" and t not in ranked[:1]]
+    return best_of
 
 
 def _all_of(reasons: Sequence[Reason]) -> Reason:
