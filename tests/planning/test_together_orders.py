@@ -59,11 +59,7 @@ def interlocked(order: Order) -> Lay:
     laid = []
     for p, (x, y, turn) in zip(section.placements, ((201.0, 151.0, 0.0), (264.0, 191.0, 180.0)), strict=True):
         shape = placed(order.cut_piece("front", None).piece, x, y, turn, False)
-        laid.append(
-            replace(
-                p, x=x, y=y, turn=turn, flipped=False, outline=shape.outline, grainline=shape.grainline or p.grainline
-            )
-        )
+        laid.append(replace(p, x=x, y=y, turn=turn, flipped=False, laid=shape))
     length = max(x for p in laid for x, _ in p.outline)
     return replace(lay, sections=(replace(section, placements=tuple(laid), lay_length=length),), lay_length=length)
 
@@ -95,9 +91,7 @@ def test_neighbours_share_a_patch_only_where_that_takes_no_more_cloth() -> None:
         for p, (px, py) in ((one, (150.0, 100.0)), (other, (x, y))):
             shape = placed(front.piece, px, py, 0.0, False)
             assert shape.grainline is not None
-            moved.append(
-                replace(p, x=px, y=py, turn=0.0, flipped=False, outline=shape.outline, grainline=shape.grainline)
-            )
+            moved.append(replace(p, x=px, y=py, turn=0.0, flipped=False, laid=shape))
         return replace(lay, sections=(replace(lay.sections[0], placements=tuple(moved), lay_length=900.0),))
 
     _, beside = in_patches(resolve(order), at(150.0, 304.0), apart, None)
