@@ -109,7 +109,7 @@ def test_figures_that_are_compared_differ_when_printed() -> None:
     pairs = pairs_of(resolve(order), first, "thin")
     laid = [at_leader(p, pairs[p.piece, p.garment, p.size]) for p in first.placements]
     why = why_not_here(resolve(order), order.cloths[1], first.sections[0].spread, laid, lambda mm: f"{mm / 10:.1f} cm")
-    assert why is not None and "0.26 cm apart" in why and "is 0.3" in why
+    assert why is not None and "0.26 cm apart" in why.message and "is 0.3" in why.message
 
 
 def test_a_piece_that_lies_one_way_takes_its_garment_with_it() -> None:
