@@ -27,7 +27,7 @@ NO_SEARCH = SearchOptions(seconds=None, rounds=1)
 
 def one_cloth(order: CuttingList, name: str) -> Lay:
     """One cloth by itself, in one round."""
-    return lay_cloth(resolve(order), name, NO_SEARCH)
+    return lay_cloth(order, name, NO_SEARCH)
 
 
 def price(order: CuttingList, lays: list[Lay]) -> float:
@@ -43,11 +43,11 @@ def every_choice(order: CuttingList, first: Lay, second: Lay) -> dict[tuple[str,
     for lay in (first, *first.others):
         kind = lay.sections[0].spread.kind if len(lay.sections) == 1 else "sections"
         found[kind, "apart"] = price(order, [lay, second])
-        over = lay_over(resolve(order), (lay, second))
+        over = lay_over(order, (lay, second))
         if over[1].over is not None:
             found[kind, "over"] = price(order, list(over))
         with suppress(CannotLayError):
-            found[kind, "patches"] = price(order, list(in_patches(resolve(order), lay, second, None)))
+            found[kind, "patches"] = price(order, list(in_patches(order, lay, second, None)))
     return found
 
 
@@ -93,14 +93,14 @@ def test_lay_and_buy_say_one_price_for_the_same_lays() -> None:
 
     asked: Order = together_order(104)
     order = resolve(asked)
-    lays = lay_order(resolve(order), NO_SEARCH)
+    lays = lay_order(order, NO_SEARCH)
     stored = {cloth.name: one_cloth(order, cloth.name) for cloth in order.cloths}
 
     def lay(part: CuttingList, cloth: str, **_: object) -> Lay:
         return stored[cloth]
 
     bought = buy(
-        resolve(order), lay, over=lambda there, own: laid_together(there, own, NO_SEARCH), curve_counts=0, one_more=False,
+        order, lay, over=lambda there, own: laid_together(there, own, NO_SEARCH), curve_counts=0, one_more=False,
         naps=[order.cloths[0].nap],
     )  # fmt: skip
     best = {row.cloth: row for row in bought.rows if row.best}

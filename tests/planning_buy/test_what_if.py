@@ -125,9 +125,9 @@ def test_with_the_search_itself_a_join_lets_a_band_fit() -> None:
     narrow = order(width=600.0)
     once = SearchOptions(seconds=None, rounds=1)
     with pytest.raises(CannotLayError):
-        lay_cloth(resolve(narrow), "main", once, spread="open")
+        lay_cloth(narrow, "main", once, spread="open")
     (joined,) = [one for one in choices(narrow) if "join" in one.what]
-    lay = lay_cloth(resolve(joined.listed), "main", once, spread="open")
+    lay = lay_cloth(joined.listed, "main", once, spread="open")
     assert sum(p.piece == "band" for p in lay.placements) == 4
 
 

@@ -27,5 +27,5 @@ def report_page(
     every = (*(order.findings if order is not None else ()), *findings)
     title = next((lay.title for lay in lays if lay.title), "Lay")
     listed = resolve(order) if order else None
-    shown = {name: lay_part(lays, resolve(listed), extra=extra, verdicts=verdicts), "care": care_part(every)}
+    shown = {name: lay_part(lays, listed, extra=extra, verdicts=verdicts), "care": care_part(every)}
     return html_of(json.loads(json.dumps({"title": title, "shown": shown}))).encode("utf-8")
