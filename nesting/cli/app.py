@@ -55,9 +55,7 @@ SpreadOpt = Annotated[
 ]
 
 
-def _options(
-    seconds: float | None, rounds: int | None, seed: int, workers: int | None, *, usual: float = 20.0
-) -> SearchOptions:
+def _options(seconds: float | None, rounds: int | None, seed: int, workers: int | None) -> SearchOptions:
     from nesting.planning.layout.options import SearchOptions
     from nesting.session import processes
 
@@ -67,7 +65,7 @@ def _options(
         )
     processes.ready()  # the search is loaded while the order is read
     return SearchOptions(
-        seconds=None if rounds is not None else (usual if seconds is None else seconds),
+        seconds=None if rounds is not None else (20.0 if seconds is None else seconds),
         rounds=rounds,
         seed=seed,
         workers=workers or os.cpu_count() or 1,
@@ -102,13 +100,6 @@ def _resolved(order: Order) -> CuttingList:
     from nesting.resolving.resolve import resolve
 
     return resolve(order)
-
-
-def _to_cut(path: Path, anyway: bool) -> tuple[Order, CuttingList]:
-    """The order and its cutting list, its findings told; see ``_may_be_cut``."""
-    order, listed = _may_be_cut(_load(path), anyway)
-    _tell_findings(order)
-    return order, listed
 
 
 def _may_be_cut(order: Order, anyway: bool) -> tuple[Order, CuttingList]:
@@ -277,7 +268,8 @@ def lay(
     options = _options(seconds, rounds, seed, workers)
     forced = _spread(spread)
     kept = _kept(keep)
-    order, listed = _to_cut(path, anyway)
+    order, listed = _may_be_cut(_load(path), anyway)
+    _tell_findings(order)
     start, told, ids = start_of(order, begin, kept)
     _show(True, *map(str, told))
     document, renderables = lay_order_file(
@@ -371,7 +363,7 @@ def buy(
     """What to buy: widths, spreads and nap compared, the curve for one garment more, and the trims."""
     from nesting.cli.buying_commands import BUDGET, buy_order_file
 
-    options = _options(seconds, rounds, seed, workers, usual=5.0)
+    options = _options(5.0 if seconds is None and rounds is None else seconds, rounds, seed, workers)
     order = _load(path)
     _tell_findings(order)
     document, renderables = buy_order_file(
