@@ -128,7 +128,39 @@ def with_fold(piece: Piece, side: Side | None, *, file: str | None) -> tuple[Pie
     findings: list[Finding] = []
     if piece.fold is None and side is None:
         return piece, ()
-    fold = _fold_line(piece, side, file, findings)
+    if piece.fold is not None:
+        if side is not None:
+            findings.append(
+                Finding(
+                    "ignored",
+                    f'the drawing marks the fold, so fold = "{side}" in the order is not '
+                    "used; take it out of the order",
+                    file,
+                    piece.label,
+                    code="fold.not-used",
+                )
+            )
+        fold = piece.fold
+        if math.dist(*fold) == 0.0:
+            raise PatternError(
+                "the fold line has no length: draw it along the edge that lies on the fold",
+                file=file,
+                piece=piece.label,
+                code="fold.no-length",
+            )
+    else:
+        assert side is not None
+        found = _side_of(piece.outline, side)
+        if found is None:
+            raise PatternError(
+                f'fold = "{side}", but the {side} side of the drawing is not straight: found no straight stretch at '
+                f"that extreme; name the side that is straight, or draw a fold line along the edge",
+                file=file,
+                piece=piece.label,
+                code="fold.side",
+            )
+        fold = found
+        _refuse_crossing(piece, side, fold, file)
     outline, shift, ends = _straightened(piece.outline, fold)
     if ends is None:
         raise PatternError(
@@ -150,72 +182,31 @@ def with_fold(piece: Piece, side: Side | None, *, file: str | None) -> tuple[Pie
                 code="fold.straightened",
             )
         )
-    seam = _seam_to_fold(piece, fold, file, findings)
-    return replace(piece, outline=outline, seam=seam, fold=ends), tuple(findings)
-
-
-def _fold_line(piece: Piece, side: Side | None, file: str | None, findings: list[Finding]) -> tuple[Point, Point]:
-    """The fold line that the drawing marks, or the side that the order names."""
-    if piece.fold is not None:
-        if side is not None:
+    seam = piece.seam
+    if seam is not None:
+        seam, seam_shift, seam_ends = _straightened(seam, fold)
+        if seam_ends is None:
             findings.append(
                 Finding(
-                    "ignored",
-                    f'the drawing marks the fold, so fold = "{side}" in the order is not '
-                    "used; take it out of the order",
+                    "warning",
+                    "the seam outline does not reach the fold edge; seams that end at the "
+                    "fold cannot be measured there",
                     file,
                     piece.label,
-                    code="fold.not-used",
+                    code="seam-line.not-to-fold",
                 )
             )
-        if math.dist(*piece.fold) == 0.0:
-            raise PatternError(
-                "the fold line has no length: draw it along the edge that lies on the fold",
-                file=file,
-                piece=piece.label,
-                code="fold.no-length",
+        elif seam_shift > 0.01:
+            findings.append(
+                Finding(
+                    "repaired",
+                    f"the seam outline was up to {seam_shift:.2f} mm off the fold line and was straightened",
+                    file,
+                    piece.label,
+                    code="seam-line.straightened",
+                )
             )
-        return piece.fold
-    assert side is not None
-    found = _side_of(piece.outline, side)
-    if found is None:
-        raise PatternError(
-            f'fold = "{side}", but the {side} side of the drawing is not straight: found no straight stretch at '
-            f"that extreme; name the side that is straight, or draw a fold line along the edge",
-            file=file,
-            piece=piece.label,
-            code="fold.side",
-        )
-    _refuse_crossing(piece, side, found, file)
-    return found
-
-
-def _seam_to_fold(piece: Piece, fold: tuple[Point, Point], file: str | None, findings: list[Finding]) -> Ring | None:
-    """The seam outline with its part on the fold exactly straight."""
-    if piece.seam is None:
-        return None
-    seam, seam_shift, seam_ends = _straightened(piece.seam, fold)
-    if seam_ends is None:
-        findings.append(
-            Finding(
-                "warning",
-                "the seam outline does not reach the fold edge; seams that end at the fold cannot be measured there",
-                file,
-                piece.label,
-                code="seam-line.not-to-fold",
-            )
-        )
-    elif seam_shift > 0.01:
-        findings.append(
-            Finding(
-                "repaired",
-                f"the seam outline was up to {seam_shift:.2f} mm off the fold line and was straightened",
-                file,
-                piece.label,
-                code="seam-line.straightened",
-            )
-        )
-    return seam
+    return replace(piece, outline=outline, seam=seam, fold=ends), tuple(findings)
 
 
 def _refuse_crossing(piece: Piece, side: Side, fold: tuple[Point, Point], file: str | None) -> None:
@@ -326,35 +317,17 @@ def grained(piece: Piece, grain: float | None, *, file: str | None) -> tuple[Pie
                 )
             )
     if piece.fold is not None:
-        line = _turned_to_fold(piece, piece.fold, line, file, findings)
-    return replace(piece, grainline=line), tuple(findings)
-
-
-def _turned_to_fold(
-    piece: Piece, fold: tuple[Point, Point], line: tuple[Point, Point], file: str | None, findings: list[Finding]
-) -> tuple[Point, Point]:
-    """The grainline in the direction of the fold edge, where it nearly lies so."""
-    (ax, ay), (bx, by) = fold
-    fold_deg = math.degrees(math.atan2(by - ay, bx - ax))
-    grain_deg = math.degrees(math.atan2(line[1][1] - line[0][1], line[1][0] - line[0][0]))
-    off = (grain_deg - fold_deg + 45.0) % 90.0 - 45.0
-    if GRAIN_TO_FOLD_DEG < abs(off) < 45.0 - GRAIN_TO_FOLD_DEG:
-        raise _fold_refusal(
-            piece,
-            f"the fold edge lies {abs(off):.1f}° off the grain; along it or square to it was expected "
-            "(or at 45°, on the bias)",
-            grain_deg,
-            file,
-        )
-    if abs(off) > GRAIN_TO_FOLD_DEG:
-        findings.append(
-            Finding(
-                "warning",
-                f"the grainline lies {abs(off):.1f}° off the direction of the fold edge; "
-                "on a fold of the cloth the fold edge decides",
+        (ax, ay), (bx, by) = piece.fold
+        fold_deg = math.degrees(math.atan2(by - ay, bx - ax))
+        grain_deg = math.degrees(math.atan2(line[1][1] - line[0][1], line[1][0] - line[0][0]))
+        off = (grain_deg - fold_deg + 45.0) % 90.0 - 45.0
+        if GRAIN_TO_FOLD_DEG < abs(off) < 45.0 - GRAIN_TO_FOLD_DEG:
+            raise _fold_refusal(
+                piece,
+                f"the fold edge lies {abs(off):.1f}° off the grain; along it or square to it was expected "
+                "(or at 45°, on the bias)",
+                grain_deg,
                 file,
-                piece.label,
-                code="grain.off-fold",
             )
         if abs(off) > GRAIN_TO_FOLD_DEG:
             off -= math.copysign(45.0, off)
