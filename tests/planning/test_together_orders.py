@@ -27,7 +27,7 @@ def test_random_orders_are_proved_and_never_dearer(number: int) -> None:
     """Six of those of scripts/random_together.py: face, hand, grain and places hold; not dearer than whole lengths."""
     order = together_order(number)
     cut = resolve(order)
-    own = tuple(lay_cloth(resolve(cut), cloth.name, ROUND, spread="open") for cloth in order.cloths)
+    own = tuple(lay_cloth(cut, cloth.name, ROUND, spread="open") for cloth in order.cloths)
     before, found = way_over(cut, own, ROUND), laid_together(cut, own, ROUND)
     for lays in (found, at_once(cut, own)):
         for lay in lays:
