@@ -8,6 +8,7 @@ from __future__ import annotations
 import json
 import os
 import sys
+import time
 from collections.abc import Callable, Iterable, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
@@ -69,6 +70,7 @@ def _options(seconds: float | None, rounds: int | None, seed: int, workers: int 
         rounds=rounds,
         seed=seed,
         workers=workers or os.cpu_count() or 1,
+        begun=time.monotonic() - time.process_time(),
     )
 
 

@@ -28,13 +28,15 @@ class Progress:
 class SearchOptions:
     """``seconds`` for each cloth, all spreads together; or ``rounds``, which repeats exactly with the same seed and
     workers. ``executor`` replaces the process pool. ``on_lays`` hears of better lays before the end, not yet proved, at
-    most some five times a second: one for each cloth that is laid in this search."""
+    most some five times a second: one for each cloth that is laid in this search. ``begun`` (``time.monotonic``): when
+    the command began whose seconds these are, as reading and loading take of them; None: now."""
 
     seconds: float | None = 20.0
     rounds: int | None = None
     seed: int = 0
     workers: int = 1
     executor: Executor | None = None
+    begun: float | None = None
     on_progress: Callable[[Progress], None] | None = None
     on_lays: Callable[[tuple[Lay, ...]], None] | None = None
 

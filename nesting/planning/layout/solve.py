@@ -77,7 +77,9 @@ class _Clock:
     only cut where its leaders lie has little, as its own lay is only compared with."""
 
     def __init__(self, order: CuttingList, options: SearchOptions) -> None:
-        self._seconds, self._begun = options.seconds, time.monotonic()
+        self._seconds, now = options.seconds, time.monotonic()
+        # what came before the search takes of its time, half of it at most
+        self._begun = now if options.begun is None else min(now, max(options.begun, now - (self._seconds or 0.0) / 2))
         self.cloths = [cloth for cloth in order.cloths if stacks_of(order, cloth)]
         self._weights = {
             cloth.name: sum(garment_area(g, cloth.name) * g.count for g in order.garments)

@@ -39,6 +39,8 @@ OPEN_FIRST = 0.45
 _OPEN_LAST = 0.25
 #: share of the folds' time that is divided among the best candidates of all spreads
 _EACH = 0.35
+#: seconds of search for each candidate of a spread
+_PER_CANDIDATE = 4.0
 
 
 def try_all(
@@ -149,10 +151,16 @@ def _trial_rank(trial: Trial) -> tuple[float, float]:
     return (round(trial.used, 1), style.open_halves + 2.0 * (1.0 - style.pairs))
 
 
+def _most(search: Search) -> int | None:
+    """How many candidates of a spread are tried: in a short time few, as each one's first layout takes of it."""
+    seconds = search.options.seconds
+    return None if seconds is None else max(2, int(seconds / _PER_CANDIDATE))
+
+
 def _candidates(search: Search, kinds: Iterable[SpreadName]) -> list[Trial]:
     trials: list[Trial] = []
     for kind in kinds:
-        for candidate in candidates_for(kind, search.stacks, search.cloth):
+        for candidate in candidates_for(kind, search.stacks, search.cloth)[: _most(search)]:
             trial = Trial(candidate)
             try:
                 trial.assembly = assembled(search, candidate)
