@@ -33,6 +33,7 @@ _INSTEAD: Mapping[str, str] = {
     "order.no-garment": "say what to cut, and how many",
     "order.no-pattern": "drop your pattern files: nothing is drawn yet",
     "order.nothing-to-cut": "nothing is to be cut: every count is 0",
+    "piece.band": "this belongs to a band: choose the edges that the band goes round",
     "piece.mirrored-on-fold": "on the fold it is its own mirror image, so it need not be mirrored",
     "piece.odd-count": "left and right come in pairs, so it is cut 2, 4 … times: change how often, or say that it is "
     "not mirrored",

@@ -47,6 +47,16 @@ def _name(page: Any, piece: str, start: int, end: int, name: str) -> None:
     need_browser().expect(page.locator(f'.edge[aria-label^="edge {name} of {piece},"]')).to_be_visible()
 
 
+def _box(shown: Any) -> Any:
+    """Where it is on the screen; while a drawing is being replaced, there is no answer for a moment."""
+    for _ in range(50):
+        box = shown.bounding_box()
+        if box is not None:
+            return box
+        shown.page.wait_for_timeout(100)
+    raise AssertionError("it is not drawn")
+
+
 def test_the_whole_job_by_mouse_and_keyboard(tmp_path: Path) -> None:
     """Drop, grain, edges, seams, finishes, fold, alteration, cloth, lay, drag, go on, tick, print, repeat."""
     expect = need_browser().expect
@@ -90,6 +100,7 @@ def test_the_whole_job_by_mouse_and_keyboard(tmp_path: Path) -> None:
 
         # seams
         page.keyboard.press("Alt+2")
+        expect(page.locator('[data-key="go-seams"]')).to_have_attribute("aria-current", "page")
         page.locator('.edge[aria-label^="edge side of front"]').focus()
         page.keyboard.press("Enter")
         page.locator('.edge[aria-label^="edge side of back"]').focus()
@@ -102,7 +113,7 @@ def test_the_whole_job_by_mouse_and_keyboard(tmp_path: Path) -> None:
         page.keyboard.press("Alt+3")
         page.locator('[data-key="alter-piece"]').select_option("front")
         line = page.locator('[data-key="alter-by"]')
-        box = line.bounding_box()
+        box = _box(line)
         page.mouse.move(box["x"] + box["width"] / 2, box["y"] + box["height"] / 2)
         page.mouse.down()
         for step in range(1, 9):
@@ -144,7 +155,7 @@ def test_the_whole_job_by_mouse_and_keyboard(tmp_path: Path) -> None:
         # drag to the right, beyond the end of the lay: there is room
         piece = page.locator(".laid").last
         name = piece.get_attribute("data-laid")
-        box = piece.locator(".cutline").bounding_box()
+        box = _box(piece.locator(".cutline"))
         x, y = box["x"] + box["width"] / 2, box["y"] + box["height"] / 2
         page.mouse.move(x, y)
         page.mouse.down()

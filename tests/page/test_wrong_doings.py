@@ -310,9 +310,9 @@ def test_a_command_that_nobody_understands_is_answered(shared: Server, raw: str)
     assert shared.get("state")["readable"]
 
 
-def test_no_message_of_the_program_speaks_the_order_s_language_on_the_page() -> None:
+def test_no_message_of_the_program_speaks_the_order_s_language_on_the_page(monkeypatch: pytest.MonkeyPatch) -> None:
     """Every text that a finding or refusal is made of, in the page's words (those of the command line alone aside)."""
-    list_codes._LONGEST = 10**6
+    monkeypatch.setattr(list_codes, "_LONGEST", 10**6)  # the whole of every text
     elsewhere = ("cli/", "outlines/", "planning/leftovers/stash", "files/lays", "page/server")
     about_the_file = {"file.not-text", "order.toml", "order.key-unknown", "pdf.keys"}
     wrong = {}

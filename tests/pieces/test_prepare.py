@@ -93,7 +93,7 @@ def test_a_grainline_a_little_off_the_fold_is_turned_to_it() -> None:
     """0.3 degrees are repaired and told, so that the fold edge lies along the cloth; 5 are refused; 45 are bias."""
     with pytest.raises(PatternError, match=r"5\.0° off the grain"):
         prepare(Piece("p", RECTANGLE), Preparation(fold="left", grain=95.0))
-    for off, kind in ((0.3, "repaired"), (45.0, "warning")):
+    for off, kind in ((0.3, "repaired"), (45.0, "note")):
         a = math.radians(90.0 + off)
         line = ((50.0, 50.0), (50.0 + 100.0 * math.cos(a), 50.0 + 100.0 * math.sin(a)))
         piece, findings = prepare(Piece("p", RECTANGLE, grainline=line), Preparation(fold="left"))

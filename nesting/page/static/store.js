@@ -121,6 +121,8 @@ export class Store {
     else if (event.event === "judged") {
       const lay = this.docs.lay;
       if (lay && lay.cloth === event.cloth && event.judged.of >= lay.move) lay.judged = event.judged;
+      // a lay on its way may have been written before its proof: it is fetched once more
+      if (this.fetching.has("lay")) this.old.add("lay");
     } else if (event.event === "better") {
       // one that comes after its run has ended is older than the lay that was fetched since
       if (event.run > this.ended && event.cloth === (this.cloth ?? event.cloth) && event.lay) this.docs.lay = event.lay;
