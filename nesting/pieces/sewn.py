@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import difflib
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from pathlib import Path
 
 from nesting.model.errors import OrderError
@@ -16,7 +16,7 @@ from nesting.pieces.edges import notch_names
 from nesting.pieces.prepare import sound
 from nesting.pieces.seams import WalkedSeam, edge_names, walk_seam
 
-__all__ = ["Sewn", "allowance_along", "called_notches", "piece_of", "seam_notch_names", "sewn_in_sizes", "sizes_of"]
+__all__ = ["Sewn", "allowance_along", "called_notches", "piece_of", "sewn_in_sizes", "sizes_of"]
 
 
 @dataclass(frozen=True)
@@ -51,15 +51,6 @@ def called_notches(cut: CutPiece) -> tuple[str, ...]:
     return tuple(
         notch.name or (drawn[k] if k < len(drawn) else f"notch {k + 1}") for k, notch in enumerate(cut.piece.notches)
     )
-
-
-def seam_notch_names(seam: Seam, pieces: Sequence[CutPiece]) -> list[str]:
-    """What the notches along a seam are called, in any of its sizes."""
-    found: dict[str, None] = {}
-    for sewn in sewn_in_sizes(replace(seam, ease_between=None), pieces):
-        for laid in sewn.walked.laid:
-            found.update((mark.called, None) for mark in laid.marks if mark.called)
-    return list(found)
 
 
 def sewn_in_sizes(seam: Seam, pieces: Sequence[CutPiece], *, file: str | Path | None = None) -> list[Sewn]:

@@ -196,6 +196,43 @@ def plan_remnants(
     bound = max(found.value, stock.bound())
     proved = found.value >= bound - 1e-9
     placed = [u for own in found.units.values() for u in own]
+    return _plan(
+        stock,
+        found,
+        began,
+        to_buy=_to_buy(order, found.made, {r.cloth for r in remnants}, lay, over),
+        bound=bound,
+        proved=proved,
+        why=why_no_more(stock.kinds, remnants, stock.room, stock.areas, known, placed, found.made, proved),
+    )
+
+
+def _so_far(stock: _Stock, best: _Assigned, began: float) -> RemnantPlan:
+    """The plan while the search goes on: nothing of it is proved to be the most."""
+    return _plan(
+        stock,
+        best,
+        began,
+        to_buy=(),
+        bound=math.fsum(g.count * g.value for g in stock.order.garments),
+        proved=False,
+        why="the search was stopped here; what must still be bought was not worked out",
+    )
+
+
+def _plan(
+    stock: _Stock,
+    found: _Assigned,
+    began: float,
+    *,
+    to_buy: tuple[ToBuy, ...],
+    bound: float,
+    proved: bool,
+    why: str | None,
+) -> RemnantPlan:
+    """The plan of what lies where, and what is said of it."""
+    order = stock.order
+    placed = [u for own in found.units.values() for u in own]
     numbers = copy_numbers(order, {(u.garment, u.copy) for u in placed})
     return RemnantPlan(
         order.title,
@@ -203,35 +240,12 @@ def plan_remnants(
         tuple(Made(g.name, g.size, n, g.count) for g, n in zip(order.garments, found.made, strict=True)),
         found.uses(order, numbers),
         tuple(renumbered(lay_, found.units[name], order, numbers) for name, lay_ in found.lays.items()),
-        tuple(r.name for r in remnants if r.name not in found.lays),
-        _to_buy(order, found.made, {r.cloth for r in remnants}, lay, over),
+        tuple(r.name for r in stock.remnants if r.name not in found.lays),
+        to_buy,
         found.value,
         bound,
         proved,
-        why_no_more(stock.kinds, remnants, stock.room, stock.areas, known, placed, found.made, proved),
-        time.monotonic() - began,
-        known.texts(),
-        unbound(order, placed),
-    )
-
-
-def _so_far(stock: _Stock, best: _Assigned, began: float) -> RemnantPlan:
-    """The plan while the search goes on: nothing of it is proved to be the most."""
-    order = stock.order
-    placed = [u for own in best.units.values() for u in own]
-    numbers = copy_numbers(order, {(u.garment, u.copy) for u in placed})
-    return RemnantPlan(
-        order.title,
-        order.imperial,
-        tuple(Made(g.name, g.size, n, g.count) for g, n in zip(order.garments, best.made, strict=True)),
-        best.uses(order, numbers),
-        tuple(renumbered(lay_, best.units[name], order, numbers) for name, lay_ in best.lays.items()),
-        tuple(r.name for r in stock.remnants if r.name not in best.lays),
-        (),
-        best.value,
-        math.fsum(g.count * g.value for g in order.garments),
-        False,
-        "the search was stopped here; what must still be bought was not worked out",
+        why,
         time.monotonic() - began,
         stock.known.texts(),
         unbound(order, placed),
