@@ -14,6 +14,12 @@ from tests.page.browsing import axe, browsed, demo, front_and_back, need_browser
 
 pytestmark = pytest.mark.slow
 
+#: draws the view anew with the same elements, as a new document of the server does
+REDRAWN = """async () => {
+    const { redraw } = await import('/static/draw/dom.js');
+    const view = document.querySelector('#view');
+    redraw(view, ...view.cloneNode(true).childNodes);
+}"""
 VIEWS = ("pieces", "seams", "alterations", "cloth", "lay", "buy", "cut")
 
 
@@ -113,6 +119,16 @@ def test_words_are_explained_where_they_stand(shown: str) -> None:
         expect(card.locator("img")).to_be_visible()
         # The picture may still be on its way when the card is shown; one that never comes fails here.
         page.wait_for_function("document.querySelector('.card-of-word img').naturalWidth > 0", timeout=10_000)
+        # A document that comes in while somebody reads draws the view anew: the card stays until the reader moves on.
+        page.evaluate(REDRAWN)
+        page.wait_for_timeout(100)
+        expect(page.locator('[data-key="cloth-0-nap"]')).to_be_focused()
+        expect(card).to_be_visible()
+        page.locator('[data-key="cloth-0-name"]').focus()
+        expect(card).to_be_hidden()
+        page.locator('[data-key="cloth-0-nap"]').focus()
+        page.keyboard.press("F1")
+        expect(card).to_be_visible()
         page.keyboard.press("Escape")
         expect(card).to_be_hidden()
         page.locator('.what[data-term="selvage"]').first.hover()

@@ -11,6 +11,8 @@ let terms = {};
 /** @type {HTMLElement | null} */
 let card = null;
 let timer = 0;
+/** The key of the field that the card speaks of. @type {string | null} */
+let about = null;
 
 export async function readTerms() {
   try {
@@ -31,6 +33,7 @@ export function explain(at) {
   const term = terms[at.dataset.term ?? ""];
   if (!term) return;
   hide();
+  about = at.getAttribute("data-key");
   card = h(
     "div",
     { class: "card-of-word", popover: "auto", role: "note" },
@@ -74,5 +77,13 @@ export function watchWords() {
       explain(at);
     }
   });
-  document.addEventListener("focusout", () => hide());
+  // A view drawn anew takes the field away and gives its successor the focus at once: whoever is reading goes on reading.
+  document.addEventListener("focusout", () => {
+    const reading = card;
+    setTimeout(() => {
+      const now = document.activeElement;
+      const same = !now || now === document.body || (about !== null && now.getAttribute("data-key") === about);
+      if (reading && reading === card && !same) hide();
+    });
+  });
 }
