@@ -24,7 +24,7 @@ from nesting.planning.layout.options import SearchOptions
 from nesting.planning.layout.second_cloth import laid_together, way_over, worth
 from nesting.proof import prove
 from nesting.resolving.resolve import resolve
-from tests.planning.together_orders import together_order
+from tests.planning.cut_together.together_orders import together_order
 
 
 def way_of(second: Lay) -> str:

@@ -16,7 +16,7 @@ from nesting.report.sheet.sheet import rows
 from nesting.resolving.resolve import resolve
 from nesting.session.events import LayWork
 from nesting.session.working import do
-from tests.planning_buy.builders import order_of, rectangle
+from tests.planning.area_lays import order_of, rectangle
 
 ORDER: Order = order_of(
     [rectangle("panel", 330, 210, cut=2, mirrored=True), rectangle("band", 60, 400)],

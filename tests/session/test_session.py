@@ -19,7 +19,7 @@ from nesting.proof import prove
 from nesting.session import processes
 from nesting.session.events import Better, Event, Finished, LayWork, Refused
 from nesting.session.session import Session
-from tests.planning_buy.builders import order_of, rectangle
+from tests.planning.area_lays import order_of, rectangle
 
 #: seconds: long enough for any machine; nothing waits for it but a failure
 LONG = 600.0

@@ -1,0 +1,119 @@
+"""A finding that forbids cutting stops a lay; ``--anyway`` lays for a look, and everything that it writes says so."""
+
+from __future__ import annotations
+
+import json
+import re
+from dataclasses import replace
+from pathlib import Path
+
+import pypdf
+import pytest
+
+from nesting.report.drawing.drawing import lay_scene
+from nesting.report.drawing.scene import Text
+from tests.cli.test_cli import run
+from tests.report import samples
+
+SHORTS = """
+title = "case"
+units = "cm"
+[[pattern]]
+file = "shorts.svg"
+[[seam]]
+edges = ["front.side", "back.side"]
+[[cloth]]
+name = "main"
+width = 100
+[[garment]]
+name = "g"
+pieces = ["front", "back"]
+"""
+DRAWING = (
+    '<svg xmlns="http://www.w3.org/2000/svg" width="400mm" height="200mm" viewBox="0 0 400 200">'
+    '<g id="front"><path class="cut" d="M 10 10 H 110 V {low} H 10 Z"/><path class="edge side" d="M 110 10 V {low}"/>'
+    '<path class="grain" d="M 50 20 V 80"/></g>'
+    '<g id="back"><path class="cut" d="M 210 10 H 310 V 110 H 210 Z"/><path class="edge side" d="M 210 10 V 110"/>'
+    '<path class="grain" d="M 250 20 V 80"/>{label}</g></svg>'
+)
+
+
+def case(folder: Path, low: float = 120.0, label: str = "", order: str = SHORTS) -> Path:
+    """Two squares of 10 cm sewn together; the front's side is 11 cm long where ``low`` is 120."""
+    (folder / "shorts.svg").write_text(DRAWING.format(low=low, label=label), encoding="utf-8")
+    path = folder / "order.toml"
+    path.write_text(order, encoding="utf-8")
+    return path
+
+
+def test_a_seam_that_does_not_match_stops_the_lay(tmp_path: Path) -> None:
+    """Sides of 11 and 10 cm: exit 2, nothing laid, and the reason comes first, with its figure."""
+    done = run("lay", case(tmp_path), "--rounds", "1", "-o", tmp_path / "out", "--json", cwd=tmp_path)
+    assert done.returncode == 2
+    assert done.stderr.startswith("nesting: Do not cut yet: seam front.side to back.side")
+    assert "10.0 mm" in done.stderr and not (tmp_path / "out").exists()
+    error = json.loads(done.stdout)["error"]
+    assert error["code"] == "order.do-not-cut" and error["figures"]["codes"] == ["seam.mismatch"]
+
+
+def test_anyway_lays_it_and_every_output_says_do_not_cut(tmp_path: Path) -> None:
+    """Exit 0; terminal, report, sheet, pictures, lay file and what is printed from it later."""
+    out = tmp_path / "out"
+    done = run("lay", case(tmp_path), "--rounds", "1", "-o", out, "--anyway", cwd=tmp_path)
+    assert done.returncode == 0, done.stderr
+    assert done.stdout.startswith("Do not cut yet: seam front.side")
+    report = (out / "report.html").read_text(encoding="utf-8")
+    body = re.sub(r"<[^>]+>|\s+", " ", report[report.index("<body>") :]).split()
+    assert body[:4] == ["Do", "not", "cut", "yet"]
+    assert "DO NOT CUT YET" in (out / "lay-main.svg").read_text(encoding="utf-8")
+    sheet = pypdf.PdfReader(out / "sheet-main.pdf").pages[0].extract_text()
+    assert "Do not cut yet" in sheet.splitlines()[:2]
+    lay = json.loads((out / "lay-main.json").read_text(encoding="utf-8"))
+    assert lay["do_not_cut"] and "front.side" in lay["do_not_cut"][0]
+    document = json.loads((out / "report.json").read_text(encoding="utf-8"))
+    assert "front.side" in document["do_not_cut"][0]
+    made = {path.name for path in out.iterdir()}
+    assert {"labels-a4.pdf", "cutting-list.csv"} <= made
+    done = run("print", out / "lay-main.json", "-o", out / "p", cwd=tmp_path)
+    assert done.returncode == 0, done.stderr
+    assert done.stdout.startswith("Do not cut yet: ")
+    printed = {path.name for path in (out / "p").iterdir()}
+    kinds = {"sheet", "whole", "tiles", "projector", "cut", "labels", "cutting"}
+    assert {name.partition("-")[0] for name in printed} == kinds
+    for path in (*out.iterdir(), *(out / "p").iterdir()):
+        if path.suffix == ".pdf":
+            # every page of them, whichever comes out of the printer first
+            for page in pypdf.PdfReader(path).pages:
+                assert "do not cut yet" in page.extract_text().casefold(), path.name
+        elif path.suffix in (".svg", ".dxf"):
+            assert "DO NOT CUT YET" in path.read_text(encoding="utf-8"), path.name
+        elif path.suffix in (".txt", ".csv"):
+            assert path.read_text(encoding="utf-8-sig").startswith(("DO NOT CUT YET", '"DO NOT CUT YET')), path.name
+
+
+def test_the_picture_says_do_not_cut() -> None:
+    """The PNG is drawn from the same scene, whose first words are these; without a reason there are none."""
+    lay = replace(samples.open_lay(), do_not_cut=("the side does not match",))
+    for one, there in ((lay, True), (samples.open_lay(), False)):
+        words = [item.words for item in lay_scene(one).items if isinstance(item, Text)]
+        assert any("DO NOT CUT YET" in text for text in words) == there
+        titles = [text for text in words if "Chorus shorts" in text]
+        assert all(text.startswith("DO NOT CUT YET") == there for text in titles)
+
+
+@pytest.mark.parametrize(("fold", "code"), [("", 2), ('fold = "right"', 0), ('fold = "none"', 0)])
+def test_a_fold_that_is_not_answered_stops_the_lay(tmp_path: Path, fold: str, code: int) -> None:
+    """The label says "cut 1 on fold" and no side is drawn: asked until the order answers."""
+    label = '<text x="220" y="60">back cut 1 on fold</text>'
+    order = SHORTS + (f'[[piece]]\nname = "back"\n{fold}\n' if fold else "")
+    path = case(tmp_path, 110.0, label, order)
+    done = run("lay", path, "--rounds", "1", "-o", tmp_path / "out", cwd=tmp_path)
+    assert done.returncode == code, done.stderr
+    asked = run("check", path, cwd=tmp_path)
+    assert ("which side lies on the fold" in " ".join((asked.stdout + asked.stderr).split())) == (code == 2)
+
+
+def test_what_fits_is_laid_without_a_word_of_it(tmp_path: Path) -> None:
+    """Equal sides: no such words anywhere."""
+    done = run("lay", case(tmp_path, 110.0), "--rounds", "1", "-o", tmp_path / "out", cwd=tmp_path)
+    assert done.returncode == 0 and "not cut" not in (done.stdout + done.stderr).casefold()

@@ -1,0 +1,56 @@
+"""Ctrl-C while drawing: heard at once; lays and sheets are there, what is not whole is not."""
+
+from __future__ import annotations
+
+import os
+import signal
+import threading
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from nesting.cli import writing
+from nesting.cli.commands import lay_order_file
+from nesting.files.orders.order import load_order
+from nesting.planning.layout.options import SearchOptions
+from nesting.report.backends import to_png
+from nesting.resolving.resolve import resolve
+from nesting.session.session import Session
+from tests.cli.test_do_not_cut import case
+
+
+def test_a_stop_ends_the_drawing(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """SIGINT as the picture begins: no picture, no report, but lay file and sheet, which were written before, and words
+    that say so; the handler that was there before is there again."""
+    path = case(tmp_path, 110.0)
+    order = load_order(path)
+
+    def searched(order: Any, listed: Any, work: Any) -> Any:
+        options = SearchOptions(seconds=None, rounds=1, workers=1)
+        with Session(order, options, work) as session:
+            return session.wait()
+
+    went_on: list[str] = []
+
+    def stopped(*args: Any, **more: Any) -> bytes:
+        os.kill(os.getpid(), signal.SIGINT)
+        went_on.append("a picture was drawn to its end")
+        return b""
+
+    monkeypatch.setattr(to_png, "png_bytes", stopped)
+    before = signal.getsignal(signal.SIGINT)
+    document, words = lay_order_file(order, resolve(order), tmp_path / "out", searched)
+    assert went_on == [] and signal.getsignal(signal.SIGINT) is before
+    assert words[-1] == writing.STOPPED
+    assert sorted(p.name for p in (tmp_path / "out").iterdir()) == ["lay-main.json", "sheet-main.pdf"]
+    assert sorted(Path(f).name for f in document["files"]) == ["lay-main.json", "sheet-main.pdf"]
+
+
+def test_in_another_thread_nothing_is_listened_to() -> None:
+    """Signals are heard in the main thread only; elsewhere the drawing just goes on."""
+    found: list[int | None] = []
+    thread = threading.Thread(target=lambda: found.append(writing.drawn_unless_stopped(lambda: 7)))
+    thread.start()
+    thread.join()
+    assert found == [7] and writing.drawn_unless_stopped(lambda: 8) == 8
