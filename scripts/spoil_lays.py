@@ -70,7 +70,10 @@ def sound(name: str, folder: Path) -> list[Path]:
 def leaves(value: Any, path: tuple[Any, ...] = ()) -> list[tuple[Any, ...]]:
     """The way to every value that is judged."""
     if isinstance(value, dict):
-        return [leaf for k, v in value.items() if k not in TOLD for leaf in leaves(v, (*path, k))]
+        # by their numbers people find patches on the other cloth
+        counts = path[:1] in (("patches",), ("patch_places",))
+        judged = {k: v for k, v in value.items() if k not in TOLD or (counts and k == "number")}
+        return [leaf for k, v in judged.items() for leaf in leaves(v, (*path, k))]
     if isinstance(value, list) and value and isinstance(value[0], (dict, list)):
         return [path] + [leaf for i, v in enumerate(value) for leaf in leaves(v, (*path, i))]
     return [path]

@@ -424,6 +424,9 @@ def batch(
     output: Annotated[
         Path | None, typer.Option("-o", "--output", metavar="DIR", help="Also write it into the report here.")
     ] = None,
+    stash: Annotated[
+        Path | None, typer.Option("--stash", metavar="FILE", help="Also use the leftovers kept in this stash (TOML).")
+    ] = None,
     seconds: Annotated[
         float | None,
         typer.Option("--seconds", min=0.1, help="Time for the whole, all lays that are measured together (about 35)."),
@@ -434,7 +437,7 @@ def batch(
     anyway: Anyway = False,
     as_json: Json = False,
 ) -> None:
-    """Plan a batch in sections and plies, so that exactly the counts come out of the least cloth."""
+    """Plan a batch in sections and plies, leftovers first, so that exactly the counts come out of the least cloth."""
     from nesting.cli.buying_commands import BUDGET, batch_order_file
 
     options = _options(5.0 if seconds is None and rounds is None else seconds, rounds, seed, workers)
@@ -446,6 +449,7 @@ def batch(
         output,
         _session(options, order.imperial, steps=True, quiet=as_json),
         budget=None if rounds is not None else BUDGET if seconds is None else seconds,
+        stash=stash,
     )
     _answer(as_json, document, renderables, order.do_not_cut)
 

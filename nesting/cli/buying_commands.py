@@ -12,6 +12,7 @@ from nesting.model.errors import InputError
 if TYPE_CHECKING:
     from nesting.model.lay import Lay
     from nesting.model.order import Order
+    from nesting.planning.batch.leftovers_first import Batch
     from nesting.planning.leftovers.stash import Stash
     from nesting.resolving.cutting_list import CuttingList
     from nesting.session.events import Result, Work
@@ -80,7 +81,6 @@ def remnants_of_order(
     from nesting.cli.writing import (
         STOPPED,
         drawn_unless_stopped,
-        order_seen_from,
         pictures_of,
         write_first,
         write_with_report,
@@ -91,10 +91,8 @@ def remnants_of_order(
     from nesting.proof import require
     from nesting.report.html.buy_page import remnants_section
     from nesting.report.html.lay_part import care_part, lay_part
-    from nesting.report.print.drawn_files import lay_stem
     from nesting.report.terminal.buy_terminal import remnants_summary
     from nesting.session.events import RemnantsWork
-    from nesting.session.numbering import numbered
 
     ready_folder(folder)
     asked = order
@@ -106,15 +104,7 @@ def remnants_of_order(
     result = searching(order, listed, RemnantsWork())
     plan = result.answer
     document = plan.as_dict()
-    used: list[str] = []
-    lays: list[Lay] = []
-    for lay in plan.lays:
-        one = numbered(replace(lay, order_file=order_seen_from(folder, order)), order)
-        if one.remnant not in own:
-            # the order does not have it, so the file must tell what it is
-            one = replace(one, leftover=next(r for r in order.remnants if r.name == one.remnant))
-            used.append(f"lay-{lay_stem(one)}.json")
-        lays.append(one)
+    lays, used = _of_leftovers(plan.lays, order, own, folder)
     verdicts = {number: require(one, order) for number, one in enumerate(lays)}
     files = write_first(folder, lays)
     photographs = {r.name: r.picture for r in order.remnants if r.picture is not None}
@@ -130,17 +120,48 @@ def remnants_of_order(
     written: list[object] = [STOPPED]
     if drawn is not None:
         written = write_with_report(folder, asked, *drawn, document, spare={"care": care_part(order.findings)})
-    if used:
-        adds = " ".join(f"--add {folder / name}" for name in used)
-        written.append(f"once they are cut, this takes them out of the stash: nesting stash {stash} {adds}")
+    written += _out_of_stash(used, folder, stash)
     named = {name: str(file) for name, file in photographs.items()}
     return document, [remnants_summary(plan, named), *written]
 
 
+def _of_leftovers(lays: Sequence[Lay], order: Order, own: set[str], folder: Path) -> tuple[list[Lay], list[str]]:
+    """The lays on leftovers as they are written, and the names of their files where the leftover is from the stash:
+    where it is not the order's ``own``, the file must tell what it is."""
+    from nesting.cli.writing import order_seen_from
+    from nesting.report.print.drawn_files import lay_stem
+    from nesting.session.numbering import numbered
+
+    used: list[str] = []
+    told: list[Lay] = []
+    for lay in lays:
+        one = numbered(replace(lay, order_file=order_seen_from(folder, order)), order)
+        if one.remnant not in own:
+            one = replace(one, leftover=next(r for r in order.remnants if r.name == one.remnant))
+            used.append(f"lay-{lay_stem(one)}.json")
+        told.append(one)
+    return told, used
+
+
+def _out_of_stash(used: Sequence[str], folder: Path, stash: Path | None) -> list[str]:
+    """How the leftovers whose lays these files hold are taken out of the stash."""
+    if not used:
+        return []
+    adds = " ".join(f"--add {folder / name}" for name in used)
+    return [f"once they are cut, this takes them out of the stash: nesting stash {stash} {adds}"]
+
+
 def batch_order_file(
-    order: Order, listed: CuttingList, folder: Path | None, searching: Searching, *, budget: float | None = None
+    order: Order,
+    listed: CuttingList,
+    folder: Path | None,
+    searching: Searching,
+    *,
+    budget: float | None = None,
+    stash: Path | None = None,
 ) -> tuple[dict[str, Any], list[object]]:
-    """A plan of sections and plies for each cloth. ``budget``: seconds for all lays, not the options' for each."""
+    """Whole garments from leftovers first, then a plan of sections and plies for the rest of each cloth. ``budget``:
+    seconds for all lays, not the options' for each."""
     from nesting.cli.writing import (
         STOPPED,
         drawn_unless_stopped,
@@ -150,34 +171,47 @@ def batch_order_file(
         write_with_report,
     )
     from nesting.files.outputs import ready_folder
-    from nesting.report.html.buy_page import batch_section
+    from nesting.planning.leftovers.stash import read_stash, with_stash
+    from nesting.report.html.buy_page import batch_section, remnants_section
     from nesting.report.html.lay_part import care_part, lay_part
-    from nesting.report.terminal.buy_terminal import batch_summary
+    from nesting.report.terminal.buy_terminal import batch_summary, remnants_summary
     from nesting.session.events import BatchWork
     from nesting.session.numbering import numbered
 
     if folder is not None:
         ready_folder(folder)
 
+    asked, own = order, {remnant.name for remnant in order.remnants}
+    if stash is not None:
+        order = with_stash(order, read_stash(stash))
+        listed = replace(listed, remnants=order.remnants)
     result = searching(order, listed, BatchWork(budget))
-    plans = result.answer
+    found: Batch = result.answer
     seen = order_seen_from(folder or Path(), order)
-    lays = tuple(numbered(replace(one, order_file=seen), order) for p in plans for one in p.lays)
+    first, used = _of_leftovers(found.leftovers.lays if found.leftovers else (), order, own, folder or Path())
+    parts = (numbered(replace(one, order_file=seen), order) for plan in found.plans for one in plan.lays)
+    lays = (*first, *parts)
     verdicts = dict(enumerate(result.verdicts))
-    document: dict[str, Any] = {"title": order.title, "plans": [plan.as_dict() for plan in plans]}
-    words: list[object] = [batch_summary(plans)]
+    document: dict[str, Any] = {"title": order.title, **found.as_dict()}
+    words: list[object] = []
+    if found.leftovers is not None:
+        words.append(remnants_summary(found.leftovers))
+    words.append(batch_summary(found.plans))
     if folder is not None:
         files = write_first(folder, lays)
-        sections = (("plan of the batch", batch_section(plans)),)
+        sections = [("plan of the batch", batch_section(found.plans))]
+        if found.leftovers is not None:
+            sections.insert(0, ("plan of leftovers", remnants_section(found.leftovers)))
 
         def draw() -> tuple[dict[str, bytes], dict[str, Any]]:
             pictures, scenes = pictures_of(lays, listed)
-            shown = lay_part(lays, listed, extra=sections, verdicts=verdicts, scenes=scenes)
+            shown = lay_part(lays, listed, extra=tuple(sections), verdicts=verdicts, scenes=scenes)
             return {**files, **pictures}, {"batch": shown}
 
         drawn = drawn_unless_stopped(draw)
         cares = {"care": care_part(order.findings)}
-        words += [STOPPED] if drawn is None else write_with_report(folder, order, *drawn, document, spare=cares)
+        words += [STOPPED] if drawn is None else write_with_report(folder, asked, *drawn, document, spare=cares)
+        words += _out_of_stash(used, folder, stash)
     return document, words
 
 

@@ -57,6 +57,8 @@ def lay_order_file(
         write_with_report,
     )
     from nesting.files.outputs import ready_folder
+    from nesting.model.as_laid import order_as_laid
+    from nesting.planning.as_many.filling import settled_by
     from nesting.planning.buying.trims import trim_needs
     from nesting.report.html.buy_page import trims_section
     from nesting.report.html.check_page import alterations_shown
@@ -68,8 +70,9 @@ def lay_order_file(
     from nesting.session.events import LayWork
 
     ready_folder(folder)
-    needs = trim_needs(listed)
     result = searching(order, listed, LayWork(spread, start, keep))
+    order, listed = order_as_laid(order, result.lays), settled_by(listed, result.lays)
+    needs = trim_needs(listed)
     lays = tuple(replace(one, order_file=order_seen_from(folder, order)) for one in result.lays)
     verdicts = dict(enumerate(result.verdicts))
     files = write_first(folder, lays)

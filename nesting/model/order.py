@@ -318,7 +318,10 @@ class Remnant:
 
 @dataclass(frozen=True)
 class Garment:
-    """``count`` garments of one size. ``pieces`` are names; ``cloth`` renames a piece's cloth for this garment."""
+    """``count`` garments of one size. ``pieces`` are names; ``cloth`` renames a piece's cloth for this garment.
+
+    ``most``: as many of it as there is cloth for; ``count`` is then only the least that makes sense, one or its
+    ``ratio`` to the others of that kind (None: it goes by its value alone)."""
 
     name: str
     size: str | None
@@ -329,6 +332,8 @@ class Garment:
     same_cloth: bool = False
     #: who it is cut for, if anyone; its ``size`` then names both
     wearer: str | None = None
+    most: bool = False
+    ratio: int | None = None
 
 
 @dataclass(frozen=True)
@@ -362,6 +367,11 @@ class Order:
     def imperial(self) -> bool:
         """Whether people read inches and yards here."""
         return self.units in ("in", "yd")
+
+    @property
+    def open_ended(self) -> bool:
+        """Whether some garment is asked for as often as there is cloth for it."""
+        return any(garment.most for garment in self.garments)
 
     def wearer_of(self, garment: Garment) -> Wearer | None:
         """Who the garment is cut for, None if for nobody in particular."""

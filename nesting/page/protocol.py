@@ -150,7 +150,7 @@ class OrderNew(Command, tag="order.new"):
 
 
 class GarmentSet(Command, tag="garment.set"):
-    """Set a key (name, size, count, pieces, cloth, value, wearer) of garment ``index``; value null takes the key
+    """Set a key (name, size, count, ratio, pieces, cloth, value, wearer) of garment ``index``; value null takes the key
     away."""
 
     index: int
@@ -163,7 +163,7 @@ class GarmentAdd(Command, tag="garment.add"):
 
     name: str
     size: str | None = None
-    count: int = 1
+    count: int | str = 1
     pieces: list[str] | None = None
     wearer: str | None = None
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -64,7 +65,7 @@ def judgement_of(path: str | Path, order: Order | None = None, *, gap: float | N
     drawn = redrawn(lay, order)
     moved = tuple(p for p, q in zip(lay.placements, drawn.placements, strict=True) if not _drawn_alike(p, q))
     first, loose = _leaders(path, lay, order)
-    loose += _patches_as_cut(path, lay)
+    loose += _patches_as_cut(path, lay, order)
     verdict, anew = (
         replace(v, failures=(*v.failures, *loose))
         for v in (prove(lay, order, gap=gap, first=first), prove(drawn, order, gap=gap, first=first))
@@ -101,22 +102,36 @@ def _leaders(path: Path, lay: Lay, order: Order) -> tuple[Lay | None, list[Failu
     return None, [Failure("together", message)]
 
 
-def _patches_as_cut(path: Path, lay: Lay) -> list[Failure]:
-    """Failures of patches that this lay places otherwise than the lay of their cloth beside this file does."""
-    failures: list[Failure] = []
-    for cloth in dict.fromkeys(of for _, of, _ in lay.patch_places):
-        for other in sorted(path.parent.glob("lay-*.json"), key=lambda p: (len(p.name), p.name)):
-            try:
-                found = read_lay(other) if other.name != path.name else lay
-            except OrderError:
-                continue
-            if found.cloth != cloth or not found.patches:
-                continue
-            mine = {number: on for number, of, on in lay.patch_places if of == cloth}
-            if mine != {p.number: p.on for p in found.patches}:
-                message = f"its patches of '{cloth}' lie otherwise than {other.name} says"
-                failures.append(Failure("together", message))
-            break
+def _patches_as_cut(path: Path, lay: Lay, order: Order) -> list[Failure]:
+    """Failures of patches that this lay and the other one beside this file, of their own or of their leaders' cloth,
+    tell differently: more or fewer of them, elsewhere, by other numbers, or of a cloth that there is not."""
+    failures = [
+        Failure("together", f"it shows patches of '{cloth}', which the order does not have")
+        for cloth in dict.fromkeys(of for _, of, _ in lay.patch_places)
+        if cloth not in [c.name for c in order.cloths]
+    ]
+    seen: set[str] = set()
+    for other in sorted(path.parent.glob("lay-*.json"), key=lambda p: (len(p.name), p.name)):
+        if other.name == path.name:
+            continue
+        try:
+            found = read_lay(other)
+        except OrderError:
+            continue
+        if found.order_sha256 != lay.order_sha256 or found.remnant or found.part or found.cloth in seen:
+            continue
+        seen.add(found.cloth)
+        shown = {of for _, of, _ in lay.patch_places}
+        if found.leaders_on == lay.cloth or found.cloth in shown:
+            first, second = lay, found
+        elif lay.leaders_on == found.cloth:
+            first, second = found, lay
+        else:
+            continue
+        there = Counter((number, on) for number, of, on in first.patch_places if of == second.cloth)
+        if there != Counter((p.number, p.on) for p in second.patches):
+            message = f"patches of '{second.cloth}' lie otherwise than {other.name} says"
+            failures.append(Failure("together", message))
     return failures
 
 

@@ -6,6 +6,7 @@ piece than a garment needs.
 
 from __future__ import annotations
 
+import math
 from collections import Counter
 from collections.abc import Mapping
 from dataclasses import replace
@@ -16,7 +17,7 @@ from nesting.model.order import CutPiece, Order
 from nesting.proof.following import left_on_leader
 from nesting.proof.verdict import Failure
 
-__all__ = ["Held", "garments_held", "holds_of", "parts_told", "with_leftover"]
+__all__ = ["Held", "garments_held", "holds_of", "parts_told", "ratios_kept", "with_leftover"]
 
 #: (garment, size, piece) -> copy -> hand ("right", "left", or "" where it makes no difference) -> how many
 Held = dict[tuple[str, str | None, str], dict[int, Counter[str]]]
@@ -44,6 +45,24 @@ def garments_held(held: Held) -> dict[tuple[str, str | None], int]:
     for (garment, size, _), parts in held.items():
         copies.setdefault((garment, size), set()).update(parts)
     return {key: len(found) for key, found in copies.items()}
+
+
+def ratios_kept(lay: Lay, order: Order) -> list[Failure]:
+    """Whether garments asked for in a ratio, as many as there is cloth for, come in that ratio on this lay."""
+    tied = [
+        g
+        for g in order.garments
+        if g.most
+        and g.ratio is not None
+        and any(order.cloth_of(g, order.cut_piece(name, g.size)) == lay.cloth for name in g.pieces)
+    ]
+    held = {(share.name, share.size): share.count for share in lay.garments}
+    numbers = [(held.get((g.name, g.size), 0), g.ratio or 1) for g in tied]
+    if all(n * numbers[0][1] == numbers[0][0] * ratio for n, ratio in numbers):
+        return []
+    found = ", ".join(f"{n} × {g.name} {g.size or ''}".rstrip() for g, (n, _) in zip(tied, numbers, strict=True))
+    asked = " to ".join(str(ratio) for _, ratio in numbers)
+    return [Failure("garments", f"{found}: not {asked}, as the order has their ratio")]
 
 
 def parts_told(lay: Lay, order: Order) -> tuple[Finding, ...]:
@@ -91,7 +110,8 @@ def _beyond_order(
     garments = [g for g in order.garments if (g.name, g.size) == (name, size) and piece in g.pieces]
     if not any(order.cloth_of(g, order.cut_piece(piece, size)) == cloth for g in garments):
         return [_wrong(f"{what}: the order cuts no such piece from {cloth}")]
-    ordered = sum(g.count for g in order.garments if (g.name, g.size) == (name, size))
+    same = [g for g in order.garments if (g.name, g.size) == (name, size)]
+    ordered = math.inf if any(g.most for g in same) else sum(g.count for g in same)
     failures = []
     for copy, hands in sorted(copies.items()):
         if copy > ordered:

@@ -22,6 +22,8 @@ __all__ = ["check_patches", "patches_end"]
 
 #: mm. Stated sizes of a patch agree within this.
 SIZE_MM = 0.01
+#: mm. So does the stated margin, which hangs on outlines as they are flattened.
+MARGIN_MM = 0.05
 
 
 def _on_own(patch: Patch) -> Polygon:
@@ -95,6 +97,9 @@ def _by_itself(
     table = tables[0] if tables else None
     if table is not None and not table.plies[0].cover.buffer(EDGE_SLACK, join_style="mitre").covers(whole):
         failures.append(_wrong(patch, "reaches beyond the cloth"))
+    margin = _margin(whole, [judged[i].outline for i in patch.placements if i in judged])
+    if margin is not None and abs(margin - patch.margin) > MARGIN_MM:
+        failures.append(_wrong(patch, f"a margin of {patch.margin:.2f} mm is stated, {margin:.2f} mm are there"))
     inner = whole.buffer(EDGE_SLACK - patch.margin, join_style="mitre")
     for i in patch.placements:
         j = judged.get(i)
@@ -107,6 +112,13 @@ def _by_itself(
         if abs((j.placement.turn - patch.turn + 45.0) % 90.0 - 45.0) > j.cut.tilt + 0.01:
             failures.append(_wrong(patch, f"the grain of {j.placement.label} does not run along or across it"))
     return failures
+
+
+def _margin(whole: Polygon, outlines: Sequence[Polygon]) -> float | None:
+    """The least that is left of the patch beside any of its pieces, mm; None where it has none."""
+    x0, y0, x1, y1 = whole.bounds
+    left = [min(a - x0, b - y0, x1 - c, y1 - d) for a, b, c, d in (outline.bounds for outline in outlines)]
+    return min(left, default=None)
 
 
 def _to_first(patch: Patch) -> Motion:

@@ -8,6 +8,7 @@ from dataclasses import replace
 import numpy as np
 import shapely
 
+from nesting.model.as_laid import order_as_laid
 from nesting.model.errors import ProofError
 from nesting.model.lay import FoldLine, Lay, Placement, Section
 from nesting.model.order import Cloth, CutPiece, Order, Remnant
@@ -16,7 +17,7 @@ from nesting.model.tolerances import FOLD_MM, SHAPE_MM
 from nesting.proof.counting import asked_of, check_counts, counts_of, garment_failures
 from nesting.proof.figures import Figures, check_figures, check_stated, cut_areas, farthest
 from nesting.proof.following import lies_over
-from nesting.proof.holding import garments_held, holds_of
+from nesting.proof.holding import garments_held, holds_of, ratios_kept
 from nesting.proof.matching import check_repeats
 from nesting.proof.nearness import check_nearness
 from nesting.proof.pairing import check_pairs
@@ -97,9 +98,13 @@ class _Proof:
         counts: Mapping[tuple[str, str | None], int] | None,
         first: Lay | None,
     ) -> None:
-        self.lay, self.order, self.asked_gap, self.counts, self.first = lay, order, gap, counts, first
+        self.lay, self.asked_gap, self.counts, self.first = lay, gap, counts, first
         self.turned = False
         self.failures: list[Failure] = []
+        whole = lay.remnant is None and lay.holds is None
+        self.failures += ratios_kept(lay, order) if whole else []
+        # as many as there is cloth for: held to the number that the lay itself says
+        self.order = order_as_laid(order, (lay,)) if whole else order
         self.judged: list[Judged] = []
         self.pieces: list[ClothPiece] = []
         self.figures: Figures | None = None
@@ -288,7 +293,8 @@ class _Proof:
 
     def check_leftover(self, counts: Mapping[tuple[str, str | None], int]) -> None:
         asked = counts_of(self.order)
+        unlimited = {(g.name, g.size) for g in self.order.garments if g.most}
         for key, count in counts.items():
-            if count > asked.get(key, 0):
+            if key not in unlimited and count > asked.get(key, 0):
                 message = f"{key[0]} {key[1] or ''}: {count} on the leftover, {asked.get(key, 0)} are asked for"
                 self.fail(Failure("garments", message))

@@ -94,7 +94,8 @@ class Round:
 @dataclass(frozen=True)
 class GarmentEntry:
     """``count`` garments of one size and what each is cut from. ``trims`` and ``openings``: what goes round it, one for
-    each of the list's, None where this garment has no such opening."""
+    each of the list's, None where this garment has no such opening. ``most``: as many as there is cloth for (``count``
+    is then the least that makes sense), in that ``ratio`` to the others that have one."""
 
     name: str
     size: str | None
@@ -104,6 +105,8 @@ class GarmentEntry:
     same_cloth: bool = False
     trims: tuple[Round | None, ...] = ()
     openings: tuple[Round | None, ...] = ()
+    most: bool = False
+    ratio: int | None = None
 
     @property
     def label(self) -> str:
@@ -185,6 +188,16 @@ class CuttingList:
         """The names of the cloths from which some garment cuts something, in the order's sequence."""
         used = {entry.cloth for garment in self.garments if garment.count for entry in garment.pieces}
         return tuple(cloth.name for cloth in self.cloths if cloth.name in used)
+
+    @property
+    def open_ended(self) -> bool:
+        """Whether some garment is asked for as often as there is cloth for it."""
+        return any(garment.most for garment in self.garments)
+
+    def settled(self, counts: Sequence[int]) -> CuttingList:
+        """The list with these counts, one for each of ``garments``, and none open any more."""
+        part = self.with_counts(counts)
+        return replace(part, garments=tuple(replace(g, most=False, ratio=None) for g in part.garments))
 
     @cached_property
     def counts(self) -> dict[tuple[str, str | None], int]:

@@ -56,6 +56,8 @@ class _Resolving:
             garment.same_cloth,
             tuple(round_of(self._order, trim, garment) for trim in self._order.trims),
             tuple(round_of(self._order, opening, garment) for opening in self._order.openings),
+            garment.most,
+            garment.ratio,
         )
 
     def _pairs(self, garment: Garment, cuts: dict[str, CutPiece]) -> Iterator[Pair]:

@@ -58,7 +58,7 @@ class RemnantsWork:
 
 @dataclass(frozen=True)
 class BatchWork:
-    """A plan in sections and plies; ``budget`` as for BuyWork."""
+    """A plan in sections and plies, leftovers first where the order has any; ``budget`` as for BuyWork."""
 
     budget: float | None = None
 
@@ -107,7 +107,7 @@ class Better(Event):
 
 @dataclass(frozen=True)
 class SoFar(Event):
-    """What there is so far of an answer: a Buying, a RemnantPlan, or a tuple of BatchPlan."""
+    """What there is so far of an answer: a Buying, a RemnantPlan, or a Batch."""
 
     answer: Any
 
@@ -133,7 +133,7 @@ class Proved(Event):
 class Result:
     """What a session gives.
 
-    ``lays`` with their ``verdicts``: proved. ``answer``: a Buying, RemnantPlan or tuple of BatchPlan where that was the
+    ``lays`` with their ``verdicts``: proved. ``answer``: a Buying, RemnantPlan or Batch where that was the
     work. ``stopped``: it was ended before its time, and this is the best that was known. ``seconds`` it took.
     """
 

@@ -219,9 +219,7 @@ class Session:
         if self.answer is None:
             return None
         lays: tuple[Lay, ...] = ()
-        if isinstance(self.work, BatchWork):
-            lays = tuple(lay for plan in self.answer for lay in plan.lays)
-        elif isinstance(self.work, RemnantsWork):
+        if isinstance(self.work, BatchWork | RemnantsWork):
             lays = self.answer.lays
         return Result(lays, proved(lays, self.order), self.answer, stopped)
 

@@ -6,6 +6,7 @@ from collections.abc import Callable
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
+from nesting.model.as_laid import order_as_laid
 from nesting.planning.layout.options import Progress, SearchOptions
 from nesting.proof import Verdict, require
 from nesting.session.events import BatchWork, Better, BuyWork, Event, LayWork, Progressed, Result, SoFar, Work
@@ -24,6 +25,8 @@ Tell = Callable[[Event], None]
 def proved(lays: tuple[Lay, ...], order: Order) -> tuple[Verdict, ...]:
     """The proof of each lay. ProofError for one that does not stand it."""
     by_cloth = {one.cloth: one for one in lays}
+    if all(one.remnant is None and one.holds is None for one in lays):
+        order = order_as_laid(order, lays)  # all cloths must give the same number of a garment
     return tuple(require(one, order, first=by_cloth.get(one.leaders_on or "")) for one in lays)
 
 
@@ -44,17 +47,21 @@ def do(order: Order, listed: CuttingList, options: SearchOptions, work: Work, te
     if isinstance(work, BuyWork):
         return Result(answer=_buy(listed, told, work, tell))
     if isinstance(work, BatchWork):
-        plans = _batch(listed, told, work, tell)
-        lays = tuple(one for plan in plans for one in plan.lays)
-        return Result(lays, tuple(require(one, order) for one in lays), plans)
+        answer = _batch(listed, told, work, tell)
+        return Result(answer.lays, tuple(require(one, order) for one in answer.lays), answer)
     plan = _remnants(listed, told, tell)
     return Result(plan.lays, tuple(require(one, order) for one in plan.lays), plan)
 
 
 def _lay(listed: CuttingList, options: SearchOptions, work: LayWork) -> tuple[Lay, ...]:
+    from nesting.planning.as_many.filling import lay_as_many, settled_by
     from nesting.planning.batch.on_table import divided
     from nesting.planning.layout.solve import lay_order
 
+    if listed.open_ended and work.start is None:
+        return lay_as_many(listed, options, divide=divided, spread=work.spread)
+    if work.start is not None:
+        listed = settled_by(listed, [work.start])  # a lay to begin from says how many it holds
     return lay_order(
         listed,
         options,
@@ -66,12 +73,14 @@ def _lay(listed: CuttingList, options: SearchOptions, work: LayWork) -> tuple[La
 
 
 def _buy(listed: CuttingList, options: SearchOptions, work: BuyWork, tell: Tell) -> Any:
+    from nesting.planning.as_many.filling import refuse_open_ended
     from nesting.planning.buying.buy import buy, buying_work
     from nesting.planning.buying.steps import Steps
     from nesting.planning.buying.what_if import choices, what_if
     from nesting.planning.layout.options import search_pool
     from nesting.planning.layout.solve import laid_together
 
+    refuse_open_ended(listed, "what to buy")
     # the same workers for all searches: they know the pieces after the first
     tried = choices(listed) if work.what_if else ()
     with search_pool(options) as pool:
@@ -104,13 +113,30 @@ def _buy(listed: CuttingList, options: SearchOptions, work: BuyWork, tell: Tell)
 
 
 def _batch(listed: CuttingList, options: SearchOptions, work: BatchWork, tell: Tell) -> Any:
-    from nesting.planning.batch.cutting import batch, batch_work
+    from nesting.planning.as_many.filling import refuse_open_ended
+    from nesting.planning.batch.cutting import batch_work
+    from nesting.planning.batch.leftovers_first import batch_all, stocked_cloths
     from nesting.planning.buying.steps import Steps
     from nesting.planning.layout.options import search_pool
+    from nesting.planning.leftovers.cloth_pieces import FitsBySearch
 
+    refuse_open_ended(listed, "a batch")
     with search_pool(options) as pool:
         steps = Steps(replace(options, executor=pool), batch_work(listed), work.budget)
-        return batch(listed, steps.lay, steps=steps, on_plans=lambda plans: tell(SoFar(plans)))
+        # a third of the time is for leftovers, where there are any
+        planning = None if work.budget is None else work.budget / 3.0
+        first = steps.searching()
+        if stocked_cloths(listed):
+            steps.begin("leftovers", "which piece goes where", steps.total / 2.0)
+        each = None if planning is None else max(0.5, planning / 3.0)
+        return batch_all(
+            listed,
+            steps.lay,
+            FitsBySearch(replace(first, seconds=each or first.seconds, workers=1, executor=None)),
+            seconds=planning,
+            steps=steps,
+            on_batch=lambda found: tell(SoFar(found)),
+        )
 
 
 def _remnants(listed: CuttingList, options: SearchOptions, tell: Tell) -> Any:

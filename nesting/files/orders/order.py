@@ -275,15 +275,23 @@ def _garments(
         for name, other in block["cloth"]:
             if other not in [cloth.name for cloth in cloths]:
                 refuse_unknown_cloth(block.at("cloth").at(name), other, cloths)
+        most = block["count"] == "most"
+        if block["ratio"] is not None and not most:
+            block.at("ratio").refuse(
+                f'found {block["ratio"]}, but count is a number: a ratio goes with count = "most"; take one away',
+                code="garment.ratio",
+            )
         garments.append(
             Garment(
                 name=block["name"],
                 size=size,
-                count=block["count"],
+                count=(block["ratio"] or 1) if most else block["count"],
                 pieces=pieces,
                 cloth=block["cloth"],
                 value=block["value"],
                 same_cloth=block["same_cloth"],
+                most=most,
+                ratio=block["ratio"],
             )
         )
     used = {(name, g.size) for g in garments for name in g.pieces}

@@ -237,10 +237,11 @@ BLOCKS: dict[str, tuple[Key, ...]] = {
     "garment": (
         Key("name", text, "what it is called", REQUIRED),
         Key("size", text, "its size"),
-        Key("count", count(1, 10_000), "how many", 1),
+        Key("count", count(1, 10_000, word="most"), 'how many; "most": as many as the cloth there is holds', 1),
+        Key("ratio", count(1, 1000), 'with count = "most": so many to so many of the others that have a ratio'),
         Key("pieces", list_of(text, expected="a list of piece names"), "its pieces; default: all of that size"),
         Key("cloth", mapping_of(text, 'a table such as { main = "navy jersey" }'), "another cloth for its pieces", ()),
-        Key("value", number(0.0, 1e6, "a value"), "worth against other garments, for remnants", 1.0),
+        Key("value", number(0.0, 1e6, "a value"), "worth against others, for remnants and \"most\"", 1.0),
         Key("same_cloth", flag, "all its pieces from the same piece of cloth", False),
         Key("wearer", text, "who it is cut for: a [[wearer]]"),
     ),

@@ -97,19 +97,18 @@ def flag(value: Any, place: Place) -> bool:
     return value
 
 
-def count(least: int, most: int) -> Reader:
-    """A whole number from ``least`` to ``most``."""
+def count(least: int, most: int, *, word: str | None = None) -> Reader:
+    """A whole number from ``least`` to ``most``, or that ``word``."""
+    expected = f"a whole number from {least} to {most}" + (f' or "{word}"' if word else "")
 
-    def read(value: Any, place: Place) -> int:
+    def read(value: Any, place: Place) -> int | str:
+        if word is not None and isinstance(value, str) and value.strip().casefold() == word:
+            return word
         if isinstance(value, bool) or not isinstance(value, int):
-            place.refuse(
-                f"found {_shown(value)}; a whole number from {least} to {most} was expected", code="order.value"
-            )
+            place.refuse(f"found {_shown(value)}; {expected} was expected", code="order.value")
         if not least <= value <= most:
             hint = ": leave the block out if none is wanted" if value == 0 and least == 1 else ""
-            place.refuse(
-                f"found {_shown(value)}; a whole number from {least} to {most} was expected{hint}", code="order.value"
-            )
+            place.refuse(f"found {_shown(value)}; {expected} was expected{hint}", code="order.value")
         return value
 
     return read

@@ -5,7 +5,7 @@ from __future__ import annotations
 import itertools
 import math
 from collections import Counter
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import replace
 from typing import Any
 
@@ -34,10 +34,10 @@ __all__ = ["batch", "batch_work", "with_lays", "with_whole"]
 WHOLE = 4
 
 
-def batch_work(order: CuttingList) -> int:
+def batch_work(order: CuttingList, cloths: Sequence[str] | None = None) -> int:
     """How many lays ``batch`` makes, about, and seldom more: one of every garment by itself, the lays of plans, and one
     of the whole order, which counts for more."""
-    return sum(_lays_of(order, name) for name in order.cloths_used)
+    return sum(_lays_of(order, name) for name in (order.cloths_used if cloths is None else cloths))
 
 
 def _lays_of(order: CuttingList, cloth: str) -> int:
@@ -50,14 +50,19 @@ def batch(
     *,
     steps: Steps | None = None,
     on_plans: Callable[[tuple[BatchPlan, ...]], None] | None = None,
+    cloths: Sequence[str] | None = None,
+    begun: Mapping[tuple[str, str | None], int] | None = None,
     **how: Any,
 ) -> tuple[BatchPlan, ...]:
     """A plan for every cloth that the order uses, with its lays, lengths measured by the search; ``how`` as for
     plan_batch. ``steps`` is told of every lay. ``on_plans`` hears of what there is so far:
-    at first the whole order in one lay of each cloth, then the plan of each."""
+    at first the whole order in one lay of each cloth, then the plan of each. ``cloths``: only these; ``begun``: how
+    many of each garment and size come from elsewhere, so that the first here has the number after."""
     plans: list[BatchPlan] = []
     before = 0
-    simple = [] if on_plans is None else [_simple(order, name, lay) for name in order.cloths_used]
+    names = order.cloths_used if cloths is None else tuple(name for name in order.cloths_used if name in cloths)
+    given = dict(begun or {})
+    simple = [] if on_plans is None else [_simple(order, name, lay, given) for name in names]
 
     def so_far() -> None:
         there = [*plans, *simple[len(plans) :]]
@@ -65,7 +70,7 @@ def batch(
             on_plans(tuple(plan for plan in there if plan is not None))
 
     so_far()
-    for name in order.cloths_used:
+    for name in names:
         made, most = itertools.count(1), _lays_of(order, name)
 
         def told(weight: float = 1.0, name: str = name, made: Iterator[int] = made, most: int = most) -> None:
@@ -76,7 +81,7 @@ def batch(
         plan = plan_batch(order, name, measured, **how)
         told(WHOLE)
         plan = with_whole(order, plan, _whole_lay(order, name, lay))
-        plans.append(with_lays(order, plan, lay, measured.lays))
+        plans.append(with_lays(order, plan, lay, measured.lays, given))
         so_far()
         before += most
         if steps is not None:
@@ -84,7 +89,9 @@ def batch(
     return tuple(plans)
 
 
-def _simple(order: CuttingList, cloth: str, lay: LayOne) -> BatchPlan | None:
+def _simple(
+    order: CuttingList, cloth: str, lay: LayOne, begun: Mapping[tuple[str, str | None], int]
+) -> BatchPlan | None:
     """The whole order in one quick lay as a plan, to have something at once; None where it cannot be laid so."""
     whole = _whole_lay(order, cloth, lay, share=0.02)
     if whole is None:
@@ -115,7 +122,7 @@ def _simple(order: CuttingList, cloth: str, lay: LayOne) -> BatchPlan | None:
         order.imperial,
     )
     plan = with_whole(order, plan, whole)
-    return replace(with_lays(order, plan, lay, {}), one_at_a_time=plan.cloth_length) if plan.lays else None
+    return replace(with_lays(order, plan, lay, {}, begun), one_at_a_time=plan.cloth_length) if plan.lays else None
 
 
 def _whole_lay(order: CuttingList, cloth: str, lay: LayOne, share: float = WHOLE) -> Lay | None:
@@ -147,15 +154,17 @@ def with_whole(order: CuttingList, plan: BatchPlan, whole: Lay | None) -> BatchP
 
 
 def with_lays(
-    order: CuttingList, plan: BatchPlan, lay: LayOne, measured: Mapping[tuple[Ratio, SpreadName], Lay]
+    order: CuttingList,
+    plan: BatchPlan,
+    lay: LayOne,
+    measured: Mapping[tuple[Ratio, SpreadName], Lay],
+    begun: Mapping[tuple[str, str | None], int] | None = None,
 ) -> BatchPlan:
-    """The plan with a lay for each of its sections: garments numbered through all of them, each lay saying which of
-    them it holds. What the sections take is what their lays take, in the end."""
+    """The plan with a lay for each of its sections: garments numbered through all of them (on from those ``begun``
+    elsewhere), each lay saying which of them it holds. What the sections take is what their lays take, in the end."""
+    given: Counter[tuple[str, str | None]] = Counter(begun or {})
     if plan.lays:
-        return replace(
-            plan, lays=tuple(_part(order, plan, one, order, Counter(), n, 1) for n, one in enumerate(plan.lays))
-        )
-    given: Counter[tuple[str, str | None]] = Counter()
+        return replace(plan, lays=tuple(_part(order, plan, one, order, given, n, 1) for n, one in enumerate(plan.lays)))
     lays: list[Lay] = []
     sections: list[PlannedSection] = []
     for number, section in enumerate(plan.sections):

@@ -62,7 +62,7 @@ def lay_cloth(
         kinds, refusals = sound_spreads(cloth, remnant, spread)
         wanted = order.counts if counts is None else dict(counts)
         search.kinds, search.refusals, search.counts = kinds, refusals, wanted
-        if options.seconds is not None and has_rules(search):
+        if options.seconds is not None and options.enough is None and has_rules(search):
             # what they cost is searched for as well, within the same time
             search.options = replace(search.options, seconds=options.seconds / (1.0 + COST_SHARE))
         if options.executor is None:
@@ -76,5 +76,5 @@ def lay_cloth(
             )
         trials, refusals = try_all(search, kinds, refusals, spread)
         lay = choose(search, trials, refusals, wanted)
-        extra = (*what_rules_cost(search, lay), *what_pairs_cost(search, lay))
+        extra = () if options.enough is not None else (*what_rules_cost(search, lay), *what_pairs_cost(search, lay))
     return replace(lay, notes=(*lay.notes, *extra), seconds=time.monotonic() - search.begun)

@@ -29,7 +29,9 @@ class SearchOptions:
     """``seconds`` for each cloth, all spreads together; or ``rounds``, which repeats exactly with the same seed and
     workers. ``executor`` replaces the process pool. ``on_lays`` hears of better lays before the end, not yet proved, at
     most some five times a second: one for each cloth that is laid in this search. ``begun`` (``time.monotonic``): when
-    the command began whose seconds these are, as reading and loading take of them; None: now."""
+    the command began whose seconds these are, as reading and loading take of them; None: now. ``enough``: the search of
+    a cloth may end with the first lay that takes no more of it than that, mm, opened out; what rules cost is left out.
+    """
 
     seconds: float | None = 20.0
     rounds: int | None = None
@@ -37,6 +39,7 @@ class SearchOptions:
     workers: int = 1
     executor: Executor | None = None
     begun: float | None = None
+    enough: float | None = None
     on_progress: Callable[[Progress], None] | None = None
     on_lays: Callable[[tuple[Lay, ...]], None] | None = None
 

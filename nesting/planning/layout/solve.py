@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 
 from nesting.cloth.spreads import sound_spreads
@@ -33,9 +33,11 @@ def lay_order(
     start: Lay | None = None,
     keep: Sequence[Keep] = (),
     divide: Callable[[Lay, SearchOptions], Lay] | None = None,
+    known: Mapping[str, Lay] | None = None,
 ) -> tuple[Lay, ...]:
     """One lay for each cloth that the order cuts from; see ``lay_cloth``. ``start`` and ``keep`` belong to one of them.
-    ``divide`` may divide a lay that is too long for the table into sections.
+    ``divide`` may divide a lay that is too long for the table into sections. ``known``: cloth -> a lay of it to begin
+    from, in which nothing need stay.
 
     A second cloth whose pieces are cut together with leaders of another cloth lies over those leaders.
     """
@@ -51,10 +53,10 @@ def lay_order(
         if options.on_lays is not None:
             shared = replace(shared, on_lays=together.take)
         for number, cloth in enumerate(clock.cloths):
-            own = start if start is not None and start.cloth == cloth.name else None
+            own = start if start is not None and start.cloth == cloth.name else (known or {}).get(cloth.name)
             ahead = Search(order, cloth, stacks_of(order, cloth), shared, pool, None, counts=counts)
             if own is not None:
-                ahead.start, ahead.keep = lying_in(own.placements), tuple(keep)
+                ahead.start, ahead.keep = lying_in(own.placements), tuple(keep) if own is start else ()
             if number == 0 or options.on_lays is not None:
                 first_lay(ahead, sound_spreads(cloth, None, spread)[0][: 1 if options.on_lays is None else None])
         if options.executor is None:
@@ -62,8 +64,8 @@ def lay_order(
                 warm_for(Search(order, cloth, stacks_of(order, cloth), shared, pool, None))
         lays: list[Lay] = []
         for cloth in clock.cloths:
-            own = start if start is not None and start.cloth == cloth.name else None
-            kept = keep if own is not None else ()
+            own = start if start is not None and start.cloth == cloth.name else (known or {}).get(cloth.name)
+            kept = keep if own is not None and own is start else ()
             part = replace(shared, seconds=clock.share(cloth))
             found = lay_cloth(order, cloth.name, part, spread=spread, start=own, keep=kept)
             lays.append(within_limits(order, found if divide is None else divide(found, replace(part, on_lays=None))))

@@ -61,6 +61,8 @@ def try_all(
         try:
             opener = _OpenCloth(search)
             opener.run(OPEN_FIRST if others else 1.0, [])
+            if opener.trial.used <= (search.options.enough or 0.0):
+                return [opener.finished()], tuple(refused)
         except CannotLayError as error:
             opener = None
             refused.append(Refusal("open", error.reason))
@@ -224,11 +226,12 @@ def _run_side_by_side(
         begin = trial.result.places if trial.result is not None else _begin(search, trial.assembly)
         seed = search.options.seed * 1009 + number + 500 * again
         bound = _shared_bound(search, trial.candidate.kind)
+        until = replace(stop, length=search.enough_on(trial.candidate.kind))
         search.tell(doing, number / len(ready))
         if search.pool is None:
-            _take(search, trial, run_search(trial.assembly.problem, stop, seed, begin, bound))
+            _take(search, trial, run_search(trial.assembly.problem, until, seed, begin, bound))
         else:
-            futures[search.pool.submit(run_search, trial.assembly.problem, stop, seed, begin, bound)] = trial
+            futures[search.pool.submit(run_search, trial.assembly.problem, until, seed, begin, bound)] = trial
     pending = set(futures)
     try:
         while pending:
@@ -319,7 +322,7 @@ class _OpenCloth:
             show(search, "open", length, lambda: _laid(self.trial, assembly, places))
 
         search.tell("open cloth", 1.0 - share if until_end else 0.0)
-        stop = share_of(search.options, share)
+        stop = share_of(search.options, share, length=search.enough_on("open"))
         left = search.share_left() if until_end else None
         if left is not None:
             stop = replace(stop, seconds=max(0.1, left * (search.options.seconds or 0.0)))

@@ -123,6 +123,11 @@ class Search:
             return None
         return 1.0 - (time.monotonic() - self.begun) / seconds
 
+    def enough_on(self, kind: SpreadName) -> float | None:
+        """The lay length of that spread with which the search may end, mm; None where it goes on to its time's end."""
+        enough = self.options.enough
+        return None if enough is None else enough / cloth_used(kind, self.cloth, 1.0)
+
     def interrupted(self) -> None:
         """Ctrl-C: what is found is kept; the stages that follow are asked for their first layout only."""
         self.options = replace(self.options, seconds=0.05, rounds=None)

@@ -69,6 +69,9 @@ def assign(
 
     model = cp_model.CpModel()
     made = [model.new_int_var(0, kind.count, "") for kind in kinds]
+    tied = [(n, kind.ratio) for n, kind in zip(made, kinds, strict=True) if kind.ratio is not None]
+    for number, ratio in tied[1:]:
+        model.add(number * tied[0][1] == tied[0][0] * ratio)
     many = _numbers(model, made, kinds, remnants)
     for name, of_kind in (at_least or {}).items():
         for i, of_class in of_kind.items():

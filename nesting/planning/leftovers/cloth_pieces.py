@@ -69,13 +69,15 @@ class PieceClass:
 @dataclass(frozen=True)
 class Kind:
     """One garment of the order: at most ``count`` of them, each worth ``value`` and needing so many of each class;
-    ``same_cloth``: the pieces of one garment that share a cloth come from the same remnant."""
+    ``same_cloth``: the pieces of one garment that share a cloth come from the same remnant. ``ratio``: it is made in
+    that ratio to the others that have one, None: by itself."""
 
     label: str
     count: int
     value: float
     same_cloth: bool
     needs: tuple[tuple[PieceClass, int], ...]
+    ratio: int | None = None
 
 
 @dataclass(frozen=True)

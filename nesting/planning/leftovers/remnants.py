@@ -23,7 +23,7 @@ from typing import Any
 from nesting.model.errors import CannotLayError, OrderError
 from nesting.model.lay import Lay
 from nesting.model.order import Remnant
-from nesting.planning.layout.laying import LayOne, ring_area
+from nesting.planning.layout.laying import LayOne, garment_area, ring_area
 from nesting.planning.leftovers.assigning import assign
 from nesting.planning.leftovers.cloth_pieces import (
     Fits,
@@ -56,12 +56,12 @@ _SEARCHES = 30
 
 @dataclass(frozen=True)
 class Made:
-    """How many of one garment the remnants give, out of how many asked for."""
+    """How many of one garment the remnants give, out of how many asked for (None: as many as there is cloth for)."""
 
     garment: str
     size: str | None
     made: int
-    asked: int
+    asked: int | None
 
 
 @dataclass(frozen=True)
@@ -188,6 +188,7 @@ def plan_remnants(
             key="remnant",
             code="remnant.none",
         )
+    order = _with_tops(order, remnants)
     known = Knowledge(order, fits, remnants, math.inf if seconds is None else began + seconds)
     stock = _Stock.of(order, remnants, known)
     if on_plan is not None:
@@ -207,6 +208,34 @@ def plan_remnants(
     )
 
 
+def _with_tops(order: CuttingList, remnants: Sequence[Remnant]) -> CuttingList:
+    """The order with a count for every garment of which as many are asked for as there is cloth: one bundle more than
+    the remnants' area could hold, so that what keeps from one more is always told."""
+    if not order.open_ended:
+        return order
+    stocked = {r.cloth for r in remnants}
+    counts = [g.count for g in order.garments]
+    for group, step in _groups(order.garments):
+        if not order.garments[group[0]].most:
+            continue
+        tops = []
+        for cloth in stocked:
+            one = math.fsum(n * garment_area(order.garments[i], cloth) for i, n in zip(group, step, strict=True))
+            if one > 0.0:
+                tops.append(math.floor(sum(_room(r) for r in remnants if r.cloth == cloth) / one) + 1)
+        for i, n in zip(group, step, strict=True):
+            counts[i] = n * min(tops, default=0)
+    return replace(order, garments=tuple(replace(g, count=n) for g, n in zip(order.garments, counts, strict=True)))
+
+
+def _groups(garments: Sequence[GarmentEntry | Kind]) -> list[tuple[tuple[int, ...], tuple[int, ...]]]:
+    """Which garments are made together, by their places in the order, and how many of each: those that have a ratio in
+    that ratio, every other by itself."""
+    tied = tuple(i for i, g in enumerate(garments) if g.ratio is not None)
+    alone = [((i,), (1,)) for i in range(len(garments)) if i not in tied]
+    return [*([(tied, tuple(garments[i].ratio or 1 for i in tied))] if tied else []), *alone]
+
+
 def _so_far(stock: _Stock, best: _Assigned, began: float) -> RemnantPlan:
     """The plan while the search goes on: nothing of it is proved to be the most."""
     return _plan(
@@ -214,7 +243,7 @@ def _so_far(stock: _Stock, best: _Assigned, began: float) -> RemnantPlan:
         best,
         began,
         to_buy=(),
-        bound=math.fsum(g.count * g.value for g in stock.order.garments),
+        bound=stock.bound() if stock.order.open_ended else math.fsum(g.count * g.value for g in stock.order.garments),
         proved=False,
         why="the search was stopped here; what must still be bought was not worked out",
     )
@@ -237,7 +266,10 @@ def _plan(
     return RemnantPlan(
         order.title,
         order.imperial,
-        tuple(Made(g.name, g.size, n, g.count) for g, n in zip(order.garments, found.made, strict=True)),
+        tuple(
+            Made(g.name, g.size, n, None if g.most else g.count)
+            for g, n in zip(order.garments, found.made, strict=True)
+        ),
         found.uses(order, numbers),
         tuple(renumbered(lay_, found.units[name], order, numbers) for name, lay_ in found.lays.items()),
         tuple(r.name for r in stock.remnants if r.name not in found.lays),
@@ -299,15 +331,24 @@ def _searched(stock: _Stock, efforts: int) -> _Assigned:
 def _one_by_one(stock: _Stock, best: _Assigned) -> _Assigned:
     """One garment more, the most valuable first, those of equal value in turn, until none finds room any more. What
     lies on a remnant stays there, so that with more asked for the same comes about first."""
+    groups = _groups(stock.kinds)
     stuck: set[int] = set()
+
+    def worth(number: int) -> float:
+        return math.fsum(stock.kinds[i].value * n for i, n in zip(*groups[number], strict=True))
+
     while True:
-        open_kinds = [i for i, k in enumerate(stock.kinds) if best.made[i] < k.count and i not in stuck]
-        if not open_kinds:
+        open_groups = [
+            number
+            for number, (group, _) in enumerate(groups)
+            if number not in stuck and all(best.made[i] < stock.kinds[i].count for i in group)
+        ]
+        if not open_groups:
             return best
-        i = min(open_kinds, key=lambda i: (-stock.kinds[i].value, best.made[i], i))
-        more = _one_more(stock, best, i)
+        number = min(open_groups, key=lambda g: (-worth(g), best.made[groups[g][0][0]], groups[g][0]))
+        more = _one_more(stock, best, *groups[number])
         if more is None:
-            stuck.add(i)
+            stuck.add(number)
         else:
             best = more
             if stock.tell is not None:
@@ -316,9 +357,10 @@ def _one_by_one(stock: _Stock, best: _Assigned) -> _Assigned:
             return best
 
 
-def _one_more(stock: _Stock, best: _Assigned, i: int) -> _Assigned | None:
-    """The plan with one more of garment ``i``, None where no room is found for it."""
-    counts = [n + (k == i) for k, n in enumerate(best.made)]
+def _one_more(stock: _Stock, best: _Assigned, group: Sequence[int], step: Sequence[int]) -> _Assigned | None:
+    """The plan with so many more (``step``) of the garments ``group``, None where no room is found for them."""
+    more = dict(zip(group, step, strict=True))
+    counts = [n + more.get(k, 0) for k, n in enumerate(best.made)]
     kinds = [replace(kind, count=n) for kind, n in zip(stock.kinds, counts, strict=True)]
     loads = {name: _by_kind(own) for name, own in best.units.items()}
     for _ in range(_TRIES):
@@ -327,13 +369,16 @@ def _one_more(stock: _Stock, best: _Assigned, i: int) -> _Assigned | None:
         if asked.made != tuple(counts):
             return None
         units = {name: list(own) for name, own in best.units.items()}
-        slots: Counter[PieceClass] = Counter()
+        slots: Counter[tuple[int, PieceClass]] = Counter()
         for name, of_kind in asked.loads.items():
-            for c, n in of_kind.get(i, {}).items():
-                for _ in range(n - loads.get(name, {}).get(i, {}).get(c, 0)):
-                    unit = Unit(c, i, stock.order.garments[i].name, counts[i], slots[c])
-                    units.setdefault(name, []).append(unit)
-                    slots[c] += 1
+            for i in group:
+                per = dict(kinds[i].needs)
+                for c, n in of_kind.get(i, {}).items():
+                    for _ in range(n - loads.get(name, {}).get(i, {}).get(c, 0)):
+                        copy, slot = divmod(slots[i, c], per[c])
+                        unit = Unit(c, i, stock.order.garments[i].name, best.made[i] + 1 + copy, slot)
+                        units.setdefault(name, []).append(unit)
+                        slots[i, c] += 1
         lays = dict(best.lays)
         for name, own in units.items():
             if len(own) > len(best.units.get(name, [])):
@@ -410,6 +455,7 @@ class _Assigned:
                 for g, c in {(u.garment, u.copy) for u in lying}
                 if sum(u.garment == g and u.copy == c for u in lying) == sum(n for _, n in stock.kinds[g].needs)
             }
+            there = _in_ratio(there, stock.kinds)
             broken = [name for name, mine in own.items() if any((u.garment, u.copy) not in there for u in mine)]
             if not broken:
                 break
@@ -455,6 +501,19 @@ class _Assigned:
         )
 
 
+def _in_ratio(copies: set[tuple[int, int]], kinds: Sequence[Kind]) -> set[tuple[int, int]]:
+    """Of these copies, (garment, copy), those that are left where garments with a ratio are made in it: the first of
+    each, as many as there are whole bundles."""
+    for group, step in _groups(kinds):
+        if kinds[group[0]].ratio is None:
+            continue
+        own = {i: sorted(c for g, c in copies if g == i) for i in group}
+        bundles = min(len(own[i]) // n for i, n in zip(group, step, strict=True))
+        over = {(i, c) for i, n in zip(group, step, strict=True) for c in own[i][bundles * n :]}
+        copies = copies - over
+    return copies
+
+
 def _kind(order: CuttingList, garment: GarmentEntry, stocked: set[str]) -> Kind:
     """The garment as the solver sees it: only pieces of cloths of which there are remnants."""
     needs = Counter(c for c in classes_of(order, garment) if c.cloth in stocked)
@@ -464,6 +523,7 @@ def _kind(order: CuttingList, garment: GarmentEntry, stocked: set[str]) -> Kind:
         garment.value,
         garment.same_cloth,
         tuple(sorted(needs.items())),
+        garment.ratio if needs else None,
     )
 
 
@@ -503,8 +563,7 @@ def _to_buy(
     asked: dict[str, list[int]] = {}
     for cloth in order.cloths_used:
         counts = [
-            (g.count - n if cloth in stocked else g.count) if g.on(cloth) else 0
-            for g, n in zip(order.garments, made, strict=True)
+            _still(g, n, cloth in stocked) if g.on(cloth) else 0 for g, n in zip(order.garments, made, strict=True)
         ]
         if any(counts):
             asked[cloth] = counts
@@ -535,6 +594,13 @@ def _to_buy(
         apart = None if cloth in together else order.led_by(cloth)
         wanted.append(ToBuy(cloth, garments, found.lay_length, found.buy_length, cost, apart_from=apart))
     return tuple(wanted)
+
+
+def _still(garment: GarmentEntry, made: int, stocked: bool) -> int:
+    """For how many garments a cloth must be bought: those that the remnants do not give, or all where there is none of
+    that cloth. Of a garment of which as many are made as there are remnants for, these alone."""
+    asked = made if garment.most else garment.count
+    return asked - made if stocked else asked
 
 
 def _leads_all(order: CuttingList, first: Sequence[int], second: Sequence[int], cloth: str) -> bool:

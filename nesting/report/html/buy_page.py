@@ -11,7 +11,7 @@ from nesting.planning.batch.batch import BatchPlan, PlannedSection
 from nesting.planning.buying.buy_rows import Buying, BuyRow
 from nesting.planning.buying.curve import Curve
 from nesting.planning.buying.trims import TrimNeed
-from nesting.planning.leftovers.remnants import RemnantPlan, ToBuy
+from nesting.planning.leftovers.remnants import Made, RemnantPlan, ToBuy
 from nesting.report.html.buy_curve import curve_png, curve_svg
 from nesting.report.words import column_length, counted, least_length, long_length, shop_column, shop_length, slug
 
@@ -26,12 +26,14 @@ __all__ = [
     "curve_words",
     "found_words",
     "layer_words",
+    "made_words",
     "one_more_words",
     "pieces_by_copy",
     "plies_words",
     "proof_words",
     "remnants_section",
     "rows_first",
+    "saving_rows",
     "spread_words",
     "sure_words",
     "to_buy_words",
@@ -113,6 +115,37 @@ def curve_adds_words(curve: Curve, imperial: bool) -> str:
     return "" if more is None else adds_words(more["garment"], more["adds"], imperial)
 
 
+def saving_rows(bought: Buying) -> list[dict[str, Any]]:
+    """What each change of the order would save, of each cloth and in money, and what it asks in handling; a minus where
+    it takes more."""
+
+    def saved(mm: float) -> str:
+        sign = "−" if mm < -1e-6 else ""
+        return f"{sign}{column_length(abs(mm), bought.imperial)}"
+
+    rows = []
+    for one in bought.what_if or ():
+        if one.refused is not None:
+            why = f"cannot be laid: {one.refused}"
+            rows.append({"what": one.what, "saves": "", "money": "", "handling": why, "refused": True})
+            continue
+        lengths = ", ".join(
+            saved(mm) if len(one.lengths) == 1 else f"{saved(mm)} of {cloth}"
+            for cloth, mm in one.lengths
+            if abs(mm) > 1e-6
+        )
+        rows.append(
+            {
+                "what": one.what,
+                "saves": lengths or ("nothing" if one.lengths else "can be laid then"),
+                "money": _money(one.money).replace("-", "−"),
+                "handling": one.handling,
+                "refused": False,
+            }
+        )
+    return rows
+
+
 def buying_section(bought: Buying) -> dict[str, Any]:
     """The section on what to buy: answers, the table, refusals, the curves."""
     imperial = bought.imperial
@@ -186,6 +219,7 @@ def buying_section(bought: Buying) -> dict[str, Any]:
             }
             for c in bought.curves
         ],
+        "what_if": saving_rows(bought),
     }
 
 
@@ -262,6 +296,11 @@ def proof_words(plan: RemnantPlan) -> str:
     return f"the most that was found, not proved to be the most there is: {most}. More --seconds may find more"
 
 
+def made_words(made: Made) -> str:
+    """How many garments the leftovers give, of how many; where there was no number, only that."""
+    return str(made.made) if made.asked is None else f"{made.made} of {made.asked}"
+
+
 def to_buy_words(need: ToBuy, imperial: bool) -> str:
     """What of one cloth must still be bought, and for what."""
     garments = ", ".join(f"{n} × {name}" for name, n in need.garments)
@@ -281,7 +320,7 @@ def remnants_section(plan: RemnantPlan, pictures: Mapping[str, tuple[str, bytes]
     return {
         "head": found_words(plan),
         "made": [
-            {"garment": f"{m.garment} {m.size or ''}".strip(), "made": m.made, "asked": m.asked}
+            {"garment": f"{m.garment} {m.size or ''}".strip(), "made": made_words(m)}
             for m in plan.made
         ],
         "proof": proof_words(plan),

@@ -18,11 +18,13 @@ from nesting.report.html.buy_page import (
     curve_words,
     found_words,
     layer_words,
+    made_words,
     one_more_words,
     pieces_by_copy,
     plies_words,
     proof_words,
     rows_first,
+    saving_rows,
     spread_words,
     sure_words,
     to_buy_words,
@@ -55,21 +57,9 @@ def _what_if(bought: Buying) -> RenderableType:
     table = _table("what if", "saves about", "money", "handling", left=1)
     table.title, table.title_justify = Text("What would save"), "left"
 
-    def saved(mm: float) -> str:
-        sign = "−" if mm < -1e-6 else ""
-        return f"{sign}{column_length(abs(mm), bought.imperial)}"
-
-    for one in bought.what_if or ():
-        if one.refused is not None:
-            table.add_row(one.what, "", "", f"cannot be laid: {one.refused}", style="dim")
-            continue
-        lengths = ", ".join(
-            saved(mm) if len(one.lengths) == 1 else f"{saved(mm)} of {cloth}"
-            for cloth, mm in one.lengths
-            if abs(mm) > 1e-6
-        )
-        money = "" if one.money is None else f"{one.money:.2f}".replace("-", "−")
-        table.add_row(one.what, lengths or ("nothing" if one.lengths else "can be laid then"), money, one.handling)
+    for row in saving_rows(bought):
+        style = "dim" if row["refused"] else ""
+        table.add_row(row["what"], row["saves"], row["money"], row["handling"], style=style)
     return table
 
 
@@ -156,7 +146,7 @@ def remnants_summary(plan: RemnantPlan, pictures: Mapping[str, str] | None = Non
     from rich.console import Group
     from rich.text import Text
 
-    counts = ", ".join(f"{m.made} of {m.asked} {m.garment}{f' {m.size}' if m.size else ''}" for m in plan.made)
+    counts = ", ".join(f"{made_words(m)} {m.garment}{f' {m.size}' if m.size else ''}" for m in plan.made)
     parts: list[RenderableType] = [Text.assemble((found_words(plan), "bold"), f": {counts}; {proof_words(plan)}")]
     if plan.reason:
         parts.append(Text(plan.reason))

@@ -15,6 +15,7 @@ from nesting.planning.cut_together.patches import in_patches
 from nesting.planning.layout.one_cloth import lay_cloth
 from nesting.planning.layout.options import SearchOptions
 from nesting.proof import prove
+from nesting.proof.edited import judgement_of
 from nesting.resolving.resolve import resolve
 
 
@@ -130,6 +131,8 @@ def test_spoiled_patches_are_refused() -> None:
         with_patch(0, x=one.x + 15.0),
         with_patch(0, length=one.length - 30.0),
         with_patch(0, margin=one.margin + 5.0),
+        # less than is there, which is no harm but not true
+        with_patch(0, margin=one.margin - 5.0),
         with_patch(0, placements=()),
         with_patch(0, placements=(0, 0)),
         with_patch(0, turn=one.turn + 90.0),
@@ -150,6 +153,33 @@ def test_spoiled_patches_are_refused() -> None:
         replace(p, y=p.y + 3.0) if p.piece == "front" else p for p in first.sections[0].placements
     ))  # fmt: skip
     assert not prove(second, asked, first=replace(first, sections=(moved,))).ok
+
+
+def test_both_cloths_tell_the_same_patches(tmp_path) -> None:
+    """Where the first lay shows more, fewer, other or moved patches than the second has, neither is accepted, even if
+    there is one only or one stands there twice."""
+    asked = order(count=2)
+    first, second = laid(asked)
+
+    def ok(one: Lay, other: Lay) -> bool:
+        for lay in (first, second):
+            (tmp_path / f"lay-{lay.cloth}.json").write_bytes(lay_as_bytes(lay))
+        (tmp_path / f"lay-{one.cloth}.json").write_bytes(lay_as_bytes(one))
+        return judgement_of(tmp_path / f"lay-{one.cloth}.json", asked).verdict.ok
+
+    assert ok(first, second) and ok(second, first)
+    places = first.patch_places
+    number, of, on = places[0]
+    for wrong in (
+        (*places, places[0]),
+        (),
+        ((number + 7, of, on), *places[1:]),
+        ((number, of, replace(on, x=on.x + 3.0)), *places[1:]),
+        ((number, "felt", on), *places[1:]),
+    ):
+        assert not ok(replace(first, patch_places=wrong), second), wrong
+    renumbered = tuple(replace(p, number=p.number + 7) for p in second.patches)
+    assert not ok(replace(second, patches=renumbered), first)
 
 
 def test_patches_are_written_and_read_again(tmp_path) -> None:

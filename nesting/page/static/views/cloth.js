@@ -150,12 +150,15 @@ function mount(root, app) {
     const state = app.store.docs.state;
     const pieceNames = [...new Set((app.store.docs.pieces?.pieces ?? []).map((p) => p.name))];
     const people = now.wearers.map((w) => w.name);
+    const cloths = now.cloths.map((c) => c.name);
+    /** the cloths that pieces are cut from, where a garment says nothing else */
+    const used = [...new Set((app.store.docs.pieces?.pieces ?? []).map((p) => String(p.settings.cloth?.value ?? cloths[0] ?? "")))].filter((c) => c);
     redraw(
       garmentCard,
       heading(2, "What to cut", "garment"),
       now.garments.length
         ? h("div", { class: "scroll", tabindex: 0, role: "region", "aria-label": "Garments", "data-scroll": "garments" }, h("table", {},
-            h("thead", {}, h("tr", {}, ...["garment", "size", "how many", "for", "pieces", ""].map((t) => h("th", { scope: "col" }, t || h("span", { class: "unseen" }, "take out"))))),
+            h("thead", {}, h("tr", {}, ...["garment", "size", "how many", "for", "pieces", ...(cloths.length > 1 ? ["cloth"] : []), ""].map((t) => h("th", { scope: "col" }, t || h("span", { class: "unseen" }, "take out"))))),
             h("tbody", {}, ...now.garments.map((g) => {
               /** @param {string} key @param {string} label @param {string | number | null} value @param {Partial<import("../draw/kit.js").FieldSpec>} [more] */
               const cell = (key, label, value, more = {}) => h("td", {}, field(app, {
@@ -173,16 +176,25 @@ function mount(root, app) {
                       void app.send("garment.set", { index: g.index, key: "pieces", value: list.length === pieceNames.length ? null : list }, { spot: `garment-${g.index}-pieces`, done: `${g.name}: ${list.join(", ")}.` });
                     },
                   })), wrongAt(app, `garment-${g.index}-pieces`))),
+                cloths.length > 1 ? h("td", {}, h("details", { "data-key": `garment-${g.index}-c` }, h("summary", { "data-key": `garment-${g.index}-cs` }, Object.entries(g.cloth).map(([from, to]) => `${to} for ${from}`).join(", ") || "as the pieces say"),
+                  ...used.map((base) => field(app, {
+                    key: `garment-${g.index}-cloth-${base}`, label: `instead of ${base}`, kind: "choice", value: g.cloth[base] ?? base, choices: cloths.map((v) => ({ value: v, label: v })),
+                    change: (v) => {
+                      const rest = Object.fromEntries(Object.entries({ ...g.cloth, [base]: v }).filter(([from, to]) => from !== to));
+                      void app.send("garment.set", { index: g.index, key: "cloth", value: Object.keys(rest).length ? rest : null }, { spot: `garment-${g.index}-cloth`, done: `${g.name}: ${v} for ${base}.` });
+                    },
+                  })), wrongAt(app, `garment-${g.index}-cloth`))) : null,
                 h("td", {}, button("Take out", () => app.send("garment.remove", { index: g.index }, { done: `${g.name} taken out.` }), { kind: "mini", key: `garment-out-${g.index}`, label: `Take out: ${g.name} ${g.size ?? ""}` })));
             }))))
         : h("p", { class: "note" }, "Nothing is asked for yet. Say what to sew and how many."),
       h("div", { class: "row" },
         field(app, { key: "new-garment-name", label: "garment", value: fresh.garment.name, placeholder: "shorts", change: (v) => void (fresh.garment.name = v) }),
         field(app, { key: "new-garment-size", label: "size", value: fresh.garment.size, width: "short", placeholder: (state?.sizes ?? [])[0] ?? "", change: (v) => void (fresh.garment.size = v) }),
-        field(app, { key: "new-garment-count", label: "how many", kind: "number", min: 1, step: 1, width: "short", value: fresh.garment.count, change: (v) => void (fresh.garment.count = v) }),
+        field(app, { key: "new-garment-count", label: "how many, or most", width: "short", value: fresh.garment.count, change: (v) => void (fresh.garment.count = v) }),
         button("Add it", async () => {
-          const count = Number(fresh.garment.count);
-          const reply = await app.send("garment.add", { name: fresh.garment.name || "garment", size: fresh.garment.size || null, count: Number.isInteger(count) && count > 0 ? count : 1 }, { spot: "new-garment", done: "Added." });
+          const typed = fresh.garment.count.trim();
+          const count = Number(typed);
+          const reply = await app.send("garment.add", { name: fresh.garment.name || "garment", size: fresh.garment.size || null, count: Number.isInteger(count) && count > 0 ? count : typed || 1 }, { spot: "new-garment", done: "Added." });
           if (reply.ok) fresh.garment = { name: "", size: "", count: "1" };
         }, { key: "add-garment", kind: now.garments.length ? undefined : "main" })),
       wrongAt(app, "new-garment"),

@@ -1,0 +1,1 @@
+"""As many garments as the cloth holds."""
