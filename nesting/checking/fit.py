@@ -1,8 +1,9 @@
 """Will it go on: every opening at rest and stretched, against the part it sits on and the largest that it must pass.
 
 At rest an opening is as long as the shorter of its edge and what is sewn to it: elastic, lace or a binding that is cut
-shorter draws it in. It stretches as far as the edge does (length · (1 + the cloth's stretch round the body)) and no
-farther than the trim does (its length · (1 + its own stretch)), where that is known.
+shorter draws it in, and so does a band that goes round it. It stretches as far as the edge does (length · (1 + the
+cloth's stretch round the body)) and no farther than the trim does (its length · (1 + its own stretch)), where that is
+known, nor than the band.
 """
 
 from __future__ import annotations
@@ -91,6 +92,12 @@ def _line(
     """``gives``: the stretch of the edge; ``trim_stretch``: of what is sewn to it, as far as it is known."""
     stretched = None if gives is None else found.length * (1.0 + gives)
     rest = found.length
+    if found.band is not None:
+        rest = min(rest, found.band)
+        if found.band_gives is None:
+            stretched = None
+        elif stretched is not None:
+            stretched = min(stretched, found.band * (1.0 + found.band_gives))
     if found.takes is not None:
         rest = min(rest, found.takes)
         if trim_stretch is not None:

@@ -104,6 +104,9 @@ class CutPiece:
     band: bool = False
     #: what its alterations do, in their order
     altered: tuple[AlteredStep, ...] = ()
+    #: of a band joined in the round: the edges ("piece.edge") that it goes round, and its finished length to theirs
+    goes_round: tuple[str, ...] = ()
+    round_ratio: float = 1.0
 
     @property
     def name(self) -> str:

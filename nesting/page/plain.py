@@ -21,12 +21,13 @@ _INSTEAD: Mapping[str, str] = {
     "alter.pieces": "choose the piece to change",
     "cloth.plies": "there are more plies than the most that you allow: change one of the two",
     "cloth.not-tubular": "'tubular' is for a cloth that is a tube: say that it is one, or do not choose this spread",
-    "garment.most-here": "as many as fit is asked for, but this needs a number: lay it, or fill the leftovers, to see how "
-    "many there are, and write that",
+    "garment.most-here": "as many as fit is asked for, but this needs a number: lay it, or fill the leftovers, to see "
+    "how many there are, and write that",
     "garment.most-stacked": "as many as fit does not go with stacked plies: set the plies to one, or say how many",
-    "garment.most-unlimited": "as many as fit is asked for, but not how much cloth there is: give the cloth a length, or "
-    "add leftovers of it",
-    "garment.ratio": "a ratio is for garments of which as many are cut as fit: take it away, or write most as the number",
+    "garment.most-unlimited": "as many as fit is asked for, but not how much cloth there is: give the cloth a length, "
+    "or add leftovers of it",
+    "garment.ratio": "a ratio is for garments of which as many are cut as fit: take it away, or say most in place of "
+    "the number",
     "grain.missing": "it has no grain arrow: choose the piece under Pieces and turn its arrow, or say that it may lie "
     "any way",
     "grain.no-length": "its grain arrow has no length: draw it again, or choose the piece and turn its arrow",

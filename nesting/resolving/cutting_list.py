@@ -79,7 +79,8 @@ class Round:
 
     ``takes``: mm of trim for each without its joins, None where nothing is sewn to it; ``measured``: it is cut to the
     wearer's measure. ``gives``: the least stretch round the body of the cloths along it, None where one is not stated.
-    ``sits``, ``passes``: of the body, mm, None where not stated.
+    ``sits``, ``passes``: of the body, mm, None where not stated. ``band``: mm round of a band that is sewn on all along
+    it, finished, None without one; ``band_gives``: the stretch of that band's cloth round the body, None if not stated.
     """
 
     number: int
@@ -89,6 +90,8 @@ class Round:
     gives: float | None
     sits: float | None
     passes: float | None
+    band: float | None = None
+    band_gives: float | None = None
 
 
 @dataclass(frozen=True)

@@ -146,6 +146,7 @@ def round_of(order: Order, what: Trim | Opening, garment: Garment) -> Round | No
         number //= 2
     number = what.openings or number
     takes, measured = _takes(order, what, garment, weighted / number)
+    ratio, band_gives = _band_round(order, what, garment)
     return Round(
         number,
         together / number,
@@ -154,7 +155,21 @@ def round_of(order: Order, what: Trim | Opening, garment: Garment) -> Round | No
         None if None in gives else min(g for g in gives if g is not None),
         _of_body(order, garment, what.sits),
         _of_body(order, garment, what.passes),
+        None if ratio is None else ratio * together / number,
+        band_gives,
     )
+
+
+def _band_round(order: Order, what: Trim | Opening, garment: Garment) -> tuple[float | None, float | None]:
+    """Of a band of the garment that goes round all edges along which this runs: its length to theirs, and the stretch
+    across the grain of its cloth, as it lies round the body. None, None where there is no such band."""
+    here = {text for text in what.edges if text.rpartition(".")[0] in garment.pieces}
+    for name in garment.pieces:
+        band = order.cut_piece(name, garment.size)
+        if band.goes_round and here <= set(band.goes_round):
+            stretch = {cloth.name: cloth.stretch_across for cloth in order.cloths}
+            return band.round_ratio, stretch.get(order.cloth_of(garment, band))
+    return None, None
 
 
 def _takes(order: Order, what: Trim | Opening, garment: Garment, by_edge: float) -> tuple[float | None, bool]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import csv
 import json
 import os
 import re
@@ -138,3 +139,37 @@ def test_progress_is_for_people_who_watch(case: Path) -> None:
     assert "the curve, 3 of 3 garments" in shown and re.search(r"about \d+ s left", shown)
     assert not re.search(r"rows? \d|s left", seen("--json"))
     assert "row" not in run("buy", "order.toml", *FEW, cwd=case).stderr
+
+
+def test_as_many_as_the_cloth_holds_from_the_command_line(case: Path) -> None:
+    """By hand: a garment is a front of 100 × 100 and a back of 120 × 100 (mm); on 220 wide they lie beside each other,
+    so that 304 of cloth, less 2 × 2 of ends, hold three; labels, list, report and lay file tell three, the lay stands
+    its check, and one number changed does not."""
+    text = ORDER.replace("width = 500", "width = 220\nlength = 304\nend_allowance = 2").replace(
+        "count = 2", 'count = "most"'
+    )
+    (case / "order.toml").write_text(text, encoding="utf-8")
+    done = run("lay", "order.toml", "-o", "out", "--rounds", 8, "--workers", 1, "--json", cwd=case)
+    assert done.returncode == 0, done.stderr
+    told = json.loads(done.stdout)
+    assert [g["count"] for g in told["lays"][0]["garments"]] == [3]
+    assert any("3 × g" in note and "no more fit, which is proved" in note for note in told["lays"][0]["notes"])
+    # hem 100 mm for each of three, as for a binding
+    assert told["trims"][0]["openings"][0]["count"] == 3
+    lay = case / "out" / "lay-main.json"
+    document = json.loads(lay.read_text(encoding="utf-8"))
+    assert document["as_many"]["proved"] and document["as_many"]["garments"] == [
+        {"name": "g", "size": None, "count": 3}
+    ]
+    with (case / "out" / "cutting-list.csv").open(encoding="utf-8") as rows:
+        assert {row["copy"] for row in csv.DictReader(rows)} == {"1", "2", "3"}
+    assert run("check", lay, cwd=case).returncode == 0
+    printed = run("print", lay, "-o", "paper", "--as", "labels,list", cwd=case)
+    assert printed.returncode == 0, printed.stderr
+    again = run("lay", "order.toml", "-o", "again", "--from", lay, *FEW, "--json", cwd=case)
+    assert again.returncode == 0 and json.loads(again.stdout)["lays"][0]["garments"][0]["count"] == 3
+    document["garments"][0]["count"] = 4
+    lay.write_text(json.dumps(document), encoding="utf-8")
+    assert run("check", lay, cwd=case).returncode == 2
+    refused = run("buy", "order.toml", *FEW, "--json", cwd=case)
+    assert refused.returncode == 2 and json.loads(refused.stdout)["error"]["code"] == "garment.most-here"

@@ -33,6 +33,8 @@ COMMANDS: list[tuple[str, dict[str, Any], int, set[str]]] = [
     ("order.set", {"key": "title", "value": "Another"}, 1, {"title"}),
     ("order.set", {"key": "fibre_stretch", "value": "6 %"}, 0, {"fibre_stretch"}),
     ("garment.set", {"index": 1, "key": "count", "value": 4}, 1, {"garment"}),
+    ("garment.set", {"index": 1, "key": "count", "value": "most"}, 1, {"garment"}),
+    ("garment.set", {"index": 1, "key": "cloth", "value": {"main": "cotton"}}, 0, {"garment"}),
     ("garment.set", {"index": 1, "key": "value", "value": 2}, 0, {"garment"}),
     ("garment.add", {"name": "practice shorts", "size": "M", "count": 1, "pieces": ["shorts front"]}, 0, {"garment"}),
     ("garment.remove", {"index": 2}, 6, {"garment"}),

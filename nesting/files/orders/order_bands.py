@@ -104,6 +104,7 @@ def with_bands(
         length = ratio * around.length + 2.0 * join
         one = replace(drawn[cut.piece.key], piece=band_of(cut.name, cut.size, wish["height"], length))
         ready, found = ready_piece(one, wish, cut.cloth, finishes)
+        ready = replace(ready, goes_round=tuple(edges), round_ratio=ratio)
         pieces.append(ready if wish["cut"] is not None else replace(ready, cut=around.number, mirrored=False))
         told += found
 

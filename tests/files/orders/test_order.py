@@ -11,6 +11,7 @@ import pytest
 from nesting.files.orders.order import load_order
 from nesting.files.orders.order_cloth import TRIM_RATIO
 from nesting.files.orders.order_schema import BLOCKS, TOP
+from nesting.model.errors import OrderError
 from nesting.model.order import Cloth, Order
 from tests.order_builder import CLOTH, GARMENT, PANEL, load, panel_svg, write
 
@@ -249,6 +250,29 @@ def test_sizes_come_from_the_pattern_block_and_garments_choose_them(tmp_path: Pa
     assert not any("in no garment" in f.message for f in order.findings)
 
 
+def test_as_many_as_fit_is_read(tmp_path: Path) -> None:
+    """``count = "most"``, with a ratio or without; the number then stands for the least that makes sense."""
+    two = '[[garment]]\nname = "a"\ncount = "most"\nratio = 2\nvalue = 3\n[[garment]]\nname = "b"\ncount = "most"\n'
+    order = load(tmp_path, CLOTH + BAND + two)
+    assert [(g.most, g.ratio, g.count, g.value) for g in order.garments] == [(True, 2, 2, 3.0), (True, None, 1, 1.0)]
+    assert order.open_ended and not load(tmp_path, CLOTH + BAND + GARMENT).open_ended
+
+
+@pytest.mark.parametrize(
+    ("text", "code", "words"),
+    [
+        ('count = "all"', "order.value", 'or "most" was expected'),
+        ("count = 2\nratio = 1", "garment.ratio", "take one away"),
+        ('count = "most"\nratio = 0', "order.value", "from 1 to 1000"),
+    ],
+)
+def test_what_is_no_number_of_garments_is_refused(tmp_path: Path, text: str, code: str, words: str) -> None:
+    """By code, with what was expected."""
+    with pytest.raises(OrderError) as why:
+        load(tmp_path, CLOTH + BAND + f'[[garment]]\nname = "a"\n{text}\n')
+    assert why.value.code == code and words in str(why.value)
+
+
 def test_a_block_for_one_size_counts_before_the_block_for_all(tmp_path: Path) -> None:
     """Key by key: what the sized block leaves out is the general one's."""
     order = load(
@@ -365,7 +389,7 @@ def test_every_key_of_the_contract_is_known() -> None:
         "increment price gap end_allowance repeat_along repeat_across tubular fibre_stretch right_side "
         "stretch_tolerance may_turn_plies max_plies table_length",
         "remnant": "name cloth file width length",
-        "garment": "name size count pieces cloth value same_cloth",
+        "garment": "name size count ratio pieces cloth value same_cloth wearer",
         "alter": "piece pieces kind by at edge hold",
         "edge": "piece name from to",
         "trim": "name kind edges ratio",

@@ -7,8 +7,11 @@ from pathlib import Path
 import pytest
 
 import nesting
+from nesting.checking.fit import opening_lines
+from nesting.checking.judging import check_order
 from nesting.model.errors import OrderError
 from nesting.model.order import Order
+from nesting.resolving.resolve import resolve
 from tests.order_builder import CLOTH, GARMENT, load, panel_svg
 
 EDGES = "".join(f'[[edge]]\npiece = "{piece}"\nname = "waist"\nfrom = 3\nto = 4\n' for piece in ("front", "back"))
@@ -69,6 +72,47 @@ def test_it_is_laid_like_any_other_piece(tmp_path: Path) -> None:
     (lay,) = nesting.lay(read, rounds=2, workers=1, spread="open")
     bands = [p for p in lay.placements if p.piece == "band"]
     assert len(bands) == 2 and all(p.turn % 180.0 == 0.0 for p in bands)
+
+
+WAIST = '[[opening]]\nname = "waist"\nedges = ["front.waist", "back.waist"]\nsits = "66 cm"\npasses = "88 cm"\n'
+
+
+@pytest.mark.parametrize(
+    ("cloth", "rib", "stretched", "goes"),
+    [
+        # of the same cloth, 40 %: the band reaches 61.2 × 1.4 = 85.68 cm, the edge 72 × 1.4 = 100.8
+        ("40 %", None, 856.8, False),
+        # a rib of 60 %: the band reaches 97.92, less than the edge's 100.8
+        ("40 %", "60 %", 979.2, True),
+        # a rib of 80 %: the band would reach 110.16, the edge holds it at 100.8
+        ("40 %", "80 %", 1008.0, True),
+    ],
+)
+def test_a_band_draws_its_opening_in(tmp_path: Path, cloth: str, rib: str | None, stretched: float, goes: bool) -> None:
+    """By hand: a band of 0.85 on 72 cm is 61.2 cm at rest, without its joins: 92.7 % of a waist of 66 cm. The hip of 88
+    cm is passed only where band and edge both reach it."""
+    stretchy = CLOTH + f'stretch_across = "{cloth}"\n'
+    more = WAIST
+    band = BAND + "ratio = 0.85\n"
+    if rib is not None:
+        more += f'[[cloth]]\nname = "rib"\nwidth = "100 cm"\nstretch_across = "{rib}"\n'
+        band += 'cloth = "rib"\n'
+    drawings = {name: panel_svg(name, width=360) for name in ("front", "back")}
+    read = load(tmp_path, PATTERNS + stretchy + GARMENT + EDGES + band + more, **drawings)
+    (line,) = opening_lines(resolve(read))
+    assert line.edge == pytest.approx(720.0) and line.rest == pytest.approx(612.0)
+    assert line.stretched == pytest.approx(stretched)
+    told = [f.message for f in check_order(read).findings if f.code == "wearer.fit"]
+    assert any("it does not go on" in message for message in told) != goes
+
+
+def test_a_band_cut_too_short_may_cut_in(tmp_path: Path) -> None:
+    """0.6 × 72 = 43.2 cm on 66 cm: 65 %, below the 70 % of common practice; without a stated stretch nothing more."""
+    read = order(tmp_path, BAND + "ratio = 0.6\n", WAIST)
+    (line,) = opening_lines(resolve(read))
+    assert line.rest == pytest.approx(432.0) and line.stretched is None
+    told = [f.message for f in check_order(read).findings if f.code == "wearer.fit"]
+    assert any("65 % of the 66 cm" in message and "may cut in" in message for message in told)
 
 
 @pytest.mark.parametrize(

@@ -2,20 +2,27 @@
 
 from __future__ import annotations
 
+import html
+import io
 import math
 from dataclasses import replace
 from typing import Any
 
 import pytest
+from rich.console import Console
 
 from nesting.model.errors import CannotLayError
 from nesting.model.lay import Lay
 from nesting.model.order import Cloth, CutPiece, Garment, Order
 from nesting.model.piece import Piece
+from nesting.planning.buying.buy_rows import Buying
 from nesting.planning.buying.what_if import choices, what_if
 from nesting.planning.layout.laying import area_of
 from nesting.planning.layout.one_cloth import lay_cloth
 from nesting.planning.layout.options import SearchOptions
+from nesting.report.html.buy_page import buying_section, saving_rows
+from nesting.report.html.drawn import part_html
+from nesting.report.terminal.buy_terminal import buying_summary
 from nesting.resolving.cutting_list import CuttingList
 from nesting.resolving.resolve import resolve
 
@@ -142,3 +149,33 @@ def test_where_the_order_cannot_be_laid_what_can_is_told() -> None:
     found = what_if(order(), wide_only, apart)
     assert {one.what.split(",")[0] for one in found if one.refused is None} == {"main 140 cm wide", "main 150 cm wide"}
     assert all(one.money is None and one.lengths == () for one in found)
+
+
+def test_the_report_shows_what_the_terminal_shows() -> None:
+    """Every change with what it saves, a minus where it takes more, and why one cannot be laid; in report.json too."""
+
+    def narrow_never(part: CuttingList, cloth: str, **_: Any) -> Lay:
+        if part.cloth_named(cloth).width < 950.0:
+            raise CannotLayError("too narrow", piece="band", code="piece.too-large")
+        return by_area(part, cloth)
+
+    bought = Buying("tops", False, (), (), (), (), what_if=what_if(order(), narrow_never, apart))
+    rows = {row["what"]: row for row in saving_rows(bought)}
+    assert rows["one top less"]["saves"] == "29.0 cm" and rows["one top less"]["money"] == "2.90"
+    assert rows["one top more"]["saves"] == "−29.0 cm" and rows["one top more"]["money"] == "−2.90"
+    assert rows["a join in 'band'"]["saves"] == "−0.4 cm"
+    (narrow,) = [row for what, row in rows.items() if "90 cm wide" in what]
+    assert narrow["refused"] and "too narrow" in narrow["handling"]
+    page = part_html("buy", buying_section(bought))
+    out = io.StringIO()
+    Console(file=out, width=200, color_system=None).print(buying_summary(bought))
+    for row in rows.values():
+        for words in (row["what"], row["saves"], row["money"]):
+            assert words in html.unescape(page) and words in out.getvalue()
+    assert "What would save" in page
+    assert [one["what"] for one in bought.as_dict()["what_if"]] == list(rows)
+    # a report that was written before, and one for which nothing was tried
+    plain = buying_section(replace(bought, what_if=None))
+    assert "What would save" not in part_html("buy", plain)
+    del plain["what_if"]
+    assert "What would save" not in part_html("buy", plain)

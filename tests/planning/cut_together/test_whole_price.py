@@ -11,7 +11,7 @@ import pytest
 import nesting
 from nesting.model.errors import CannotLayError
 from nesting.model.lay import Lay
-from nesting.model.order import Order
+from nesting.model.order import Order, Remnant
 from nesting.planning.cut_together.layered import lay_over
 from nesting.planning.cut_together.patches import in_patches
 from nesting.planning.layout.one_cloth import lay_cloth
@@ -105,3 +105,33 @@ def test_lay_and_buy_say_one_price_for_the_same_lays() -> None:
     )  # fmt: skip
     best = {row.cloth: row for row in bought.rows if row.best}
     assert {cloth: row.buy_length for cloth, row in best.items()} == {one.cloth: one.buy_length for one in lays}
+
+
+def test_remnants_say_the_same_price_for_the_same_lays() -> None:
+    """The same stored lays through ``remnants``: leftovers on which nothing lies leave all to be bought, of both cloths
+    at once as ``lay`` lays them."""
+    from nesting.planning.leftovers.cloth_pieces import FitsBySearch
+    from nesting.planning.leftovers.remnants import plan_remnants
+
+    asked: Order = together_order(104)
+    tiny = tuple(Remnant(f"scrap of {c.name}", c.name, ((0, 0), (30, 0), (30, 30), (0, 30))) for c in asked.cloths)
+    order = resolve(replace(asked, remnants=tiny))
+    lays = lay_order(order, NO_SEARCH)
+    stored = {cloth.name: one_cloth(order, cloth.name) for cloth in order.cloths}
+
+    def lay(part: CuttingList, cloth: str, **_: object) -> Lay:
+        return stored[cloth]
+
+    plan = plan_remnants(
+        order,
+        FitsBySearch(NO_SEARCH),
+        lay=lay,
+        over=lambda there, own: laid_together(there, own, NO_SEARCH),
+        seconds=None,
+    )
+    assert plan.number == 0
+    assert {b.cloth: b.buy_length for b in plan.to_buy} == {one.cloth: one.buy_length for one in lays}
+    costs = [b.cost for b in plan.to_buy]
+    assert None not in costs
+    assert math.fsum(c or 0.0 for c in costs) == pytest.approx(worth(order, lays), abs=0.005 * len(costs))
+    assert all(b.apart_from is None for b in plan.to_buy)
