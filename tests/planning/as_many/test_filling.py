@@ -19,7 +19,6 @@ from nesting.planning.leftovers.remnants import plan_remnants
 from nesting.proof import prove
 from nesting.resolving.resolve import resolve
 from nesting.session.working import proved
-
 from tests.planning.area_lays import order_of, rectangle, scrap
 
 ROUNDS = SearchOptions(seconds=None, rounds=8)

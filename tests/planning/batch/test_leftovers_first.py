@@ -14,7 +14,6 @@ from nesting.report.html.buy_page import batch_section, remnants_section
 from nesting.resolving.resolve import resolve
 from nesting.session.events import BatchWork
 from nesting.session.session import Session
-
 from tests.planning.area_lays import order_of, rectangle, scrap
 
 ROUNDS = SearchOptions(seconds=None, rounds=2, workers=1)
