@@ -33,8 +33,6 @@ COMMANDS: list[tuple[str, dict[str, Any], int, set[str]]] = [
     ("order.set", {"key": "title", "value": "Another"}, 1, {"title"}),
     ("order.set", {"key": "fibre_stretch", "value": "6 %"}, 0, {"fibre_stretch"}),
     ("garment.set", {"index": 1, "key": "count", "value": 4}, 1, {"garment"}),
-    ("garment.set", {"index": 1, "key": "count", "value": "most"}, 1, {"garment"}),
-    ("garment.set", {"index": 1, "key": "cloth", "value": {"main": "cotton"}}, 0, {"garment"}),
     ("garment.set", {"index": 1, "key": "value", "value": 2}, 0, {"garment"}),
     ("garment.add", {"name": "practice shorts", "size": "M", "count": 1, "pieces": ["shorts front"]}, 0, {"garment"}),
     ("garment.remove", {"index": 2}, 6, {"garment"}),
@@ -64,6 +62,8 @@ COMMANDS: list[tuple[str, dict[str, Any], int, set[str]]] = [
     ("remnant.add", {"name": "scrap", "cloth": "main", "width": "40 cm", "length": "60 cm"}, 0, {"remnant"}),
     ("wearer.add", {"name": "Ada", "measures": {"waist": "72 cm"}}, 0, {"wearer"}),
     ("opening.add", {"name": "leg", "edges": ["brief front.leg", "brief back.leg"], "sits": "52 cm"}, 0, {"opening"}),
+    ("garment.set", {"index": 1, "key": "count", "value": "most"}, 1, {"garment"}),
+    ("garment.set", {"index": 1, "key": "cloth", "value": {"main": "cotton"}}, 0, {"garment"}),
 ]  # fmt: skip
 #: commands on what has to be made first
 AFTER: list[tuple[tuple[str, dict[str, Any]], tuple[str, dict[str, Any], int, set[str]]]] = [
