@@ -23,13 +23,18 @@ from nesting.packing.kernel import geometry
 from nesting.packing.kernel.convex import parts_of
 from nesting.packing.problem import Axis, NeverFits, PackingError, Place, Pose, Problem, Region, RingArray, outline_of
 
-__all__ = ["FIXED", "RIDES", "SIDE", "STAYS", "Model", "Shape", "Tables", "Variant", "part_of", "prepare", "tilts_of"]
+__all__ = [
+    "FIXED", "RIDES", "SIDE", "STAYS", "Model", "Shape", "Tables", "Variant", "part_of", "prepare", "repeated",
+    "tilts_of",
+]  # fmt: skip
 
 #: The height of the tallest ply in internal units.
 SIDE = 100.0
 #: Limits may be missed by this much (internal units) when a pose is just as large as the cloth.
 FIT_EPS = 1e-7
 _FREE = -1.0
+#: how far beside the first period the search may lay what repeats itself, before it is seen as its copy within it
+_BESIDE = 25.0
 #: kinds of ``i_fixed``: where the problem says; beside a window, before it; beside a window, moving with its end
 FIXED, STAYS, RIDES = 1, 2, 3
 
@@ -94,7 +99,8 @@ class Model:
     """A prepared problem. ``length`` is the fixed length in internal units, None if it is to be found.
 
     ``riders`` (n,): of a window into a longer layout, how far from its end the items lie that move with the end.
-    ``whole``: the model that this one is a part of."""
+    ``whole``: the model that this one is a part of. ``repeats``: the layout has no ends, it goes on with copies of
+    itself one period apart, and the period is what is to be short."""
 
     problem: Problem
     scale: float
@@ -108,6 +114,7 @@ class Model:
     alias: dict[tuple[int, int, float], tuple[int, float, float]] = field(default_factory=dict)
     riders: NDArray[np.float64] | None = None
     whole: Model | None = None
+    repeats: bool = False
 
     @property
     def n(self) -> int:
@@ -145,6 +152,14 @@ def part_of(model: Model, items: Sequence[int] | NDArray[np.int64]) -> Model:
     states = [model.num_states[g] for g in groups]
     return replace(model, problem=problem, tables=tables, num_states=states, area=area, riders=None,
                    whole=model.whole or model)  # fmt: skip
+
+
+def repeated(model: Model) -> Model:
+    """The model of a layout that repeats itself along x (no lattice along x, no obstacles): nothing bounds x there."""
+    lim = model.tables.v_lim.copy()
+    # the kernels lay in the first period and a little beside it, so that it has no border for them
+    lim[:, XLO], lim[:, XCAP], lim[:, XR] = -_BESIDE, math.inf, -_BESIDE
+    return replace(model, tables=model.tables._replace(v_lim=lim), repeats=True)
 
 
 def tilts_of(pose: Pose) -> tuple[float, ...]:

@@ -6,6 +6,10 @@ local search on pair weights: Umetani et al. 2009, ITOR 16, 661-683; Egeblad, Ni
 1249-1266). ``S`` is a :class:`State`, ``T`` the model's tables, ``F`` its fields.
 
 What is called for every sample gets few arrays and plain numbers: passing all tables costs more than the sums.
+
+A layout may repeat itself along x (``State.around``): then every item stands for copies of it one period apart, and
+what two items have to do with each other is what the nearest copies have. A period is at least one and a half longest
+items.
 """
 
 from __future__ import annotations
@@ -43,6 +47,7 @@ class State(NamedTuple):
     pen: NDArray[np.float64]  # (n, n + m)
     weight: NDArray[np.float64]
     rng: NDArray[np.uint64]  # (1,)
+    around: NDArray[np.float64]  # (2,) the period at which the layout repeats itself and 1 / period; zeros: it does not
 
     @property
     def cx(self) -> NDArray[np.float64]:
@@ -64,6 +69,7 @@ def new_state(tables: Tables, obstacles: int, seed: int) -> State:
     return State(
         at, np.zeros(n, dtype=np.int64), tables.i_v0.copy(), np.full(max(1, groups), -1, dtype=np.int32),
         np.zeros((n, n + obstacles)), np.ones((n, n + obstacles)), np.array([seed * 2 + 1], dtype=np.uint64),
+        np.zeros(2),
     )  # fmt: skip
 
 
@@ -137,9 +143,10 @@ def depth(meta: Floats, data: NDArray[np.float32], f: int, dx: float, dy: float)
 def score(
     at: Floats, mask: NDArray[np.int64], weight: Floats, pair: NDArray[np.int32], meta: Floats,
     data: NDArray[np.float32], i: int, s: int, plies: int, hw: float, hh: float, x: float, y: float,
-    near: NDArray[np.int64], begin: int, end: int, limit: float,
+    near: NDArray[np.int64], begin: int, end: int, limit: float, period: float = 0.0, inverse: float = 0.0,
 ) -> float:  # fmt: skip
-    """Weighted overlap of item i, as shape s at (x, y), with the items ``near[begin:end]``; ``hw, hh``: its half box.
+    """Weighted overlap of item i, as shape s at (x, y), with the items ``near[begin:end]``; ``hw, hh``: its half box;
+    ``period, inverse``: as in ``State.around``.
 
     Gives up, with a number of at least ``limit``, as soon as that is reached.
     """
@@ -148,6 +155,7 @@ def score(
     for c in range(begin, end):
         j = near[c]
         dx = x - at[j, CX]
+        dx -= period * np.rint(dx * inverse)
         dy = y - at[j, CY]
         # one branch that is nearly always taken, rather than two that cannot be foretold
         if min(hw + at[j, HW] - abs(dx), hh + at[j, HH] - abs(dy)) <= 0.0:
@@ -200,6 +208,7 @@ def _refresh(T: Tables, F: FieldTables, S: State, i: int) -> None:
         p = 0.0
         if j != i and S.mask[i] & S.mask[j] and (T.i_fixed[i] == 0 or T.i_fixed[i] != T.i_fixed[j]):
             dx = S.at[i, CX] - S.at[j, CX]
+            dx -= S.around[0] * np.rint(dx * S.around[1])
             dy = S.at[i, CY] - S.at[j, CY]
             if abs(dx) < S.at[i, HW] + S.at[j, HW] and abs(dy) < S.at[i, HH] + S.at[j, HH]:
                 f = F.pair[int(S.at[j, RING]), s]
@@ -220,38 +229,62 @@ def _refresh(T: Tables, F: FieldTables, S: State, i: int) -> None:
         S.pen[i, n + o] = p
 
 
+@njit(cache=True, error_model="numpy", inline="always")
+def _within(x: float, period: float, inverse: float) -> float:
+    """The same place, of a layout that repeats itself, in the first period; else x as it is."""
+    return x - period * np.floor(x * inverse)  # type: ignore[no-any-return]
+
+
 @njit(cache=True, error_model="numpy")
-def _sort(at: Floats, order: NDArray[np.int64], heads: NDArray[np.int64], grid: Floats) -> None:
+def _sort(
+    at: Floats, order: NDArray[np.int64], heads: NDArray[np.int64], grid: Floats, period: float = 0.0,
+    inverse: float = 0.0,
+) -> None:  # fmt: skip
     """Items by columns of equal width: column c holds ``order[heads[c]:heads[c + 1]]``.
 
-    ``grid``: [columns per unit length (given), the widest half box].
+    ``grid``: [columns per unit length (given), the widest half box]. Where the layout repeats itself the columns of a
+    period are listed twice, one after the other, and a whole number of them makes the period.
     """
     n = len(at)
     columns = len(heads) - 1
+    if period > 0.0:
+        columns //= 2
     heads[:] = 0
     widest = 0.0
     for i in range(n):
-        c = min(columns - 1, max(0, int(at[i, CX] * grid[0])))
+        c = min(columns - 1, max(0, int(_within(at[i, CX], period, inverse) * grid[0])))
         heads[c + 1] += 1
         widest = max(widest, at[i, HW])
     for c in range(columns):
         heads[c + 1] += heads[c]
     for i in range(n - 1, -1, -1):
-        c = min(columns - 1, max(0, int(at[i, CX] * grid[0])))
+        c = min(columns - 1, max(0, int(_within(at[i, CX], period, inverse) * grid[0])))
         # the heads move back while they are filled, and end where the next column's began
         heads[c + 1] -= 1
         order[heads[c + 1]] = i
     for c in range(columns):
         heads[c] = heads[c + 1]
     heads[columns] = n
+    if period > 0.0:
+        order[n : 2 * n] = order[:n]
+        for c in range(1, columns + 1):
+            heads[columns + c] = heads[c] + n
     grid[1] = widest
 
 
 @njit(cache=True, error_model="numpy")
-def _reach(heads: NDArray[np.int64], grid: Floats, x: float, half: float) -> tuple[int, int]:
+def _reach(heads: NDArray[np.int64], grid: Floats, x: float, half: float, period: float = 0.0) -> tuple[int, int]:
     """The range in the sorted order of all items that a box of this half width at x may meet."""
     columns = len(heads) - 1
     reach = half + grid[1]
+    if period > 0.0:
+        columns //= 2
+        first = int(np.floor((x - reach) * grid[0]))
+        count = int(np.floor((x + reach) * grid[0])) - first + 1
+        if count >= columns:
+            return heads[0], heads[columns]
+        first %= columns
+        return heads[first], heads[first + count]
     left = min(columns - 1, max(0, int((x - reach) * grid[0])))
     right = min(columns - 1, max(0, int((x + reach) * grid[0])))
     return heads[left], heads[right + 1]
@@ -275,13 +308,15 @@ def _gather(
     count = 0
     for c in range(begin, end):
         j = order[c]
-        if min(hw + S.at[j, HW] - abs(S.at[j, CX] - x), hh + S.at[j, HH] - abs(S.at[j, CY] - y)) <= 0.0:
+        there = S.at[j, CX]
+        there += S.around[0] * np.rint((x - there) * S.around[1])
+        if min(hw + S.at[j, HW] - abs(there - x), hh + S.at[j, HH] - abs(S.at[j, CY] - y)) <= 0.0:
             continue
         if j == i or S.mask[j] & plies == 0:
             continue
         f = F.pair[int(S.at[j, RING]), s]
         sign = -1.0 if f & 1 else 1.0
-        _row(close, count, F.meta, f >> 1, sign, S.at[j, CX], S.at[j, CY], S.weight[i, j] * S.at[j, ROOT] * root)
+        _row(close, count, F.meta, f >> 1, sign, there, S.at[j, CY], S.weight[i, j] * S.at[j, ROOT] * root)
         count += 1
     for o in range(len(T.o_mask)):
         if T.o_mask[o] & plies:
@@ -330,7 +365,7 @@ def _descend(
 ) -> None:  # fmt: skip
     """Pattern search from (x, y); leaves x, y and the score in ``found``. ``close`` is room for what is near."""
     reach = 4.0 * first
-    begin, end = _reach(heads, grid, x, T.s_hw[T.v_ring[v]] + reach)
+    begin, end = _reach(heads, grid, x, T.s_hw[T.v_ring[v]] + reach, S.around[0])
     count = _gather(T, F, S, i, v, x, y, reach, order, begin, end, close)
     r = T.v_lim[v]
     xlo, xhi, ylo, yhi = r[XLO], min(r[XCAP], length - r[XR]), r[YLO], r[YHI]
@@ -398,9 +433,10 @@ def _best_move(
     obstacles = len(T.o_mask) > 0
     s = T.v_ring[now]
     here_x, here_y = S.at[i, CX], S.at[i, CY]
-    begin, end = _reach(heads, grid, here_x, T.s_hw[s])
+    period, inverse = S.around[0], S.around[1]
+    begin, end = _reach(heads, grid, here_x, T.s_hw[s], period)
     present = score(S.at, S.mask, S.weight, F.pair, F.meta, F.data, i, s, T.v_mask[now], T.s_hw[s], T.s_hh[s],
-                    here_x, here_y, order, begin, end, _BIG)  # fmt: skip
+                    here_x, here_y, order, begin, end, _BIG, period, inverse)  # fmt: skip
     if obstacles:
         present += _on_obstacles(T, F, S, i, now, here_x, here_y)
     if _allowed(T, S, i, now, length):
@@ -437,16 +473,16 @@ def _best_move(
                 sign = -1.0 if f & 1 else 1.0
                 x = S.at[j, CX] + sign * F.corners[c, 0]
                 y = S.at[j, CY] + sign * F.corners[c, 1]
-            x = on_lattice(x, xlo, xhi, r[LX], r[PX])
+            x = on_lattice(_within(x, period, inverse), xlo, xhi, r[LX], r[PX])
             y = on_lattice(y, ylo, yhi, r[LY], r[PY])
             limit = top[keep - 1, 0]
             value = 0.0
             if obstacles:
                 value = _on_obstacles(T, F, S, i, v, x, y)
             if value < limit:
-                begin, end = _reach(heads, grid, x, hw)
+                begin, end = _reach(heads, grid, x, hw, period)
                 value += score(S.at, S.mask, S.weight, F.pair, F.meta, F.data, i, s, plies, hw, hh, x, y,
-                               order, begin, end, limit - value)  # fmt: skip
+                               order, begin, end, limit - value, period, inverse)  # fmt: skip
             if value >= limit:
                 continue
             # a better sample near a kept one takes its place
@@ -486,10 +522,10 @@ def _best_move(
 def _whole_score(
     T: Tables, F: FieldTables, S: State, i: int, order: NDArray[np.int64], heads: NDArray[np.int64], grid: Floats
 ) -> float:
-    begin, end = _reach(heads, grid, S.at[i, CX], S.at[i, HW])
+    begin, end = _reach(heads, grid, S.at[i, CX], S.at[i, HW], S.around[0])
     s = int(S.at[i, RING])
     total = score(S.at, S.mask, S.weight, F.pair, F.meta, F.data, i, s, S.mask[i], S.at[i, HW], S.at[i, HH],
-                  S.at[i, CX], S.at[i, CY], order, begin, end, _BIG)  # fmt: skip
+                  S.at[i, CX], S.at[i, CY], order, begin, end, _BIG, S.around[0], S.around[1])  # fmt: skip
     if len(T.o_mask) > 0:
         total += _on_obstacles(T, F, S, i, S.var[i], S.at[i, CX], S.at[i, CY])
     return total
@@ -521,20 +557,20 @@ def _exchange(
     after = found[2]
     ok = after < before
     if ok:
-        put(T, S, i, int(found[3]), found[0], found[1])
+        put(T, S, i, int(found[3]), _within(found[0], S.around[0], S.around[1]), found[1])
         put(T, S, j, vj, fit_x(T, vj, xi, length), fit_y(T, vj, yi))
-        _sort(S.at, order, heads, grid)
+        _sort(S.at, order, heads, grid, S.around[0], S.around[1])
         _best_move(T, F, S, j, length, samples[2], order, heads, grid, close, found)
         after += found[2]
         ok = after < before
     if ok:
-        put(T, S, j, int(found[3]), found[0], found[1])
+        put(T, S, j, int(found[3]), _within(found[0], S.around[0], S.around[1]), found[1])
         _refresh(T, F, S, i)
         _refresh(T, F, S, j)
     else:
         put(T, S, i, vi, xi, yi)
         put(T, S, j, vj, xj, yj)
-    _sort(S.at, order, heads, grid)
+    _sort(S.at, order, heads, grid, S.around[0], S.around[1])
     return bool(ok)
 
 
@@ -553,9 +589,13 @@ def separate(
     n = len(S.at)
     # columns about as wide as a piece
     grid = np.array([1.0 / max(1e-9, float(np.mean(T.i_size))), 0.0])
-    heads = np.zeros(min(4 * n, int(length * grid[0]) + 1) + 1, dtype=np.int64)
-    order = np.empty(n, dtype=np.int64)
-    _sort(S.at, order, heads, grid)
+    columns = min(4 * n, int(length * grid[0]) + 1)
+    if S.around[0] > 0.0:
+        grid[0] = columns * S.around[1]
+        columns *= 2
+    heads = np.zeros(columns + 1, dtype=np.int64)
+    order = np.empty(2 * n, dtype=np.int64)
+    _sort(S.at, order, heads, grid, S.around[0], S.around[1])
     close = np.empty((n + len(T.o_mask), 8))
     found = np.zeros(4)
     turn = np.empty(n, dtype=np.int64)
@@ -621,8 +661,8 @@ def separate(
                 continue
             before = _best_move(T, F, S, i, length, samples[0], order, heads, grid, close, found)
             if found[2] < before:
-                put(T, S, i, int(found[3]), found[0], found[1])
-                _sort(S.at, order, heads, grid)
+                put(T, S, i, int(found[3]), _within(found[0], S.around[0], S.around[1]), found[1])
+                _sort(S.at, order, heads, grid, S.around[0], S.around[1])
                 _refresh(T, F, S, i)
                 control[2] += 1.0
     return 0

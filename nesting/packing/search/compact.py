@@ -130,61 +130,71 @@ def _along(H: Hulls, p: int, q: int, dx: float, dy: float, out: Floats) -> None:
 
 @njit(cache=True, error_model="numpy")
 def _rows(T: Tables, S: State, H: Hulls, reach: float) -> tuple[NDArray[np.int64], Floats]:
-    """One row for each pair of parts with less than ``reach`` to spare: (i, j) with j = -1 for obstacles; (nx, ny, what
-    there is to spare along it)."""
+    """One row for each pair of parts with less than ``reach`` to spare: (i, j, how many periods j's nearest copy lies
+    behind it) with j = -1 for obstacles; (nx, ny, what there is to spare along it)."""
     n = len(S.at)
     reach += H.gap
     around = reach + _BOXES
-    who = np.empty((256, 2), dtype=np.int64)
+    who = np.empty((256, 3), dtype=np.int64)
     what = np.empty((256, 3))
     count = 0
     out = np.empty(3)
     for i in range(n):
         for jj in range(i + 1, n + len(T.o_mask)):
-            if jj < n:
-                if S.mask[i] & S.mask[jj] == 0 or (T.i_fixed[i] != 0 and T.i_fixed[i] == T.i_fixed[jj]):
-                    continue
-                dx, dy = S.at[i, CX] - S.at[jj, CX], S.at[i, CY] - S.at[jj, CY]
-                if abs(dx) > S.at[i, HW] + S.at[jj, HW] + around or abs(dy) > S.at[i, HH] + S.at[jj, HH] + around:
-                    continue
-                si = H.ring[S.var[i]]
-                sj = H.ring[S.var[jj]]
-                gap = H.gap
-            else:
-                o = jj - n
-                if S.mask[i] & T.o_mask[o] == 0 or T.i_fixed[i]:
-                    continue
-                v = S.var[i]
-                dx, dy = S.at[i, CX] + H.at[v, 0], S.at[i, CY] + H.at[v, 1]
-                si = H.body[v]
-                sj = H.obstacle[o]
-                gap = 0.0
-            for p in range(H.first[si], H.first[si + 1]):
-                for q in range(H.first[sj], H.first[sj + 1]):
-                    if (
-                        H.box[p, 0] + dx > H.box[q, 2] + reach
-                        or H.box[p, 2] + dx < H.box[q, 0] - reach
-                        or H.box[p, 1] + dy > H.box[q, 3] + reach
-                        or H.box[p, 3] + dy < H.box[q, 1] - reach
-                    ):
+            # of what repeats itself: j's nearest copy, then the nearest one on the other side of i
+            for image in range(2 if jj < n and S.around[0] > 0.0 else 1):
+                turns = 0.0
+                if jj < n:
+                    if S.mask[i] & S.mask[jj] == 0 or (T.i_fixed[i] != 0 and T.i_fixed[i] == T.i_fixed[jj]):
                         continue
-                    _apart(H, p, q, -dx, -dy, out)
-                    if out[2] > reach:
+                    dx, dy = S.at[i, CX] - S.at[jj, CX], S.at[i, CY] - S.at[jj, CY]
+                    turns = np.rint(dx * S.around[1])
+                    dx -= S.around[0] * turns
+                    if image == 1:
+                        side = 1.0 if dx > 0.0 else -1.0
+                        turns += side
+                        dx -= S.around[0] * side
+                    if abs(dx) > S.at[i, HW] + S.at[jj, HW] + around or abs(dy) > S.at[i, HH] + S.at[jj, HH] + around:
                         continue
-                    if gap > 0.0 and out[2] > 0.0:
-                        _along(H, p, q, -dx, -dy, out)
-                    out[2] -= gap
-                    if count == len(who):
-                        who2 = np.empty((2 * count, 2), dtype=np.int64)
-                        what2 = np.empty((2 * count, 3))
-                        who2[:count] = who
-                        what2[:count] = what
-                        who = who2
-                        what = what2
-                    who[count, 0] = i
-                    who[count, 1] = jj if jj < n else -1
-                    what[count] = out
-                    count += 1
+                    si = H.ring[S.var[i]]
+                    sj = H.ring[S.var[jj]]
+                    gap = H.gap
+                else:
+                    o = jj - n
+                    if S.mask[i] & T.o_mask[o] == 0 or T.i_fixed[i]:
+                        continue
+                    v = S.var[i]
+                    dx, dy = S.at[i, CX] + H.at[v, 0], S.at[i, CY] + H.at[v, 1]
+                    si = H.body[v]
+                    sj = H.obstacle[o]
+                    gap = 0.0
+                for p in range(H.first[si], H.first[si + 1]):
+                    for q in range(H.first[sj], H.first[sj + 1]):
+                        if (
+                            H.box[p, 0] + dx > H.box[q, 2] + reach
+                            or H.box[p, 2] + dx < H.box[q, 0] - reach
+                            or H.box[p, 1] + dy > H.box[q, 3] + reach
+                            or H.box[p, 3] + dy < H.box[q, 1] - reach
+                        ):
+                            continue
+                        _apart(H, p, q, -dx, -dy, out)
+                        if out[2] > reach:
+                            continue
+                        if gap > 0.0 and out[2] > 0.0:
+                            _along(H, p, q, -dx, -dy, out)
+                        out[2] -= gap
+                        if count == len(who):
+                            who2 = np.empty((2 * count, 3), dtype=np.int64)
+                            what2 = np.empty((2 * count, 3))
+                            who2[:count] = who
+                            what2[:count] = what
+                            who = who2
+                            what = what2
+                        who[count, 0] = i
+                        who[count, 1] = jj if jj < n else -1
+                        who[count, 2] = int(turns)
+                        what[count] = out
+                        count += 1
     return who[:count], what[:count]
 
 
@@ -274,7 +284,10 @@ class Compactor:
         return self._fine
 
     def length(self, state: State) -> float:
-        """Extent of the layout; of a window, to the end that its riders move with."""
+        """Extent of the layout, or the period at which it repeats itself; of a window, to the end that its riders
+        move with."""
+        if state.around[0] > 0.0:
+            return float(state.around[0])
         fixed = self.model.tables.i_fixed
         right = state.cx + self.model.tables.v_lim[state.var, XR]
         if self.model.riders is not None:
@@ -340,7 +353,8 @@ class Compactor:
     def _solve(self, state: State, hulls: Hulls, reach: float) -> float | None:
         t = self.model.tables
         n = len(state.cx)
-        who, what = _rows(t, state, hulls, 2.0 * reach)
+        repeats = bool(state.around[0] > 0.0)
+        who, what = _rows(t, state, hulls, (2.0 + repeats) * reach)
         rows = len(who)
         lim = t.v_lim[state.var]
         low = np.maximum(lim[:, XLO] - state.cx, -reach)
@@ -352,13 +366,15 @@ class Compactor:
         rides = t.i_fixed == RIDES
         low[stay_x] = high[stay_x] = 0.0
         low[rides], high[rides] = -reach, reach
+        if repeats:
+            low[0] = high[0] = 0.0  # or all could move together
         ylow[stay_y] = yhigh[stay_y] = 0.0
         np.minimum(low, high, out=low)
         np.minimum(ylow, yhigh, out=ylow)
         elastic = bool(rows) and float(what[:, 2].min()) < -SLACK
         cols = 2 * n + 1 + elastic
         # rows 0..rows-1: n . (move_j - move_i) (+ s) >= slack - gap; then L - move_i >= x_i + right_i
-        per = 4 + elastic
+        per = 4 + elastic + repeats
         index = np.empty((rows, per), dtype=np.int32)
         value = np.empty((rows, per))
         i, j = who[:, 0], who[:, 1]
@@ -370,6 +386,9 @@ class Compactor:
         index[:, 3], value[:, 3] = np.where(against, 2 * n, n + j), np.where(against, 0.0, what[:, 1])
         if elastic:
             index[:, 4], value[:, 4] = 2 * n + 1, 1.0
+        if repeats:
+            # a copy of j that lies t periods behind it moves by t times what the period gains
+            index[:, -1], value[:, -1] = 2 * n, what[:, 0] * who[:, 2]
         flat_index, flat_value = index.reshape(-1), value.reshape(-1)
         keep = np.ones(rows * per, dtype=bool)
         keep.reshape(rows, per)[against, 2:4] = False
@@ -388,12 +407,16 @@ class Compactor:
         if self.model.riders is not None:
             right[rides] = self.model.riders[rides]
             right[t.i_fixed == STAYS] = -1e6  # it may reach past the window: no matter how long that becomes
+        if repeats:
+            right[:] = -1e6  # there is no end to reach past
+            apart += what[:, 0] * who[:, 2] * state.around[0]
         lower = np.concatenate([apart, state.cx + right])
         upper = np.full(len(lower), highspy.kHighsInf)
         upper[rows:][rides] = lower[rows:][rides]
         cost = np.zeros(cols)
         cost[2 * n] = 1.0
-        col_low = np.concatenate([low, ylow, [0.0], [0.0] * elastic])
+        least = state.around[0] - reach if repeats else 0.0
+        col_low = np.concatenate([low, ylow, [least], [0.0] * elastic])
         col_high = np.concatenate([high, yhigh, [highspy.kHighsInf], [highspy.kHighsInf] * elastic])
         if elastic:
             cost[2 * n + 1] = 1e3
@@ -402,6 +425,8 @@ class Compactor:
             return None
         x = np.clip(state.cx + solution[:n], lim[:, XLO], np.maximum(lim[:, XCAP], lim[:, XLO]))
         y = np.clip(state.cy + solution[n : 2 * n], lim[:, YLO], lim[:, YHI])
+        if repeats:
+            state.around[:] = solution[2 * n], 1.0 / solution[2 * n]
         beside = t.i_fixed > 1
         state.cx[:] = np.where(beside, state.cx + np.where(rides, solution[:n], 0.0), x)
         state.cy[:] = np.where(beside, state.cy, y)

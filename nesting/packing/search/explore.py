@@ -37,10 +37,13 @@ from nesting.packing.search import first, moves
 from nesting.packing.search.compact import Compactor
 from nesting.packing.search.settings import SETTINGS, Settings
 
-__all__ = ["Explorer", "Layout", "Memory", "extent"]
+__all__ = ["LEAST_PERIOD", "Explorer", "Layout", "Memory", "extent"]
 
 #: one of these is drawn for each kick
 KICKS = ("near", "near", "window", "swap")
+#: a period has so many half lengths of the longest item at least. With four only the nearest copies of two items could
+#: meet; with three that is nearly so, and the exact finish looks at the copies on either side
+LEAST_PERIOD = 3.0
 Clock = Callable[[], float]
 #: a layout has to be this much shorter to count as better (internal units)
 _BETTER = 1e-9
@@ -111,6 +114,8 @@ class Explorer:
         inside = t.i_fixed <= FIXED
         least = [t.v_lim[a:b, LMIN].min() for a, b in zip(t.i_v0[inside], t.i_v1[inside], strict=True)]
         self.least = float(max(least, default=0.0))
+        if model.repeats:
+            self.least = max(self.least, LEAST_PERIOD * float(t.s_hw[t.v_ring].max()))
 
     # -- snapshots
 
@@ -122,12 +127,20 @@ class Explorer:
     def take(self, layout: Layout) -> None:
         """Make the state that layout, with all weights 1."""
         self.state.group[:] = layout.group
-        self._lay(layout.cx, layout.cy, layout.var)
+        x = layout.cx
+        if self.model.repeats:
+            x = np.mod(x, layout.length)
+            self._around(layout.length)
+        self._lay(x, layout.cy, layout.var)
         self.state.weight[:] = 1.0
 
     def _lay(self, x: NDArray[np.float64], y: NDArray[np.float64], v: NDArray[np.int32]) -> None:
         for i in range(self.model.n):
             kernels.put(self.model.tables, self.state, i, int(v[i]), float(x[i]), float(y[i]))
+
+    def _around(self, length: float) -> None:
+        if self.model.repeats:
+            self.state.around[:] = length, 1.0 / length
 
     def memory(self) -> Memory:
         """What has to be kept to go on later, in another process."""
@@ -172,6 +185,7 @@ class Explorer:
         counts, and what is longer by no more than the share ``accept``.
         """
         s, t, f, q = self.state, self.model.tables, self.fields.tables(), self.settings
+        self._around(length)
         bx, by, bv = s.cx.copy(), s.cy.copy(), s.var.copy()
         control = np.array([1e300, 0.0, 0.0, 1e300, *q.samples, q.exchange])
         limit = length + 1e-6
@@ -189,6 +203,7 @@ class Explorer:
                 got = self.compactor(s, ended=self._ended)
                 if got is not None and got <= limit:
                     return True, got
+                self._around(length)
                 self._lay(x, y, v)
         self._lay(bx, by, bv)
         overlap = float(control[0])

@@ -1,9 +1,11 @@
 """Large orders: lays of parts, repeated and joined, then made denser in windows along the cloth.
 
 As a cutting room divides a large order into markers: the items are divided into equal mixtures, one of them is
-searched and repeated, and what does not go into equal mixtures is laid by itself behind them. That is never longer than
-the parts one after the other. From then on windows along the layout are searched again, one after the other and side by
-side, with the seams among them. While the layout still repeats itself, what a window gains is gained in every copy.
+searched and repeated, and what does not go into equal mixtures is laid by itself behind them. Where nothing forbids it
+smaller mixtures are searched without ends, as what goes on with copies of itself (``repeats``); the places where these
+meet, and both ends, are then searched by themselves. From then on windows along the layout are searched again, one
+after the other and side by side, with the seams among them. While a layout of parts with ends still repeats itself,
+what a window gains is gained in every copy.
 """
 
 from __future__ import annotations
@@ -21,6 +23,7 @@ from nesting.packing.kernel.arrays import PX, XLO, XR, Model
 from nesting.packing.problem import Place, Stop
 from nesting.packing.search.explore import Layout
 from nesting.packing.search.outlines import halves_of
+from nesting.packing.search.repeats import Blocks
 from nesting.packing.search.windows import Found, Ints, Task, Window, again, applied, cut, order_of, run_window
 
 __all__ = ["LARGE", "Division", "Host", "as_layout", "divided", "improve", "joined"]
@@ -40,6 +43,8 @@ _REPEATED = 2.5
 _REGULAR = 0.003
 #: windows begin where the golden ratio says, so that the seams among them keep moving and no place is forgotten
 _GOLDEN = (math.sqrt(5.0) - 1.0) / 2.0
+#: ends, and seams between blocks: share of all seconds, times the attempts of a window, the first step
+_ENDS, _END_ROUNDS, _END_STEP = 0.15, 2.0, 0.04
 #: windows without a gain, in periods, after which a layout that repeats itself is searched place by place
 _PATIENCE = 3.0
 
@@ -158,13 +163,17 @@ class _Windows:
         self.offered = 0.0
         self.cost = 0.0
 
-    def tasks(self, layout: Layout, windows: list[Window], step: float, longer: float) -> list[Found]:
-        """Search these windows side by side, what is found in their order."""
+    def tasks(
+        self, layout: Layout, windows: list[Window], step: float, longer: float, share: float | None = None
+    ) -> list[Found]:
+        """Search these windows side by side, what is found in their order. ``share`` of all seconds for each."""
         run = self.run
         left = None if run.stop.seconds is None else max(0.0, run.stop.seconds - run.elapsed() - self.cost)
         seconds = None
         if run.stop.rounds is None and run.stop.seconds is not None:
             seconds = longer * min(_SECONDS[2], max(_SECONDS[0], _SECONDS[1] * run.stop.seconds))
+            if share is not None:
+                seconds = share * run.stop.seconds
         rounds = round(longer * _ROUNDS) if seconds is None else 1_000_000
         sent = []
         for window in windows:
@@ -232,10 +241,12 @@ def _alike(window: Window, here: Window, shift: float, before: Layout, layout: L
 
 def improve(
     run: Host, layout: Layout, data: bytes, key: str, workers: int, executor: Executor | None, *,
-    division: Division | None = None, on_step: Callable[[Layout], None] | None = None,
+    division: Division | None = None, ragged: tuple[Layout, Blocks] | None = None,
+    on_step: Callable[[Layout], None] | None = None,
 ) -> Layout:  # fmt: skip
     """Search windows along ``layout`` until the run ends. ``division``: how it was joined, if it still is that.
 
+    ``ragged``: what was unrolled, whose ends and seams are searched first; the better of the two is gone on with.
     ``on_step`` hears of every layout on the way (for tests).
     """
     n = len(layout.cx)
@@ -244,6 +255,13 @@ def improve(
     if period:
         size = max(4, min(size, round(0.55 * period)))
     work = _Windows(run, data, key, workers, executor)
+    if ragged is not None and not run.ended():
+        flat = _with_ends(work, *ragged, size)
+        run.offer(flat)
+        if run.holds(flat):
+            layout = flat
+            if on_step is not None:
+                on_step(layout)
     good, step, idle, place = layout, 0.004, 0.0, 0.0
     repeats = period > 0
     while not run.ended():
@@ -291,6 +309,27 @@ def improve(
                 if run.stop.rounds is not None and not repeats:
                     layout = good
     work.tell(layout, good, last=True)
+    return layout
+
+
+def _with_ends(work: _Windows, layout: Layout, blocks: Blocks, size: int) -> Layout:
+    """The layout with both ends searched, and the seams between blocks; the last end with all that is left over."""
+    model, order, n = work.run.model, order_of(layout), len(layout.cx)
+    rest = sum(map(len, blocks.rest))
+    ranges = [(0, size), *((k - size // 2, k + size // 2) for k in blocks.seams), (n - size - rest, n)]
+    windows: list[Window] = []
+    reached = 0
+    for a, b in ranges:
+        window = cut(model, layout, order, max(a, reached), b) if b - max(a, reached) > size // 3 else None
+        if window is not None:
+            windows.append(window)
+            reached = b + size // 2  # neighbours of one are no items of the next
+    share = _ENDS * min(1.0, work.workers / max(1, len(windows)))
+    found = work.tasks(layout, windows, _END_STEP, _END_ROUNDS, share)
+    # the last one first: what is gained before it moves it
+    for window, what in reversed(list(zip(windows, found, strict=True))):
+        if what.gain > 1e-7:
+            layout = applied(model, layout, window, order, what)
     return layout
 
 

@@ -9,14 +9,16 @@ import threading
 import time
 from collections.abc import Iterable
 from concurrent.futures import FIRST_COMPLETED, Executor, Future, ProcessPoolExecutor, wait
+from dataclasses import replace
 from typing import Literal, NamedTuple
 
 from nesting.packing.bounds.bounds import lower_bound
 from nesting.packing.kernel import kernels
-from nesting.packing.kernel.arrays import SIDE, Model, part_of, prepare
+from nesting.packing.kernel.arrays import SIDE, Model, part_of, prepare, repeated
 from nesting.packing.problem import Bound, NoLayoutFound, OnBetter, Place, Problem, Result, Stop
 from nesting.packing.search import check, first, large
 from nesting.packing.search.explore import Explorer, Layout, Memory, extent
+from nesting.packing.search.repeats import Blocks, blocks_of, unrolled
 from nesting.packing.search.warm import warm_up
 from nesting.packing.search.workers import Slice, SliceResult, ignore_interrupts, packed, part, prepared, run_slice
 
@@ -35,6 +37,8 @@ _BOUND = (0.03, 1.0)
 _AT_BOUND = 1e-8
 #: of a large problem: share of the time for its parts; a layout that covers this much of the cloth is not begun anew
 _PARTS = 0.7
+#: share of that after which there shall be a first layout
+_FIRST_GO = 0.2
 _DENSE = 0.78
 _UNKNOWN = Bound(0.0, "not worked out")
 #: times the problem's tolerance: a layout this little above a bound less tolerances leaves nothing worth a search
@@ -73,12 +77,14 @@ def solve(
 
 
 class Part(NamedTuple):
-    """Some of the items of a larger problem: their model, the problem as it was packed, which items they are."""
+    """Some of the items of a larger problem: their model, the problem as it was packed, which items they are, and
+    whether they are laid over and over."""
 
     model: Model
     data: bytes
     key: str
     items: tuple[int, ...]
+    repeats: bool = False
 
 
 class _Run:
@@ -101,8 +107,13 @@ class _Run:
         self.last: Layout | None = None
         self.trace: list[tuple[float, float]] = []
         self.rounds = 0
+        self.memory: list[Memory | None] = []
 
     # -- what is known
+
+    @property
+    def _repeats(self) -> bool:
+        return self.part is not None and self.part.repeats
 
     @property
     def _items(self) -> tuple[int, ...] | None:
@@ -125,6 +136,11 @@ class _Run:
 
     def offer(self, layout: Layout) -> None:
         """Take a layout if it is shorter and passes the exact check."""
+        if self._repeats:
+            # checked with the whole that is made of it
+            if self.layout is None or layout.length < self.layout.length:
+                self.layout = layout
+            return
         m = self.model
         places = tuple(
             self.problem.items[i].fixed or m.place(i, int(layout.var[i]), float(layout.cx[i]), float(layout.cy[i]))
@@ -206,13 +222,15 @@ class _Run:
         if have is None:
             # a short run of a large problem: the first layout is all there is; the fields stay in the store
             return "seconds"
-        have = part(have, self._items)
+        have = part(have, self._items, self._repeats)
         if workers > 1:
             with _pool(workers) as pool:
                 return self._side_by_side(pool, workers, data, key)
         explorer = Explorer(have.model, have.fields, have.compactor, _mixed(self.seed, 0))
         explorer.fallback = self.fallback
-        if self.layout is not None:
+        if self.memory and self.memory[0] is not None:
+            explorer.recall(self.memory[0])
+        elif self.layout is not None:
             explorer.adopt(self.layout)
         if self.stop.seconds is not None:
             explorer.deadline = self.began + self.stop.seconds
@@ -226,6 +244,7 @@ class _Run:
                 self.offer(explorer.best)
             reason = self.reason()
             if reason is not None:
+                self.memory = [explorer.memory()]
                 return reason
 
     # -- large problems: parts of them, then windows
@@ -285,38 +304,87 @@ class _Run:
         m, data, key = self.model, parts[0].data, parts[0].key
         covered = 0.0 if self.layout is None else m.area / (SIDE * self.layout.length)
         searched = given is not None and self.layout is given and covered > _DENSE
+        ragged: tuple[Layout, Blocks] | None = None
         if not searched:
-            # what is repeated is worth more than what comes once
-            worth = [len(p.items) * (3.0 if k == 0 and division.copies else 1.0) for k, p in enumerate(parts)]
-            begun, counted = self.elapsed(), self.rounds
-            done = []
-            for number, part in enumerate(parts):
-                own = _PARTS * worth[number] / sum(worth)
-                stop = Stop(
-                    None if self.stop.seconds is None else max(0.1, own * (self.stop.seconds - begun)),
-                    None if self.stop.rounds is None else max(1, round(own * (self.stop.rounds - counted))),
-                )
-                run = _Run(part.model.problem, stop, _mixed(self.seed, 101 + number), None, _UNKNOWN, part)
-                result = run.solve(None, workers, executor)
-                self.rounds += result.rounds
-                lay = large.as_layout(part.model, result.places)
-                if lay is None:
-                    break
-                done.append(lay)
-                if result.stopped_by == "interrupted":
-                    raise KeyboardInterrupt
-            if len(done) == len(parts):
-                self.offer(large.joined(m, division, done))
+            blocks = blocks_of(m, division.copies, division.rest)
+            if blocks is not None:
+                ragged = self._without_ends(blocks, data, key, workers, executor)
+            if ragged is None:
+                self._with_ends(division, parts, workers, executor)
         reason = self.reason()
         if reason is None and self.layout is not None:
             large.improve(
-                self, self.layout, data, key, workers, executor, division=None if searched else division
-            )
+                self, self.layout, data, key, workers, executor, division=None if searched or ragged else division,
+                ragged=ragged,
+            )  # fmt: skip
             reason = self.reason()
         return reason or "seconds"
 
+    def _without_ends(
+        self, blocks: Blocks, data: bytes, key: str, workers: int, executor: Executor | None
+    ) -> tuple[Layout, Blocks] | None:
+        """What is repeated at its shortest periods, unrolled, with what is left over behind it; None if some period was
+        not found. In two goes, so that there is something early."""
+        m, runs = self.model, []
+        for number, items in enumerate(blocks.distinct):
+            repeats = number < len(blocks.blocks)
+            model = repeated(part_of(m, items)) if repeats else part_of(m, items)
+            run = _Run(model.problem, self.stop, _mixed(self.seed, 101 + number), None, _UNKNOWN,
+                       Part(model, data, key, items, repeats))  # fmt: skip
+            if not repeats:
+                run._boxes()
+                run.layout = run.fallback
+            runs.append(run)
+        worth = [len(items) * (3.0 if k < len(blocks.blocks) else 1.0) for k, items in enumerate(blocks.distinct)]
+        begun, counted = self.elapsed(), self.rounds
+        whole: Layout | None = None
+        for share in (1.0,) if self.stop.rounds is not None else (_FIRST_GO, 1.0 - _FIRST_GO):
+            for run, weight in zip(runs, worth, strict=True):
+                own = share * _PARTS * weight / sum(worth)
+                run.again(Stop(
+                    None if self.stop.seconds is None else max(0.1, own * (self.stop.seconds - begun)),
+                    None if self.stop.rounds is None else max(1, round(own * (self.stop.rounds - counted))),
+                ), workers, executor)  # fmt: skip
+            self.rounds = counted + sum(run.rounds for run in runs)
+            done = [run.layout for run in runs if run.layout is not None]
+            if len(done) == len(runs):
+                whole = unrolled(m, blocks, done)
+                self.offer(whole)
+        return None if whole is None else (whole, blocks)
+
+    def again(self, stop: Stop, workers: int, executor: Executor | None) -> None:
+        """Go on with the search of a part from where it was, until ``stop`` from now on."""
+        self.began = time.perf_counter()
+        self.stop = replace(stop, rounds=None if stop.rounds is None else self.rounds + stop.rounds)
+        self._search(workers, executor)
+
+    def _with_ends(
+        self, division: large.Division, parts: list[Part], workers: int, executor: Executor | None
+    ) -> None:
+        """Lays of the parts one after the other."""
+        # what is repeated is worth more than what comes once
+        worth = [len(p.items) * (3.0 if k == 0 and division.copies else 1.0) for k, p in enumerate(parts)]
+        begun, counted = self.elapsed(), self.rounds
+        done = []
+        for number, one in enumerate(parts):
+            own = _PARTS * worth[number] / sum(worth)
+            stop = Stop(
+                None if self.stop.seconds is None else max(0.1, own * (self.stop.seconds - begun)),
+                None if self.stop.rounds is None else max(1, round(own * (self.stop.rounds - counted))),
+            )
+            run = _Run(one.model.problem, stop, _mixed(self.seed, 101 + number), None, _UNKNOWN, one)
+            result = run.solve(None, workers, executor)
+            self.rounds += result.rounds
+            lay = large.as_layout(one.model, result.places)
+            if lay is None:
+                return
+            done.append(lay)
+            if result.stopped_by == "interrupted":
+                raise KeyboardInterrupt
+        self.offer(large.joined(self.model, division, done))
+
     def _side_by_side(self, executor: Executor, workers: int, data: bytes, key: str) -> _Reason:
-        memory: list[Memory | None] = [None] * workers
+        memory = self.memory = self.memory or [None] * workers
         length = [_SLICE[0]] * workers
         running: dict[Future[SliceResult], int] = {}
         together = self.stop.rounds is not None
@@ -326,7 +394,7 @@ class _Run:
             seconds = None if together else length[w]
             length[w] = min(_SLICE[1], length[w] * 1.5)
             task = Slice(data, key, _mixed(self.seed, w), rounds, seconds, left, memory[w], self.layout, self.fallback,
-                         self.target * self.model.scale, self._items)  # fmt: skip
+                         self.target * self.model.scale, self._items, self._repeats)  # fmt: skip
             running[executor.submit(run_slice, task)] = w
 
         try:

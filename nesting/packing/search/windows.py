@@ -166,7 +166,7 @@ def _improved(have: Prepared, task: Task, began: float, until: float | None) -> 
             explorer.state.cx[rides] = length - gain - model.riders[rides]
             if finish.overlap(explorer.state) > finish.deepest:
                 gain = 0.0
-        if gain > MOST:
+        if gain > MOST and len(window.stay):  # it was not looked for what may meet from so far
             gain = 0.0
     return Found(gain, best.cx[:n].copy(), best.cy[:n].copy(), best.var[:n].copy(), done)
 

@@ -15,7 +15,7 @@ import time
 from collections import OrderedDict
 from dataclasses import dataclass
 
-from nesting.packing.kernel.arrays import Model, part_of, prepare
+from nesting.packing.kernel.arrays import Model, part_of, prepare, repeated
 from nesting.packing.kernel.fields import Fields
 from nesting.packing.problem import Problem
 from nesting.packing.search.compact import Compactor
@@ -42,7 +42,8 @@ class Slice:
     It goes on from ``memory`` (None: it begins) and ``best``.
     ``fallback`` is a plain valid layout, for when no random one can be separated.
 
-    ``problem`` is pickled; ``target``: stop at this length (internal units). ``items``: only these of its items.
+    ``problem`` is pickled; ``target``: stop at this length (internal units). ``items``: only these of its items;
+    ``repeats``: these over and over, at the shortest period.
     """
 
     problem: bytes
@@ -56,6 +57,7 @@ class Slice:
     fallback: Layout | None
     target: float
     items: tuple[int, ...] | None = None
+    repeats: bool = False
 
 
 @dataclass(frozen=True, eq=False)
@@ -103,11 +105,13 @@ def prepared(data: bytes, key: str, model: Model | None = None, deadline: float 
         return found
 
 
-def part(have: Prepared, items: tuple[int, ...] | None) -> Prepared:
-    """What was prepared, for some of the items (None: all): it serves them as it is."""
+def part(have: Prepared, items: tuple[int, ...] | None, repeats: bool = False) -> Prepared:
+    """What was prepared, for some of the items (None: all), or for these over and over: it serves them as it is."""
     if items is None:
         return have
     model = part_of(have.model, items)
+    if repeats:
+        model = repeated(model)
     return Prepared(model, have.fields, have.compactor.for_part(model))
 
 
@@ -123,7 +127,7 @@ def run_slice(task: Slice) -> SliceResult:
     have = prepared(task.problem, task.key, None, until)
     if have is None:
         return SliceResult(task.memory, (), None, 0)
-    have = part(have, task.items)
+    have = part(have, task.items, task.repeats)
     explorer = Explorer(have.model, have.fields, have.compactor, task.seed)
     if task.memory is not None:
         explorer.recall(task.memory)
