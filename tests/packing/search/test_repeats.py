@@ -6,7 +6,6 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from judging import ell, ply, rect
 
 from nesting.packing.kernel import kernels
 from nesting.packing.kernel.arrays import SIDE, Model, part_of, prepare, repeated
@@ -17,6 +16,7 @@ from nesting.packing.search.compact import Compactor
 from nesting.packing.search.explore import Explorer, Layout
 from nesting.packing.search.repeats import Blocks, blocks_of, unrolled
 from nesting.packing.search.search import solve
+from tests.packing.judging import ell, ply, rect
 
 
 def _mixed(times: int, *, x: Axis | None = None, gap: float = 0.0) -> Problem:
