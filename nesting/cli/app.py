@@ -50,13 +50,19 @@ Rounds = Annotated[
 ]
 Seed = Annotated[int, typer.Option("--seed", help="Another seed, another search.")]
 Workers = Annotated[int | None, typer.Option("--workers", min=1, help="Processes to search with (all cores).")]
+ClusterOpt = Annotated[
+    str | None,
+    typer.Option("--cluster", metavar="ADDRESS", help="Search on the workers of a Dask scheduler: tcp://host:8786."),
+]
 Anyway = Annotated[bool, typer.Option("--anyway", help="Lay it for a look, though a finding forbids cutting.")]
 SpreadOpt = Annotated[
     str | None, typer.Option("--spread", help="Force one spread, for example 'open' or 'lengthwise fold'.")
 ]
 
 
-def _options(seconds: float | None, rounds: int | None, seed: int, workers: int | None) -> SearchOptions:
+def _options(
+    seconds: float | None, rounds: int | None, seed: int, workers: int | None, cluster: str | None = None
+) -> SearchOptions:
     from nesting.planning.layout.options import SearchOptions
     from nesting.session import processes
 
@@ -64,12 +70,19 @@ def _options(seconds: float | None, rounds: int | None, seed: int, workers: int 
         raise InputError(
             "--seconds and --rounds exclude each other: give one of them", code="option.seconds-and-rounds"
         )
-    processes.ready()  # the search is loaded while the order is read
+    there = None
+    if cluster is None:
+        processes.ready()  # the search is loaded while the order is read
+    else:
+        from nesting.session.cluster import Cluster
+
+        there = Cluster(cluster)
     return SearchOptions(
         seconds=None if rounds is not None else (20.0 if seconds is None else seconds),
         rounds=rounds,
         seed=seed,
-        workers=workers or os.cpu_count() or 1,
+        workers=workers or (os.cpu_count() or 1 if there is None else there.workers),
+        executor=there,
         begun=time.monotonic() - time.process_time(),
     )
 
@@ -251,6 +264,7 @@ def lay(
     rounds: Rounds = None,
     seed: Seed = 0,
     workers: Workers = None,
+    cluster: ClusterOpt = None,
     spread: SpreadOpt = None,
     begin: Annotated[
         Path | None, typer.Option("--from", metavar="LAY.json", help="Continue from this lay of the same order.")
@@ -267,7 +281,7 @@ def lay(
     """Lay the order: search, prove, and write the lay, its drawing, the placement sheet and the report."""
     from nesting.cli.commands import lay_order_file, start_of
 
-    options = _options(seconds, rounds, seed, workers)
+    options = _options(seconds, rounds, seed, workers, cluster)
     forced = _spread(spread)
     kept = _kept(keep)
     order, listed = _may_be_cut(_load(path), anyway)
@@ -357,6 +371,7 @@ def buy(
     rounds: Rounds = None,
     seed: Seed = 0,
     workers: Workers = None,
+    cluster: ClusterOpt = None,
     every: Annotated[
         bool, typer.Option("--all", help="Show every row: each spread, and naps that the cloth has not.")
     ] = False,
@@ -365,7 +380,7 @@ def buy(
     """What to buy: widths, spreads and nap compared, the curve for one garment more, and the trims."""
     from nesting.cli.buying_commands import BUDGET, buy_order_file
 
-    options = _options(5.0 if seconds is None and rounds is None else seconds, rounds, seed, workers)
+    options = _options(5.0 if seconds is None and rounds is None else seconds, rounds, seed, workers, cluster)
     order = _load(path)
     _tell_findings(order)
     document, renderables = buy_order_file(
@@ -399,13 +414,14 @@ def remnants(
     rounds: Rounds = None,
     seed: Seed = 0,
     workers: Workers = None,
+    cluster: ClusterOpt = None,
     anyway: Anyway = False,
     as_json: Json = False,
 ) -> None:
     """Which whole garments the leftovers give, which piece goes where, and what must still be bought."""
     from nesting.cli.buying_commands import remnants_of_order
 
-    options = _options(60.0 if seconds is None and rounds is None else seconds, rounds, seed, workers)
+    options = _options(60.0 if seconds is None and rounds is None else seconds, rounds, seed, workers, cluster)
     order, listed = _may_be_cut(_load(path), anyway)
     _tell_findings(order)
     document, renderables = remnants_of_order(
@@ -434,13 +450,14 @@ def batch(
     rounds: Rounds = None,
     seed: Seed = 0,
     workers: Workers = None,
+    cluster: ClusterOpt = None,
     anyway: Anyway = False,
     as_json: Json = False,
 ) -> None:
     """Plan a batch in sections and plies, leftovers first, so that exactly the counts come out of the least cloth."""
     from nesting.cli.buying_commands import BUDGET, batch_order_file
 
-    options = _options(5.0 if seconds is None and rounds is None else seconds, rounds, seed, workers)
+    options = _options(5.0 if seconds is None and rounds is None else seconds, rounds, seed, workers, cluster)
     order, listed = _may_be_cut(_load(path), anyway)
     _tell_findings(order)
     document, renderables = batch_order_file(

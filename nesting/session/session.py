@@ -21,6 +21,7 @@ from nesting.planning.layout.options import SearchOptions
 from nesting.resolving.cutting_list import CuttingList
 from nesting.resolving.resolve import resolve
 from nesting.session import processes
+from nesting.session.cluster import ClusterLost
 from nesting.session.events import (
     BatchWork,
     Better,
@@ -279,3 +280,8 @@ class Session:
             return do(self.order, self.cutting_list, replace(self.options, executor=hearing), self.work, tell)
         except Stopped:
             return self._best()
+        except ClusterLost:
+            best = self._best()
+            if best is None:
+                raise
+            return best  # what was found before is proved here and as good as ever
