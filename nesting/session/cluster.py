@@ -70,7 +70,13 @@ def _differing(address: str, theirs: dict[str, str]) -> InputError | None:
     )
 
 
+def _told() -> dict[str, str]:
+    """On a worker: its versions."""
+    return versions()
+
+
 def _warmed() -> None:
+    """On a worker: compile the search, or load it."""
     from nesting.packing.search.warm import warm_up
 
     warm_up()
@@ -110,7 +116,7 @@ class Cluster(Executor):
                 code="cluster.unreachable",
                 figures={"address": address},
             ) from None
-        self._address, self._dask = address, dask
+        self._address = address
         self._lock = threading.Lock()
         self._waiting: dict[Future[Any], Any] = {}
         self._closed = threading.Event()
@@ -134,7 +140,7 @@ class Cluster(Executor):
                 code="cluster.no-workers",
                 figures={"address": self._address},
             )
-        for address, theirs in self._client.run(versions, on_error="return").items():
+        for address, theirs in self._client.run(_told, on_error="return").items():
             if isinstance(theirs, BaseException):
                 raise InputError(
                     f"--cluster: the worker at {address} cannot begin ({type(theirs).__name__}: {theirs}): install "
@@ -146,8 +152,10 @@ class Cluster(Executor):
             if refusal is not None:
                 raise refusal
         warming = [self._client.submit(_warmed, workers=[address], pure=False) for address in there]
-        with contextlib.suppress(TimeoutError):
-            self._dask.wait(warming, timeout=_COMPILING)
+        until = time.monotonic() + _COMPILING
+        for one in warming:
+            with contextlib.suppress(Exception):  # the work itself tells what cannot be done there
+                one.result(timeout=max(0.1, until - time.monotonic()))
         return len(there)
 
     def submit(self, fn: Callable[..., Any], /, *args: Any, **kwargs: Any) -> Future[Any]:
