@@ -63,7 +63,7 @@ def _differing(address: str, theirs: dict[str, str]) -> InputError | None:
         return None
     listed = "; ".join(f"{name} {theirs.get(name, 'missing')} there, {ours[name]} here" for name in other)
     return InputError(
-        f"--cluster: the worker at {address} has other versions ({listed}), so it could find another lay than this "
+        f"cluster: the worker at {address} has other versions ({listed}), so it could find another lay than this "
         "machine: install the same on both and start the worker again",
         code="cluster.versions",
         figures={"worker": address, "differing": tuple(other)},
@@ -105,13 +105,13 @@ class Cluster(Executor):
             dask: Any = importlib.import_module("distributed")
         except ImportError:
             raise InputError(
-                "--cluster needs Dask, which is not installed: pip install 'nesting[cluster]'", code="cluster.no-dask"
+                "a cluster needs Dask, which is not installed: pip install 'nesting[cluster]'", code="cluster.no-dask"
             ) from None
         try:
             self._client: Any = dask.Client(address, timeout=_ANSWER, set_as_default=False)
         except (OSError, ValueError, TypeError) as error:
             raise InputError(
-                f"--cluster: no Dask scheduler answers at '{address}' ({type(error).__name__}): start one by "
+                f"cluster: no Dask scheduler answers at '{address}' ({type(error).__name__}): start one by "
                 "'dask scheduler' and give the address that it prints, such as tcp://192.168.1.10:8786",
                 code="cluster.unreachable",
                 figures={"address": address},
@@ -135,15 +135,15 @@ class Cluster(Executor):
             time.sleep(0.1)
         if not there:
             raise InputError(
-                f"--cluster: the scheduler at '{self._address}' has no workers: start some by "
-                f"'dask worker {self._address} --nthreads 1', on as many machines as you like",
+                f"cluster: the scheduler at '{self._address}' has no workers: start some by "
+                f"'dask worker {self._address}', on as many machines as you like",
                 code="cluster.no-workers",
                 figures={"address": self._address},
             )
         for address, theirs in self._client.run(_told, on_error="return").items():
             if isinstance(theirs, BaseException):
                 raise InputError(
-                    f"--cluster: the worker at {address} cannot begin ({type(theirs).__name__}: {theirs}): install "
+                    f"cluster: the worker at {address} cannot begin ({type(theirs).__name__}: {theirs}): install "
                     "this program there as well and start the worker again",
                     code="cluster.no-program",
                     figures={"worker": address},
@@ -185,7 +185,7 @@ class Cluster(Executor):
 
     def _lost(self) -> ClusterLost:
         return ClusterLost(
-            f"--cluster: the scheduler at '{self._address}', or the last of its workers, was lost on the way: see that "
+            f"cluster: the scheduler at '{self._address}', or the last of its workers, was lost on the way: see that "
             "they run, and begin anew",
             figures={"address": self._address},
         )
