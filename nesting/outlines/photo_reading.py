@@ -6,8 +6,10 @@ for a few bytes of reading.
 
 from __future__ import annotations
 
+import contextlib
 import io
 import warnings
+from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -17,7 +19,7 @@ import numpy.typing as npt
 
 from nesting.model.errors import PatternError
 
-__all__ = ["LARGEST_PICTURE", "MOST_PIXELS", "Picture", "pictures_in", "read_picture"]
+__all__ = ["LARGEST_PICTURE", "MOST_PIXELS", "Picture", "pictures_in", "read_picture", "small_picture"]
 
 #: Bytes. An uncompressed TIFF of 60 million pixels.
 LARGEST_PICTURE = 200 * 1024 * 1024
@@ -73,12 +75,40 @@ def read_picture(source: Path | bytes, *, name: str | None = None) -> Picture:
     Raises PatternError: it is missing, empty, none of JPEG, PNG, TIFF and HEIC, damaged or cut short, has more than 72
     or fewer than 0.3 million pixels, or is larger than 200 MB.
     """
-    from PIL import Image, ImageOps, UnidentifiedImageError
+    from PIL import ImageOps
 
-    if isinstance(source, bytes):
-        shown, data = name or "picture", source
-    else:
-        shown, data = name or source.name, _bytes_of(source)
+    shown = name or ("picture" if isinstance(source, bytes) else source.name)
+    with _opened(source, shown) as image:
+        dpi, focal = _dpi(image), _focal(image)
+        turned: Any = ImageOps.exif_transpose(image)
+        if turned.size != image.size and dpi is not None:
+            dpi = (dpi[1], dpi[0])
+        return Picture(shown, _as_bgr(turned), dpi, focal)
+
+
+def small_picture(source: Path, longest: int) -> tuple[bytes, tuple[int, int]]:
+    """An upright JPEG of at most ``longest`` pixels a side, and the (width, height) that ``read_picture`` would give.
+
+    A photograph is unpacked no larger than that. Raises PatternError as ``read_picture`` does.
+    """
+    from PIL import ImageOps
+
+    with _opened(source, source.name) as image:
+        upright = image.size if image.getexif().get(0x0112, 1) < 5 else image.size[::-1]
+        image.draft("RGB", (longest, longest))
+        image.thumbnail((longest, longest))
+        small: Any = ImageOps.exif_transpose(image)
+        packed = io.BytesIO()
+        small.convert("RGB").save(packed, "JPEG", quality=85)
+        return packed.getvalue(), upright
+
+
+@contextlib.contextmanager
+def _opened(source: Path | bytes, shown: str) -> Iterator[Any]:
+    """The picture by Pillow, its size judged before anything is unpacked; what goes wrong within is a PatternError."""
+    from PIL import Image, UnidentifiedImageError
+
+    data = source if isinstance(source, bytes) else _bytes_of(source)
     if len(data) > LARGEST_PICTURE:
         most = LARGEST_PICTURE // 1024**2
         raise PatternError(
@@ -99,11 +129,7 @@ def read_picture(source: Path | bytes, *, name: str | None = None) -> Picture:
                         code="picture.kind",
                     )
                 _judge_size(image.size, shown)
-                dpi, focal = _dpi(image), _focal(image)
-                turned: Any = ImageOps.exif_transpose(image)
-                if turned.size != image.size and dpi is not None:
-                    dpi = (dpi[1], dpi[0])
-                pixels = _as_bgr(turned)
+                yield image
     except PatternError:
         raise
     except UnidentifiedImageError:
@@ -120,7 +146,6 @@ def read_picture(source: Path | bytes, *, name: str | None = None) -> Picture:
         raise PatternError(
             f"the picture is damaged or cut short ({said}): copy it again", file=shown, code="picture.damaged"
         ) from None
-    return Picture(shown, pixels, dpi, focal)
 
 
 def _bytes_of(path: Path) -> bytes:

@@ -7,6 +7,7 @@ from typing import Any
 from nesting.model.units import format_length, format_width
 from nesting.page.cut_doc import files_in
 from nesting.page.documents import AnswerDoc, BuyDoc
+from nesting.page.plain import plain
 from nesting.page.workspace import Workspace
 
 __all__ = ["answer_doc", "buy_doc"]
@@ -21,7 +22,7 @@ def answer_doc(work: Workspace, kind: str, rev: int) -> AnswerDoc:
     """What remnants or batch answered last."""
     kept = _stored(work, kind)
     pictures = [
-        {"name": f["name"], "title": f["name"].removesuffix(".svg"), "url": f["url"]}
+        {"name": f["name"], "title": _title(f["name"]), "url": f["url"]}
         for f in files_in(work)
         if f["name"].endswith(".svg") and f["name"] in kept.get("files", [])
     ]
@@ -35,6 +36,11 @@ def answer_doc(work: Workspace, kind: str, rev: int) -> AnswerDoc:
     }
 
 
+def _title(name: str) -> str:
+    """What a picture shows, by its file's name: "lay-main-part-2.svg" is the second section of main."""
+    return name.removesuffix(".svg").removeprefix("lay-").replace("-part-", ", section ")
+
+
 def buy_doc(work: Workspace, rev: int) -> BuyDoc:
     """What to buy, one row per width, the other spreads under it."""
     kept = _stored(work, "buy")
@@ -42,33 +48,68 @@ def buy_doc(work: Workspace, rev: int) -> BuyDoc:
     imperial = work.survey.imperial
     by_width: dict[tuple[Any, Any], list[dict[str, Any]]] = {}
     for row in document.get("rows", []):
-        by_width.setdefault((row.get("cloth"), row.get("width")), []).append(row)
+        by_width.setdefault((row["cloth"], row["width"]), []).append(row)
     rows = []
     for group in by_width.values():
-        best = min(group, key=lambda r: r.get("buy_length") or r.get("buy") or 1e12)
-        rows.append({**best, "more": [r for r in group if r is not best]})
-    trims = document.get("trims", [])
-    shopping = []
-    for cloth in dict.fromkeys(row.get("cloth") for row in rows):
-        row = min(
-            (r for r in rows if r.get("cloth") == cloth), key=lambda r: r.get("buy_length") or r.get("buy") or 1e12
-        )
-        length = row.get("buy_length") or row.get("buy")
-        if length:
-            wide = f", {format_width(row['width'], imperial=imperial)} wide" if row.get("width") else ""
-            shopping.append(f"{cloth}: {format_length(length, imperial=imperial)}{wide}")
-    for trim in trims:
-        length = trim.get("buy_length") or trim.get("buy")
-        if length:
-            shopping.append(f"{trim.get('name')}: {format_length(length, imperial=imperial)}")
+        # the row to go by, else the one that buys least
+        first = min(group, key=lambda r: (not r["best"], r["buy_length"]))
+        rows.append({**_buy_row(first), "more": [_buy_row(r) for r in group if r is not first]})
+    trims = [_trim(one) for one in document.get("trims", [])]
+    shopping = [
+        f"{row['cloth']}: {format_length(row['buy_length'], imperial=imperial)}, "
+        f"{format_width(row['width'], imperial=imperial)} wide ({_lies(row)})"
+        for row in document.get("rows", [])
+        if row["best"]
+    ]
+    shopping += [f"{one['name']}: {format_length(one['buy'], imperial=imperial)}" for one in trims]
     return {
         "rev": rev,
         "answer": document or None,
         "rows": rows,
-        "refused": document.get("refused", []),
+        "refused": [
+            {"cloth": r["cloth"], "width": r["width"], "spread": r["spread"], "nap": r["nap"],
+             "why": plain(str(r["reason"]), r["code"])}
+            for r in document.get("refused", [])
+        ],
         "trims": trims,
-        "curve": document.get("curve", []) if isinstance(document.get("curve"), list) else [],
+        "curves": [
+            {"cloth": c["cloth"],
+             "points": [{"count": p["count"], "length": p["buy_length"]} for p in c["points"]]}
+            for c in document.get("curves", [])
+        ],
         "shopping": shopping,
         "stale": bool(kept) and kept.get("sha") != work.sha256,
         "command": str(kept.get("command", "")),
+    }  # fmt: skip
+
+
+def _lies(row: dict[str, Any]) -> str:
+    """How the cloth is spread, in words."""
+    nap = "" if row["nap"] in (None, "none") else f", nap {row['nap']}"
+    over = f", laid over {row['over']}" if row["over"] else ", cut apart" if row["apart_from"] else ""
+    return f"{row['spread']}{nap}{over}"
+
+
+def _buy_row(row: dict[str, Any]) -> dict[str, Any]:
+    return {
+        "cloth": row["cloth"],
+        "width": row["width"],
+        "spread": _lies(row),
+        "length": row["lay_length"],
+        "buy": row["buy_length"],
+        "cost": row["cost"],
+        "per_garment": row["per_garment"],
+        "next_adds": row["one_more"],
+        "next_garment": row["next_garment"],
+        "best": row["best"],
+    }
+
+
+def _trim(one: dict[str, Any]) -> dict[str, Any]:
+    return {
+        "name": f"{one['kind']} for the {one['opening']}" if one["opening"] else one["kind"],
+        "count": sum(o["count"] * o["openings"] for o in one["openings"]),
+        "total": one["total"],
+        "buy": one["length"],
+        "cost": one["cost"],
     }

@@ -36,6 +36,13 @@ _WORDS = {
     "labels": "a label for each garment, all cloths together, to cut apart",
     "list": "the cutting list by garment, for a spreadsheet (CSV)",
 }
+_FILE_WORDS = {
+    "report": "everything on one page, to look at and to send",
+    "curve": "cloth to buy by the number of garments",
+    "from": "the lay that a search went on from",
+    "labels": "labels to cut apart",
+    "cutting": "the cutting list, for a spreadsheet",
+}
 _ON_PAPER = ("sheet", "tiles", "labels")
 #: mm: smaller leftovers are scraps
 LEAST_MM = 200.0
@@ -119,7 +126,19 @@ def files_in(work: Workspace) -> list[dict[str, str]]:
         names = sorted(p.name for p in work.results.iterdir() if p.is_file() and not p.name.startswith("."))
     except OSError:
         return []
-    return [{"name": n, "kind": n.partition("-")[0], "url": f"/files/{n}", "words": n} for n in names]
+    return [
+        {"name": n, "kind": n.partition("-")[0], "url": f"/files/{n}", "words": _file_words(n)} for n in names
+    ]
+
+
+def _file_words(name: str) -> str:
+    """What a file of the results folder is, by its name."""
+    kind, _, ending = name.rpartition(".")
+    kind = kind.partition("-")[0]
+    by_ending = {"png": "a picture to look at", "svg": "a picture, true to scale", "json": "the same for other programs", "pdf": "to print"}
+    if kind == "lay" and ending == "json":
+        return "the lay itself, as a file"
+    return _FILE_WORDS.get(kind) or _WORDS.get(kind) or by_ending.get(ending, "")
 
 
 def _leftovers(lay: Lay) -> list[dict[str, Any]]:

@@ -44,12 +44,14 @@ __all__ = [
     "RunDoc",
     "RunKind",
     "SeamDoc",
+    "SeamSettings",
     "SeamSide",
     "SeamsDoc",
     "Shape",
     "SpreadRow",
     "StateDoc",
     "Step",
+    "TogetherDoc",
     "WearerDoc",
     "Where",
 ]
@@ -111,8 +113,8 @@ class Step(TypedDict):
 
 class RunDoc(TypedDict):
     """A search, buying table, remnant plan or batch at work or ended. ``state``: starting, running, stopping, done,
-    stopped, failed. ``share`` 0 to 1; ``length`` mm of the best so far; ``elapsed`` seconds; ``command``: what would
-    do the same on the command line."""
+    stopped, failed. ``share`` 0 to 1; ``length`` mm of the best so far; ``found``: whether there is anything to keep;
+    ``elapsed`` seconds; ``command``: what would do the same on the command line."""
 
     id: int
     kind: RunKind
@@ -121,6 +123,7 @@ class RunDoc(TypedDict):
     doing: str
     share: float
     length: float | None
+    found: bool
     elapsed: float
     seconds: float | None
     rounds: int | None
@@ -358,11 +361,34 @@ class SeamDoc(TypedDict):
     ratio: float
 
 
+class SeamSettings(TypedDict):
+    """What the order says of a seam beside its edges. ``in_row``: whether a side has several edges."""
+
+    index: int
+    ease_between: list[str] | None
+    match: bool
+    add_centre_notches: bool
+    add_join_notches: bool
+    in_row: bool
+
+
+class TogetherDoc(TypedDict):
+    """Two pieces cut in one go. ``shape``: "leader", "own", or null where nothing is said."""
+
+    index: int
+    leader: str
+    follower: str
+    faces: str
+    shape: str | None
+
+
 class SeamsDoc(TypedDict):
     """GET /api/seams. ``proposals`` of kind seam; ``loose``: named edges ("piece.edge") in no seam."""
 
     rev: int
     seams: list[SeamDoc]
+    settings: list[SeamSettings]
+    together: list[TogetherDoc]
     proposals: list[Proposal]
     loose: list[str]
 
@@ -615,16 +641,17 @@ class AnswerDoc(TypedDict):
 
 
 class BuyDoc(TypedDict):
-    """GET /api/buy. ``rows``: one per width: {width, cloth, length, buy, cost, per_garment, next_adds, spread, more:
-    rows of the other spreads and naps}; ``refused``: {width, spread, why}; ``trims``: {name, kind, each, total, buy,
-    cost, words}; ``curve``: [{count, length}]; ``shopping``: list of lines, as text to print or copy."""
+    """GET /api/buy. ``rows``: one per cloth and width: {width, cloth, length, buy, cost, per_garment, next_adds,
+    next_garment, spread (in words), best (the row to go by), more: rows of the other spreads and naps}; ``refused``:
+    {cloth, width, spread, nap, why}; ``trims``: {name, count, total, buy, cost}; ``curves``: one per cloth, {cloth,
+    points: [{count, length}]}; ``shopping``: list of lines, as text to print or copy. Lengths mm."""
 
     rev: int
     answer: dict[str, Any] | None
     rows: list[dict[str, Any]]
     refused: list[dict[str, Any]]
     trims: list[dict[str, Any]]
-    curve: list[dict[str, float]]
+    curves: list[dict[str, Any]]
     shopping: list[str]
     stale: bool
     command: str

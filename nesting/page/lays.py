@@ -22,6 +22,7 @@ from nesting.model.piece import Piece
 from nesting.page.documents import JudgedDoc, LaidPiece, LayDoc, LaySection, Shape, SpreadRow
 from nesting.page.order_commands import Refused
 from nesting.page.pieces_doc import notch_doc
+from nesting.page.plain import plain
 from nesting.page.words import line, point
 from nesting.page.workspace import Workspace
 from nesting.proof.edited import redrawn
@@ -374,7 +375,7 @@ class Lays:
             "edited": False,
             "over": lay.over if lay else None,
             "remnant": lay.remnant if lay else None,
-            "notes": list(lay.notes) if lay else [],
+            "notes": [plain(note) for note in lay.notes] if lay else [],
             "garments": [
                 {"name": g.name, "size": g.size, "count": g.count, "length_each": round(g.length_each, 2)}
                 for g in (lay.garments if lay else ())

@@ -189,6 +189,17 @@ class _Edits:
         one = self._block("garment", cmd.index)
         return Edit(f"garment {one.get('name')} taken out", self.text.remove("garment", cmd.index), lenient=True)
 
+    def _garment_counts(self, cmd: ask.GarmentCounts) -> Edit:
+        text = self.text
+        # from the last on: what is taken out moves those behind it
+        for index, count in sorted(((int(k) if k.isdigit() else -1, n) for k, n in cmd.counts.items()), reverse=True):
+            name = self._block("garment", index).get("name", index + 1)
+            if count == 0:
+                text = text.remove("garment", index)
+            else:
+                text = text.set("garment", index, "count", self._read("garment", "count", count, name))
+        return Edit("how many of each size", text, lenient=True)
+
     # --- files and pieces
 
     def _file_remove(self, cmd: ask.FileRemove) -> Edit:
@@ -436,6 +447,25 @@ class _Edits:
     def _seam_remove(self, cmd: ask.SeamRemove) -> Edit:
         self._block("seam", cmd.index)
         return Edit(f"seam {cmd.index + 1} taken out", self.text.remove("seam", cmd.index), lenient=True)
+
+    def _together_add(self, cmd: ask.TogetherAdd) -> Edit:
+        for piece in (cmd.leader, cmd.follower):
+            if not piece:
+                raise Refused("empty", "choose both pieces: the one that leads, and the one cut with it", view="seams")
+            self._piece_key(piece, None)
+        shape = self._read("together", "shape", cmd.shape, cmd.follower)
+        text = self.text.add("together", {"leader": cmd.leader, "follower": cmd.follower, "shape": shape})
+        return Edit(f"{cmd.follower} cut with {cmd.leader}", text, {"index": self.text.count("together")})
+
+    def _together_set(self, cmd: ask.TogetherSet) -> Edit:
+        one = self._block("together", cmd.index)
+        if cmd.key in ("leader", "follower"):
+            raise Refused("not-here", "take this pair apart and choose another", view="seams")
+        return self._set("together", cmd.index, cmd.key, cmd.value, str(one.get("follower")))
+
+    def _together_remove(self, cmd: ask.TogetherRemove) -> Edit:
+        one = self._block("together", cmd.index)
+        return Edit(f"{one.get('follower')} cut by itself", self.text.remove("together", cmd.index), lenient=True)
 
     # --- alterations
 

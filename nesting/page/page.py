@@ -32,7 +32,7 @@ from nesting.page.help import help_doc
 from nesting.page.history import Step
 from nesting.page.lays import Lays, as_file
 from nesting.page.order_commands import Edit, Refused, edit_of, new_alteration
-from nesting.page.photos import keep_pictures, trace
+from nesting.page.photos import keep_pictures, kept_picture, sizes_of_pictures, trace
 from nesting.page.pieces_doc import pieces_doc
 from nesting.page.runs import Job, Run, Runs
 from nesting.page.seams_doc import seams_doc, seams_of, walk_sides
@@ -128,6 +128,8 @@ class Page:
         """Begin to watch the disk and to load the search."""
         self._loop = asyncio.get_running_loop()
         await asyncio.to_thread(self._recover)
+        # the pattern is read while the browser starts
+        self._spawn(self.doc("state"))
         self._spawn(self._watch())
         self._spawn(self._warm())
 
@@ -267,6 +269,7 @@ class Page:
             "doing": run.doing,
             "share": round(run.share, 3),
             "length": run.length,
+            "found": run.found,
             "elapsed": round(run.elapsed, 2),
             "seconds": run.job.seconds,
             "rounds": run.job.rounds,
@@ -284,8 +287,14 @@ class Page:
             with suppress(ValueError, AttributeError, TypeError):
                 n = int(json.loads(raw).get("n", 0))
             cmd: ask.Command = _DECODER.decode(raw)
-            async with self.lock:
+            if isinstance(cmd, ask.RunStop):
+                # a stop waits for nothing that is being drawn or written
                 result, docs, label = await asyncio.to_thread(self._do, cmd)
+                if self.run is not None:
+                    self.tell({"event": "progress", "run": self.run_doc(self.run)})
+            else:
+                async with self.lock:
+                    result, docs, label = await asyncio.to_thread(self._do, cmd)
             if docs:
                 self._told_of(docs, label, tab, cmd)
             return {"event": "reply", "n": n, "ok": True, "rev": self.work.rev, "result": result}
@@ -657,9 +666,15 @@ class Page:
     async def keep_photos(self, files: list[tuple[str, bytes]]) -> dict[str, Any]:
         """Photographs for ``trace``."""
         try:
-            return {"ok": True, "photos": await asyncio.to_thread(keep_pictures, self.work, files)}
+            names = await asyncio.to_thread(keep_pictures, self.work, files)
+            return {"ok": True, "photos": names, "sizes": await asyncio.to_thread(sizes_of_pictures, self.work, names)}
         except NestingError as error:
             return {"ok": False, "problem": {**problem_from(error), "where": {"view": "pieces"}}}
+
+    async def photo(self, name: str) -> bytes:
+        """A photograph of ``keep_photos``, small. PatternError where there is none."""
+        content, _ = await asyncio.to_thread(kept_picture, self.work, name)
+        return content
 
     async def trace(self, raw: bytes) -> dict[str, Any]:
         """Pieces from photographs; the drawing becomes a pattern file of the order once nothing is open."""

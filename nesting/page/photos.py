@@ -18,16 +18,19 @@ from typing import Any
 
 from nesting.files.outputs import ready_folder, write_outputs
 from nesting.model.errors import NestingError
+from nesting.outlines.photo_reading import small_picture
 from nesting.page.order_commands import Refused
 from nesting.page.protocol import TraceAsked
 from nesting.page.uploads import safe_name
 from nesting.page.workspace import Workspace
 
-__all__ = ["PICTURES", "keep_pictures", "trace"]
+__all__ = ["PICTURES", "keep_pictures", "kept_picture", "sizes_of_pictures", "trace"]
 
 PICTURES = (".jpg", ".jpeg", ".png", ".tif", ".tiff", ".heic", ".heif")
 #: seconds that one tracing may take
 PATIENCE = 300.0
+#: pixels of the longer side of a photograph as the page shows it
+SHOWN_PIXELS = 1600
 #: what each question is answered by, by its code
 _ANSWERS = {"trace.line": "line", "trace.fold": "fold", "trace.notches": "notches", "trace.grain": "grain"}
 
@@ -39,6 +42,21 @@ def keep_pictures(work: Workspace, files: list[tuple[str, bytes]]) -> list[str]:
     ready_folder(folder)
     write_outputs({folder / name: content for name, content in named.items()})
     return list(named)
+
+
+def kept_picture(work: Workspace, name: str) -> tuple[bytes, tuple[int, int]]:
+    """A kept photograph as a small upright JPEG, and its own width and height in pixels. PatternError where it cannot
+    be read."""
+    return small_picture(work.private / "photos" / safe_name(name, PICTURES), SHOWN_PIXELS)
+
+
+def sizes_of_pictures(work: Workspace, names: list[str]) -> dict[str, list[int]]:
+    """Width and height of kept photographs; those that cannot be read are left out: tracing tells why."""
+    found = {}
+    for name in names:
+        with contextlib.suppress(NestingError):
+            found[name] = list(kept_picture(work, name)[1])
+    return found
 
 
 async def trace(work: Workspace, asked: TraceAsked) -> tuple[dict[str, Any], Path | None]:

@@ -34,6 +34,8 @@ _INSTEAD: Mapping[str, str] = {
     "fold.not-used": "the drawing marks the fold itself, so the side chosen here is not used",
     "fold.side-missing": "left and right come in pairs, so it is cut 2, 4 … times: change how often, or say that it is "
     "not mirrored",
+    "fold.side-not-said": "its label says that it is cut on the fold: click the edge that lies there, then "
+    "'Lies on the fold'",
     "fold.unfold": "it lies on a fold and you do not allow it to be opened out, which this spread would need",
     "lay.pieces-stay": "the held pieces cannot stay as they lie: move them apart, or let one of them go",
     "order.no-cloth": "say what cloth there is: its width, at least",
@@ -50,7 +52,8 @@ _INSTEAD: Mapping[str, str] = {
     "size.missing": "the drawings have several sizes: say which size this garment is",
     "mat.not-seen": "no sheet of the mat is seen: print it, lay four sheets around the piece, wholly in the picture, "
     "and see that it is sharp and evenly lit",
-    "trace.no-piece": "no piece was found: lay it on a ground of another, even colour, one piece in a picture",
+    "trace.no-piece": "no piece was found: lay it on a ground of another, even colour, one piece in a picture. Or "
+    "click the middle of the piece in the picture below",
     "units.missing": "the drawing does not say its units: choose them beside the file, then compare a piece with a "
     "ruler",
     "stretch.cloth-unknown": "it must stretch, and the cloth does not say how far it does: take the ruler test under "

@@ -8,7 +8,7 @@ Routes
 
     ==== ======================= ==============================================================================
     GET  ``/?key=KEY``           200, sets the cookie, goes on to ``/``
-    GET  ``/``                   the page: ``templates/page.html`` (Jinja2; gets ``title``, ``version``, ``order``)
+    GET  ``/``                   the page: ``templates/page.html`` (Jinja2; gets ``title``)
     GET  ``/static/…``           files of ``static/`` (ES modules, style sheets, pictures)
     GET  ``/api/state``          StateDoc
     GET  ``/api/pieces``         PiecesDoc
@@ -22,12 +22,13 @@ Routes
     GET  ``/api/cut?cloth=``     CutDoc
     GET  ``/api/help``           HelpDoc
     POST ``/api/upload``         multipart, field ``files`` (several), optional ``kind``: "pattern" (default),
-                                 "remnant" or "photo" (→ ``{"ok": true, "photos": [names]}``);
+                                 "remnant" or "photo" (→ ``{"ok": true, "photos": [names], "sizes": {name: [w, h]}}``);
                                  → ``{"ok": true, "files": [FileDoc], "findings": [FindingDoc]}``, or
                                  ``{"ok": false, "problem": Problem, "files": […taken…]}``; too large: 413
     POST ``/api/trace``          TraceAsked; → ``{"ok": true, "result": {"pieces", "questions", "findings", "preview",
                                  "command", "file"}}``: ``file`` is the pattern file, null while questions are open
     POST ``/api/command``        a command as below; → its reply. For scripts and tests; the page uses the socket.
+    GET  ``/photos/NAME``        a photograph that was sent, upright, small (JPEG); 404 else
     GET  ``/files/NAME``         an output of the order's results folder (print and cutter files, pictures); 404 else
     WS   ``/api/socket?tab=T``   commands in, replies and events out; ``T``: a name that the tab made up for itself
     ==== ======================= ==============================================================================
@@ -168,6 +169,12 @@ class GarmentAdd(Command, tag="garment.add"):
     wearer: str | None = None
 
 
+class GarmentCounts(Command, tag="garment.counts"):
+    """How many of each, in one step: ``counts`` by garment index; one of which there are none is taken out."""
+
+    counts: dict[str, int]
+
+
 class GarmentRemove(Command, tag="garment.remove"):
     """Take a garment out of the order."""
 
@@ -301,6 +308,29 @@ class SeamSet(Command, tag="seam.set"):
 
 class SeamRemove(Command, tag="seam.remove"):
     """Take a seam out of the order."""
+
+    index: int
+
+
+class TogetherAdd(Command, tag="together.add"):
+    """Two pieces are cut in one go: the follower lies where its leader lies. ``shape``: "leader", "own", or null: the
+    leader's where both were drawn alike. Result: {"index": 0}."""
+
+    leader: str
+    follower: str
+    shape: str | None = None
+
+
+class TogetherSet(Command, tag="together.set"):
+    """Set faces, shape or tolerance of a pair cut together; null takes the key away."""
+
+    index: int
+    key: str
+    value: Value
+
+
+class TogetherRemove(Command, tag="together.remove"):
+    """Cut the two apart again."""
 
     index: int
 

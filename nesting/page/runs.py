@@ -17,7 +17,7 @@ from nesting.model.order import Order
 from nesting.planning.layout.options import SearchOptions
 from nesting.resolving.cutting_list import CuttingList
 from nesting.resolving.resolve import resolve
-from nesting.session.events import Better, Event, LayWork, Progressed, Reading, Result, Work
+from nesting.session.events import Better, Event, LayWork, Progressed, Reading, Result, SoFar, Work
 from nesting.session.processes import warmed
 from nesting.session.session import Session
 
@@ -57,7 +57,8 @@ class Job:
 
 @dataclass
 class Run:
-    """One search. ``length``: of the best so far, mm; ``problem``: the exception that ended it."""
+    """One search. ``length``: of the best so far, mm; ``found``: whether there is anything to keep; ``problem``: the
+    exception that ended it."""
 
     id: int
     kind: RunKind
@@ -68,6 +69,7 @@ class Run:
     doing: str = "starting"
     share: float = 0.0
     length: float | None = None
+    found: bool = False
     problem: BaseException | None = None
     ended: float | None = None
     session: Session | None = None
@@ -128,6 +130,7 @@ class Runs:
                 result = self._session(run, run.job.order, None, run.job.options(20.0), run.job.work)
             else:
                 document, words = self._answer(run)
+                run.found = True
                 self._listener(run, {"event": "answer", "document": document, "words": _plain(words)})
         except _Nothing:
             pass
@@ -160,6 +163,8 @@ class Runs:
     def _hear(self, run: Run, event: Event) -> None:
         if run.state == "starting":
             run.state = "running"
+        if isinstance(event, Better | SoFar):
+            run.found = True
         if isinstance(event, Reading):
             run.doing = event.note
         elif isinstance(event, Progressed):

@@ -10,7 +10,7 @@ from nesting.checking.judging import small_length
 from nesting.model.errors import NestingError, OrderError
 from nesting.model.order import CutPiece, Order, Seam
 from nesting.model.piece import Point
-from nesting.page.documents import SeamDoc, SeamsDoc, SeamSide
+from nesting.page.documents import SeamDoc, SeamsDoc, SeamSettings, SeamSide, TogetherDoc
 from nesting.page.proposals import seam_proposals
 from nesting.page.survey import Survey
 from nesting.page.words import line, piece_id
@@ -39,7 +39,47 @@ def seams_doc(survey: Survey, rev: int) -> SeamsDoc:
             text = f"{cut.name}.{name}"
             if name != "fold" and not name.replace("-", "").isdigit() and text not in sewn and text not in loose:
                 loose.append(text)
-    return {"rev": rev, "seams": seams, "proposals": seam_proposals(survey), "loose": loose}
+    return {
+        "rev": rev,
+        "seams": seams,
+        "settings": _settings(survey),
+        "together": _together(survey),
+        "proposals": seam_proposals(survey),
+        "loose": loose,
+    }
+
+
+def _settings(survey: Survey) -> list[SeamSettings]:
+    found: list[SeamSettings] = []
+    for index, raw in enumerate(survey.document.get("seam", [])):
+        if not isinstance(raw, dict):
+            continue
+        between = raw.get("ease_between")
+        found.append(
+            {
+                "index": index,
+                "ease_between": [str(one) for one in between] if isinstance(between, list) else None,
+                "match": raw.get("match") is True,
+                "add_centre_notches": raw.get("add_centre_notches") is True,
+                "add_join_notches": raw.get("add_join_notches") is True,
+                "in_row": any(isinstance(side, list) and len(side) > 1 for side in raw.get("edges", [])),
+            }
+        )
+    return found
+
+
+def _together(survey: Survey) -> list[TogetherDoc]:
+    return [
+        {
+            "index": index,
+            "leader": str(raw.get("leader", "")),
+            "follower": str(raw.get("follower", "")),
+            "faces": str(raw.get("faces", "same")),
+            "shape": str(raw["shape"]) if raw.get("shape") else None,
+        }
+        for index, raw in enumerate(survey.document.get("together", []))
+        if isinstance(raw, dict)
+    ]
 
 
 def seams_of(survey: Survey, pieces: set[str] | None = None) -> list[SeamDoc]:

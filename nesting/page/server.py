@@ -28,10 +28,9 @@ from starlette.routing import Mount, Route, WebSocketRoute
 from starlette.staticfiles import StaticFiles
 from starlette.websockets import WebSocket, WebSocketDisconnect
 
-from nesting.model.errors import InputError
+from nesting.model.errors import InputError, NestingError
 from nesting.page.guard import Guard, new_key
 from nesting.page.page import Page
-from nesting.page.state_doc import tool_version
 from nesting.page.words import refusal
 
 __all__ = ["application", "serve"]
@@ -59,10 +58,8 @@ def application(page: Page, *, port: int, key: str) -> Guard:
             await page.close()
 
     async def first(request: Request) -> Response:
-        state = await page.doc("state")
-        shown = templates.get_template("page.html").render(
-            title=state["title"], version=tool_version(), order=state["order"]
-        )
+        # the frame of the page waits for nothing: what it shows is fetched by it
+        shown = templates.get_template("page.html").render(title=page.work.title)
         return HTMLResponse(shown, headers={"cache-control": "no-store"})
 
     async def doc(request: Request) -> Response:
@@ -100,6 +97,13 @@ def application(page: Page, *, port: int, key: str) -> Guard:
 
     async def trace(request: Request) -> Response:
         return _json(await page.trace(await request.body()))
+
+    async def photo(request: Request) -> Response:
+        try:
+            content = await page.photo(request.path_params["name"])
+        except NestingError:
+            raise HTTPException(404) from None
+        return Response(content, media_type="image/jpeg", headers={"cache-control": "no-store"})
 
     async def output(request: Request) -> Response:
         name = request.path_params["name"]
@@ -152,6 +156,7 @@ def application(page: Page, *, port: int, key: str) -> Guard:
         WebSocketRoute("/api/socket", talk),
         Route("/api/{name}", doc),
         Route("/files/{name}", output),
+        Route("/photos/{name}", photo),
     ]
     if static.is_dir():
         routes.append(Mount("/static", StaticFiles(directory=static)))

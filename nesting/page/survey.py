@@ -14,7 +14,7 @@ from typing import Any
 
 from nesting.checking.judging import Check, check_order
 from nesting.files import read_pieces
-from nesting.files.orders.order import asked_of, document_of, order_from
+from nesting.files.orders.order import answered, asked_of, document_of, order_from
 from nesting.files.orders.order_cloth import read_cloth
 from nesting.files.orders.order_finish import named_finish
 from nesting.files.orders.order_pieces import Asked, Drawn, drawn_pieces, ready_piece
@@ -170,6 +170,9 @@ def survey(text: str, path: Path, read: Reader) -> Survey:
     except NestingError as error:
         problem = problem or error
         asked = _asked_one_by_one(blocks, keys, root)
+    file_findings = {
+        number: tuple(f for f in told if not answered(f, drawn, asked)) for number, told in file_findings.items()
+    }
     finishes: dict[str, Finish] = {}
     for block in blocks.get("finish", []):
         try:

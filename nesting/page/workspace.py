@@ -10,6 +10,7 @@ from __future__ import annotations
 import hashlib
 import json
 import os
+import tomllib
 from collections.abc import Mapping
 from contextlib import suppress
 from pathlib import Path
@@ -92,6 +93,14 @@ class Workspace:
         return str(self.history.state.get("order", ""))
 
     @property
+    def title(self) -> str:
+        """The order's title, without reading its patterns; its file's name where it has none."""
+        try:
+            return str(tomllib.loads(self.text).get("title", self.path.stem))
+        except ValueError:
+            return self.path.stem
+
+    @property
     def order_text(self) -> OrderText:
         """The order's text, to be changed."""
         return OrderText(self.text, self.path.name)
@@ -111,8 +120,6 @@ class Workspace:
 
     def _stamps(self) -> tuple[Any, ...]:
         try:
-            import tomllib
-
             names = [str(one.get("file")) for one in tomllib.loads(self.text).get("pattern", [])]
         except (ValueError, AttributeError, TypeError):
             return ()

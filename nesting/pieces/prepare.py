@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import math
 from dataclasses import replace
+from functools import lru_cache
 
-from shapely.geometry import MultiPoint, Point, Polygon
+from shapely.geometry import LineString, Point, Polygon
 from shapely.validation import explain_validity
 
 from nesting.model.errors import OrderError, PatternError
@@ -35,7 +36,7 @@ def sound_ring(ring: Ring, what: str, *, file: str | None, piece: str) -> Ring:
             code="drawing.not-finite",
         )
     ring = cleaned(ring)
-    if len(ring) < 3 or MultiPoint(ring).convex_hull.area < 1e-6:
+    if len(ring) < 3 or LineString(ring).convex_hull.area < 1e-6:
         raise PatternError(
             f"the {what} encloses no area: draw it as one closed line", file=file, piece=piece, code="outline.no-area"
         )
@@ -87,7 +88,14 @@ def prepared(
     Raises PatternError where the drawing cannot be used as asked, OrderError where the order names something that the
     drawing does not have.
     """
-    file = file or drawn.file
+    return _prepared(drawn, how, file or drawn.file)
+
+
+# an order under somebody's hands is read anew with every change, and most of its pieces are as they were
+@lru_cache(maxsize=256)
+def _prepared(
+    drawn: Piece, how: Preparation, file: str | None
+) -> tuple[Piece, tuple[Finding, ...], tuple[AlteredStep, ...]]:
     piece = replace(sound(drawn, file=file), file=file)
     anchors = anchors_of(piece)
     findings: list[Finding] = []

@@ -64,6 +64,11 @@ COMMANDS: list[tuple[str, dict[str, Any], int, set[str]]] = [
     ("opening.add", {"name": "leg", "edges": ["brief front.leg", "brief back.leg"], "sits": "52 cm"}, 0, {"opening"}),
     ("garment.set", {"index": 1, "key": "count", "value": "most"}, 1, {"garment"}),
     ("garment.set", {"index": 1, "key": "cloth", "value": {"main": "cotton"}}, 0, {"garment"}),
+    ("garment.counts", {"counts": {"0": 4, "2": 0}}, 7, {"garment"}),
+    ("seam.set", {"index": 4, "key": "add_centre_notches", "value": True}, 1, {"seam"}),
+    ("together.set", {"index": 0, "key": "shape", "value": "own"}, 0, {"together"}),
+    ("together.add", {"leader": "shorts front", "follower": "shorts back", "shape": "own"}, 0, {"together"}),
+    ("together.remove", {"index": 0}, 4, {"together"}),
 ]  # fmt: skip
 #: commands on what has to be made first
 AFTER: list[tuple[tuple[str, dict[str, Any]], tuple[str, dict[str, Any], int, set[str]]]] = [

@@ -97,7 +97,11 @@ def test_stopping_keeps_the_best(small: Server) -> None:
         small.do("lay.start", seconds=600)
         _until(socket, "better")
         small.do("run.stop")
-        assert _until(socket, "ended")[-1]["run"]["state"] == "stopped"
+        told = _until(socket, "ended")
+        # the stop itself is told before what was found is proved
+        assert any(e["event"] == "progress" and e["run"]["state"] == "stopping" and e["run"]["found"] for e in told)
+        assert told[-1]["run"]["state"] == "stopped"
+        assert told[-1]["run"]["found"]
     assert _proved(small)["judged"]["ok"]
     assert small.get("state")["undo"]["label"] == "lay found"
     small.do("undo")
@@ -109,7 +113,8 @@ def test_a_search_stopped_at_once_leaves_all_as_it_was(small: Server) -> None:
     with _socket(small) as socket:
         small.do("lay.start", seconds=600)
         small.do("run.stop")
-        assert _until(socket, "ended")[-1]["run"]["problem"] is None
+        ended = _until(socket, "ended")[-1]["run"]
+        assert ended["problem"] is None and not ended["found"]
     small.do("lay.start", rounds=1)
     assert small.refused("lay.start", rounds=1)["code"] == "busy"
     small.do("run.stop")
@@ -170,7 +175,17 @@ def test_what_to_buy_is_a_session_as_well(small: Server) -> None:
         assert _until(socket, "ended")[-1]["run"]["problem"] is None
     buy = small.get("buy")
     assert {row["width"] for row in buy["rows"]} == {900.0}
-    assert buy["shopping"] and not buy["stale"]
+    assert not buy["stale"]
+    for row in [*buy["rows"], *(more for one in buy["rows"] for more in one["more"])]:
+        assert row["buy"] >= row["length"] > 0 and row["per_garment"] > 0, row
+    best = [row for row in buy["rows"] if row["best"]]
+    assert len(best) == len(buy["shopping"]) == 1
+    assert buy["shopping"][0] == f"{best[0]['cloth']}: {best[0]['buy'] / 10:g} cm, 90 cm wide ({best[0]['spread']})"
+    for refused in buy["refused"]:
+        assert refused["why"] and refused["cloth"]
+    (drawn,) = buy["curves"]
+    assert [p["count"] for p in drawn["points"]] == list(range(1, len(drawn["points"]) + 1))
+    assert all(p["length"] > 0 for p in drawn["points"])
 
 
 def _ask(address: str, cookie: str, name: str, command: dict[str, Any] | None = None) -> dict[str, Any]:

@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+import io
 from typing import Any
 
 import pytest
+from PIL import Image
 
+from nesting.page.photos import SHOWN_PIXELS
 from tests.outlines.test_photos import shot
 from tests.page.conftest import Server
 
@@ -17,7 +20,7 @@ def _trace(server: Server, **asked: Any) -> dict[str, Any]:
 def test_from_a_photograph_to_a_piece_of_the_order(empty: Server) -> None:
     """Bars first; then its questions, each with what was seen to choose from; then it is a piece, one step of undo."""
     sent = empty.drop(("my photo.jpg", shot().jpeg), kind="photo")
-    assert sent == {"ok": True, "photos": ["my photo.jpg"]}
+    assert (sent["ok"], sent["photos"]) == (True, ["my photo.jpg"])
     for bars in ([], ["180"], ["180.0", "long"]):
         refused = _trace(empty, photos=sent["photos"], bars=bars)
         assert not refused["ok"] and "bars" in refused["problem"]["message"]
@@ -37,6 +40,31 @@ def test_from_a_photograph_to_a_piece_of_the_order(empty: Server) -> None:
     assert (piece["name"], piece["size"]) == ("front", "M") and piece["grain"]
     empty.do("undo")
     assert empty.get("pieces")["pieces"] == []
+
+
+def test_a_piece_is_pointed_at_in_the_picture(empty: Server) -> None:
+    """The photograph is shown small and upright; where it is tapped, in pixels of the original, the piece is found."""
+    with Image.open(io.BytesIO(shot().jpeg)) as whole:
+        width, height = whole.size
+        turned = Image.Exif()
+        turned[0x0112] = 6  # turned by a quarter, as telephones held upright write it (Exif 2.32, tag Orientation)
+        sideways = io.BytesIO()
+        whole.rotate(90, expand=True).save(sideways, "JPEG", exif=turned)
+    sent = empty.drop(("a.jpg", shot().jpeg), ("turned.jpg", sideways.getvalue()), kind="photo")
+    assert sent["sizes"] == {"a.jpg": [width, height], "turned.jpg": [width, height]}
+    for name in sent["photos"]:
+        answer = empty.client.get(f"/photos/{name}")
+        assert answer.headers["content-type"] == "image/jpeg"
+        with Image.open(io.BytesIO(answer.content)) as small:
+            assert max(small.size) == SHOWN_PIXELS
+            assert small.size[0] / small.size[1] == pytest.approx(width / height, rel=0.002)
+    assert empty.client.get("/photos/b.jpg").status_code == 404
+    x, y = shot().tap
+    found = _trace(empty, photos=["a.jpg"], bars=["180", "240"], taps=[f"1:{x:.0f},{y:.0f}"])
+    assert found["ok"] and len(found["result"]["pieces"]) == 1, found
+    assert f"--tap=1:{x:.0f},{y:.0f}" in found["result"]["command"]
+    beside = _trace(empty, photos=["a.jpg"], bars=["180", "240"], taps=["1:2,2"])
+    assert not beside["ok"] and "--" not in beside["problem"]["message"]
 
 
 @pytest.mark.parametrize("name", ["letter.txt", "../../x.jpg.exe", "drawing.svg"])

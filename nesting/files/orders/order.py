@@ -41,7 +41,7 @@ from nesting.model.findings import Finding, in_order_of_weight
 from nesting.model.order import Cloth, CutPiece, Garment, Order
 from nesting.pieces.wishes import Finish
 
-__all__ = ["asked_of", "document_of", "load_order", "order_from"]
+__all__ = ["answered", "asked_of", "document_of", "load_order", "order_from"]
 
 #: bytes. A cutting order is a page or two; a larger file is something else.
 LARGEST_ORDER = 2_000_000
@@ -318,6 +318,17 @@ def _is_used(key: PieceKey, used: set[PieceKey]) -> bool:
 _ANSWERS = {"fold.side-not-said": "fold", "grain.unsure": "grain", "dxf.quantity": "cut"}
 
 
+def _meant(finding: Finding, drawn: Mapping[PieceKey, Drawn]) -> list[PieceKey]:
+    """The pieces that a finding is about."""
+    return [k for k, one in drawn.items() if finding.piece in (one.piece.label, k[0]) and finding.piece]
+
+
+def answered(finding: Finding, drawn: Mapping[PieceKey, Drawn], asked: Mapping[PieceKey, Asked]) -> bool:
+    """Whether a finding asks what the order says for each piece that it is about."""
+    key, meant = _ANSWERS.get(finding.code), _meant(finding, drawn)
+    return key is not None and bool(meant) and all(asked[k][key] is not None for k in meant)
+
+
 def _unanswered(
     findings: Iterable[Finding],
     drawn: Mapping[PieceKey, Drawn],
@@ -329,10 +340,9 @@ def _unanswered(
     used = {(name, g.size) for g in garments for name in g.pieces}
     left: dict[Finding, None] = {}
     for finding in findings:
-        meant = [k for k, one in drawn.items() if finding.piece in (one.piece.label, k[0]) and finding.piece]
-        key = _ANSWERS.get(finding.code)
-        if key is not None and meant and all(asked[k][key] is not None for k in meant):
+        if answered(finding, drawn, asked):
             continue
+        meant = _meant(finding, drawn)
         stops = finding.forbids and (not meant or any(_is_used(k, used) for k in meant))
         left[replace(finding, forbids=stops)] = None
     return in_order_of_weight(left)

@@ -9,7 +9,7 @@
  * @typedef {{kind: string, message: string, where: Where, code?: string | null}} Finding
  * @typedef {{message: string, where: Where}} Blocker
  * @typedef {{ok: boolean, rev: number, result?: any, problem?: Problem, n?: number, event?: string}} Reply
- * @typedef {{id: number, kind: string, state: string, cloth: string | null, doing: string, share: number, length: number | null, elapsed: number, seconds: number | null, rounds: number | null, seed: number, command: string, problem: Problem | null}} Run
+ * @typedef {{id: number, kind: string, state: string, cloth: string | null, doing: string, share: number, length: number | null, found: boolean, elapsed: number, seconds: number | null, rounds: number | null, seed: number, command: string, problem: Problem | null}} Run
  * @typedef {{index: number, file: string, size: string | null, units: string | null, pages: number[] | null, layers: string[] | null, pieces: number, findings: Finding[]}} FileDoc
  * @typedef {{index: number, name: string, size: string | null, wearer: string | null, count: number | string, pieces: string[] | null, cloth: Record<string, string>, value: number}} Garment
  * @typedef {{rev: number, order: any, readable: boolean, problem: Problem | null, title: string, units: string, files: FileDoc[], garments: Garment[], sizes: string[], wearers: string[], cloths: string[], undo: {label: string} | null, redo: {label: string} | null, blockers: Blocker[], run: Run | null, warm: any, disk: any, tabs: number, command: string, results: string, demo: boolean, version: string}} State
@@ -23,7 +23,9 @@
  * @typedef {{rev: number, pieces: Piece[], proposals: Proposal[], finishes: Finish[], turns: string[], edge_names: string[]}} Pieces
  * @typedef {{edges: string[], pieces: string[], length: number, wanted: number, drawn: Line[], joins: number[], marks: any[], half: boolean, mirrored: boolean, centre: boolean, parts: Line[]}} SeamSide
  * @typedef {{index: number, size: string | null, sides: SeamSide[], difference: number, tolerance: number, agrees: boolean, messages: string[], no_centre: string[], ease: number, ratio: number}} Seam
- * @typedef {{rev: number, seams: Seam[], proposals: Proposal[], loose: string[]}} Seams
+ * @typedef {{index: number, ease_between: string[] | null, match: boolean, add_centre_notches: boolean, add_join_notches: boolean, in_row: boolean}} SeamSettings
+ * @typedef {{index: number, leader: string, follower: string, faces: string, shape: string | null}} Together
+ * @typedef {{rev: number, seams: Seam[], settings: SeamSettings[], together: Together[], proposals: Proposal[], loose: string[]}} Seams
  * @typedef {{index: number, kind: string, pieces: string[], size: string | null, wearer: string | null, by: string, by_mm: number, at: string | null, at_mm: number | null, edge: string | null, hold: Anchor[], lines: Record<string, Line>, message: string}} Alteration
  * @typedef {{before: {outline: Line, seam: Line | null}, after: {outline: Line, seam: Line | null}, grain_extent: XY, grain_deg: number, follows: string | null}} Change
  * @typedef {{rev: number, alterations: Alteration[], shapes: Record<string, Change>, seams: Seam[]}} Alterations
@@ -39,7 +41,7 @@
  * @typedef {{of: number, ok: boolean | null, failures: {code: string, message: string, laid: string[], at: XY | null}[], lay_length: number, buy_length: number}} Judged
  * @typedef {{rev: number, cloths: string[], cloth: string, lay: string | null, move: number, spread: string | null, sections: Section[], shapes: Record<string, Shape>, lay_length: number, buy_length: number, lower_bound: number, bound_reason: string, utilisation: number, gap: number, width: number, spreads: SpreadRow[], judged: Judged | null, stale: boolean, edited: boolean, over: string | null, remnant: string | null, notes: string[], garments: any[], command: string, colours: Record<string, number>}} Lay
  * @typedef {{rev: number, answer: any | null, words: string[], pictures: {name: string, title: string, url: string}[], stale: boolean, command: string}} Answer
- * @typedef {{rev: number, answer: any | null, rows: any[], refused: any[], trims: any[], curve: {count: number, length: number}[], shopping: string[], stale: boolean, command: string}} Buy
+ * @typedef {{rev: number, answer: any | null, rows: any[], refused: any[], trims: any[], curves: {cloth: string, points: {count: number, length: number}[]}[], shopping: string[], stale: boolean, command: string}} Buy
  * @typedef {{laid: string, number: number, cells: Record<string, string>, done: boolean}} CutRow
  * @typedef {{name: string, corners: Line, size: XY, shift: number, dark: boolean, matrix: number[]}} Calibration
  * @typedef {{rev: number, cloth: string, lay: string | null, columns: [string, string][], rows: CutRow[], before: string[], files: {name: string, kind: string, url: string, words: string}[], kinds: {kind: string, words: string, papers: string[]}[], papers: string[], leftovers: {index: number, width: number, length: number, outline: Line, words: string}[], calibrations: Calibration[], ready: boolean, why_not: string | null}} Cut

@@ -102,9 +102,15 @@ function drawJourney() {
   );
 }
 
+/** Before anything is there nobody is about to cut: the first view says how to begin. @param {import("./documents.js").State} state */
+function isBlank(state) {
+  return state.order?.exists === false && !state.files.length;
+}
+
 /** Views in which something keeps one from cutting. */
 function marksOfViews() {
-  return new Set((app.store.docs.state?.blockers ?? []).map((b) => b.where.view));
+  const state = app.store.docs.state;
+  return new Set((state && !isBlank(state) ? state.blockers : []).map((b) => b.where.view));
 }
 
 function drawFrame() {
@@ -131,7 +137,7 @@ function drawFrame() {
 
 /** @param {import("./documents.js").State} state */
 function drawBlockers(state) {
-  place.blockers.hidden = state.blockers.length === 0 && state.readable;
+  place.blockers.hidden = isBlank(state) || (state.blockers.length === 0 && state.readable);
   const reasons = state.readable || !state.problem ? state.blockers : [{ message: state.problem.message, where: state.problem.where }, ...state.blockers];
   const item = (/** @type {import("./documents.js").Blocker} */ b) =>
     h("li", {}, b.message, " ", b.where.view ? h("button", { type: "button", class: "mini", onclick: () => app.lead(b.where), "aria-label": `Show: ${b.message}` }, "show") : null);
@@ -235,10 +241,18 @@ for (const name of ["state", "pieces", "seams", "alterations", "cloth", "lay", "
     if (front?.docs.includes(/** @type {any} */ (name)) || name === "state") app.redraw();
   });
 }
+/** the run whose stop was told last */
+let stopped = 0;
+app.store.on("progress", (e) => {
+  // what was found is safe with the server from here on: the proof, which takes longer, is told when it has judged
+  if (e.run.state !== "stopping" || e.run.id === stopped) return;
+  stopped = e.run.id;
+  app.say(e.run.found ? "Stopped; the best so far is kept, and is judged now." : "Stopped; there was nothing to keep yet.", "good");
+});
 app.store.on("ended", (e) => {
   const run = e.run;
   if (run.state === "failed") app.say(run.problem?.message ?? "The search failed.", "bad");
-  else if (run.state === "stopped") app.say("Stopped; the best so far is kept.", "good");
+  else if (run.state === "stopped") app.say(run.found ? "Stopped; the best so far is kept." : "Stopped; there was nothing to keep yet.", "good");
   else app.say("Done.", "good");
   drawFrame();
 });

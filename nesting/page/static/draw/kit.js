@@ -58,7 +58,7 @@ export function field(app, spec) {
   const css = `field${spec.kind === "flag" ? " flag" : ""}${spec.given === false ? " assumed" : ""}`;
   return spec.kind === "flag"
     ? h("div", { class: css }, input, label, mark, note)
-    : h("div", { class: css }, h("span", { class: "labels" }, label, mark), input, note, choices);
+    : h("div", { class: css }, spec.quiet ? label : h("span", { class: "labels" }, label, mark), input, note, choices);
 }
 
 /**
@@ -167,7 +167,9 @@ export function showRun(app, bar, run, kind) {
   bar.setAttribute("data-id", String(run.id));
   progress.value = Math.min(1, Math.max(0, run.share));
   const doing = bar.querySelector(".doing");
-  if (doing) doing.textContent = `${run.doing} · ${Math.round(run.elapsed)} s`;
+  if (doing) doing.textContent = run.state === "stopping" ? "stopped; what was found is judged" : `${run.doing} · ${Math.round(run.elapsed)} s`;
+  const stop = bar.querySelector("button");
+  if (stop) stop.disabled = run.state === "stopping";
 }
 
 /** @param {import("../documents.js").Run | null | undefined} run */
@@ -191,6 +193,12 @@ export function ask(title, body, answers) {
       if (kept !== false) dialog.close();
     }, { kind: a.kind }))),
   );
+  // the Enter key in a field gives the main answer
+  dialog.addEventListener("keydown", (e) => {
+    if (e.key !== "Enter" || !(e.target instanceof HTMLInputElement)) return;
+    e.preventDefault();
+    /** @type {HTMLButtonElement | null} */ (dialog.querySelector(".answers .main"))?.click();
+  });
   dialog.addEventListener("close", () => dialog.remove());
   document.body.append(dialog);
   dialog.showModal();

@@ -14,6 +14,11 @@ import { placed } from "../geometry/pose.js";
  * @typedef {import("../documents.js").Section} Section @typedef {import("../geometry/pose.js").Pose} Pose
  */
 
+/** Pixels below which a number is hard to read. */
+const READABLE = 10;
+/** Pixels that are enough for a number. */
+const LARGE = 22;
+
 /** How many tints there are in the style sheet. */
 const TINTS = 6;
 
@@ -24,10 +29,10 @@ export class LayDrawing {
     this.board.svg.classList.add("lay");
     /** @type {Lay | null} */
     this.lay = null;
-    /** @type {Map<string, {group: SVGGElement, turn: SVGGElement, word: SVGTextElement, piece: Laid, part: Section}>} */
+    this.wide = 1;
+    /** @type {Map<string, {group: SVGGElement, turn: SVGGElement, word: SVGTextElement, name: SVGTextElement, large: number, room: number, space: number, slim: "long" | "high" | null, piece: Laid, part: Section}>} */
     this.places = new Map();
-    /** @type {string | null} */
-    this.drawn = null;
+    this.board.zoomed = () => this.words();
   }
 
   /** @param {Lay} lay */
@@ -35,6 +40,8 @@ export class LayDrawing {
     this.lay = lay;
     const end = Math.max(1, ...lay.sections.map((p) => p.start + p.length));
     const wide = Math.max(1, ...lay.sections.map((p) => p.table_width));
+    this.wide = wide;
+    const sizes = new Set(lay.sections.flatMap((p) => p.pieces.map((one) => one.size ?? "")));
     this.board.show({ left: -wide * 0.05, right: end * 1.02 + wide * 0.03, low: -wide * 0.09, high: wide * 1.02 });
     const frame = s("g", { class: "cloth" });
     const pieces = s("g", { class: "pieces" });
@@ -47,7 +54,7 @@ export class LayDrawing {
       for (const piece of order) {
         const shape = lay.shapes[piece.shape];
         if (!shape) continue;
-        const drawn = pieceOf(piece, shape, tintOf(lay, piece));
+        const drawn = pieceOf(piece, shape, tintOf(lay, piece), sizes.size > 1);
         this.places.set(piece.id, { ...drawn, piece, part });
         group.append(drawn.group);
       }
@@ -56,6 +63,22 @@ export class LayDrawing {
     if (lay.sections.length) frame.append(rulers(end, wide), endLine(lay, end, wide));
     this.board.layer.replaceChildren(frame, pieces, s("g", { class: "over" }));
     for (const { piece } of this.places.values()) this.pose(piece.id, piece);
+    this.words();
+  }
+
+  /** Numbers are written no smaller than can be read, as far as they have room. */
+  words() {
+    const least = READABLE / this.board.view.scale;
+    for (const { word, name, room, large, space } of this.places.values()) {
+      const size = Math.max(Math.min(large, LARGE / this.board.view.scale), Math.min(least, room));
+      word.setAttribute("font-size", String(size));
+      // the name goes under the number where there is room for it to be read
+      const own = Math.min(size * 0.8, space / (0.62 * Math.max(4, name.textContent?.length ?? 0)));
+      name.setAttribute("font-size", String(own));
+      name.setAttribute("dy", String(size * 0.5 + own * 0.6));
+      name.classList.toggle("unread", own * this.board.view.scale < READABLE * 0.9);
+    }
+    for (const word of this.board.layer.querySelectorAll(".rulers text")) word.setAttribute("font-size", String(Math.max(0.018 * this.wide, least)));
   }
 
   /** @param {string} id @param {Pose} pose only the drawing: the document stays */
@@ -68,8 +91,14 @@ export class LayDrawing {
     if (!shape) return;
     const middle = middleOf(shape.outline);
     const [[x, y]] = placed([middle], { ...pose, x: 0, y: 0 });
-    place.word.setAttribute("x", String(x));
-    place.word.setAttribute("y", String(-y));
+    // in a narrow upright piece the words run upwards
+    const rises = place.slim && Math.abs(Math.sin(((pose.turn - (place.slim === "high" ? 90 : 0)) * Math.PI) / 180)) > 0.9;
+    for (const word of [place.word, place.name]) {
+      word.setAttribute("x", String(x));
+      word.setAttribute("y", String(-y));
+      if (rises) word.setAttribute("transform", `rotate(-90 ${x} ${-y})`);
+      else word.removeAttribute("transform");
+    }
   }
 
   /** @param {string} name of the class @param {Iterable<string>} ids @param {boolean} [only] take it from all others */
@@ -107,12 +136,14 @@ function middleOf(ring) {
   return [(box.left + box.right) / 2, (box.low + box.high) / 2];
 }
 
-/** @param {Laid} piece @param {import("../documents.js").Shape} shape @param {number} tint */
-function pieceOf(piece, shape, tint) {
+/** @param {Laid} piece @param {import("../documents.js").Shape} shape @param {number} tint @param {boolean} sized  write the size, too: tints alone do not tell them apart in grey */
+function pieceOf(piece, shape, tint, sized) {
   const box = boxOf(shape.outline);
   const long = box.right - box.left;
   const high = box.high - box.low;
-  const size = Math.max(5, Math.min(26, Math.min(long, high) / 3.2, Math.max(long, high) / 7));
+  const said = `${piece.number}${sized && piece.size ? ` ${piece.size}` : ""}`;
+  const large = Math.max(5, Math.min(26, Math.min(long, high) / 3.2, Math.max(long, high) / (2.5 * Math.max(3, said.length))));
+  const room = Math.max(large, Math.min(Math.min(long, high) / 1.6, Math.max(long, high) / (0.75 * said.length)));
   const holes = shape.cutouts.map((ring) => pathOf(ring, true)).join("");
   const turn = s(
     "g",
@@ -124,14 +155,19 @@ function pieceOf(piece, shape, tint) {
     s("path", { class: "marks", d: shape.notches.map(notchPath).join("") + shape.drills.map(drillPath).join("") }),
     shape.grain.length > 1 ? s("path", { class: "grain", d: arrowPath(shape.grain[0], shape.grain[1], Math.min(12, long / 6)) }) : null,
   );
-  const word = s("text", { class: "word", "font-size": size, "text-anchor": "middle", "dominant-baseline": "central" }, String(piece.number));
+  const word = s("text", { class: "word", "font-size": large, "text-anchor": "middle", "dominant-baseline": "central" }, said);
+  const name = s("text", { class: "word nameword", "text-anchor": "middle", "dominant-baseline": "central" }, piece.piece);
   const group = s(
     "g",
     { class: `laid tint-${tint}${piece.kept ? " kept" : ""}${piece.plies.length > 1 ? " through" : ""}`, "data-laid": piece.id },
     turn,
     word,
+    name,
   );
-  return { group, turn, word };
+  // turned by a quarter, its length is its height
+  /** @type {"long" | "high" | null} far longer one way than the other */
+  const slim = long > 3 * high ? "long" : high > 3 * long ? "high" : null;
+  return { group, turn, word, name, large, room, slim, space: (slim ? 0.5 * Math.max(long, high) : 0.8 * Math.min(long, high)) };
 }
 
 /** @param {Section} part */

@@ -14,6 +14,13 @@ import { pointAlong, lengthOf } from "../geometry/rings.js";
  * @typedef {{piece: Piece, edge: Edge}} Picked
  */
 
+/** Names of edges, as a part of the piece's own; and pixels below which nobody reads them. */
+const EDGE_WORD = 0.62;
+const READABLE = 7.5;
+/** Pixels that are enough for a piece's name, and for an edge's. */
+const LARGE = 20;
+const EDGE_LARGE = 13;
+
 export class Sheet {
   /** @param {string} label @param {{edge?: (picked: Picked, at: Point, e: Event) => void, piece?: (piece: Piece) => void}} picked  `at`: in the piece's drawing, mm */
   constructor(label, picked) {
@@ -22,6 +29,7 @@ export class Sheet {
     this.picked = picked;
     /** @type {Map<string, {group: SVGGElement, shift: [number, number], piece: Piece}>} */
     this.places = new Map();
+    this.board.zoomed = () => this.words();
     /** @type {Map<string, SVGGElement>} "id edge" → its group */
     this.edges = new Map();
   }
@@ -56,12 +64,38 @@ export class Sheet {
     }
     this.board.show({ left: -20, right: Math.max(100, right + 20), low: -(y + row) - 20, high: 20 });
     this.board.layer.replaceChildren(...groups, s("g", { class: "over" }));
+    this.words();
     if (active) this.edges.get(active)?.focus({ preventScroll: true });
+  }
+
+  /** Words are written as large as they are read, and go where they would be too small: nearer, they come back. */
+  words() {
+    const { scale } = this.board.view;
+    for (const { group, piece } of this.places.values()) {
+      const word = wordOf(piece);
+      group.classList.toggle("tiny", word * EDGE_WORD * scale < READABLE);
+      const large = Math.min(word, LARGE / scale);
+      const name = group.querySelector(":scope > .word");
+      name?.setAttribute("font-size", String(large));
+      const size = group.querySelector(":scope > .onrule");
+      size?.setAttribute("font-size", String(large * 0.75));
+      size?.setAttribute("y", String(Number(name?.getAttribute("y")) + large * 1.1));
+      const small = Math.min(word * EDGE_WORD, EDGE_LARGE / scale);
+      for (const edge of piece.edges) {
+        const text = this.edges.get(edgeKey(piece, edge))?.querySelector(".edgeword");
+        if (!text) continue;
+        const { x, y, anchor } = inward(edge.line.length > 1 ? edge.line : edge.cut, small * 1.1);
+        text.setAttribute("font-size", String(small));
+        text.setAttribute("x", String(x));
+        text.setAttribute("y", String(-y));
+        text.setAttribute("text-anchor", anchor);
+      }
+    }
   }
 
   /** @param {Piece} piece @param {[number, number]} shift */
   pieceOf(piece, shift) {
-    const word = Math.max(6, Math.min(24, Math.min(width(piece), height(piece)) / 5, width(piece) / (0.8 * Math.max(6, piece.name.length))));
+    const word = wordOf(piece);
     const [mx, my] = middleOf(piece.outline);
     const group = s(
       "g",
@@ -78,17 +112,16 @@ export class Sheet {
       if (!(e.target instanceof Element) || e.target.closest(".edge")) return;
       if (!this.board.panZoom.moved) this.picked.piece?.(piece);
     });
-    for (const edge of piece.edges) group.append(this.edgeOf(piece, edge, word));
+    for (const edge of piece.edges) group.append(this.edgeOf(piece, edge));
     for (const [, at] of piece.corners) group.append(s("circle", { class: "corner", cx: at[0], cy: -at[1], r: Math.max(1.5, word * 0.16) }));
     for (const at of piece.places) group.append(s("circle", { class: "place", cx: at[0], cy: -at[1], r: word * 0.7 }));
     return group;
   }
 
-  /** @param {Piece} piece @param {Edge} edge @param {number} word */
-  edgeOf(piece, edge, word) {
+  /** @param {Piece} piece @param {Edge} edge */
+  edgeOf(piece, edge) {
     const line = edge.line.length > 1 ? edge.line : edge.cut;
     const middle = pointAlong(line, lengthOf(line) / 2);
-    const [wx, wy] = inward(line, word * 0.75);
     const key = edgeKey(piece, edge);
     const said = `${edge.named ? `edge ${edge.name}` : `edge from corner ${edge.start} to ${edge.end}, no name`} of ${piece.name}${piece.size ? ` ${piece.size}` : ""}, ${asLength(edge.length)}${edge.finish ? `, ${edge.finish}` : ""}${edge.fold ? ", on the fold" : ""}`;
     const group = s(
@@ -97,7 +130,7 @@ export class Sheet {
       s("title", {}, said),
       s("path", { class: "edgeline", d: pathOf(line) }),
       s("path", { class: "edgehit", d: pathOf(line) }),
-      edge.named ? s("text", { class: "edgeword", x: wx, y: -wy, "font-size": word * 0.62, "text-anchor": "middle", "dominant-baseline": "central", "aria-hidden": "true" }, edge.name) : null,
+      edge.named ? s("text", { class: "edgeword", "dominant-baseline": "central", "aria-hidden": "true" }, edge.name) : null,
     );
     const shift = () => this.places.get(piece.id)?.shift ?? [0, 0];
     group.addEventListener("click", (e) => {
@@ -140,12 +173,17 @@ export class Sheet {
   }
 }
 
-/** Where an edge's name stands: beside its middle, inside the piece (which is to the left). @param {readonly Point[]} line @param {number} off mm */
+/**
+ * Where an edge's name stands: beside its middle, inside the piece (which is to the left), running away from an upright edge.
+ * @param {readonly Point[]} line @param {number} off mm
+ */
 function inward(line, off) {
   const half = lengthOf(line) / 2;
   const [a, b] = [pointAlong(line, half * 0.95), pointAlong(line, half * 1.05)];
   const long = Math.hypot(b[0] - a[0], b[1] - a[1]) || 1;
-  return [(a[0] + b[0]) / 2 - ((b[1] - a[1]) / long) * off, (a[1] + b[1]) / 2 + ((b[0] - a[0]) / long) * off];
+  const [nx, ny] = [-(b[1] - a[1]) / long, (b[0] - a[0]) / long];
+  const anchor = nx > 0.7 ? "start" : nx < -0.7 ? "end" : "middle";
+  return { x: (a[0] + b[0]) / 2 + nx * (anchor === "middle" ? off : off * 0.5), y: (a[1] + b[1]) / 2 + ny * off, anchor };
 }
 
 /** The centre of an area. @param {readonly Point[]} ring @returns {[number, number]} */
@@ -160,6 +198,11 @@ function middleOf(ring) {
     y += (ring[j][1] + ring[i][1]) * c;
   }
   return twice === 0 ? [ring[0]?.[0] ?? 0, ring[0]?.[1] ?? 0] : [x / (3 * twice), y / (3 * twice)];
+}
+
+/** How large a piece's name is written, mm. @param {Piece} piece */
+function wordOf(piece) {
+  return Math.max(6, Math.min(24, Math.min(width(piece), height(piece)) / 5, width(piece) / (0.8 * Math.max(6, piece.name.length))));
 }
 
 /** @param {Piece} piece @param {Edge} edge */

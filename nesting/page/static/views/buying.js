@@ -4,7 +4,7 @@
 
 import { h, redraw, s } from "../draw/dom.js";
 import { button, commandLine, copy, field, heading, isBusy, runBar, showRun, wrongAt } from "../draw/kit.js";
-import { asLength, asMoney, counted } from "../draw/words.js";
+import { asCm, asLength, asMoney, counted } from "../draw/words.js";
 
 /** @typedef {import("../app.js").App} App */
 
@@ -48,11 +48,15 @@ function mount(root, app) {
         runs.buy),
       wrongAt(app, "buy-start"),
       doc?.stale ? h("p", { class: "wrong" }, "The order was changed since; work it out anew.") : null,
-      doc?.rows.length ? table("Widths", ["cloth", "width", "spread", "lay", "to buy", "cost", "each garment", "one more adds"], doc.rows.flatMap((r) => [row(r, false), ...(r.more ?? []).map((/** @type {any} */ m) => row({ ...m, cloth: r.cloth, width: r.width }, true))])) : null,
-      doc?.refused.length ? h("ul", { class: "findings" }, ...doc.refused.map((r) => h("li", {}, `${widthOf(r.width)}${r.spread ? `, ${r.spread}` : ""}: ${r.why}`))) : null,
-      doc && doc.curve.length > 1 ? [h("h3", {}, "Cloth by the number of garments"), curve(doc.curve)] : null,
-      doc?.trims.length ? [h("h3", {}, "Elastic, binding, lace"), table("Trims", ["trim", "each", "in all", "to buy", "cost"], doc.trims.map((t) => [t.name, lengthOf(t.each), lengthOf(t.total), lengthOf(t.buy), asMoney(t.cost)]))] : null,
-      doc ? commandLine(app, doc.command) : null,
+      !doc?.answer && !isBusy(runNow()) ? h("p", { class: "note" }, "Cloth, elastic and binding for all garments of this order: how much of each, in each width, and what one garment more would add.") : null,
+      doc?.rows.length ? table("Widths", HEADS, doc.rows.map((r) => row(r, true))) : null,
+      doc?.rows.some((r) => r.more.length) ? h("details", { "data-key": "buy-more" }, h("summary", { "data-key": "buy-more-s" }, "Spread in other ways"),
+        table("Other spreads", HEADS, doc.rows.flatMap((r) => r.more.map((/** @type {any} */ m, /** @type {number} */ i) => row(m, i === 0))))) : null,
+      doc?.refused.length ? h("details", { "data-key": "buy-not" }, h("summary", { "data-key": "buy-not-s" }, "What cannot be done"),
+        h("ul", { class: "findings" }, ...doc.refused.map((r) => h("li", {}, `${[r.cloth, widthOf(r.width), r.spread, r.nap && r.nap !== "none" ? `nap ${r.nap}` : ""].filter(Boolean).join(", ")}: ${r.why}`)))) : null,
+      ...(doc?.curves ?? []).filter((c) => c.points.length > 1).map((c) => h("figure", {}, h("figcaption", {}, `${c.cloth}: cloth to buy for 1, 2, 3 … garments`), curve(c.points))),
+      doc?.trims.length ? [h("h3", {}, "Elastic, binding, lace"), table("Trims", ["trim", "pieces", "in all", "to buy", "cost"], doc.trims.map((t) => [t.name, String(t.count), lengthOf(t.total), lengthOf(t.buy), asMoney(t.cost)]))] : null,
+      doc?.answer ? commandLine(app, doc.command) : null,
     );
     showRun(app, runs.buy, runNow(), "buy");
     redraw(
@@ -75,9 +79,10 @@ function mount(root, app) {
       h("div", { class: "row" }, time(`${kind}-time`), button("Work it out", () => start(kind), { key: `${kind}-start`, disabled: isBusy(runNow()) }), runs[kind]),
       wrongAt(app, `${kind}-start`),
       doc?.stale ? h("p", { class: "wrong" }, "The order was changed since; work it out anew.") : null,
-      doc?.words.length ? h("ul", { class: "findings" }, ...doc.words.map((w) => h("li", {}, w))) : null,
-      ...(doc?.pictures ?? []).map((p) => h("figure", { class: "fig" }, h("figcaption", {}, p.title), h("img", { class: "picture", src: p.url, alt: p.title, loading: "lazy" }))),
-      doc ? commandLine(app, doc.command) : null,
+      ...(doc?.answer ? (kind === "batch" ? batchOf(doc.answer) : remnantsOf(doc.answer)) : []),
+      ...(doc?.pictures ?? []).map((p) => h("figure", { class: "fig" }, h("figcaption", {}, p.title), h("img", { class: "picture", src: p.url, alt: `The lay of ${p.title}` }))),
+      doc?.words.length ? h("details", { "data-key": `${kind}-words` }, h("summary", { "data-key": `${kind}-words-s` }, "As the command line tells it"), h("pre", { tabindex: 0 }, doc.words.join("\n"))) : null,
+      doc?.answer ? commandLine(app, doc.command) : null,
     );
     showRun(app, runs[kind], runNow(), kind);
   }
@@ -96,14 +101,43 @@ function mount(root, app) {
   return { draw, leave: () => { for (const off of offs) off(); } };
 }
 
-/** @param {any} r @param {boolean} more */
-function row(r, more) {
-  return [more ? "" : r.cloth, more ? "" : widthOf(r.width), [r.spread, r.nap && r.nap !== "none" ? `nap ${r.nap}` : ""].filter(Boolean).join(", "), lengthOf(r.length), lengthOf(r.buy), asMoney(r.cost), lengthOf(r.per_garment), lengthOf(r.next_adds)];
+/** Sections and plies of each cloth. @param {any} answer */
+function batchOf(answer) {
+  return (answer.plans ?? []).flatMap((/** @type {any} */ plan) => [
+    h("p", {}, "Buy ", h("strong", {}, asLength(plan.buy_length)), ` of ${plan.cloth}`, plan.cost === null ? "" : `, costs ${asMoney(plan.cost)}`,
+      `: ${asLength(plan.per_garment)} each on average; one at a time they would take about ${asLength(plan.one_at_a_time)}. `,
+      plan.proved ? "No division of the batch needs less cloth from the shop." : "The best found."),
+    table(`Sections of ${plan.cloth}`, ["section", "spread", "plies", "in each layer", "lay", "cloth", "outlines to cut"], plan.sections.map((/** @type {any} */ s, /** @type {number} */ i) =>
+      [String(i + 1), s.spread, String(s.plies), Object.entries(s.per_layer).map(([name, n]) => `${n} × ${name}`).join(", "), asLength(s.lay_length), asLength(s.cloth_length), String(s.cuts)])),
+  ]);
+}
+
+/** What the leftovers give, which piece lies on which, and what is still to buy. @param {any} answer */
+function remnantsOf(answer) {
+  /** @type {Map<string, string[]>} */
+  const on = new Map();
+  for (const u of answer.pieces ?? []) on.set(u.remnant, [...(on.get(u.remnant) ?? []), `${u.piece}${u.hand ? ` ${u.hand}` : ""} (${u.garment}${u.size ? ` ${u.size}` : ""} ${u.copy})`]);
+  return [
+    table("Garments from leftovers", ["garment", "size", "whole ones from leftovers", "asked for"], (answer.garments ?? []).map((/** @type {any} */ g) => [g.name, g.size ?? "", String(g.made), String(g.asked)])),
+    answer.proved ? h("p", {}, "More cannot be cut from them.") : h("p", { class: "note" }, "The best found."),
+    on.size ? table("On which leftover", ["leftover", "what is cut from it"], [...on].map(([name, pieces]) => [name, pieces.join(", ")])) : null,
+    answer.unused?.length ? h("p", { class: "note" }, `Not needed: ${answer.unused.join(", ")}.`) : null,
+    ...(answer.to_buy ?? []).map((/** @type {any} */ b) => h("p", {}, typeof b.buy_length === "number" ? ["Still to buy: ", h("strong", {}, asLength(b.buy_length)), ` of ${b.cloth}`, typeof b.cost === "number" ? `, costs ${asMoney(b.cost)}` : "", b.garments?.length ? `, for ${b.garments.map((/** @type {any} */ g) => `${g.count} × ${g.garment}`).join(", ")}` : "", "."] : `${b.cloth}: ${b.reason ?? ""}`)),
+    ...(answer.refused ?? []).map((/** @type {any} */ r) => h("p", { class: "note" }, String(r))),
+  ].filter(Boolean);
+}
+
+const HEADS = ["cloth", "width", "spread", "lay", "to buy", "cost", "each garment", "one more adds"];
+
+/** @param {any} r @param {boolean} named  the cloth and its width stand in the row, too */
+function row(r, named) {
+  const adds = typeof r.next_adds !== "number" ? "–" : r.next_adds < 0.001 ? `nothing (${r.next_garment})` : `${asLength(r.next_adds)} (${r.next_garment})`;
+  return [named ? r.cloth : "", named ? widthOf(r.width) : "", r.spread, lengthOf(r.length), lengthOf(r.buy), asMoney(r.cost), lengthOf(r.per_garment), adds];
 }
 
 /** @param {unknown} v */
 function widthOf(v) {
-  return typeof v === "number" ? asLength(v) : String(v ?? "");
+  return typeof v === "number" ? asCm(v) : String(v ?? "");
 }
 
 /** @param {unknown} v a length in mm, or words */

@@ -299,6 +299,7 @@ function mount(root, app) {
   }
 
   function draw() {
+    if (!doc()) return redraw(clothCards, h("p", {}, "Reading the order …"));
     drawCloths();
     drawGarments();
     drawRemnants();

@@ -20,7 +20,7 @@ function mount(root, app) {
   const drawing = new LayDrawing("The lay; what is cut is faded");
   const top = h("div", { class: "bar" });
   const stage = h("div", { class: "stage long" }, drawing.board.svg, zoomButtons(drawing));
-  const sheetCard = h("section", { class: "card wide", "aria-label": "What to cut, row by row" });
+  const sheetCard = h("section", { class: "card full", "aria-label": "What to cut, row by row" });
   const printCard = h("section", { class: "card", "aria-label": "Print and cutter files" });
   const leftCard = h("section", { class: "card", "aria-label": "What is left over" });
   root.append(top, stage, h("div", { class: "cards" }, sheetCard, printCard, leftCard));
@@ -29,7 +29,7 @@ function mount(root, app) {
   /** @type {unknown} */
   let drawn = null;
   /** @type {Set<string>} */
-  let kinds = new Set();
+  let kinds = new Set(["sheet"]);
   let paper = "";
   /** @type {Set<number>} */
   const left = new Set();
@@ -93,7 +93,8 @@ function mount(root, app) {
 
   function drawSheet() {
     const now = doc();
-    if (!now?.lay) return redraw(sheetCard, h("p", {}, "Nothing is laid yet. Lay it first, then this is the list to cut by."));
+    if (!now) return redraw(sheetCard, h("p", {}, "Reading …"));
+    if (!now.lay) return redraw(sheetCard, h("p", {}, "Nothing is laid yet. Lay it first, then this is the list to cut by."));
     const done = now.rows.filter(isDone).length;
     redraw(
       sheetCard,
@@ -101,7 +102,7 @@ function mount(root, app) {
       now.before.length ? h("details", { "data-key": "before", open: done === 0 || undefined }, h("summary", { "data-key": "before-s" }, "First"), h("ol", {}, ...now.before.map((b) => h("li", {}, b)))) : null,
       h("div", { class: "row" }, h("progress", { max: Math.max(1, now.rows.length), value: done, "aria-label": "Rows cut" }), h("span", {}, `${done} of ${now.rows.length} cut`)),
       wrongAt(app, "tick"),
-      h("div", { class: "scroll", tabindex: 0, role: "region", "aria-label": "Rows", "data-scroll": "rows" }, h("table", {},
+      h("div", { class: "scroll tall", tabindex: 0, role: "region", "aria-label": "Rows", "data-scroll": "rows" }, h("table", {},
         h("thead", {}, h("tr", {}, h("th", { scope: "col" }, "cut"), ...now.columns.map(([, title]) => h("th", { scope: "col" }, title)))),
         h("tbody", {}, ...now.rows.map((row) => h("tr", { "data-row": row.laid, class: [row.laid === lit ? "lit" : "", isDone(row) ? "done" : ""].join(" ").trim() || null, onpointerenter: () => light(row.laid) },
           h("td", {}, h("input", { type: "checkbox", checked: isDone(row), "data-key": `tick-${row.laid}`, "aria-label": `${row.number} is cut`, onchange: (/** @type {Event} */ e) => void tick(row, /** @type {HTMLInputElement} */ (e.target).checked), onfocus: () => light(row.laid) })),

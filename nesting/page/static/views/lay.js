@@ -274,7 +274,8 @@ function mount(root, app) {
 
   function drawVerdict() {
     const lay = doc();
-    if (!lay?.lay) {
+    if (!lay) return redraw(verdictCard, h("p", {}, "Reading …"));
+    if (!lay.lay) {
       redraw(verdictCard, h("p", {}, "Nothing is laid yet. ", h("strong", {}, "Lay it"), " searches; the best lay so far is drawn as it comes, and stopping keeps it."));
       return;
     }

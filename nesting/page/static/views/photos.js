@@ -2,7 +2,7 @@
  * Photographs of paper pieces: which, how long the mat's bars came out, and what only a person knows of each piece.
  */
 
-import { h, redraw } from "../draw/dom.js";
+import { h, redraw, s } from "../draw/dom.js";
 import { button, field, heading, wrongAt } from "../draw/kit.js";
 import { asLength, counted } from "../draw/words.js";
 
@@ -19,6 +19,10 @@ export class Photos {
     this.root = root;
     /** @type {string[]} names of the photographs that the server has */
     this.names = [];
+    /** @type {Record<string, [number, number]>} width and height in pixels of those that can be shown */
+    this.sizes = {};
+    /** @type {{name: string, x: number, y: number}[]} where a piece was tapped, as parts of the picture's width and height */
+    this.taps = [];
     this.level = "";
     this.upright = "";
     /** @type {any} what was seen in them */
@@ -35,6 +39,7 @@ export class Photos {
     this.tell(reply);
     if (reply.ok) {
       this.names = [...new Set([...this.names, ...(reply.photos ?? [])])];
+      Object.assign(this.sizes, reply.sizes ?? {});
       this.seen = null;
       this.app.say("Now measure the two bars on a sheet of the mat, and look.");
     }
@@ -55,7 +60,7 @@ export class Photos {
     this.draw();
     const answers = Object.fromEntries(FIELDS.map((key) => [key, this.said.map((one) => one[key] ?? "")]));
     for (const key of FIELDS) if (answers[key].some((v) => !v)) delete answers[key];
-    const reply = await this.app.store.link.post("/api/trace", { photos: this.names, bars: [this.level, this.upright], answers });
+    const reply = await this.app.store.link.post("/api/trace", { photos: this.names, bars: [this.level, this.upright], taps: this.tapped(), answers });
     this.busy = false;
     this.tell(reply);
     if (reply.ok) {
@@ -64,9 +69,7 @@ export class Photos {
       this.said = pieces.map((p, i) => ({ name: p.name, ...this.said[i] }));
       if (this.seen.file) {
         this.app.say(`${this.seen.file}: ${counted(pieces.length, "piece")}, ${pieces.map((p) => `± ${asLength(p.error_mm)}`).join(", ")}.`, "good");
-        this.names = [];
-        this.seen = null;
-        this.said = [];
+        this.clear();
       } else this.app.say(`${counted(pieces.length, "piece")} seen. Say what only you know of ${pieces.length > 1 ? "them" : "it"}.`);
     }
     this.draw();
@@ -80,16 +83,76 @@ export class Photos {
       wrongAt(app, "photos"),
       this.names.length
         ? [
-            h("p", {}, this.names.join(", "), " ", button("Other pictures", () => { this.names = []; this.seen = null; this.said = []; app.problems.delete("photos"); this.draw(); }, { kind: "mini", key: "photo-clear" })),
+            h("p", {}, this.names.join(", "), " ", button("Other pictures", () => { this.clear(); this.draw(); }, { kind: "mini", key: "photo-clear" })),
             h("p", { class: "note" }, "The piece lies flat between four sheets of the mat. Measure both bars on one of them, tick to tick: the printer decides how long they are."),
             h("div", { class: "fields" },
               field(app, { key: "photo-level", label: "level bar, mm", value: this.level, placeholder: "180.0", width: "short", change: (v) => void (this.level = v) }),
               field(app, { key: "photo-upright", label: "upright bar, mm", value: this.upright, placeholder: "240.0", width: "short", change: (v) => void (this.upright = v) })),
+            this.pictures(),
             ...(this.seen ? this.questions() : []),
             button(this.busy ? "Looking …" : this.seen ? "Take it as a pattern piece" : "Look at them", () => void this.look(), { kind: "main", key: "photo-look", disabled: this.busy }),
           ]
         : null,
     );
+  }
+
+  clear() {
+    this.names = [];
+    this.taps = [];
+    this.seen = null;
+    this.said = [];
+    this.app.problems.delete("photos");
+  }
+
+  /** Taps in pixels of the pictures, as `nesting trace --tap` takes them: "2:1980,1410". */
+  tapped() {
+    return this.taps.flatMap((t) => {
+      const at = this.names.indexOf(t.name);
+      const size = this.sizes[t.name];
+      return at < 0 || !size ? [] : [`${at + 1}:${Math.floor(t.x * size[0])},${Math.floor(t.y * size[1])}`];
+    });
+  }
+
+  /** @param {string} name @param {number} x @param {number} y parts of width and height */
+  tap(name, x, y) {
+    this.taps.push({ name, x: Math.min(0.999, Math.max(0, x)), y: Math.min(0.999, Math.max(0, y)) });
+    // other pieces are meant than were seen before
+    this.seen = null;
+    this.said = [];
+    this.draw();
+  }
+
+  /** The pictures themselves: a piece that is not found by itself is clicked in its middle, or told by figures. */
+  pictures() {
+    const { app } = this;
+    const shown = this.names.filter((n) => this.sizes[n]);
+    if (!shown.length) return null;
+    return h("details", { "data-key": "photo-taps", open: this.taps.length > 0 || app.problems.has("photos") || undefined },
+      h("summary", { "data-key": "photo-taps-s" }, this.taps.length ? `${counted(this.taps.length, "piece")} pointed at` : "Point at the pieces yourself"),
+      h("p", { class: "note" }, "Only where a piece is not found by itself, or something else is taken for one: click its middle, one click for each piece."),
+      ...shown.map((name) => {
+        const size = this.sizes[name];
+        const marks = this.taps.filter((t) => t.name === name);
+        const at = { across: "", down: "" };
+        return h("figure", { class: "fig" },
+          h("figcaption", {}, name),
+          h("div", { class: "tapped" },
+            h("img", { class: "picture", src: `/photos/${encodeURIComponent(name)}`, alt: `${name}: click the middle of each piece`, width: size[0], height: size[1],
+              onclick: (/** @type {MouseEvent} */ e) => {
+                const box = /** @type {HTMLElement} */ (e.currentTarget).getBoundingClientRect();
+                this.tap(name, (e.clientX - box.left) / box.width, (e.clientY - box.top) / box.height);
+              } }),
+            s("svg", { viewBox: `0 0 ${size[0]} ${size[1]}`, "aria-hidden": "true" }, ...marks.map((t) => tapMark(t.x * size[0], t.y * size[1], Math.max(...size) / 40, this.taps.indexOf(t) + 1)))),
+          h("div", { class: "row" },
+            field(app, { key: `tap-across-${name}`, label: "% from the left", value: "", width: "short", placeholder: "50", change: (v) => void (at.across = v) }),
+            field(app, { key: `tap-down-${name}`, label: "% from the top", value: "", width: "short", placeholder: "50", change: (v) => void (at.down = v) }),
+            button("Point there", () => {
+              const [x, y] = [at.across || "50", at.down || "50"].map((v) => Number(v.replace(",", ".")) / 100);
+              if (Number.isFinite(x) && Number.isFinite(y)) this.tap(name, x, y);
+              else app.say("Say both as numbers from 0 to 100.", "bad");
+            }, { kind: "mini", key: `tap-there-${name}`, label: `Point there in ${name}` })));
+      }),
+      this.taps.length ? button("Take the last one back", () => { this.taps.pop(); this.seen = null; this.said = []; this.draw(); }, { kind: "mini", key: "tap-back" }) : null);
   }
 
   questions() {
@@ -113,4 +176,9 @@ export class Photos {
       }),
     ];
   }
+}
+
+/** A ring with a number. @param {number} x @param {number} y @param {number} r @param {number} number */
+function tapMark(x, y, r, number) {
+  return s("g", { class: "tap" }, s("circle", { cx: x, cy: y, r }), s("text", { x, y: y + r * 0.42, "font-size": r * 1.2, "text-anchor": "middle" }, String(number)));
 }

@@ -3,7 +3,7 @@
  */
 
 import { h, redraw, s } from "../draw/dom.js";
-import { button, field, findingList, heading, whatIs, wrongAt } from "../draw/kit.js";
+import { ask, button, field, findingList, heading, whatIs, wrongAt } from "../draw/kit.js";
 import { Sheet, edgeKey } from "../draw/sheet.js";
 import { arrowPath } from "../draw/paths.js";
 import { asLength, counted, trim } from "../draw/words.js";
@@ -32,7 +32,8 @@ function mount(root, app) {
   const sheet = new Sheet("Pattern pieces with their edges; arrows go from edge to edge, Enter chooses one", { edge: pickEdge, piece: (p) => choose(p, null) });
   const top = h("div", { class: "bar" });
   const input = h("input", { type: "file", multiple: true, accept: ".svg,.dxf,.pdf,.png,.jpg,.jpeg,.tif,.tiff,.heic,.heif", id: "files", class: "unseen", "aria-label": "Pattern files", onchange: () => take([...(input.files ?? [])]) });
-  const stage = h("div", { class: "stage" }, sheet.board.svg, zoomButtons(sheet));
+  const begin = h("div", { class: "begin", hidden: true });
+  const stage = h("div", { class: "stage" }, sheet.board.svg, zoomButtons(sheet), begin);
   const side = h("div", { class: "cards" });
   root.append(top, h("div", { class: "split" }, stage, side));
   const proposed = h("section", { class: "card", "aria-label": "Proposals" });
@@ -71,6 +72,7 @@ function mount(root, app) {
       return draw();
     }
     app.say(`Reading ${counted(files.length, "file")} …`);
+    const before = new Set(app.store.docs.state?.sizes ?? []);
     const reply = await app.store.link.upload(files, "pattern");
     app.problems.delete("files");
     if (!reply.ok && reply.problem) {
@@ -80,6 +82,9 @@ function mount(root, app) {
     await app.store.refresh("pieces");
     await app.store.refresh("state");
     draw();
+    const state = app.store.docs.state;
+    const fresh = (state?.sizes ?? []).filter((z) => !before.has(z));
+    if (reply.ok && fresh.length > 1 && state) askSizes(app, state, (reply.files ?? []).map((f) => f.file), fresh);
   }
 
   /** @param {Piece} piece @param {Edge | null} edge */
@@ -192,10 +197,10 @@ function mount(root, app) {
     redraw(
       proposed,
       heading(2, "Likely, from what is drawn"),
+      button(`Accept ${list.length > 1 ? `all ${list.length}` : "it"}`, () => app.send("proposals.accept", { ids: [] }, { done: `${counted(list.length, "proposal")} accepted; one step back takes them all away.` }), { kind: "main", key: "accept-all" }),
       h("ul", { class: "list" }, ...list.map((p) =>
         h("li", {}, h("span", { class: "grow" }, p.message, h("span", { class: "note" }, ` ${p.why}`)),
           button("Yes", () => app.send("proposals.accept", { ids: [p.id] }, { done: p.message }), { kind: "mini", key: `accept-${p.id}`, label: `Accept: ${p.message}` })))),
-      button(`Accept ${list.length > 1 ? `all ${list.length}` : "it"}`, () => app.send("proposals.accept", { ids: [] }, { done: `${counted(list.length, "proposal")} accepted; one step back takes them all away.` }), { kind: "main", key: "accept-all" }),
     );
   }
 
@@ -326,7 +331,18 @@ function mount(root, app) {
     return (doc()?.pieces ?? []).filter((p) => !memory.size || p.size === memory.size);
   }
 
+  function drawBegin() {
+    const empty = doc() && !doc()?.pieces.length && !app.store.docs.state?.files.length;
+    redraw(begin, empty ? [
+      h("strong", {}, "Drop your pattern here"),
+      h("p", {}, "SVG, DXF or PDF drawings, true to size, or photographs of paper pieces."),
+      h("ol", {}, ...["Pieces: look them over, name their edges", "Seams: see whether they fit", "Cloth: how wide, how many garments", "Lay, buy, cut"].map((t) => h("li", {}, t))),
+    ] : null);
+    begin.hidden = !empty;
+  }
+
   function drawCards() {
+    drawBegin();
     drawTop();
     drawProposals();
     drawEdge();
@@ -373,3 +389,39 @@ function asPercent(v) {
   return typeof v === "number" ? `${trim(v * 100, 1)} %` : v === null || v === undefined ? "" : String(v);
 }
 
+
+/**
+ * A pattern of several sizes is there: few people sew all of them.
+ * @param {App} app @param {import("../documents.js").State} state @param {readonly string[]} files @param {readonly string[]} fresh
+ */
+function askSizes(app, state, files, fresh) {
+  const garments = state.garments.filter((g) => g.size !== null && fresh.includes(g.size));
+  if (garments.length < 2) return;
+  const counts = garments.map((g) => h("input", { type: "number", min: 0, max: 999, step: 1, value: String(g.count), id: `size-count-${g.index}`, class: "short" }));
+  const problem = h("p", { class: "wrong", role: "alert" });
+  ask(
+    "Which sizes will you cut?",
+    [
+      h("p", { class: "note" }, `${files.join(", ")} ${files.length > 1 ? "have" : "has"} ${counted(fresh.length, "size")}. Say how many of each; 0 leaves a size out. It can be changed under Cloth & people at any time.`),
+      h("table", {}, h("tbody", {}, ...garments.map((g, i) => h("tr", {}, h("th", { scope: "row" }, h("label", { for: `size-count-${g.index}` }, `${g.name} ${g.size}`)), h("td", {}, counts[i]))))),
+      problem,
+    ],
+    [
+      { text: "One of each" },
+      {
+        text: "Take these", kind: "main",
+        act: async () => {
+          const wanted = counts.map((c) => Number(c.value));
+          if (wanted.some((n) => !Number.isInteger(n) || n < 0) || wanted.every((n) => n === 0)) {
+            problem.textContent = "Whole numbers are needed, and at least one of one size.";
+            return false;
+          }
+          const reply = await app.send("garment.counts", { counts: Object.fromEntries(garments.map((g, i) => [String(g.index), wanted[i]])) }, { done: "Counted." });
+          if (reply.ok) return true;
+          problem.textContent = reply.problem?.message ?? "";
+          return false;
+        },
+      },
+    ],
+  );
+}

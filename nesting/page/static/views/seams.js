@@ -3,7 +3,7 @@
  */
 
 import { h, redraw } from "../draw/dom.js";
-import { button, field, heading, wrongAt } from "../draw/kit.js";
+import { ask, button, field, heading, wrongAt } from "../draw/kit.js";
 import { Sheet, edgeKey } from "../draw/sheet.js";
 import { walk } from "../draw/walk.js";
 import { asLength, counted, trim } from "../draw/words.js";
@@ -17,7 +17,7 @@ export const seams = { name: "seams", title: "Seams", docs: ["pieces", "seams"],
 
 /** @param {HTMLElement} root @param {App} app */
 function mount(root, app) {
-  const sheet = new Sheet("Pieces with their edges; choose an edge, then the edges that it is sewn to", { edge: ({ piece, edge }) => pick(`${piece.name}.${edge.name}`, edge.named) });
+  const sheet = new Sheet("Pieces with their edges; choose an edge, then the edges that it is sewn to", { edge: ({ piece, edge }) => (edge.named ? pick(`${piece.name}.${edge.name}`) : nameIt(piece, edge)) });
   const top = h("div", { class: "bar" });
   const stage = h("div", { class: "stage" }, sheet.board.svg, zoomButtons(sheet));
   const side = h("div", { class: "cards" });
@@ -25,7 +25,9 @@ function mount(root, app) {
   const trial = h("section", { class: "card", "aria-label": "A seam in the making" });
   const proposed = h("section", { class: "card", "aria-label": "Proposals" });
   const list = h("section", { class: "card", "aria-label": "Seams of this order" });
-  side.append(trial, proposed, list);
+  const pairs = h("section", { class: "card", "aria-label": "Cut together" });
+  side.append(trial, proposed, list, pairs);
+  const fresh = { leader: "", follower: "", shape: "" };
   /** @type {string[][]} edges of each side */
   let sides = [];
   /** the side that the next click goes to */
@@ -44,9 +46,44 @@ function mount(root, app) {
   const pieces = () => app.store.docs.pieces;
   const doc = () => app.store.docs.seams;
 
-  /** @param {string} edge "piece.edge" @param {boolean} named */
-  function pick(edge, named) {
-    if (!named) return app.say("This edge has no name yet; give it one under Pieces.", "bad");
+  /** Seams are kept by the names of edges: one without is named where it is clicked. @param {import("../documents.js").Piece} piece @param {import("../documents.js").Edge} edge */
+  function nameIt(piece, edge) {
+    const taken = new Set(piece.edges.filter((e) => e.named).map((e) => e.name));
+    const names = (pieces()?.edge_names ?? []).filter((n) => !taken.has(n));
+    const input = h("input", { id: "edge-called", list: "edge-called-names", autocomplete: "off", placeholder: names.slice(0, 3).join(", ") || "side, waist …" });
+    const problem = h("p", { class: "wrong", role: "alert" });
+    ask(
+      `What is this edge of ${piece.name} called?`,
+      [
+        h("datalist", { id: "edge-called-names" }, ...names.map((n) => h("option", { value: n }))),
+        h("div", { class: "field" }, h("label", { for: "edge-called" }, `${asLength(edge.length)} long, from corner ${edge.start} to ${edge.end}`), input),
+        problem,
+      ],
+      [
+        { text: "Not now" },
+        {
+          text: "Name it", kind: "main",
+          act: async () => {
+            const name = input.value.trim();
+            if (!name) {
+              problem.textContent = "Give it a name first.";
+              return false;
+            }
+            const reply = await app.send("edge.name", { piece: piece.name, start: edge.start, end: edge.end, name, old: null }, { done: `Edge ${name} of ${piece.name}.` });
+            if (!reply.ok) {
+              problem.textContent = reply.problem?.message ?? "";
+              return false;
+            }
+            pick(`${piece.name}.${name}`);
+            return true;
+          },
+        },
+      ],
+    );
+  }
+
+  /** @param {string} edge "piece.edge" */
+  function pick(edge) {
     shownSeam = null;
     const at = sides.findIndex((row) => row.includes(edge));
     if (at >= 0) {
@@ -96,7 +133,7 @@ function mount(root, app) {
     redraw(
       top,
       sizes.length > 1 ? h("div", { class: "pick", role: "group", "aria-label": "Which size" }, ...sizes.map((z) => button(String(z), () => { size = String(z); drawn = []; draw(); }, { key: `size-${z}`, pressed: size === z }))) : null,
-      field(app, { key: "edge-by-name", label: "or choose an edge by name", kind: "choice", value: "", choices: [{ value: "", label: "…" }, ...edges.map((v) => ({ value: v, label: v }))], change: (v) => { if (v) pick(v, true); } }),
+      field(app, { key: "edge-by-name", label: "or choose an edge by name", kind: "choice", value: "", choices: [{ value: "", label: "…" }, ...edges.map((v) => ({ value: v, label: v }))], change: (v) => { if (v) pick(v); } }),
     );
   }
 
@@ -133,7 +170,7 @@ function mount(root, app) {
 
   function drawList() {
     const now = doc();
-    if (!now) return;
+    if (!now) return redraw(list, h("p", {}, "Walking the seams …"));
     /** @type {Map<number, Seam[]>} */
     const byIndex = new Map();
     for (const seam of now.seams) byIndex.set(seam.index, [...(byIndex.get(seam.index) ?? []), seam]);
@@ -158,8 +195,8 @@ function mount(root, app) {
           h("div", { class: "fields" },
             field(app, { key: `seam-${index}-ease`, label: "ease", term: "ease", value: sizes[0].ease ? `${trim(sizes[0].ease, 2)} mm` : "", change: (v) => void app.send("seam.set", { index, key: "ease", value: v || null }, { spot: `seam-${index}-ease`, typed: v }) }),
             field(app, { key: `seam-${index}-ratio`, label: "ratio", term: "ratio", value: sizes[0].ratio === 1 ? "" : trim(sizes[0].ratio, 3), change: (v) => void app.send("seam.set", { index, key: "ratio", value: v ? asNumber(v) : null }, { spot: `seam-${index}-ratio`, typed: v }) })),
+          more(index, sizes),
           h("div", { class: "row" },
-            button("Add centre notches", () => app.send("seam.set", { index, key: "add_centre_notches", value: true }, { spot: `seam-${index}`, done: "Centre notches added." }), { kind: "mini", key: `seam-${index}-notch` }),
             button("Unpick", () => app.send("seam.remove", { index }, { spot: `seam-${index}`, done: "Seam taken out." }), { kind: "mini", key: `seam-${index}-out`, label: `Unpick ${title}` })),
           wrongAt(app, `seam-${index}`));
       }),
@@ -168,6 +205,58 @@ function mount(root, app) {
       shownSeam = app.lit.seam;
       app.lit = null;
     }
+  }
+
+  /** What else can be said of a seam. @param {number} index @param {Seam[]} sizes */
+  function more(index, sizes) {
+    const said = doc()?.settings.find((x) => x.index === index);
+    if (!said) return null;
+    const names = [...new Set(sizes.flatMap((x) => x.sides.flatMap((y) => y.marks.map((m) => m.name))).filter(Boolean))];
+    /** @param {"match" | "add_centre_notches" | "add_join_notches"} key @param {string} label @param {string} done */
+    const flag = (key, label, done) => field(app, {
+      key: `seam-${index}-${key}`, label, kind: "flag", value: said[key],
+      change: (v) => void app.send("seam.set", { index, key, value: v === "true" ? true : null }, { spot: `seam-${index}-${key}`, done }),
+    });
+    return h("div", { class: "fields" },
+      flag("add_centre_notches", "notches at the middle", "Notches at the middle."),
+      said.in_row ? flag("add_join_notches", "notches where the others join", "Notches at the joins.") : null,
+      flag("match", "stripes meet at the notches", "Stripes at the notches."),
+      sizes[0].ease
+        ? [h("datalist", { id: `notches-${index}` }, ...names.map((n) => h("option", { value: String(n) }))),
+            field(app, {
+              key: `seam-${index}-ease_between`, label: "eased only between", term: "ease", list: `notches-${index}`, value: (said.ease_between ?? []).join(", "), placeholder: names.length > 1 ? `${names[0]}, ${names[1]}` : "two notches",
+              change: (v) => void app.send("seam.set", { index, key: "ease_between", value: v ? v.split(/\s*[,;]\s*|\s+and\s+/).filter(Boolean) : null }, { spot: `seam-${index}-ease_between`, typed: v, done: v ? `Eased between ${v}.` : "Eased all along." }),
+            })]
+        : null);
+  }
+
+  /** Pieces cut in one go: a lining laid under its front. */
+  function drawPairs() {
+    const now = doc();
+    const names = [...new Set((pieces()?.pieces ?? []).map((p) => p.name))];
+    if (!now || names.length < 2) return redraw(pairs);
+    const SHAPES = [{ value: "", label: "the leader's, if drawn alike" }, { value: "leader", label: "the leader's" }, { value: "own", label: "its own" }];
+    redraw(
+      pairs,
+      heading(2, "Cut in one go", "cut together"),
+      h("p", { class: "note" }, "A lining laid over its front is cut through with it: it lies where the front lies, and follows when the front is altered."),
+      h("ul", { class: "list" }, ...now.together.map((t) => h("li", {},
+        h("span", { class: "grow" }, h("strong", {}, t.follower), " is cut with ", h("strong", {}, t.leader)),
+        field(app, { key: `together-${t.index}-shape`, label: "its shape", kind: "choice", value: t.shape ?? "", choices: SHAPES, change: (v) => void app.send("together.set", { index: t.index, key: "shape", value: v || null }, { spot: `together-${t.index}`, done: `${t.follower}: ${SHAPES.find((x) => x.value === v)?.label ?? v}.` }) }),
+        field(app, { key: `together-${t.index}-faces`, label: "its right side faces", kind: "choice", value: t.faces, choices: [{ value: "same", label: "as the leader's" }, { value: "to the leader", label: "the leader" }], change: (v) => void app.send("together.set", { index: t.index, key: "faces", value: v }, { spot: `together-${t.index}`, done: "Changed." }) }),
+        button("Apart", () => app.send("together.remove", { index: t.index }, { spot: `together-${t.index}`, done: `${t.follower} is cut by itself.` }), { kind: "mini", key: `together-${t.index}-out`, label: `Apart: ${t.follower} and ${t.leader}` }),
+        wrongAt(app, `together-${t.index}`)))),
+      h("details", { "data-key": "together-new" }, h("summary", { "data-key": "together-new-s" }, "Two more pieces"),
+        h("div", { class: "fields" },
+          field(app, { key: "together-leader", label: "leads", kind: "choice", value: fresh.leader, choices: [{ value: "", label: "choose …" }, ...names.map((v) => ({ value: v, label: v }))], change: (v) => void (fresh.leader = v) }),
+          field(app, { key: "together-follower", label: "is cut with it", kind: "choice", value: fresh.follower, choices: [{ value: "", label: "choose …" }, ...names.map((v) => ({ value: v, label: v }))], change: (v) => void (fresh.follower = v) }),
+          field(app, { key: "together-shape", label: "its shape", kind: "choice", value: fresh.shape, choices: SHAPES, change: (v) => void (fresh.shape = v) })),
+        wrongAt(app, "together-add"),
+        button("Cut them together", async () => {
+          const reply = await app.send("together.add", { leader: fresh.leader, follower: fresh.follower, shape: fresh.shape || null }, { spot: "together-add", done: `${fresh.follower} is cut with ${fresh.leader}.` });
+          if (reply.ok) Object.assign(fresh, { leader: "", follower: "", shape: "" });
+        }, { key: "together-add" })),
+    );
   }
 
   function draw() {
@@ -179,6 +268,7 @@ function mount(root, app) {
     }
     drawTrial();
     drawList();
+    drawPairs();
     mark();
   }
 
