@@ -39,6 +39,10 @@ export function slide(body, walls, fromX, fromY, toX, toY) {
     const wide = Math.hypot(dx, dy) / 2;
     return w.hollow || boxesMeet(way, w.box, w.gap + wide);
   });
+  // the nearest first: once it is met, what lies behind it is out of reach
+  const start = boxMoved(body.box, fromX, fromY);
+  const far = new Map(near.map((w) => [w, apart(start, w.box)]));
+  near.sort((v, w) => (far.get(v) ?? 0) - (far.get(w) ?? 0));
   for (let round = 0; round < CONTACTS && Math.hypot(dx, dy) > 1e-3; round++) {
     const hit = firstContact(body, near, x, y, dx, dy);
     x += dx * hit.share;
@@ -53,6 +57,11 @@ export function slide(body, walls, fromX, fromY, toX, toY) {
   // a last look: what rounding let through is taken back
   if (near.some((w) => meets(body, x, y, w))) return { x: fromX, y: fromY, touched: [...touched] };
   return { x, y, touched: [...touched] };
+}
+
+/** How far two boxes are apart, along one of the axes at least, mm. @param {import("./points.js").Box} a @param {import("./points.js").Box} b */
+function apart(a, b) {
+  return Math.max(0, a.left - b.right, b.left - a.right, a.low - b.high, b.low - a.high);
 }
 
 /**
@@ -80,10 +89,10 @@ export function firstContact(body, walls, x, y, dx, dy) {
   const best = { share: 1, nx: 0, ny: 0, wall: /** @type {Wall | null} */ (null) };
   const a = body.xs;
   const start = boxMoved(body.box, x, y);
-  const way = boxRound(start, boxMoved(start, dx, dy));
   for (const wall of walls) {
     const r = wall.gap + SHY;
-    if (!boxesMeet(way, wall.box, r)) continue;
+    // only as far as the earliest contact so far
+    if (!boxesMeet(boxRound(start, boxMoved(start, dx * best.share, dy * best.share)), wall.box, r)) continue;
     const b = wall.xs;
     const n = a.length;
     const m = b.length;
@@ -93,10 +102,12 @@ export function firstContact(body, walls, x, y, dx, dy) {
       const qx = a[i] + x;
       const qy = a[i + 1] + y;
       // the edge k–i of the body, swept, thickened
-      const l = Math.min(px, qx) + Math.min(0, dx) - r;
-      const h = Math.max(px, qx) + Math.max(0, dx) + r;
-      const d = Math.min(py, qy) + Math.min(0, dy) - r;
-      const u = Math.max(py, qy) + Math.max(0, dy) + r;
+      const sx = dx * best.share;
+      const sy = dy * best.share;
+      const l = Math.min(px, qx) + Math.min(0, sx) - r;
+      const h = Math.max(px, qx) + Math.max(0, sx) + r;
+      const d = Math.min(py, qy) + Math.min(0, sy) - r;
+      const u = Math.max(py, qy) + Math.max(0, sy) + r;
       if (l > wall.box.right || h < wall.box.left || d > wall.box.high || u < wall.box.low) continue;
       for (let j = 0, g = m - 2; j < m; g = j, j += 2) {
         const cx = b[g];

@@ -119,7 +119,7 @@ function remnantsOf(answer) {
   for (const u of answer.pieces ?? []) on.set(u.remnant, [...(on.get(u.remnant) ?? []), `${u.piece}${u.hand ? ` ${u.hand}` : ""} (${u.garment}${u.size ? ` ${u.size}` : ""} ${u.copy})`]);
   return [
     table("Garments from leftovers", ["garment", "size", "whole ones from leftovers", "asked for"], (answer.garments ?? []).map((/** @type {any} */ g) => [g.name, g.size ?? "", String(g.made), String(g.asked)])),
-    answer.proved ? h("p", {}, "More cannot be cut from them.") : h("p", { class: "note" }, "The best found."),
+    answer.proved ? h("p", {}, "No other plan is worth more.") : h("p", { class: "note" }, "The best found."),
     on.size ? table("On which leftover", ["leftover", "what is cut from it"], [...on].map(([name, pieces]) => [name, pieces.join(", ")])) : null,
     answer.unused?.length ? h("p", { class: "note" }, `Not needed: ${answer.unused.join(", ")}.`) : null,
     ...(answer.to_buy ?? []).map((/** @type {any} */ b) => h("p", {}, typeof b.buy_length === "number" ? ["Still to buy: ", h("strong", {}, asLength(b.buy_length)), ` of ${b.cloth}`, typeof b.cost === "number" ? `, costs ${asMoney(b.cost)}` : "", b.garments?.length ? `, for ${b.garments.map((/** @type {any} */ g) => `${g.count} × ${g.garment}`).join(", ")}` : "", "."] : `${b.cloth}: ${b.reason ?? ""}`)),
