@@ -135,7 +135,12 @@ def _file_words(name: str) -> str:
     """What a file of the results folder is, by its name."""
     kind, _, ending = name.rpartition(".")
     kind = kind.partition("-")[0]
-    by_ending = {"png": "a picture to look at", "svg": "a picture, true to scale", "json": "the same for other programs", "pdf": "to print"}
+    by_ending = {
+        "png": "a picture to look at",
+        "svg": "a picture, true to scale",
+        "json": "the same for other programs",
+        "pdf": "to print",
+    }
     if kind == "lay" and ending == "json":
         return "the lay itself, as a file"
     return _FILE_WORDS.get(kind) or _WORDS.get(kind) or by_ending.get(ending, "")
