@@ -46,9 +46,10 @@ COUNTS = """async (count) => {
 }"""
 #: seconds since the piece was let go until the proof has judged
 JUDGED = """() => new Promise((done) => {
-    const judged = () => !/being judged/i.test(document.querySelector('.verdict').textContent);
+    const moved = () => document.querySelector('#status').textContent.includes('moved');
+    const judged = () => moved() && !/being judged/i.test(document.querySelector('.verdict').textContent);
     const look = () => judged() ? done(performance.now() - window.clicked) : requestAnimationFrame(look);
-    setTimeout(look, 30);
+    look();
 })"""
 #: frames, and how long after a report of the mouse the piece was drawn where it belongs
 FRAMES = """() => {
@@ -148,7 +149,7 @@ def _drag(address: str, asked: argparse.Namespace) -> None:
         page.mouse.move(x + 6, y)
         page.evaluate(FRAMES)
         for k in range(asked.moves):
-            t = 2 * np.pi * k / asked.moves
+            t = 1.7 * np.pi * k / asked.moves  # not quite round: it is let go elsewhere than it was taken
             page.mouse.move(x + 0.3 * stage["width"] * np.sin(3 * t), y + 0.35 * stage["height"] * np.sin(2 * t))
         seen = page.evaluate("() => { window.seen.on = false; return window.seen; }")
         page.evaluate("() => addEventListener('pointerup', () => { window.clicked = performance.now(); }, true)")

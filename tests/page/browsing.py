@@ -78,6 +78,18 @@ def browsed(address: str, *, width: int = 1280, height: int = 900, scheme: str =
     assert not told, told
 
 
+def run_ended(page: Any, number: int) -> None:
+    """Wait until the page's search of that number, counted from 1, has ended: its button may come and go unseen."""
+    asked = "async () => (await (await fetch('/api/state')).json()).run"
+    for _ in range(1200):
+        run = page.evaluate(asked)
+        if run is not None and run["id"] >= number and run["state"] in ("done", "stopped", "failed"):
+            assert run["state"] == "done", run
+            return
+        page.wait_for_timeout(200)
+    raise AssertionError(f"search {number} does not end")
+
+
 def front_and_back(folder: Path) -> list[Path]:
     """Two drawings of a small pair of shorts, without any names: outlines in mm, a grain arrow each, a label."""
     front = "M 20 20 L 240 20 L 260 300 L 60 300 C 50 240 40 220 20 200 Z"

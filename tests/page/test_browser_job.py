@@ -12,7 +12,7 @@ from typing import Any
 
 import pytest
 
-from tests.page.browsing import ROOT, browsed, front_and_back, need_browser, served
+from tests.page.browsing import ROOT, browsed, front_and_back, need_browser, run_ended, served
 
 pytestmark = pytest.mark.slow
 
@@ -168,8 +168,8 @@ def test_the_whole_job_by_mouse_and_keyboard(tmp_path: Path) -> None:
         page.locator('[data-key="hold"]').click()
         expect(page.locator('[data-key="lay-go-on"]')).to_contain_text("1 piece held")
         page.locator('[data-key="lay-go-on"]').click()
-        expect(page.locator('[data-key="stop-lay"]')).to_be_visible()
-        expect(page.locator('[data-key="stop-lay"]')).to_be_hidden(timeout=240_000)
+        run_ended(page, 2)
+        expect(page.locator('[data-key="stop-lay"]')).to_be_hidden()
         expect(page.locator(".verdict")).to_contain_text("Proved")
 
         # the same on the command line

@@ -256,8 +256,11 @@ function mount(root, app) {
       wrongAt(app, "alter"),
       plan.piece
         ? button("Alter it", async () => {
+            const asked = plan.piece;
             const reply = await app.send("alter.add", { ...holdAsGiven(), wearer: plan.wearer || null }, { spot: "alter", done: `${plan.piece}: ${plan.kind} ${plan.by}.` });
             if (reply.ok) {
+              // somebody may have taken the next piece meanwhile
+              if (plan.piece !== asked) return;
               shown = reply.result?.index ?? null;
               plan.piece = "";
               tried = null;

@@ -479,7 +479,7 @@ function newOrder(app) {
   if (!state) return;
   const name = h("input", { id: "new-name", value: `${state.title} 2`, autocomplete: "off" });
   const width = h("input", { id: "new-width", placeholder: "as now", autocomplete: "off" });
-  const counts = state.garments.map((g) => h("input", { type: "number", min: 0, value: String(g.count), "aria-label": `How many ${g.name} ${g.size ?? ""}`, class: "short", "data-index": g.index }));
+  const counts = state.garments.map((g) => h("input", { type: "number", min: 0, value: String(g.count), placeholder: String(g.count), "aria-label": `How many ${g.name} ${g.size ?? ""}`, class: "short", "data-index": g.index }));
   const problem = h("p", { class: "wrong", role: "alert" });
   const result = h("p", {});
   const dialog = ask(
@@ -498,7 +498,8 @@ function newOrder(app) {
         act: async () => {
           const reply = await app.send("order.new", {
             name: name.value.trim(),
-            counts: Object.fromEntries(counts.map((c) => [c.dataset.index ?? "", Number(c.value)])),
+            // one that is left empty stays as it is: as many as fit, for instance
+            counts: Object.fromEntries(counts.filter((c) => /^\d+$/.test(c.value.trim())).map((c) => [c.dataset.index ?? "", Number(c.value)])),
             cloth: width.value.trim() ? { width: width.value.trim() } : {},
             open: true,
           });
