@@ -10,7 +10,7 @@ from typing import Any
 
 import pytest
 
-from tests.page.browsing import ROOT, axe, browsed, demo, front_and_back, need_browser, served
+from tests.page.browsing import axe, browsed, demo, front_and_back, need_browser, served
 
 pytestmark = pytest.mark.slow
 
@@ -208,46 +208,6 @@ def test_a_wrong_file_is_told_where_it_was_dropped(empty: tuple[str, Path], name
         files = [str(f) for f in front_and_back(folder.parent)]
         page.locator("#files").set_input_files(files)
         expect(page.locator('.shape[data-piece^="front|"]')).to_be_visible()
-
-
-def test_sizes_are_counted_when_they_come(empty: tuple[str, Path]) -> None:
-    """A file of three sizes asks how many of each; 0 leaves a size out; one step back brings all of them again."""
-    expect = need_browser().expect
-    address, _ = empty
-    asked = "async () => (await (await fetch('/api/state')).json()).garments.map((g) => [g.size, g.count])"
-    with browsed(address) as page:
-        page.locator("#files").set_input_files(str(ROOT / "fixtures" / "demo" / "briefs.dxf"))
-        dialog = page.locator("dialog[open]")
-        expect(dialog).to_contain_text("3 sizes")
-        counts = dialog.locator("input")
-        expect(counts).to_have_count(3)
-        for at, count in enumerate(("0", "2", "1")):
-            counts.nth(at).fill(count)
-        before = page.evaluate(asked)
-        assert [n for _, n in before] == [1, 1, 1]
-        dialog.get_by_role("button", name="Take these").click()
-        expect(page.locator("#status")).to_contain_text("Counted")
-        assert page.evaluate(asked) == [[before[1][0], 2], [before[2][0], 1]]
-        page.locator('[data-key="undo"]').click()
-        expect(page.locator("#status")).to_contain_text("Taken back")
-        assert page.evaluate(asked) == before
-
-
-def test_an_edge_is_named_where_it_is_sewn(empty: tuple[str, Path]) -> None:
-    """Clicked among the seams, an edge without a name is asked for one, and is the seam's first."""
-    expect = need_browser().expect
-    address, folder = empty
-    with browsed(address) as page:
-        page.locator("#files").set_input_files([str(f) for f in front_and_back(folder.parent)])
-        expect(page.locator(".shape")).to_have_count(2)
-        _go(page, "seams")
-        page.locator('.edge[aria-label^="edge from corner 2 to 3, no name of front,"]').focus()
-        page.keyboard.press("Enter")
-        expect(page.locator("dialog[open]")).to_contain_text("front")
-        page.keyboard.type("side")
-        page.keyboard.press("Enter")
-        expect(page.locator('.edge.chosen[aria-label^="edge side of front,"]')).to_be_visible()
-        expect(page.locator("[aria-label='A seam in the making']")).to_contain_text("front.side")
 
 
 def test_two_tabs_are_told_and_show_the_same(shown: str) -> None:

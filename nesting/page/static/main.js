@@ -137,7 +137,11 @@ function drawFrame() {
 
 /** @param {import("./documents.js").State} state */
 function drawBlockers(state) {
-  place.blockers.hidden = isBlank(state) || (state.blockers.length === 0 && state.readable);
+  if (isBlank(state)) {
+    place.blockers.hidden = true;
+    return redraw(place.blockers);
+  }
+  place.blockers.hidden = state.blockers.length === 0 && state.readable;
   const reasons = state.readable || !state.problem ? state.blockers : [{ message: state.problem.message, where: state.problem.where }, ...state.blockers];
   const item = (/** @type {import("./documents.js").Blocker} */ b) =>
     h("li", {}, b.message, " ", b.where.view ? h("button", { type: "button", class: "mini", onclick: () => app.lead(b.where), "aria-label": `Show: ${b.message}` }, "show") : null);
