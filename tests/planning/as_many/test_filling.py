@@ -10,11 +10,13 @@ import pytest
 
 from nesting.model.as_laid import order_as_laid
 from nesting.model.errors import CannotLayError, OrderError, ProofError
+from nesting.model.lay import Lay
 from nesting.model.order import Cloth, Garment, Order
 from nesting.planning.as_many.bundles import bundles_of, next_amount, rooms_of
 from nesting.planning.as_many.filling import AS_MANY, lay_as_many, refuse_open_ended, settled_by
 from nesting.planning.layout.options import SearchOptions
-from nesting.planning.leftovers.cloth_pieces import FitsBySearch
+from nesting.planning.leftovers.assigning import assign
+from nesting.planning.leftovers.cloth_pieces import FitsBySearch, Kind, PieceClass
 from nesting.planning.leftovers.remnants import plan_remnants
 from nesting.proof import prove
 from nesting.resolving.resolve import resolve
@@ -92,8 +94,11 @@ def test_what_is_asked_for_by_number_comes_first() -> None:
     """By hand, full widths: two of 400 leave 400 of 1200, which hold one of 300."""
     pieces = [rectangle("a", 400.0, 1000.0), rectangle("b", 300.0, 1000.0)]
     garments = [Garment("coat", None, 2, ("a",)), most("skirt", "b")]
-    counts, _, _ = laid(order_of(pieces, garments, cloths=(cloth(1200.0),)))
-    assert counts == {"coat": 2, "skirt": 1}
+    order = order_of(pieces, garments, cloths=(cloth(1200.0),))
+    assert laid(order)[0] == {"coat": 2, "skirt": 1}
+    # by area alone, too, there is no room for more: 0.4 of the 1.2 m² are left, one takes 0.3
+    bundles = bundles_of(resolve(order))
+    assert next_amount(bundles, rooms_of(resolve(order), bundles), [], 0.0) == (1,)
     with pytest.raises(CannotLayError):
         laid(order_of(pieces, [Garment("coat", None, 4, ("a",)), most("skirt", "b")], cloths=(cloth(1200.0),)))
 
@@ -175,10 +180,24 @@ def test_a_lay_that_says_another_number_is_refused() -> None:
     assert {f.kind for f in prove(more, order).failures} >= {"count", "garments"}
     other = replace(order, garments=tuple(replace(g, ratio=1) for g in order.garments))
     assert any("ratio" in f.message for f in prove(lay, other).failures)
-    fewer = replace(lay, cloth="main", garments=(replace(cape, count=1), belt))
-    with pytest.raises(ProofError):
-        proved((lay, fewer), order)
     assert [g.count for g in order_as_laid(order, (lay,)).garments] == [2, 4]
+
+
+def test_all_cloths_hold_the_same_number() -> None:
+    """Two bodies and three linings are each a lay that holds what it says, but not of the same garments."""
+    pieces = [rectangle("body", 200.0, 1000.0), rectangle("lining", 100.0, 1000.0, cloth="thin")]
+    garments = [most("coat", "body", "lining")]
+
+    def both(length: float) -> tuple[Order, tuple[Lay, ...]]:
+        thin = replace(cloth(length / 2), name="thin")
+        order = order_of(pieces, garments, cloths=(cloth(length), thin))
+        return order, laid(order)[2]
+
+    order, (two, _) = both(400.0)
+    _, (_, three) = both(600.0)
+    assert prove(two, order).ok and prove(three, order).ok
+    with pytest.raises(ProofError):
+        proved((two, three), order)
 
 
 def test_leftovers_give_as_many_as_they_hold() -> None:
@@ -202,3 +221,17 @@ def test_leftovers_keep_the_ratio() -> None:
     plan = plan_remnants(resolve(order), FitsBySearch(SearchOptions(seconds=None, rounds=16)), seconds=None)
     made = {m.garment: m.made for m in plan.made}
     assert made["cuff"] == 2 * made["cape"] and made["cape"] == 2, made
+
+
+def test_the_assignment_keeps_the_ratio() -> None:
+    """By hand: 10 cm² of leftover, pieces of 4 and 1: without a ratio six of the second and one of the first, or ten of
+    the second; at one to two, one and two, as two and four would take 12."""
+    big, small = PieceClass("main", "big", "", ""), PieceClass("main", "small", "", "")
+    room, areas = {"a": 1000.0}, {big: 400.0, small: 100.0}
+
+    def made(*ratios: int | None) -> tuple[int, ...]:
+        kinds = [Kind(c.piece, 20, 1.0, False, ((c, 1),), ratio) for c, ratio in zip((big, small), ratios, strict=True)]
+        return assign(kinds, [scrap("a", 50.0, 20.0)], room, areas, [], seconds=5.0).made
+
+    assert made(None, None) == (0, 10)
+    assert made(1, 2) == (1, 2)

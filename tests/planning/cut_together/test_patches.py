@@ -78,9 +78,15 @@ def test_a_patch_for_each_front_takes_less_than_metres() -> None:
 
 def test_the_margin_is_the_orders() -> None:
     """Two centimetres round each follower where the order says so."""
-    _, second = laid(order(count=1, thin={"patch_margin": 20.0}))
+    asked = order(count=1, thin={"patch_margin": 20.0})
+    first, second = laid(asked)
     (patch,) = second.patches
-    assert {round(patch.length), round(patch.width)} == {340, 240}
+    assert {round(patch.length), round(patch.width)} == {340, 240} and patch.margin == pytest.approx(20.0)
+    assert prove(second, asked, first=first).ok
+    # less stated than is there does no harm, but is not true
+    less = replace(second, patches=(replace(patch, margin=15.0),))
+    (failure,) = prove(less, asked, first=first).failures
+    assert "15.00 mm is stated, 20.00 mm are there" in failure.message
 
 
 @pytest.mark.parametrize("faces", ["same", "to the leader"])
@@ -131,8 +137,6 @@ def test_spoiled_patches_are_refused() -> None:
         with_patch(0, x=one.x + 15.0),
         with_patch(0, length=one.length - 30.0),
         with_patch(0, margin=one.margin + 5.0),
-        # less than is there, which is no harm but not true
-        with_patch(0, margin=one.margin - 5.0),
         with_patch(0, placements=()),
         with_patch(0, placements=(0, 0)),
         with_patch(0, turn=one.turn + 90.0),
@@ -176,6 +180,7 @@ def test_both_cloths_tell_the_same_patches(tmp_path) -> None:
         ((number + 7, of, on), *places[1:]),
         ((number, of, replace(on, x=on.x + 3.0)), *places[1:]),
         ((number, "felt", on), *places[1:]),
+        (*places, (number, "felt", on)),
     ):
         assert not ok(replace(first, patch_places=wrong), second), wrong
     renumbered = tuple(replace(p, number=p.number + 7) for p in second.patches)
