@@ -137,10 +137,13 @@ def _refuse_unlimited(order: CuttingList, bundles: Sequence[Bundle], rooms: Sequ
 
 
 def settled_by(order: CuttingList, lays: Sequence[Lay]) -> CuttingList:
-    """The list with the numbers that these lays hold in place of every "most"; itself where it has none."""
+    """The list with the numbers that these lays hold in place of every "most", none among them; itself where it has no
+    "most"."""
     if not order.open_ended:
         return order
-    return order.settled(counts_laid(((g.name, g.size, g.count, g.most) for g in order.garments), lays))
+    counts = counts_laid(((g.name, g.size, g.count, g.most) for g in order.garments), lays)
+    garments = (replace(g, count=n, most=False, ratio=None) for g, n in zip(order.garments, counts, strict=True))
+    return replace(order, garments=tuple(garments))
 
 
 def _marked(

@@ -80,7 +80,7 @@ def trim_needs(order: CuttingList) -> tuple[TrimNeed, ...]:
     """What each trim of the order takes for the batch.
 
     trim for an opening = ratio · edge length + join; the batch's total is rounded up to the trim's increment.
-    Raises OrderError for an edge that no garment has.
+    A trim of garments none of which is cut is left out. Raises OrderError for an edge that no garment has.
     """
     needs: list[TrimNeed] = []
     for number, trim in enumerate(order.trims):
@@ -89,6 +89,8 @@ def trim_needs(order: CuttingList) -> tuple[TrimNeed, ...]:
             Opening(g.name, g.size, g.count, found.number, found.length, (found.takes or 0.0) + trim.join)
             for g, found in rounds
         ]
+        if not openings and any(g.trims[number] is not None for g in order.garments):
+            continue  # of the garments that have it none is cut: as many as fit may be none of them
         if not openings:
             raise OrderError(
                 f"trim '{trim.name}' goes along {_list(trim.edges)}, but no garment ordered ({_labels(order)}) has "

@@ -11,9 +11,11 @@ import pytest
 from nesting.model.as_laid import order_as_laid
 from nesting.model.errors import CannotLayError, OrderError, ProofError
 from nesting.model.lay import Lay
-from nesting.model.order import Cloth, Garment, Order
+from nesting.model.order import Cloth, Garment, Order, Trim
+from nesting.model.piece import Edge
 from nesting.planning.as_many.bundles import bundles_of, next_amount, rooms_of
 from nesting.planning.as_many.filling import AS_MANY, lay_as_many, refuse_open_ended, settled_by
+from nesting.planning.buying.trims import trim_needs
 from nesting.planning.layout.options import SearchOptions
 from nesting.planning.leftovers.assigning import assign
 from nesting.planning.leftovers.cloth_pieces import FitsBySearch, Kind, PieceClass
@@ -235,3 +237,18 @@ def test_the_assignment_keeps_the_ratio() -> None:
 
     assert made(None, None) == (0, 10)
     assert made(1, 2) == (1, 2)
+
+
+def test_a_trim_of_garments_of_which_none_is_cut_is_left_out() -> None:
+    """The coat, worth less for its cloth, is not cut: nothing of its trim is needed, and nobody is blamed for it."""
+    coat, skirt = rectangle("a", 600.0, 1000.0), rectangle("b", 400.0, 1000.0)
+    edge = Edge("hem", (-300.0, -500.0), (300.0, -500.0))
+    coat = replace(coat, piece=replace(coat.piece, edges=(edge,)))
+    tape = Trim("tape", "binding", ("a.hem",), 1.0, True)
+    garments = [most("coat", "a"), most("skirt", "b")]
+    order = order_of([coat, skirt], garments, cloths=(cloth(1200.0),), trims=(tape,))
+    counts, _, lays = laid(order)
+    assert {name: n for name, n in counts.items() if n} == {"skirt": 3}
+    assert trim_needs(settled_by(resolve(order), lays)) == ()
+    with pytest.raises(OrderError, match="no garment ordered"):
+        trim_needs(resolve(order_of([coat, skirt], garments[1:], cloths=(cloth(1200.0),), trims=(tape,))))
