@@ -9,8 +9,7 @@ from itertools import product
 import pytest
 
 from nesting.model.as_laid import order_as_laid
-from nesting.model.errors import CannotLayError, OrderError, ProofError
-from nesting.model.lay import Lay
+from nesting.model.errors import CannotLayError, OrderError
 from nesting.model.order import Cloth, Garment, Order, Trim
 from nesting.model.piece import Edge
 from nesting.planning.as_many.bundles import bundles_of, next_amount, rooms_of
@@ -183,23 +182,6 @@ def test_a_lay_that_says_another_number_is_refused() -> None:
     other = replace(order, garments=tuple(replace(g, ratio=1) for g in order.garments))
     assert any("ratio" in f.message for f in prove(lay, other).failures)
     assert [g.count for g in order_as_laid(order, (lay,)).garments] == [2, 4]
-
-
-def test_all_cloths_hold_the_same_number() -> None:
-    """Two bodies and three linings are each a lay that holds what it says, but not of the same garments."""
-    pieces = [rectangle("body", 200.0, 1000.0), rectangle("lining", 100.0, 1000.0, cloth="thin")]
-    garments = [most("coat", "body", "lining")]
-
-    def both(length: float) -> tuple[Order, tuple[Lay, ...]]:
-        thin = replace(cloth(length / 2), name="thin")
-        order = order_of(pieces, garments, cloths=(cloth(length), thin))
-        return order, laid(order)[2]
-
-    order, (two, _) = both(400.0)
-    _, (_, three) = both(600.0)
-    assert prove(two, order).ok and prove(three, order).ok
-    with pytest.raises(ProofError):
-        proved((two, three), order)
 
 
 def test_leftovers_give_as_many_as_they_hold() -> None:
