@@ -43,7 +43,7 @@ def main() -> None:
             if not message:
                 for life, pid in runs.items():
                     _end(pid, life)
-                return
+                os._exit(0)  # at once: taking down what is loaded would keep the parent waiting
             data, life = fds
             runs[life] = _begin(control, data, life, list(runs))
             os.close(data)
@@ -51,11 +51,12 @@ def main() -> None:
 
 def _load() -> bool:
     """What is slow is done here, once. Compiling is left to a run, which tells of it: False until that is done."""
+    from nesting.packing.search import search
     from nesting.packing.search.warm import compiled, warm_up
-    from nesting.planning.layout import solve
+    from nesting.planning.layout import sections, solve
     from nesting.session import child
 
-    if not (compiled() and child and solve):
+    if not (compiled() and child and solve and search and sections):
         return False
     warm_up()
     return True

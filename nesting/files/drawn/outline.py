@@ -128,9 +128,9 @@ def _drop_spikes(ring: list[Point]) -> int:
 
 def is_flat(ring: Sequence[Point], least: float = LEAST_AREA_MM2) -> bool:
     """Whether all of the outline lies so near a line that it could not enclose ``least`` mm²."""
-    from shapely import MultiPoint
+    from shapely import multipoints
 
-    return bool(MultiPoint(ring).convex_hull.area < least)
+    return bool(multipoints(np.asarray(ring, dtype=np.float64).reshape(-1, 2)).convex_hull.area < least)
 
 
 def crossing(ring: Ring) -> Point | None:

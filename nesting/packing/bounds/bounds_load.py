@@ -19,7 +19,6 @@ from time import thread_time
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.optimize import linprog
 from shapely import Polygon, box
 from shapely.geometry.base import BaseGeometry
 
@@ -231,6 +230,9 @@ class Load:
 
     def _weights(self, costs: Floats, room: Floats, excess: Floats) -> Floats | None:
         """Weights of the rows for which the programme min t: costs · z <= room + t · excess is tight."""
+        # slow to load, while workers search already
+        from scipy.optimize import linprog
+
         columns, n = len(self.columns), len(self.kinds)
         choose = np.zeros((n, columns + 1))
         for c, (k, _) in enumerate(self.columns):

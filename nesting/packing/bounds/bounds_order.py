@@ -15,17 +15,20 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import combinations_with_replacement, pairwise, product
 from time import thread_time
+from typing import TYPE_CHECKING
 
 import numba
 import numpy as np
 from numpy.typing import NDArray
-from ortools.sat.python import cp_model
 from shapely.affinity import translate
 
 from nesting.packing.bounds.bounds_lies import Lie, Ply, Shape, axis_from
 from nesting.packing.bounds.bounds_load import Kind
 from nesting.packing.bounds.bounds_shapes import Chain, Profile, chain_of
 from nesting.packing.problem import Axis
+
+if TYPE_CHECKING:
+    from ortools.sat.python import cp_model
 
 __all__ = ["Ordered", "order_bound", "warm_up"]
 
@@ -215,6 +218,9 @@ def _schedule(
     until: float,
 ) -> Ordered | None:
     """Solve the relaxation over the chosen items (kind, number)."""
+    # half a second to load, while workers search already
+    from ortools.sat.python import cp_model
+
     sliced = len(chosen) <= _SLICED
     gapped = any(lie.shape.gapped for kind in kinds for lie in kind.lies)
     most = sum(max(lie.shape.right - lie.shape.left for lie in kinds[k].lies) for k, _ in chosen)
@@ -304,6 +310,7 @@ def _least_length(model: cp_model.CpModel, length: cp_model.IntVar, far: int, wo
     A solver's own bound rises in small steps where pieces may be shifted a little against each other; asked whether
     anything fits into a length half way to what it has found, it often says no at once (destructive bounds).
     """
+    from ortools.sat.python import cp_model
 
     def solve(model: cp_model.CpModel, share: float) -> tuple[cp_model.CpSolver, int]:
         solver = cp_model.CpSolver()

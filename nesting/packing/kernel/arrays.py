@@ -20,7 +20,7 @@ import shapely
 from numpy.typing import NDArray
 
 from nesting.packing.kernel import geometry
-from nesting.packing.kernel.convex import parts_of
+from nesting.packing.kernel.convex import keep_new, parts_of
 from nesting.packing.problem import Axis, NeverFits, PackingError, Place, Pose, Problem, Region, RingArray, outline_of
 
 __all__ = [
@@ -173,7 +173,9 @@ def prepare(problem: Problem) -> Model:
     Raises NeverFits if an item has no pose that fits into its empty plies, and PackingError for a problem that
     contradicts itself.
     """
-    return _Builder(problem).model()
+    made = _Builder(problem).model()
+    keep_new()
+    return made
 
 
 def _rectangle(region: Region) -> bool:

@@ -8,16 +8,21 @@ searches repeatable.
 
 from __future__ import annotations
 
+import hashlib
 from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
 
-from nesting.packing.kernel import geometry
+from nesting.packing.kernel import geometry, kept
 from nesting.packing.problem import PackingError, RingArray
 
-__all__ = ["parts_of"]
+__all__ = ["keep_new", "parts_of"]
 
+#: changes with how shapes are divided
+_HOW = "corners 1"
+#: what was divided and is not kept on disk yet
+_new: dict[bytes, kept.Lists] = {}
 Corners = tuple[NDArray[np.int64], ...]
 #: a shape's size is this many steps of its whole numbers, or up to ten times as many
 _STEPS = 1e7
@@ -51,13 +56,28 @@ def _parts(data: bytes, scale: float) -> tuple[NDArray[np.float64], ...]:
 @lru_cache(maxsize=4096)
 def _corners(whole: bytes, step: float) -> Corners | None:
     """The corners' numbers, part by part; None where rounding to whole numbers of ``step`` spoils the ring."""
+    name = hashlib.blake2b(repr((_HOW, step)).encode() + whole, digest_size=20).digest()
+    known = kept.load_lists([name]).get(name)
+    if known is None:
+        known = _new[name] = _divided(whole, step)
+    return tuple(one.astype(np.int64) for one in known) or None
+
+
+def keep_new() -> None:
+    """Keep on disk what was divided since this was last asked."""
+    kept.store_lists(_new)
+    _new.clear()
+
+
+def _divided(whole: bytes, step: float) -> kept.Lists:
+    """As ``_corners``; empty for None."""
     ring = np.frombuffer(whole, dtype=np.int64).reshape(-1, 2).astype(np.float64) * step
     number = {tuple(p): k for k, p in enumerate(ring.tolist())}
     if len(number) < len(ring):
-        return None
+        return ()
     try:
         parts = geometry.convex_parts(ring)
     except PackingError:
-        return None
-    found = tuple(np.array([number[tuple(p)] for p in part.tolist()]) for part in parts)
-    return found if len(set(np.concatenate(found).tolist())) == len(ring) else None
+        return ()
+    found = tuple(np.array([number[tuple(p)] for p in part.tolist()], dtype=np.float64) for part in parts)
+    return found if len(set(np.concatenate(found).tolist())) == len(ring) else ()

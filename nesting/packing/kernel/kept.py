@@ -1,8 +1,9 @@
-"""Fields kept on disk between runs: one small database in the user's cache folder.
+"""Fields and parts of shapes kept on disk between runs: two small databases in the user's cache folder.
 
 What is kept is named after the shapes themselves and after how fields are made, so it is never out of date. The
-database is an SQLite file: writing is atomic, several programs may use it at once, and the fields used longest ago
-leave when it grows. Whatever is wrong with it, a run goes on without it; a file that is no database is begun anew.
+databases are SQLite files: writing is atomic, several programs may use them at once, and what was used (or, of parts,
+made) longest ago leaves when one grows. Whatever is wrong with one, a run goes on without it; a file that is no
+database is begun anew.
 
 ``NESTING_CACHE`` moves the folder, or switches this off (``off``). The folder is otherwise the platform's own for
 caches (on Linux ``$XDG_CACHE_HOME`` or ``~/.cache``).
@@ -23,13 +24,25 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["VARIABLE", "Entry", "folder", "load", "store"]
+__all__ = [
+    "FIELDS",
+    "PARTS",
+    "VARIABLE",
+    "Entry",
+    "Lists",
+    "Shelf",
+    "folder",
+    "load",
+    "load_lists",
+    "store",
+    "store_lists",
+]
 
 log = logging.getLogger(__name__)
 
 VARIABLE = "NESTING_CACHE"
-#: bytes of fields on disk; beyond it a quarter leaves
-LIMIT = 300_000_000
+#: bytes of fields and of parts on disk; beyond it a quarter leaves
+_LIMITS = (270_000_000, 30_000_000)
 #: changes with what is kept, or how it is made
 _VERSION = 1
 _HEAD = struct.Struct("<4d3qI")
@@ -37,6 +50,8 @@ _MANY = 400
 
 #: x0, y0, hx, hy of the grid; the grid (float32); the corners (m, 2)
 Entry = tuple[float, float, float, float, NDArray[np.float32], NDArray[np.float64]]
+#: lists of numbers
+Lists = tuple[NDArray[np.float64], ...]
 
 
 def folder() -> Path | None:
@@ -49,55 +64,105 @@ def folder() -> Path | None:
     return user_cache_path("nesting", appauthor=False)
 
 
-def load(keys: Iterable[bytes]) -> dict[bytes, Entry]:
-    """Those of the fields that are kept; nothing where there is no cache or it cannot be read."""
-    wanted = list(keys)
-    path = _file()
-    if path is None or not wanted or not path.exists():
-        return {}
-    found: dict[bytes, Entry] = {}
-    try:
-        with closing(_opened(path)) as base:
-            for k in range(0, len(wanted), _MANY):
-                some = wanted[k : k + _MANY]
-                marks = ",".join("?" * len(some))
-                for key, body in base.execute(f"SELECT key, body FROM field WHERE key IN ({marks})", some):
-                    entry = _unpacked(body)
-                    if entry is not None:
-                        found[bytes(key)] = entry
-            if found:
-                base.executemany("UPDATE field SET used = ? WHERE key = ?", [(int(time.time()), k) for k in found])
+class Shelf:
+    """One database of the cache: bodies by key. ``limit``: bytes beyond which a quarter leaves."""
+
+    def __init__(self, name: str, limit: int) -> None:
+        self._name, self.limit = name, limit
+
+    def load(self, keys: Iterable[bytes], *, note_use: bool = True) -> dict[bytes, bytes]:
+        """Those of the bodies that are kept; nothing where there is no cache or it cannot be read. ``note_use``: they
+        have been used now, so they stay longer."""
+        wanted = list(keys)
+        path = self._file()
+        if path is None or not wanted or not path.exists():
+            return {}
+        found: dict[bytes, bytes] = {}
+        try:
+            with closing(_opened(path)) as base:
+                for k in range(0, len(wanted), _MANY):
+                    some = wanted[k : k + _MANY]
+                    marks = ",".join("?" * len(some))
+                    rows = base.execute(f"SELECT key, body FROM field WHERE key IN ({marks})", some)
+                    found.update((bytes(key), body) for key, body in rows)
+                if found and note_use:
+                    used = [(int(time.time()), k) for k in found]
+                    base.executemany("UPDATE field SET used = ? WHERE key = ?", used)
+                    base.commit()
+        except (sqlite3.Error, OSError) as error:
+            _trouble(path, error)
+        return found
+
+    def store(self, bodies: dict[bytes, bytes]) -> None:
+        """Keep these, if that can be done."""
+        path = self._file()
+        if path is None or not bodies:
+            return
+        try:
+            path.parent.mkdir(parents=True, exist_ok=True)
+            with closing(_opened(path)) as base:
+                now = int(time.time())
+                rows = [(key, body, now) for key, body in bodies.items()]
+                base.executemany("INSERT OR REPLACE INTO field (key, body, used) VALUES (?, ?, ?)", rows)
+                held = base.execute("SELECT TOTAL(LENGTH(body)) FROM field").fetchone()[0] or 0
+                if held > self.limit:
+                    base.execute(
+                        "DELETE FROM field WHERE key IN (SELECT key FROM field ORDER BY used, rowid LIMIT "
+                        "(SELECT COUNT(*) / 4 + 1 FROM field))"
+                    )
                 base.commit()
-    except (sqlite3.Error, OSError) as error:
-        _trouble(path, error)
-    return found
+        except (sqlite3.Error, OSError) as error:
+            _trouble(path, error)
+
+    def _file(self) -> Path | None:
+        where = folder()
+        return None if where is None else where / f"{self._name}-{_VERSION}.db"
+
+
+FIELDS = Shelf("fields", _LIMITS[0])
+PARTS = Shelf("parts", _LIMITS[1])
+
+
+def load(keys: Iterable[bytes]) -> dict[bytes, Entry]:
+    """Those of the fields that are kept."""
+    entries = {key: _unpacked(body) for key, body in FIELDS.load(keys).items()}
+    return {key: entry for key, entry in entries.items() if entry is not None}
 
 
 def store(entries: dict[bytes, Entry]) -> None:
     """Keep these fields, if that can be done."""
-    path = _file()
-    if path is None or not entries:
-        return
-    try:
-        path.parent.mkdir(parents=True, exist_ok=True)
-        with closing(_opened(path)) as base:
-            now = int(time.time())
-            rows = [(key, _packed(entry), now) for key, entry in entries.items()]
-            base.executemany("INSERT OR REPLACE INTO field (key, body, used) VALUES (?, ?, ?)", rows)
-            held = base.execute("SELECT TOTAL(LENGTH(body)) FROM field").fetchone()[0] or 0
-            if held > LIMIT:
-                base.execute(
-                    "DELETE FROM field WHERE key IN (SELECT key FROM field ORDER BY used, rowid LIMIT "
-                    "(SELECT COUNT(*) / 4 + 1 FROM field))"
-                )
-            base.commit()
-    except (sqlite3.Error, OSError) as error:
-        _trouble(path, error)
+    FIELDS.store({key: _packed(entry) for key, entry in entries.items()})
 
 
-def _file() -> Path | None:
-    where = folder()
-    return None if where is None else where / f"fields-{_VERSION}.db"
+def load_lists(keys: Iterable[bytes]) -> dict[bytes, Lists]:
+    """Those of the lists of numbers that are kept; see ``store_lists``."""
+    entries = {key: _lists_of(body) for key, body in PARTS.load(keys, note_use=False).items()}
+    return {key: entry for key, entry in entries.items() if entry is not None}
+
+
+def store_lists(entries: dict[bytes, Lists]) -> None:
+    """Keep lists of numbers under names that say what they are and how they are made."""
+    PARTS.store({key: _as_body(lists) for key, lists in entries.items()})
+
+
+def _as_body(lists: Lists) -> bytes:
+    data = b"".join(np.ascontiguousarray(one, dtype="<f8").tobytes() for one in lists)
+    counts = struct.pack(f"<I{len(lists)}I", len(lists), *map(len, lists))
+    return struct.pack("<I", zlib.crc32(counts + data)) + counts + data
+
+
+def _lists_of(body: bytes) -> Lists | None:
+    """The lists, None if what was kept is damaged."""
+    if len(body) < 8 or zlib.crc32(body[4:]) != struct.unpack_from("<I", body)[0]:
+        return None
+    (count,) = struct.unpack_from("<I", body, 4)
+    if len(body) < 8 + 4 * count:
+        return None
+    sizes = struct.unpack_from(f"<{count}I", body, 8)
+    if len(body) != 8 + 4 * count + 8 * sum(sizes):
+        return None
+    numbers = np.frombuffer(body, dtype="<f8", offset=8 + 4 * count).astype(np.float64)
+    return tuple(np.split(numbers, np.cumsum(sizes)[:-1])) if count else ()
 
 
 def _opened(path: Path) -> sqlite3.Connection:

@@ -23,7 +23,7 @@ from numpy.typing import NDArray
 from nesting.packing.kernel import geometry
 from nesting.packing.kernel.arrays import BDX, BDY, PX, PY, RIDES, STAYS, XCAP, XLO, XR, YHI, YLO, Model, Tables
 from nesting.packing.kernel.kernels import CX, CY, HH, HW, State
-from nesting.packing.search.outlines import parts_along, poses_of
+from nesting.packing.search.outlines import parts_along_all, poses_of
 
 __all__ = ["Compactor", "Hulls"]
 
@@ -239,13 +239,12 @@ def _hulls(model: Model, *, fine: bool = False) -> tuple[Hulls, float]:
     at = np.ascontiguousarray(t.v_lim[:, [BDX, BDY]])
     known: dict[tuple[bytes, float, float], int] = {}
     reach = 0.0
-    for v, (pose, tilt, dx, dy) in enumerate(poses_of(model)):
-        if pose.outline is None:
-            continue
-        outline = geometry.turned(np.asarray(pose.outline, dtype=np.float64), tilt)
+    poses = [(v, *own) for v, own in enumerate(poses_of(model)) if own[0].outline is not None]
+    outlines = [geometry.turned(np.asarray(pose.outline, dtype=np.float64), tilt) for _, pose, tilt, _, _ in poses]
+    divided = parts_along_all(outlines, fine=fine)
+    for (v, _, _, dx, dy), outline, (own, cut) in zip(poses, outlines, divided, strict=True):
         key = (outline.tobytes(), dx, dy)
         if key not in known:
-            own, cut = parts_along(outline, fine=fine)
             known[key] = len(wholes)
             wholes.append([p * model.scale - (dx, dy) for p in own])
             reach = max(reach, cut * model.scale)

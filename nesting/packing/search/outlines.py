@@ -7,23 +7,31 @@ do; across a hollow a part reaches as far as the thinning went, never less. The 
 
 from __future__ import annotations
 
+import hashlib
+from collections import OrderedDict
+from collections.abc import Sequence
 from functools import lru_cache
 
 import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from nesting.packing.kernel import geometry
+from nesting.packing.kernel import geometry, kept
 from nesting.packing.kernel.arrays import Model
 from nesting.packing.problem import Pose, RingArray
 
-__all__ = ["extents_of", "halves_of", "parts_along", "poses_of"]
+__all__ = ["extents_of", "halves_of", "parts_along", "parts_along_all", "poses_of"]
 
 Floats = NDArray[np.float64]
 
 #: how far hollows may be cut off, as shares of the outline's extent, the least first; the first that leaves few corners
 _THINNINGS = (2e-5, 1e-4, 2e-4, 4e-4)
 _FEW_CORNERS = 32
+#: changes with how parts are made
+_HOW = "along 1"
+#: parts in memory, by outline and fineness; how many at most
+_known: OrderedDict[tuple[bytes, bool], tuple[tuple[Floats, ...], float]] = OrderedDict()
+_MOST = 4096
 
 
 def poses_of(model: Model) -> list[tuple[Pose, float, float, float]]:
@@ -72,10 +80,34 @@ def parts_along(outline: RingArray, *, fine: bool = False) -> tuple[tuple[Floats
 
     ``fine``: by the least share. Raises PackingError for an outline without area or one that crosses itself.
     """
-    return _parts(np.ascontiguousarray(outline, dtype=np.float64).tobytes(), fine)
+    return parts_along_all([outline], fine=fine)[0]
 
 
-@lru_cache(maxsize=4096)
+def parts_along_all(outlines: Sequence[RingArray], *, fine: bool = False) -> list[tuple[tuple[Floats, ...], float]]:
+    """``parts_along`` of each: from memory, from the disk, or made now and kept on both."""
+    asked = [(np.ascontiguousarray(one, dtype=np.float64).tobytes(), fine) for one in outlines]
+    names = {
+        key: hashlib.blake2b(repr((_HOW, _THINNINGS, _FEW_CORNERS, fine)).encode() + key[0], digest_size=20).digest()
+        for key in dict.fromkeys(asked)
+        if key not in _known
+    }
+    have = kept.load_lists(names.values())
+    made: dict[bytes, kept.Lists] = {}
+    answers = {key: _known[key] for key in asked if key in _known}
+    for key, name in names.items():
+        lists = have.get(name)
+        if lists is None:
+            parts, cut = _parts(*key)
+            lists = made[name] = (np.array([cut]), *(part.ravel() for part in parts))
+        answers[key] = (tuple(one.reshape(-1, 2) for one in lists[1:]), float(lists[0][0]))
+    kept.store_lists(made)
+    for key in names:
+        _known[key] = answers[key]
+        if len(_known) > _MOST:
+            _known.popitem(last=False)
+    return [answers[key] for key in asked]
+
+
 def _parts(data: bytes, fine: bool) -> tuple[tuple[Floats, ...], float]:
     ring = geometry.clean(np.frombuffer(data, dtype=np.float64).reshape(-1, 2))
     whole = shapely.Polygon(ring)

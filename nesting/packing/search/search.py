@@ -7,8 +7,8 @@ import math
 import multiprocessing
 import threading
 import time
-from collections.abc import Iterable
-from concurrent.futures import FIRST_COMPLETED, Executor, Future, ProcessPoolExecutor, wait
+from collections.abc import Callable, Iterable
+from concurrent.futures import ALL_COMPLETED, FIRST_COMPLETED, Executor, Future, ProcessPoolExecutor, wait
 from dataclasses import replace
 from typing import Literal, NamedTuple
 
@@ -26,6 +26,8 @@ __all__ = ["solve"]
 
 log = logging.getLogger(__name__)
 _Reason = Literal["seconds", "rounds", "length", "bound", "interrupted"]
+
+AskBound = Callable[[], Bound | None]
 
 #: seconds: the first slice of a worker, and the longest
 _SLICE = (0.3, 2.0)
@@ -54,7 +56,7 @@ def solve(
     executor: Executor | None = None,
     start: tuple[Place, ...] | None = None,
     on_better: OnBetter | None = None,
-    bound: Bound | None = None,
+    bound: Bound | AskBound | None = None,
 ) -> Result:
     """The shortest layout that the search finds before ``stop``; any layout if the length is fixed.
 
@@ -62,8 +64,9 @@ def solve(
     ``concurrent.futures`` (default: processes of our own; with one worker and no executor, right here). ``start`` is
     a layout to begin with; it is checked, and left aside if it does not hold. ``on_better`` hears of each better
     layout. With ``stop.rounds`` (of all workers together) and no other limit the same seed and number of workers give
-    the same layout. ``bound`` is a bound that the caller has proven already: working one out takes time, which short
-    runs of many problems do not have. ``KeyboardInterrupt`` ends the search with the best layout so far.
+    the same layout. ``bound`` is a bound that the caller has proven already, as working one out takes time which short
+    runs of many problems do not have; or what works one out when asked (None: there is none), for which workers on an
+    ``executor`` do not wait. ``KeyboardInterrupt`` ends the search with the best layout so far.
 
     Raises NeverFits if some item does not even fit alone, NoLayoutFound if a fixed container was not filled in time,
     PackingError if the problem contradicts itself, ValueError without a limit or without workers.
@@ -91,15 +94,16 @@ class _Run:
     """One call of ``solve``."""
 
     def __init__(
-        self, problem: Problem, stop: Stop, seed: int, on_better: OnBetter | None, bound: Bound | None,
-        part: Part | None = None,
+        self, problem: Problem, stop: Stop, seed: int, on_better: OnBetter | None,
+        bound: Bound | AskBound | None, part: Part | None = None,
     ) -> None:  # fmt: skip
         self.began = time.perf_counter()
         self.problem, self.stop, self.seed, self.on_better = problem, stop, seed, on_better
         self.part = part
         self.model: Model = prepare(problem) if part is None else part.model
-        self.bound = Bound(0.0, "no bound is known") if bound is None else bound
-        self.bound_known = bound is not None
+        self.bound = bound if isinstance(bound, Bound) else Bound(0.0, "no bound is known")
+        #: works the bound out; None once it is known
+        self._ask_bound = None if isinstance(bound, Bound) else self._lower_bound if bound is None else bound
         self.length = math.inf
         self.places: tuple[Place, ...] | None = None
         self.layout: Layout | None = None
@@ -133,6 +137,16 @@ class _Run:
         return self.bound.length * (1.0 + _AT_BOUND) + (
             _NEAR_BOUND * self.problem.tolerance if self.bound.length > 0.0 else 0.0
         )
+
+    def _lower_bound(self) -> Bound:
+        seconds = _BOUND[1] if self.stop.seconds is None else min(_BOUND[1], _BOUND[0] * self.stop.seconds)
+        return lower_bound(self.problem, seconds=seconds)
+
+    def learn_bound(self) -> None:
+        """Work the bound out, unless it is known."""
+        if self._ask_bound is not None:
+            ask, self._ask_bound = self._ask_bound, None
+            self.bound = ask() or self.bound
 
     def offer(self, layout: Layout) -> None:
         """Take a layout if it is shorter and passes the exact check."""
@@ -191,9 +205,9 @@ class _Run:
                     self.layout = self._layout(places)
             if self.layout is None:
                 self._boxes()
-            if not self.bound_known:  # only now: the first layout should not wait for it
-                seconds = _BOUND[1] if self.stop.seconds is None else min(_BOUND[1], _BOUND[0] * self.stop.seconds)
-                self.bound = lower_bound(self.problem, seconds=seconds)
+            # only now, as the first layout should not wait for it; and workers need not either
+            if executor is None or self.model.length is not None:
+                self.learn_bound()
             room = math.inf if self.model.length is None else self.model.length / self.model.scale
             if self.places is None and self.bound.length > room * (1.0 + 1e-9):
                 items = tuple(range(self.model.n))
@@ -274,9 +288,7 @@ class _Run:
                 given = large.as_layout(m, places)
                 if self.offer_places(places):
                     self.layout = given
-            if not self.bound_known:
-                seconds = _BOUND[1] if self.stop.seconds is None else min(_BOUND[1], _BOUND[0] * self.stop.seconds)
-                self.bound = lower_bound(self.problem, seconds=seconds)
+            self.learn_bound()
             reason = self.reason()
             if reason is not None:
                 return reason
@@ -405,11 +417,15 @@ class _Run:
                         share = min(_EXCHANGE, left // workers + (w < left % workers))
                         if share > 0:
                             submit(w, share)
-                    wait(running)
                 else:
                     for w in set(range(workers)) - set(running.values()):
                         submit(w, 1_000_000_000)
-                    wait(running, return_when=FIRST_COMPLETED)
+                if self._ask_bound is not None:
+                    self.learn_bound()
+                    reason = self.reason()
+                    if reason == "bound":
+                        return reason
+                wait(running, return_when=ALL_COMPLETED if together else FIRST_COMPLETED)
                 self._collect(running, memory)
                 reason = self.reason()
                 if reason is not None:

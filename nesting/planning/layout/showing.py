@@ -11,8 +11,10 @@ from nesting.planning.layout.trials import Finished, Search
 
 __all__ = ["show"]
 
-#: seconds between two lays that are shown
+#: seconds between two lays that are shown, and at least so many times what showing the last one took: the workers need
+#: the processors more
 EVERY = 0.2
+_TIMES = 6.0
 
 
 def show(search: Search, kind: SpreadName, length: float, make: Callable[[], Finished]) -> None:
@@ -24,9 +26,10 @@ def show(search: Search, kind: SpreadName, length: float, make: Callable[[], Fin
     old = search.shown.get(kind)
     now = time.monotonic()
     if (old is not None and old.lay_length <= length + 1e-9) or (
-        search.shown_at is not None and now - search.shown_at < EVERY
+        search.shown_at is not None and now - search.shown_at < max(EVERY, _TIMES * search.showing)
     ):
         return
     search.shown[kind] = make()
-    search.shown_at = now
     tell((choose(search, list(search.shown.values()), search.refusals, search.counts, ended=False),))
+    search.shown_at = time.monotonic()
+    search.showing = search.shown_at - now

@@ -225,7 +225,8 @@ def _run_side_by_side(
         assert trial.assembly is not None
         begin = trial.result.places if trial.result is not None else _begin(search, trial.assembly)
         seed = search.options.seed * 1009 + number + 500 * again
-        bound = _shared_bound(search, trial.candidate.kind)
+        # a first layout takes no time in which it could be of use
+        bound = NO_BOUND if share is None else _shared_bound(search, trial.candidate.kind)
         until = replace(stop, length=search.enough_on(trial.candidate.kind))
         search.tell(doing, number / len(ready))
         if search.pool is None:
@@ -335,7 +336,7 @@ class _OpenCloth:
                 executor=search.pool,
                 start=begin,
                 on_better=better,
-                bound=search.open_bound(),
+                bound=search.known_bound() or search.open_bound,
             )
         except NeverFits as error:
             piece = assembly.jobs[error.item].needs[0].cut.piece.label

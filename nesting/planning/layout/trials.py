@@ -95,9 +95,11 @@ class Search:
     counts: dict[tuple[str, str | None], int] = field(default_factory=dict)
     kinds: tuple[SpreadName, ...] = ()
     refusals: tuple[Refusal, ...] = ()
-    #: the best lay of each spread that was shown, and when one was last
+    #: the best lay of each spread that was shown, and when one was last (``time.monotonic``)
     shown: dict[SpreadName, Finished] = field(default_factory=dict)
     shown_at: float | None = None
+    #: seconds that showing it took
+    showing: float = 0.0
     _bound: Bound | None = None
     _bound_known: bool = False
 

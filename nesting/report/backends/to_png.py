@@ -3,12 +3,16 @@
 from __future__ import annotations
 
 import io
+from dataclasses import replace
 
 from nesting.report.backends.to_pdf import MM, canvas_for, colour, draw_items, finished
-from nesting.report.drawing.scene import Scene
+from nesting.report.drawing.scene import Scene, Shape
+from nesting.report.drawing.shapes import thinned
 
 __all__ = ["png_bytes"]
 
+#: pixels: what the corners of a line may be off in the picture, so that points closer together are left out
+_OFF = 0.1
 _MOST_PIXELS = 12_000_000
 #: mm. The page that is rendered is no longer than that, as a PDF's page has its limits.
 _PAGE_MM = 1000.0
@@ -29,7 +33,7 @@ def png_bytes(scene: Scene, *, pixels: int = 2400, em: float | None = None) -> b
     canvas.setFillColor(colour(scene.background or "#ffffff"))
     canvas.rect(0, 0, w * paper * MM, h * paper * MM, stroke=0, fill=1)
     canvas.translate(-scene.box[0] * paper * MM, -scene.box[1] * paper * MM)
-    draw_items(canvas, scene, paper)
+    draw_items(canvas, _coarse(scene, _OFF / scale), paper)
     canvas.showPage()
     document = PdfDocument(finished(canvas, stream))
     try:
@@ -41,3 +45,12 @@ def png_bytes(scene: Scene, *, pixels: int = 2400, em: float | None = None) -> b
     out = io.BytesIO()
     image.save(out, format="PNG", compress_level=4)
     return out.getvalue()
+
+
+def _coarse(scene: Scene, tolerance: float) -> Scene:
+    """The scene with fewer points, as exact as a picture of it can show; ``tolerance`` in mm."""
+
+    def coarse(item: Shape) -> Shape:
+        return replace(item, lines=tuple(thinned(line, tolerance) if item.closed else line for line in item.lines))
+
+    return replace(scene, items=tuple(coarse(one) if isinstance(one, Shape) else one for one in scene.items))

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import Any
@@ -86,34 +85,49 @@ class Labeller:
         Before the last ``across`` blocks the others are also tried at a right angle to ``turn`` (0: never).
         Deterministic. A forced label lies where it meets least of what is taken.
         """
+        tries = [(block, turn) for block in blocks]
+        if across:
+            split = len(blocks) - across
+            square = upright(turn + 90.0)
+            tries = tries[:split] + [(block, square) for block in blocks[:split]] + tries[split:]
+        fitted = self.fitted(outline, holes, tries)
+        if fitted is not None:
+            return fitted
+        body, blocked = self._around(outline, holes)
+        return self._take(self._least_bad(body, blocked, turn, blocks[-1]), turn, blocks[-1], False)
+
+    def fitted(self, outline: Ring, holes: Sequence[Ring], tries: Sequence[tuple[Block, float]]) -> Fitted | None:
+        """The first of ``tries`` (block, turn in degrees) that fits somewhere, most in the middle; None if none does.
+        Deterministic."""
+        body, blocked = self._around(outline, holes)
+        tight = body.buffer(-0.06 * self.em, quad_segs=2)
+        if tight.is_empty:
+            return None
+        # words keep a distance from the cut line; a bare number, which is for small pieces, a lesser one
+        loose = body.buffer(-0.25 * self.em, quad_segs=2)
+        free_for = {
+            close: part if blocked is None else part.difference(blocked)
+            for close, part in ((False, loose), (True, tight))
+        }
+        for block, way in tries:
+            spot = self._spot(free_for[block.close], body, way, block)
+            if spot is not None:
+                return self._take(spot, way, block, True)
+        return None
+
+    def _around(self, outline: Ring, holes: Sequence[Ring]) -> tuple[Any, Any]:
+        """The piece, and all that is taken near it in one (None: nothing)."""
         import shapely
         from shapely.geometry import Polygon
 
         body = Polygon(outline, holes)
         if not body.is_valid:
             body = body.buffer(0)
-        near = [shape for shape in self.taken if shape.intersects(body)]
-        blocked = shapely.union_all(near) if near else None
-        tight = body.buffer(-0.06 * self.em, quad_segs=2)
-        if not tight.is_empty:
-            # words keep a distance from the cut line; a bare number, which is for small pieces, a lesser one
-            loose = body.buffer(-0.25 * self.em, quad_segs=2)
-            free_for = {
-                close: part if blocked is None else part.difference(blocked)
-                for close, part in ((False, loose), (True, tight))
-            }
-            tries = [(block, turn) for block in blocks]
-            if across:
-                split = len(blocks) - across
-                square = upright(turn + 90.0)
-                tries = tries[:split] + [(block, square) for block in blocks[:split]] + tries[split:]
-            for block, way in tries:
-                spot = self._spot(free_for[block.close], body, way, block)
-                if spot is not None:
-                    return self._take(spot, way, block, True)
-        block = blocks[-1]
-        spot = self._least_bad(body, near, turn, block)
-        return self._take(spot, turn, block, False)
+        if not self.taken:
+            return body, None
+        all_taken = np.array(self.taken, dtype=object)
+        near = all_taken[shapely.intersects(all_taken, body)]
+        return body, shapely.union_all(near) if len(near) else None
 
     def _take(self, centre: Point, turn: float, block: Block, inside: bool) -> Fitted:
         from shapely.geometry import Polygon
@@ -153,23 +167,21 @@ class Labeller:
         k = int(hits[0])
         return turned((float(gx[k]), float(gy[k])), turn)
 
-    def _least_bad(self, body: Any, near: Sequence[Any], turn: float, block: Block) -> Point:
-        """Among points of the body, the one whose box covers least of what is taken."""
+    def _least_bad(self, body: Any, blocked: Any, turn: float, block: Block) -> Point:
+        """Among points of the body, the one whose box covers least of what is taken (``blocked``; None: nothing)."""
         import shapely
-        from shapely import affinity
 
         w, h = block.extent(self.em)
         x0, y0, x1, y1 = body.bounds
-        gx, gy = np.meshgrid(np.linspace(x0, x1, 15), np.linspace(y0, y1, 15))
-        inside = shapely.contains_xy(body, gx.ravel(), gy.ravel())
-        centres = [(float(x), float(y)) for x, y in zip(gx.ravel()[inside], gy.ravel()[inside], strict=True)]
+        gx, gy = (axis.ravel() for axis in np.meshgrid(np.linspace(x0, x1, 15), np.linspace(y0, y1, 15)))
+        inside = shapely.contains_xy(body, gx, gy)
         dot = body.representative_point()
-        centres.append((float(dot.x), float(dot.y)))
-        blocked = shapely.union_all(list(near)) if near else None
-        best, where = math.inf, centres[-1]
-        for cx, cy in centres:
-            box = affinity.rotate(shapely.box(cx - w / 2, cy - h / 2, cx + w / 2, cy + h / 2), turn)
-            cost = 10.0 * (box.intersection(blocked).area if blocked is not None else 0.0) + box.difference(body).area
-            if cost < best - 1e-9:
-                best, where = cost, (cx, cy)
-        return where
+        centres = np.array([*zip(gx[inside], gy[inside], strict=True), (dot.x, dot.y)])
+        corners = np.array([turned((sx * w / 2, sy * h / 2), turn) for sx, sy in ((-1, -1), (1, -1), (1, 1), (-1, 1))])
+        boxes = shapely.polygons(centres[:, None, :] + corners[None, :, :])
+        cost = shapely.area(shapely.difference(boxes, body))
+        if blocked is not None:
+            cost = cost + 10.0 * shapely.area(shapely.intersection(boxes, blocked))
+        # of places that are alike the first
+        best = int(np.flatnonzero(cost <= cost.min() + 1e-9)[0])
+        return (float(centres[best, 0]), float(centres[best, 1]))

@@ -155,14 +155,10 @@ def _fit(
     labeller: Labeller, other: Labeller, p: Placement, blocks: Sequence[Block], holes: Sequence[Ring]
 ) -> Fitted | None:
     """The largest of ``blocks`` that fits, level or upright, and is then taken for both; None if none does."""
-    for block in blocks:
-        for turn in (0.0, 90.0):
-            fitted = labeller.place(p.outline, holes, turn, [block])
-            if fitted.inside:
-                other.taken.append(labeller.taken[-1])
-                return fitted
-            labeller.taken.pop()
-    return None
+    fitted = labeller.fitted(p.outline, holes, [(block, turn) for block in blocks for turn in (0.0, 90.0)])
+    if fitted is not None:
+        other.taken.append(labeller.taken[-1])
+    return fitted
 
 
 def _around(lay: Lay, laid: Laid, view: View, strips: list[tuple[float, float]]) -> list[Item]:

@@ -7,8 +7,9 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from nesting.packing.kernel import fieldstore, kept
+from nesting.packing.kernel import convex, fieldstore, kept
 from nesting.packing.kernel.fieldstore import pair_field, profile
+from nesting.packing.search import outlines
 
 SQUARE = np.array([[-1.0, -1.0], [1.0, -1.0], [1.0, 1.0], [-1.0, 1.0]])
 CORNER = np.array([[-2.0, -2.0], [2.0, -2.0], [2.0, 0.0], [0.0, 0.0], [0.0, 2.0], [-2.0, 2.0]])
@@ -88,7 +89,7 @@ def test_a_field_that_was_changed_on_disk_is_not_believed() -> None:
 
 def test_the_oldest_leave(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
     """The oldest leave."""
-    monkeypatch.setattr(kept, "LIMIT", 50_000)
+    monkeypatch.setattr(kept.FIELDS, "limit", 50_000)
     now = iter(range(1, 1000))
     monkeypatch.setattr(kept.time, "time", lambda: next(now))
     for k in range(40):
@@ -116,3 +117,35 @@ def test_the_folder_is_the_platforms_own(monkeypatch: pytest.MonkeyPatch, tmp_pa
 
     if sys.platform.startswith("linux"):
         assert found == tmp_path / "nesting"
+
+
+def test_lists_come_back_and_damaged_ones_do_not(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+    """Lists of numbers come back as they were, none among them; one whose bytes have changed is left aside."""
+    monkeypatch.setenv(kept.VARIABLE, str(tmp_path))
+    lists = (np.array([1.5]), np.arange(6.0), np.array([]))
+    kept.store_lists({b"a": lists, b"none": ()})
+    found = kept.load_lists([b"a", b"none", b"missing"])
+    assert set(found) == {b"a", b"none"} and found[b"none"] == ()
+    assert [one.tolist() for one in found[b"a"]] == [one.tolist() for one in lists]
+    body = bytearray(kept.PARTS.load([b"a"])[b"a"])
+    body[-1] ^= 1
+    kept.PARTS.store({b"a": bytes(body), b"short": b"xy"})
+    assert kept.load_lists([b"a", b"short"]) == {}
+
+
+def test_shapes_are_divided_alike_from_the_disk(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+    """Convex parts and those of the exact finish are the same numbers whether they come from the disk or are made."""
+    angles = np.linspace(0.0, 2.0 * np.pi, 60, endpoint=False)
+    ring = np.stack([np.cos(angles) * (3.0 + np.sin(5 * angles)), np.sin(angles) * (3.0 + np.cos(3 * angles))], axis=1)
+    found = []
+    for folder in ("off", str(tmp_path), str(tmp_path)):
+        monkeypatch.setenv(kept.VARIABLE, folder)
+        convex._parts.cache_clear()
+        convex._corners.cache_clear()
+        outlines._known.clear()
+        parts = convex.parts_of(ring - (ring.max(axis=0) + ring.min(axis=0)) / 2, 1.0)
+        convex.keep_new()
+        along, cut = outlines.parts_along(ring)
+        found.append(([p.tolist() for p in parts], [p.tolist() for p in along], cut))
+    assert found[0] == found[1] == found[2]
+    assert len(found[0][0]) > 1 and len(found[0][1]) > 1

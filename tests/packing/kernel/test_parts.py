@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 from shapely import Polygon, unary_union
 
 from nesting.packing.kernel import convex as parts
-from nesting.packing.kernel import geometry
+from nesting.packing.kernel import geometry, kept
 from nesting.packing.kernel.convex import parts_of
 from nesting.packing.problem import PackingError
 from tests.packing.judging import ell, rect
@@ -48,6 +48,7 @@ def test_they_tile_the_ring_at_any_scale(seed: int, corners: int, scale: float) 
 def test_it_is_worked_out_once(monkeypatch: pytest.MonkeyPatch) -> None:
     """A shape that is asked for again, larger, is not divided again; another one is."""
     parts._corners.cache_clear()
+    monkeypatch.setenv(kept.VARIABLE, "off")
     asked: list[int] = []
     divide = geometry.convex_parts
     monkeypatch.setattr(geometry, "convex_parts", lambda ring: asked.append(len(ring)) or divide(ring))
