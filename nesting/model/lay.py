@@ -9,11 +9,12 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, field, replace
+from functools import lru_cache
 from typing import Any, Literal
 
 from nesting.model.findings import Reason
 from nesting.model.order import Remnant, SpreadName
-from nesting.model.piece import Drill, Line, Notch, Piece, Point, Ring, mapped
+from nesting.model.piece import Drill, Line, Motion, Notch, Piece, Point, Ring, mapped
 
 __all__ = [
     "FoldLine",
@@ -341,9 +342,7 @@ def placed(piece: Piece, x: float, y: float, turn: float, flipped: bool) -> Piec
     c, s = quarter.get(turn % 360.0, (math.cos(a), math.sin(a)))
     f = -1.0 if flipped else 1.0
 
-    def move(p: Point) -> Point:
-        return (c * p[0] - s * f * p[1] + x, s * p[0] + c * f * p[1] + y)
-
+    move = Motion(c, s * f, s, c * f, x, y)
     lies = mapped(replace(piece, edges=()), move, turn_deg=turn, mirrored=flipped)
     return Piece(
         piece.name,
@@ -358,6 +357,7 @@ def placed(piece: Piece, x: float, y: float, turn: float, flipped: bool) -> Piec
     )
 
 
+@lru_cache(maxsize=512)
 def mirrored_over_fold(piece: Piece) -> Piece:
     """A half piece opened out: outline, seam, cutouts, inside lines and marks of both halves, no fold edge.
 

@@ -16,7 +16,22 @@ from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 from typing import Literal
 
-__all__ = ["Drill", "Edge", "Line", "Notch", "NotchKind", "Piece", "Point", "Ring", "in_grain_frame", "mapped"]
+__all__ = [
+    "Drill",
+    "Edge",
+    "Line",
+    "Motion",
+    "Notch",
+    "NotchKind",
+    "Piece",
+    "Point",
+    "Ring",
+    "in_grain_frame",
+    "mapped",
+]
+
+#: points of a line from which on they are moved together
+_FEW = 16
 
 Point = tuple[float, float]
 Line = tuple[Point, ...]
@@ -99,6 +114,34 @@ class Piece:
         return f"{self.name} {self.size}" if self.size else self.name
 
 
+@dataclass(frozen=True)
+class Motion:
+    """(x, y) -> (``c``·x - ``s``·y + ``x``, ``d``·x + ``e``·y + ``y``), point by point or of a whole line at once."""
+
+    c: float
+    s: float
+    d: float
+    e: float
+    x: float
+    y: float
+
+    def __call__(self, p: Point) -> Point:
+        """The point moved."""
+        return (self.c * p[0] - self.s * p[1] + self.x, self.d * p[0] + self.e * p[1] + self.y)
+
+    def line(self, points: Ring) -> Ring:
+        """All points moved, to the same numbers as one by one."""
+        if len(points) < _FEW:
+            return tuple(self(p) for p in points)
+        # slow to load, and not every command moves pieces
+        import numpy as np
+
+        px, py = np.array(points).T
+        moved_x = self.c * px - self.s * py + self.x
+        moved_y = self.d * px + self.e * py + self.y
+        return tuple(zip(moved_x.tolist(), moved_y.tolist(), strict=True))
+
+
 def mapped(piece: Piece, move: Callable[[Point], Point], *, turn_deg: float = 0.0, mirrored: bool = False) -> Piece:
     """The piece with every point sent through ``move``, a rigid motion.
 
@@ -107,7 +150,7 @@ def mapped(piece: Piece, move: Callable[[Point], Point], *, turn_deg: float = 0.
     """
 
     def ring(points: Ring) -> Ring:
-        moved = tuple(move(p) for p in points)
+        moved = move.line(points) if isinstance(move, Motion) else tuple(move(p) for p in points)
         return moved[::-1] if mirrored else moved
 
     def direction(deg: float) -> float:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import logging
 import math
 import multiprocessing
@@ -15,7 +16,7 @@ from typing import Literal, NamedTuple
 from nesting.packing.bounds.bounds import lower_bound
 from nesting.packing.kernel import kernels
 from nesting.packing.kernel.arrays import SIDE, Model, part_of, prepare, repeated
-from nesting.packing.problem import Bound, NoLayoutFound, OnBetter, Place, Problem, Result, Stop
+from nesting.packing.problem import Bound, NoLayoutFound, OnBetter, PackingError, Place, Problem, Result, Stop
 from nesting.packing.search import check, first, large
 from nesting.packing.search.explore import Explorer, Layout, Memory, extent
 from nesting.packing.search.repeats import Blocks, blocks_of, unrolled
@@ -147,6 +148,11 @@ class _Run:
         if self._ask_bound is not None:
             ask, self._ask_bound = self._ask_bound, None
             self.bound = ask() or self.bound
+
+    def _learn_aside(self) -> None:
+        """The same in a thread of its own, where nothing hears of an error: the search does without a bound then."""
+        with contextlib.suppress(PackingError):
+            self.learn_bound()
 
     def offer(self, layout: Layout) -> None:
         """Take a layout if it is shorter and passes the exact check."""
@@ -400,6 +406,7 @@ class _Run:
         length = [_SLICE[0]] * workers
         running: dict[Future[SliceResult], int] = {}
         together = self.stop.rounds is not None
+        asking: threading.Thread | None = None
 
         def submit(w: int, rounds: int) -> None:
             left = None if self.stop.seconds is None else max(0.0, self.stop.seconds - self.elapsed())
@@ -421,7 +428,12 @@ class _Run:
                     for w in set(range(workers)) - set(running.values()):
                         submit(w, 1_000_000_000)
                 if self._ask_bound is not None:
-                    self.learn_bound()
+                    # by rounds the bound is known at the same moment each time
+                    if together:
+                        self.learn_bound()
+                    else:
+                        asking = threading.Thread(target=self._learn_aside, name="bound")
+                        asking.start()
                     reason = self.reason()
                     if reason == "bound":
                         return reason
@@ -433,6 +445,8 @@ class _Run:
         finally:
             for future in running:
                 future.cancel()
+            if asking is not None:
+                asking.join()
 
     def _collect(self, running: dict[Future[SliceResult], int], memory: list[Memory | None]) -> None:
         finished = sorted((w, f) for f, w in running.items() if f.done())

@@ -20,6 +20,8 @@ __all__ = ["COMPARED", "at_once", "laid_together", "spread_by_whole_price", "way
 
 #: share of the time for a lay that is only compared with
 COMPARED = 0.25
+#: seconds: with less, gathering the leaders is not searched for
+_GATHERED = 1.0
 #: how often the first cloth is laid again at most, each time with more of its leaders apart
 _AGAIN = 3
 
@@ -64,6 +66,8 @@ def way_over(
             gathered.append(lay)
             continue
         seconds = None if options.seconds is None else options.seconds * COMPARED
+        if seconds is not None and seconds < _GATHERED:
+            return over
         rounds = None if options.rounds is None else max(1, round(options.rounds * COMPARED))
         part = replace(options, seconds=seconds, rounds=rounds, on_lays=None)
         kind = lay.sections[0].spread.kind

@@ -80,8 +80,8 @@ class _Clock:
 
     def __init__(self, order: CuttingList, options: SearchOptions) -> None:
         self._seconds, now = options.seconds, time.monotonic()
-        # what came before the search takes of its time, a quarter of it at most
-        self._begun = now if options.begun is None else min(now, max(options.begun, now - (self._seconds or 0.0) / 4))
+        # what came before the search takes of its time, a third of it at most
+        self._begun = now if options.begun is None else min(now, max(options.begun, now - (self._seconds or 0.0) / 3))
         self.cloths = [cloth for cloth in order.cloths if stacks_of(order, cloth)]
         self._weights = {
             cloth.name: sum(garment_area(g, cloth.name) * g.count for g in order.garments)

@@ -39,6 +39,8 @@ OPEN_FIRST = 0.45
 _OPEN_LAST = 0.25
 #: share of the folds' time that is divided among the best candidates of all spreads
 _EACH = 0.35
+#: seconds for each piece: with less, what a search of each fold would get is worth more on open cloth
+_SHORT = 0.13
 #: seconds of search for each candidate of a spread
 _PER_CANDIDATE = 4.0
 
@@ -60,9 +62,10 @@ def try_all(
     if "open" in kinds:
         try:
             opener = _OpenCloth(search)
-            opener.run(OPEN_FIRST if others else 1.0, [])
-            if opener.trial.used <= (search.options.enough or 0.0):
-                return [opener.finished()], tuple(refused)
+            if not (others and _short(search)):
+                opener.run(OPEN_FIRST if others else 1.0, [])
+                if opener.trial.used <= (search.options.enough or 0.0):
+                    return [opener.finished()], tuple(refused)
         except CannotLayError as error:
             opener = None
             refused.append(Refusal("open", error.reason))
@@ -73,7 +76,10 @@ def try_all(
     _run_side_by_side(search, trials, None, "trying spreads")
     best_of = _worth_a_search(trials, folded)
     finished: list[Finished] = []
-    if "sections" in kinds:
+    if "sections" in kinds and opener is not None and _short(search):
+        no_time = "not tried: in so short a time it is better spent on open cloth"
+        refused.append(Refusal("sections", Reason(no_time, code="spread.no-time")))
+    elif "sections" in kinds:
         search.tell("sections", spent)
         flaps = [t.candidate for t in best_of if t.candidate.kind == "partial fold"]
         made, why = sectioned(search.order, search.cloth, search.stacks, search.options, search.pool, flaps)
@@ -83,14 +89,8 @@ def try_all(
         else:
             assert why is not None
             refused.append(Refusal("sections", why))
-    left = search.share_left()
-    if left is not None:
-        # first layouts and sections took theirs; open cloth has its last share of the time all the same
-        for_folds = min(for_folds, max(0.1, left - (_OPEN_LAST if opener is not None else 0.0)))
-    # a little for each, the rest for the two that are best then
-    _run_side_by_side(search, best_of, for_folds * _EACH, "better lays of each spread")
-    leading = sorted((t for t in best_of if t.promising), key=_trial_rank)[:2]
-    _run_side_by_side(search, leading, for_folds * (1.0 - _EACH), "better lays of the best spreads", again=True)
+    if opener is None or not _short(search):
+        _search_folds(search, best_of, for_folds, _OPEN_LAST if opener is not None else 0.0)
     for kind in folded:
         done = [t for t in trials if t.candidate.kind == kind and t.result is not None]
         finished += [_finish(search, t) for t in done]
@@ -99,13 +99,39 @@ def try_all(
                 Refusal(kind, _all_of([t.refused for t in trials if t.candidate.kind == kind and t.refused]))
             )
     if opener is not None:
-        if others:
-            opener.run(_OPEN_LAST, finished, until_end=True)
-        finished.append(opener.finished())
+        try:
+            if others and _short(search):
+                opener.run(1.0, [], until_end=True)
+                opener.begin_from(finished)
+            elif others:
+                opener.run(_OPEN_LAST, finished, until_end=True)
+            finished.append(opener.finished())
+        except CannotLayError as error:
+            refused.append(Refusal("open", error.reason))
     wanted = [f for f in finished if f.kind in kinds]
     if not wanted:
         raise _nothing_lies(search, refused)
     return wanted, tuple(r for r in refused if r.kind in kinds or forced is None)
+
+
+def _short(search: Search) -> bool:
+    """Whether the time is so short that folds beside open cloth get a first layout only."""
+    seconds = search.options.seconds
+    if search.options.rounds is not None or seconds is None:
+        return False
+    return seconds < _SHORT * sum(len(stack.needs) for stack in search.stacks)
+
+
+def _search_folds(search: Search, best_of: list[Trial], share: float, kept: float) -> None:
+    """Search the folded candidates for ``share`` of the time, or what is left of it when ``kept`` is kept back: a
+    little for each, the rest for the two that are best then."""
+    left = search.share_left()
+    if left is not None:
+        # first layouts and sections took theirs
+        share = min(share, max(0.1, left - kept))
+    _run_side_by_side(search, best_of, share * _EACH, "better lays of each spread")
+    leading = sorted((t for t in best_of if t.promising), key=_trial_rank)[:2]
+    _run_side_by_side(search, leading, share * (1.0 - _EACH), "better lays of the best spreads", again=True)
 
 
 def _helpers(search: Search, forced: SpreadName | None) -> tuple[SpreadName, ...]:
@@ -180,6 +206,8 @@ def warm_for(search: Search) -> None:
         return
     halves = any(s.cut.on_fold for s in search.stacks)
     for candidate in (Candidate("lengthwise fold", (), JobStyle(open_halves=halves)), Candidate("open")):
+        if candidate.kind != "open" and _short(search) and not search.cloth.tubular:
+            continue
         if search.remnant is not None or (search.cloth.tubular and candidate.kind == "open"):
             continue
         try:
@@ -349,6 +377,17 @@ class _OpenCloth:
             self.trial.result = result
         if result.stopped_by == "interrupted":
             search.interrupted()
+
+    def begin_from(self, others: list[Finished]) -> None:
+        """Take the best of the other lays, opened out, if it is shorter: open cloth is never longer than a fold."""
+        from nesting.packing.search.search import solve
+
+        assembly, last = self.trial.assembly, self.trial.result
+        begin = self._opened(others)
+        assert assembly is not None and last is not None
+        if begin is not None and _extent(begin, assembly.problem.items) < last.length:
+            found = solve(assembly.problem, Stop(seconds=0.0), start=begin, bound=last.bound)
+            self.trial.result = min(last, found, key=lambda result: result.length)
 
     def finished(self) -> Finished:
         """The best open lay so far."""
