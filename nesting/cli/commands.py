@@ -51,6 +51,7 @@ def lay_order_file(
     from nesting.cli.writing import (
         STOPPED,
         drawn_unless_stopped,
+        load_drawing,
         order_seen_from,
         pictures_of,
         write_first,
@@ -70,6 +71,7 @@ def lay_order_file(
     from nesting.session.events import LayWork
 
     ready_folder(folder)
+    load_drawing()
     result = searching(order, listed, LayWork(spread, start, keep))
     order, listed = order_as_laid(order, result.lays), settled_by(listed, result.lays)
     needs = trim_needs(listed)

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import contextlib
 import os
 import signal
 import threading
 from collections.abc import Callable, Mapping, Sequence
+from importlib import import_module
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
@@ -19,6 +21,7 @@ __all__ = [
     "STOPPED",
     "STOPPED_TABLE",
     "drawn_unless_stopped",
+    "load_drawing",
     "order_seen_from",
     "pictures_of",
     "write_first",
@@ -26,6 +29,19 @@ __all__ = [
 ]
 
 T = TypeVar("T")
+#: modules that take long to load, and are wanted when the search has ended
+_DRAWING = (
+    "reportlab.platypus",
+    "PIL.Image",
+    "PIL.PngImagePlugin",
+    "pypdfium2",
+    "nesting.report.sheet.sheet_pdf",
+    "nesting.report.print.drawn_files",
+    "nesting.report.drawing.drawing",
+    "nesting.report.bundles.labels_pdf",
+    "nesting.report.html.folder_report",
+    "nesting.report.html.lay_part",
+)
 
 #: what is said where drawing was stopped
 STOPPED = "stopped while drawing: what was found is written, pictures and report are not"
@@ -65,6 +81,18 @@ def pictures_of(lays: Sequence[Lay], listed: CuttingList) -> tuple[dict[str, byt
     for lay, scene in zip(lays, scenes, strict=True):
         files |= lay_outputs(lay, listed, scene=scene)
     return files, scenes
+
+
+def load_drawing() -> None:
+    """Have what draws loaded, in a thread of its own, while the search begins in another process."""
+
+    def load() -> None:
+        with contextlib.suppress(ImportError):
+            for name in _DRAWING:
+                import_module(name)
+            import_module("nesting.report.drawing.fonts").register()
+
+    threading.Thread(target=load, name="loading what draws", daemon=True).start()
 
 
 def drawn_unless_stopped(draw: Callable[[], T]) -> T | None:

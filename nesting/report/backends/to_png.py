@@ -43,7 +43,7 @@ def png_bytes(scene: Scene, *, pixels: int = 2400, em: float | None = None) -> b
     finally:
         document.close()
     out = io.BytesIO()
-    image.save(out, format="PNG", compress_level=4)
+    image.save(out, format="PNG", compress_level=2)
     return out.getvalue()
 
 
