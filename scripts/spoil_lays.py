@@ -55,7 +55,9 @@ def sound(name: str, folder: Path) -> list[Path]:
     text = (DEMO / order).read_text(encoding="utf-8")
     for old, new in changes:
         text = text.replace(old, new)
-    folder.mkdir()
+    if (folder / "made").exists():
+        return sorted((folder / "out").glob("lay-*.json"))
+    folder.mkdir(parents=True)
     for path in DEMO.iterdir():
         (folder / path.name).symlink_to(path)
     own = folder / f"own-{order}"
@@ -64,6 +66,7 @@ def sound(name: str, folder: Path) -> list[Path]:
     done = subprocess.run(call, capture_output=True, text=True, check=False)
     if done.returncode:
         raise SystemExit(f"{name}: {done.stderr}")
+    (folder / "made").touch()
     return sorted((folder / "out").glob("lay-*.json"))
 
 
@@ -128,6 +131,7 @@ def main() -> int:
     parser.add_argument("--count", type=int, default=1000)
     parser.add_argument("--seed", type=int, default=0)
     parser.add_argument("--only", default="")
+    parser.add_argument("--sound", type=Path, help="folder that keeps the sound lays from one run to the next")
     asked = parser.parse_args()
     rng = random.Random(asked.seed)
     accepted: list[str] = []
@@ -137,7 +141,7 @@ def main() -> int:
             (name, path)
             for name in SOUND
             if not asked.only or name in asked.only.split(",")
-            for path in sound(name, Path(scratch) / name)
+            for path in sound(name, (asked.sound or Path(scratch)) / name)
         ]
         if not asked.only or "patches" in asked.only.split(","):
             told = [json.loads(path.read_text(encoding="utf-8")) for name, path in files if name == "patches"]

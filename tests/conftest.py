@@ -6,12 +6,14 @@ from __future__ import annotations
 import os
 import tempfile
 
-from hypothesis import settings
+from hypothesis import HealthCheck, settings
 
 _KEPT = tempfile.TemporaryDirectory(prefix="nesting-tests-")
 os.environ["NESTING_CACHE"] = _KEPT.name
 
-settings.register_profile("same", derandomize=True)
-settings.register_profile("explore", derandomize=False)
+# no test fails for a machine that is busy with something else
+_PATIENT = {"deadline": None, "suppress_health_check": [HealthCheck.too_slow]}
+settings.register_profile("same", derandomize=True, **_PATIENT)
+settings.register_profile("explore", derandomize=False, **_PATIENT)
 _EXPLORING = os.environ.get("NESTING_EXAMPLES") or os.environ.get("NESTING_EXPLORE")
 settings.load_profile("explore" if _EXPLORING else "same")

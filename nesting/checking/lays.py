@@ -24,14 +24,30 @@ def judge_file(path: str | Path, order: Order | None = None) -> Judgement:
     judged = judgement_of(path, order)
     if not judged.verdict.ok:
         return judged
-    found = stated_bound(judged.lay, judged.order)
-    if found is None:
-        return judged
+    bound = stated_bound(judged.lay, judged.order)
+    found = (*stated_hands(judged.lay), *(() if bound is None else (bound,)))
     return replace(judged, verdict=_with(judged.verdict, found), redrawn_verdict=_with(judged.redrawn_verdict, found))
 
 
-def _with(verdict: Verdict, failure: Failure) -> Verdict:
-    return replace(verdict, failures=(*verdict.failures, failure))
+def _with(verdict: Verdict, failures: tuple[Failure, ...]) -> Verdict:
+    return replace(verdict, failures=(*verdict.failures, *failures))
+
+
+def stated_hands(lay: Lay) -> tuple[Failure, ...]:
+    """Placements that are called left or right, for labels and lists, and are not."""
+    from nesting.report.words import hands
+
+    right = hands(lay)
+    return tuple(
+        Failure(
+            "hand",
+            f"{p.label} is called {p.hand}, but as it lies it is {right.get(i) or 'neither left nor right'}",
+            p.piece,
+            figures={"said": p.hand, "found": right.get(i)},
+        )
+        for i, p in enumerate(lay.placements)
+        if p.hand is not None and p.hand != right.get(i)
+    )
 
 
 def stated_bound(lay: Lay, order: Order) -> Failure | None:

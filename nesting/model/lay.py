@@ -285,8 +285,8 @@ class Lay:
     over_at: tuple[float, ...] = ()
     #: the share by which the cloth shrinks along its length when it is washed; None where it is not known
     shrink_along: float | None = None
-    #: whether it is known to be a knit
-    knit: bool = False
+    #: whether it is known to be a knit; None where the file does not say
+    knit: bool | None = None
     imperial: bool = False
     tried: tuple[SpreadTried, ...] = ()
     notes: tuple[str, ...] = ()

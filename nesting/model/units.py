@@ -30,6 +30,7 @@ __all__ = [
     "UNIT_MM",
     "LengthStep",
     "format_apart",
+    "format_exceeding",
     "format_fraction",
     "format_length",
     "format_share",
@@ -274,6 +275,18 @@ def format_apart(a: float, b: float, *, imperial: bool) -> tuple[str, str]:
         if one != other:
             return one, other
     return one, other
+
+
+def format_exceeding(least: float, there: float, *, imperial: bool) -> tuple[str, str]:
+    """What something takes at least and the less that there is, mm, for people, as finely as they must be written to
+    differ. The first is rounded down, so that "at least" holds as it is printed."""
+    unit, size = ("in", UNIT_MM["in"]) if imperial else ("cm", 10.0)
+    for decimals in (1, 2, 3, 4):
+        low = math.floor(least / size * 10**decimals + 1e-9) / 10**decimals
+        one, other = f"{low:.{decimals}f}", f"{there / size:.{decimals}f}"
+        if float(one) > float(other):
+            break
+    return f"{one} {unit}", f"{other} {unit}"
 
 
 def format_width(mm: float, *, imperial: bool) -> str:

@@ -195,6 +195,9 @@ def check_stated(lay: Lay, cloth: Cloth, remnant: Remnant | None, gap: float | N
     if lay.shrink_along is not None and not abs(lay.shrink_along - facts.shrink_along) <= 1e-6:
         said = f"{100 * facts.shrink_along:.2f} % along, the lay says {100 * lay.shrink_along:.2f} %"
         return [Failure("value", f"{cloth.name} shrinks by {said}")]
+    if lay.knit is not None and lay.knit != cloth.knit:
+        is_, said = ("a knit", "no knit") if cloth.knit else ("no knit as far as the order says", "a knit")
+        return [Failure("value", f"{cloth.name} is {is_}, the lay says {said}")]
     expected.append(("width", lay.width, cloth.width if remnant is None else facts.width))
     if gap is None:
         expected.append(("gap", lay.gap, cloth.gap))

@@ -108,6 +108,24 @@ def test_a_second_cloth_without_its_leaders_lay_is_not_believed(made, tmp_path) 
     assert failure.kind == "together" and "not beside this file" in failure.message
 
 
+def test_what_is_no_left_one_may_not_be_called_so(made, tmp_path) -> None:
+    """A front is cut once, so it is neither left nor right: labels would say what is not so."""
+    order, folder = made
+    path = spoiled(folder, tmp_path, "lay-main.json", lambda d: d["placements"][1].update(hand="left"))
+    (failure,) = judge_file(path, order).verdict.failures
+    assert failure.kind == "hand" and "neither left nor right" in failure.message
+
+
+def test_a_cloth_may_not_be_called_a_knit_where_the_order_does_not(made, tmp_path) -> None:
+    """The sheet says of a knit how it is to rest before it is cut. A file that says nothing of it is not refused."""
+    order, folder = made
+    path = spoiled(folder, tmp_path, "lay-main.json", lambda d: d["cloth"].update(knit=True))
+    (failure,) = judge_file(path, order).verdict.failures
+    assert failure.kind == "value" and "the lay says a knit" in failure.message
+    older = spoiled(folder, tmp_path, "lay-main.json", lambda d: d["cloth"].pop("knit"))
+    assert judge_file(older, order).verdict.ok
+
+
 def test_a_bound_that_cannot_be_proved_is_refused(made, tmp_path) -> None:
     """Three of 300 × 200 on 1000: 300 are proved by the longest piece, as the file says; 250 is less and may stand."""
     order, folder = made

@@ -80,7 +80,13 @@ def test_anyway_lays_it_and_every_output_says_do_not_cut(tmp_path: Path) -> None
     printed = {path.name for path in (out / "p").iterdir()}
     kinds = {"sheet", "whole", "tiles", "projector", "cut", "labels", "cutting"}
     assert {name.partition("-")[0] for name in printed} == kinds
-    for path in (*out.iterdir(), *(out / "p").iterdir()):
+    assert files_say_so(out) and files_say_so(out / "p")
+
+
+def files_say_so(folder: Path) -> list[str]:
+    """Holds every output of the folder to its words; which were read."""
+    read = []
+    for path in folder.iterdir():
         if path.suffix == ".pdf":
             # every page of them, whichever comes out of the printer first
             for page in pypdf.PdfReader(path).pages:
@@ -89,6 +95,33 @@ def test_anyway_lays_it_and_every_output_says_do_not_cut(tmp_path: Path) -> None
             assert "DO NOT CUT YET" in path.read_text(encoding="utf-8"), path.name
         elif path.suffix in (".txt", ".csv"):
             assert path.read_text(encoding="utf-8-sig").startswith(("DO NOT CUT YET", '"DO NOT CUT YET')), path.name
+        elif path.name.startswith("lay-") and path.suffix == ".json":
+            assert "front.side" in json.loads(path.read_text(encoding="utf-8"))["do_not_cut"][0], path.name
+        else:
+            continue
+        read.append(path.name)
+    return read
+
+
+@pytest.mark.parametrize("command", ["remnants", "batch"])
+def test_leftovers_and_batches_stop_as_well_and_say_so_where_laid_anyway(tmp_path: Path, command: str) -> None:
+    """Exit 2 and nothing written; with --anyway exit 0, and terminal, report, lay files, sheets and pictures say it."""
+    order = SHORTS + '[[remnant]]\nname = "scrap"\ncloth = "main"\nwidth = 40\nlength = 20\n'
+    path, out = case(tmp_path, order=order), tmp_path / "out"
+    refused = run(command, path, "--rounds", "1", "-o", out, cwd=tmp_path)
+    assert refused.returncode == 2 and refused.stderr.startswith("nesting: Do not cut yet: seam front.side")
+    assert not out.exists()
+    done = run(command, path, "--rounds", "1", "-o", out, "--anyway", cwd=tmp_path)
+    assert done.returncode == 0, done.stderr
+    assert done.stdout.startswith("Do not cut yet: seam front.side")
+    report = (out / "report.html").read_text(encoding="utf-8")
+    body = re.sub(r"<[^>]+>|\s+", " ", report[report.index("<body>") :]).split()
+    assert body[:4] == ["Do", "not", "cut", "yet"]
+    read = files_say_so(out)
+    for start, end in (("lay-", ".json"), ("lay-", ".svg"), ("sheet-", ".pdf")):
+        assert any(name.startswith(start) and name.endswith(end) for name in read), (start, end, read)
+    told = run(command, path, "--rounds", "1", "-o", out, "--anyway", "--json", cwd=tmp_path)
+    assert "front.side" in json.loads(told.stdout)["do_not_cut"][0]
 
 
 def test_the_picture_says_do_not_cut() -> None:

@@ -110,7 +110,7 @@ def lay_from_dict(document: Mapping[str, Any]) -> Lay:
         over=top.maybe_text("over"),
         over_at=top.numbers("over_at"),
         shrink_along=cloth.number("shrink_along", least=0.0) if cloth.has("shrink_along") else None,
-        knit=cloth.flag("knit", False),
+        knit=cloth.flag("knit") if cloth.has("knit") else None,
         imperial=top.flag("imperial", False),
         tried=tuple(_tried(row) for row in top.parts("tried")),
         notes=top.texts("notes"),

@@ -11,7 +11,7 @@ from nesting.planning.batch.cutting import batch
 from nesting.planning.layout.laying import laying
 from nesting.planning.layout.limits import fits_table
 from nesting.planning.layout.options import SearchOptions
-from nesting.planning.layout.yardage import buy_length, garment_shares, utilisation
+from nesting.planning.layout.yardage import buy_length, full_widths, garment_shares, utilisation
 from nesting.resolving.cutting_list import CuttingList
 
 __all__ = ["divided"]
@@ -43,17 +43,19 @@ def divided(order: CuttingList, lay: Lay, options: SearchOptions) -> Lay:
     for one in plan.lays:
         for section in one.sections:
             sections.append(replace(section, start=start + section.start))
-        start += one.lay_length + 2.0 * cloth.end_allowance
+        start += one.lay_length + max(2.0 * cloth.end_allowance, cloth.gap)
     length = sections[-1].start + sections[-1].lay_length
     buy = buy_length("open", cloth, length)
     placements = [p for s in sections for p in s.placements]
+    # the bound of the lay before, opened out as the sections are
+    bound = lay.lower_bound * (1 if len(lay.sections) > 1 else full_widths(lay.sections[0].spread.kind, cloth))
     note = f"longer than the table: {len(sections)} sections laid one after the other, with their ends in between"
     return replace(
         lay,
         sections=tuple(sections),
         lay_length=length,
         buy_length=buy,
-        lower_bound=min(lay.lower_bound, length),
+        lower_bound=min(bound, length),
         utilisation=utilisation(tuple(sections), cloth.width_washed),
         garments=garment_shares(placements, order.counts, buy),
         tried=tuple(replace(t, chosen=False) for t in lay.tried),

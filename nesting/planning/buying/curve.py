@@ -162,7 +162,8 @@ def curve(
     points = []
     for count in sorted(served):
         lay_length, buy_length, measured = served[count]
-        free = count > 1 and buy_length <= served[count - 1][1] + 1e-6 and measured
+        # what was not measured for one less says nothing of what the one more adds
+        free = count > 1 and measured and served[count - 1][2] and buy_length <= served[count - 1][1] + 1e-6
         name = next_garment(part, sequence, count - 1).label
         points.append(CurvePoint(count, name, lay_length, buy_length, measured, free))
     return Curve(cloth, spread, total, tuple(points), order.led_by(cloth))

@@ -12,7 +12,7 @@ from nesting.model.order import SpreadName
 from nesting.planning.layout.bounding import shared
 from nesting.planning.layout.trials import Finished, Search, to_buy
 from nesting.planning.layout.wording import lay_notes, traced_pieces
-from nesting.planning.layout.yardage import full_widths, garment_shares, utilisation
+from nesting.planning.layout.yardage import garment_shares, utilisation
 
 __all__ = ["_bound", "choose"]
 
@@ -114,6 +114,7 @@ def _instead(
         utilisation=utilisation(other.sections, search.cloth.width_washed),
         garments=garment_shares([p for s in other.sections for p in s.placements], dict(counts), buy),
         tried=tuple(replace(t, chosen=t.kind == other.kind) for t in chosen.tried),
+        notes=lay_notes(search, {other.kind: other}, other),  # why another was chosen is not said of this one
     )
 
 
@@ -142,7 +143,7 @@ def _bound_so_far(search: Search, finished: Finished) -> tuple[float, str]:
     known = search.known_bound()
     if known is None:
         return 0.0, "not worked out: the search was stopped before"
-    return known.length / full_widths(finished.kind, search.cloth), known.reason
+    return shared(known, finished.kind, search.cloth).length, known.reason
 
 
 def _bound(search: Search, finished: Finished) -> tuple[float, str]:

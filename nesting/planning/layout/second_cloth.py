@@ -152,7 +152,7 @@ def spread_by_whole_price(order: CuttingList, lays: tuple[Lay, ...]) -> tuple[La
         in_all = {_kind(lay): total for (_, total, _), lay in costs}
         tried = tuple(replace(t, in_all=in_all.get(t.kind), chosen=t.kind == _kind(best)) for t in chosen.tried)
         others = tuple(replace(lay, others=()) for _, lay in costs if lay is not best)
-        result[first] = replace(best, tried=tried, others=others, notes=chosen.notes, seconds=chosen.seconds)
+        result[first] = replace(best, tried=tried, others=others, seconds=chosen.seconds)
     return tuple(result[lay.cloth] for lay in lays)
 
 

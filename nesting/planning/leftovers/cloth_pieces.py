@@ -16,6 +16,7 @@ from typing import TYPE_CHECKING, Literal, Protocol
 from nesting.model.errors import CannotLayError
 from nesting.model.lay import Lay, PieceHeld, Placement
 from nesting.model.order import CutPiece, Remnant
+from nesting.model.units import format_exceeding
 from nesting.planning.layout.demand import Need, Stack, needs_of, stacks_of
 from nesting.planning.layout.laying import area_of
 from nesting.planning.layout.yardage import buy_length, garment_shares, utilisation
@@ -304,8 +305,8 @@ class FitsBySearch:
         except CannotLayError as error:
             return error.message
         if problem.length is not None and bound.length > problem.length + 1e-6:
-            there, least = problem.length / 10.0, bound.length / 10.0
-            return f"they take at least {least:.2f} cm of its {there:.2f} cm: {bound.reason}"
+            least, there = format_exceeding(bound.length, problem.length, imperial=order.imperial)
+            return f"they take at least {least} of its {there}: {bound.reason}"
         return None
 
     def lay(self, order: CuttingList, units: Sequence[Unit], remnant: Remnant, effort: int) -> Lay | None:

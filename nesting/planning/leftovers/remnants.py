@@ -115,6 +115,8 @@ class RemnantPlan:
     seconds: float = 0.0
     refused: tuple[str, ...] = field(default=())
     unbound: tuple[str, ...] = field(default=())
+    #: whether ``value`` and ``bound`` are worths that the order gives garments, not numbers of them
+    by_worth: bool = False
 
     @property
     def number(self) -> int:
@@ -281,6 +283,7 @@ def _plan(
         time.monotonic() - began,
         stock.known.texts(),
         unbound(order, placed),
+        any(g.value != 1.0 for g in order.garments),
     )
 
 

@@ -93,14 +93,25 @@ def _area_reason(
         taken = sum(areas[u.kind] for u in placed if u.kind.cloth == cloth)
         one = sum(areas[c] * n for c, n in kind.needs if c.cloth == cloth)
         if taken + one > there * (1 + 1e-9):
+            wanted, left = _areas_apart(one, there - taken)
             return (
-                f"{kind.label}: one more takes {one / 100:.0f} cm² of '{cloth}', but of the remnants' "
-                f"{there / 100:.0f} cm² only {(there - taken) / 100:.0f} cm² are left"
+                f"{kind.label}: one more takes {wanted} cm² of '{cloth}', but of the remnants' "
+                f"{there / 100:.0f} cm² only {left} cm² are left"
             )
         largest = max((room[r.name] for r in remnants if r.cloth == cloth), default=0.0)
         if kind.same_cloth and one > largest * (1 + 1e-9):
+            wanted, has = _areas_apart(one, largest)
             return (
-                f"{kind.label}: all its pieces of '{cloth}' are to come from one remnant and take {one / 100:.0f} cm², "
-                f"but the largest has {largest / 100:.0f} cm²"
+                f"{kind.label}: all its pieces of '{cloth}' are to come from one remnant and take {wanted} cm², "
+                f"but the largest has {has} cm²"
             )
     return None
+
+
+def _areas_apart(a: float, b: float) -> tuple[str, str]:
+    """Two areas in mm² as cm², as finely as they must be written to differ."""
+    for decimals in range(5):
+        one, other = (f"{area / 100:.{decimals}f}" for area in (a, b))
+        if one != other:
+            break
+    return one, other

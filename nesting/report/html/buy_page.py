@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import base64
+import math
 from collections.abc import Mapping, Sequence
 from typing import Any
 
@@ -283,14 +284,21 @@ def found_words(plan: RemnantPlan) -> str:
     return f"{counted(plan.number, 'whole garment')} from leftovers"
 
 
+def _worth(value: float, *, up: bool = False) -> str:
+    """A worth with three decimals at most; ``up``: never less than it is, so that it holds as printed."""
+    if up:
+        value = math.ceil(value * 1000.0 - 1e-6) / 1000.0
+    return f"{value:.3f}".rstrip("0").rstrip(".")
+
+
 def proof_words(plan: RemnantPlan) -> str:
     """Whether more could be cut."""
     if plan.proved:
-        return "no plan gives more"
-    if plan.value == plan.number and plan.bound == int(plan.bound):
-        most = f"more than {int(plan.bound)} are impossible"
+        return f"no plan is worth more than {_worth(plan.value)}" if plan.by_worth else "no plan gives more"
+    if not plan.by_worth:
+        most = f"more than {math.floor(plan.bound + 1e-6)} are impossible"
     else:
-        most = f"worth {plan.value:g}, where more than {plan.bound:g} is impossible"
+        most = f"worth {_worth(plan.value)}, where more than {_worth(plan.bound, up=True)} is impossible"
     if plan.number == 0:
         return f"that there is room for none is not proved: {most}. More --seconds may find some"
     return f"the most that was found, not proved to be the most there is: {most}. More --seconds may find more"

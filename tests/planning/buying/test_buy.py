@@ -66,6 +66,19 @@ def test_one_more_may_be_free():
     assert bought.as_dict()["curves"][0]["one_more"] == {"garment": "shorts", "buy_length": 400.0, "adds": 0.0}
 
 
+def test_nothing_is_called_free_that_was_not_measured_for_one_less():
+    """Every garment takes 100 mm more, and the shop sells by 50: none is free. Of twenty only some lays are made; those
+    between are served by the next larger, so that it costs the same without being free."""
+    piece = shape("body", ((0.0, 0.0), (100.0, 0.0), (100.0, 1000.0), (0.0, 1000.0)))
+    order = order_of(
+        [piece], [Garment("strip", None, 20, ("body",))], [Cloth("main", 1000.0, increment=50.0, end_allowance=0.0)]
+    )
+    bought = buy(resolve(order), AreaLay(1.0), spreads=["open"], naps=["none"], curve_counts=5)
+    (found,) = bought.curves
+    assert sum(point.measured for point in found.points) == 5 and len(found.points) == 21
+    assert found.free == ()
+
+
 def test_the_document_has_the_agreed_keys():
     """rows, curve, trims and refused, in mm."""
     piece = shape(

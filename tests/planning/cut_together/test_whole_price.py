@@ -77,6 +77,26 @@ def test_the_cheapest_of_all_choices(number: int) -> None:
         assert found[1].leaders_on is not None and worth(order, found) <= least + 1e-9
 
 
+def test_what_is_said_of_a_lay_is_said_of_that_lay() -> None:
+    """Why the easier spread was chosen by itself is not told of the other spread that all cloths together ask for."""
+    changed = 0
+    for number in range(4):
+        asked = together_order(100 + number)
+        small = tuple(replace(g, count=1) for g in asked.garments[:1])
+        cloths = tuple(replace(c, spreads=("open", "lengthwise fold", "crosswise fold")) for c in asked.cloths)
+        order = resolve(replace(asked, garments=small, cloths=cloths))
+        first, second = (one_cloth(order, cloth.name) for cloth in order.cloths)
+        assert not any("easier to cut" in note for lay in first.others for note in lay.notes)
+        tagged = [replace(one, notes=(one.sections[0].spread.kind,), others=()) for one in (first, *first.others)]
+        # as if the longest of them were the one that was chosen by itself
+        longest = max(tagged, key=lambda one: one.buy_length)
+        told = replace(longest, others=tuple(one for one in tagged if one is not longest))
+        chosen = spread_by_whole_price(order, (told, second))[0]
+        assert chosen.notes == (chosen.sections[0].spread.kind,)
+        changed += chosen.notes != told.notes
+    assert changed, "no order took another spread"
+
+
 def test_the_table_says_what_each_spread_would_cost_in_all() -> None:
     """The one that is taken costs least; the figure is that of the lays that come with it."""
     asked = together_order(103)

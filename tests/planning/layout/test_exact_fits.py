@@ -10,6 +10,7 @@ import importlib.util
 import math
 import os
 import sys
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -22,9 +23,11 @@ from nesting.model.lay import Lay
 from nesting.model.order import CutPiece, Order, Remnant
 from nesting.model.piece import Piece
 from nesting.planning.layout.bounding import cloth_bound, shared
+from nesting.planning.layout.choice import choose
 from nesting.planning.layout.demand import stacks_of
 from nesting.planning.layout.options import SearchOptions
 from nesting.planning.layout.solve import lay_cloth
+from nesting.planning.layout.trials import Finished, Search
 from nesting.resolving.resolve import resolve
 from tests.planning.builders import order_of, rect
 
@@ -139,6 +142,22 @@ def test_on_the_fold_only_is_bounded_as_if_opened_out() -> None:
     found = lay(order, "lengthwise fold")
     assert found.lay_length == pytest.approx(300.0, abs=1e-6)
     assert 299.9 < found.lower_bound <= 300.0
+
+
+def test_a_bound_told_while_the_search_goes_on_holds_for_stacked_plies() -> None:
+    """Two pieces one behind the other in each of two plies: 300 + 10 + 300. Opened out four take 1230 in a row, the
+    same and a gap more than both plies have: the bound of a ply is half of 1230 less that gap, not half of it all."""
+    order = order_of(rect("p", 300, 1000), count=4, gap=10.0, plies=2)
+    (cloth,), listed = order.cloths, resolve(order)
+    found = lay(order, "stacked face up")
+    assert found.lay_length == pytest.approx(610.0, abs=0.01)
+    search = Search(listed, cloth, stacks_of(listed, cloth), SearchOptions(seconds=None, rounds=1), None, None)
+    assert search.open_bound() is not None
+    # a lay so far that is longer than need be, so that the bound is not cut down to it
+    so_far = Finished("stacked face up", tuple(replace(s, lay_length=700.0) for s in found.sections), None)
+    told = choose(search, [so_far], (), {("g", None): 4}, ended=False)
+    assert told.lay_length == 700.0
+    assert 609.0 < told.lower_bound <= 610.0
 
 
 sizes = st.integers(30, 400)  # mm

@@ -70,6 +70,16 @@ def test_a_short_table_divides_the_lay_into_sections(tmp_path) -> None:
     assert len(lay.placements) == 4 and {p.copy for p in lay.placements} == {1, 2, 3, 4}
 
 
+def test_sections_on_the_table_keep_the_gap_between_them(tmp_path) -> None:
+    """A gap of 1 cm, and no ends: four panels of 30 cm and three gaps are 123 cm, in whatever sections. With ends of
+    2 mm, 4 mm between sections would be too near; with ends of 6 mm they are 1.2 cm apart, so 123.2 to 123.6 cm."""
+    for ends, least, most in (("0 mm", 1230.0, 1230.0), ("2 mm", 1230.0, 1230.0), ("6 mm", 1232.0, 1236.0)):
+        asked = order(tmp_path, cloth=f'table_length = 62.3\ngap = 1\nend_allowance = "{ends}"')
+        (lay,) = nesting.lay(asked, rounds=2, workers=1)
+        assert len(lay.sections) > 1 and least - 0.01 <= lay.lay_length <= most + 0.01, ends
+        assert prove(lay, asked).ok, ends
+
+
 def test_a_garment_longer_than_the_table_is_refused(tmp_path) -> None:
     """One panel with both ends is 34 cm long."""
     with pytest.raises(CannotLayError, match=r"one bag is 30.0 cm long .* does not fit on a table of 33.0 cm"):

@@ -16,6 +16,7 @@ from nesting.model.errors import OrderError
 from nesting.model.lay import PieceHeld, Placement
 from nesting.model.order import Cloth, Garment
 from nesting.model.piece import Piece
+from nesting.model.units import format_exceeding
 from nesting.planning.layout.options import SearchOptions
 from nesting.planning.leftovers.cloth_pieces import (
     FitsBySearch,
@@ -30,9 +31,10 @@ from nesting.planning.leftovers.remnants import plan_remnants
 from nesting.proof import prove
 from nesting.proof.edited import judgement_of
 from nesting.proof.holding import holds_of
+from nesting.report.html.buy_page import proof_words
 from nesting.resolving.resolve import resolve
 from tests.planning.area_lays import AreaLay, lay_of, order_of, rectangle, scrap, shape
-from tests.planning.leftovers.remnant_cases import CASES
+from tests.planning.leftovers.remnant_cases import CASES, worth_more_than_many
 
 
 class Judge:
@@ -249,6 +251,38 @@ def test_the_reason_by_area_gives_the_figures():
     plan = plan_remnants(resolve(order), Judge(lambda *_: True))
     assert plan.number == 1
     assert plan.reason == "briefs: one more takes 200 cm² of 'main', but of the remnants' 350 cm² only 150 cm² are left"
+
+
+def test_figures_of_a_reason_differ_as_printed():
+    """One takes 100.002 cm², and of 200.003 cm² there are 100.001 left: thousandths of a cm² are needed to see it."""
+    order = order_of(
+        [rectangle("a", 100.002, 100.0)], [Garment("g", None, 1, ("a",))], remnants=(scrap("r", 100.0, 100.0),)
+    )
+    alone = plan_remnants(resolve(order), Judge(lambda *_: True))
+    assert alone.reason == "g: piece 'a' cannot lie on any of the 1 remnants of 'main', not even alone"
+    two = replace(order, remnants=(scrap("r", 100.0, 100.0), scrap("s", 100.003, 100.0)))
+    two = replace(two, garments=(replace(order.garments[0], count=2),))
+    plan = plan_remnants(resolve(two), Judge(lambda *_: True))
+    assert plan.number == 1 and plan.reason is not None
+    assert "one more takes 100.002 cm²" in plan.reason and "only 100.001 cm² are left" in plan.reason
+    # a length that is at least so much is rounded down: 280.199 mm are not "at least 28.02 cm"
+    assert format_exceeding(280.199, 280.0, imperial=False) == ("28.01 cm", "28.00 cm")
+    assert format_exceeding(280.001, 280.0, imperial=False) == ("28.0001 cm", "28.0000 cm")
+    assert format_exceeding(25.4 * 3, 25.4, imperial=True) == ("3.0 in", "1.0 in")
+
+
+def test_what_is_worth_most_is_not_called_the_most_garments():
+    """Three small ones worth 1 each, or one large worth 5: none is worth more, though another gives more garments."""
+    order, _ = worth_more_than_many()
+    plan = plan_remnants(resolve(order), FitsBySearch(SearchOptions(rounds=4)), seconds=None)
+    assert plan.number == 1 and plan.value == 5.0 and plan.by_worth and plan.proved
+    assert proof_words(plan) == "no plan is worth more than 5"
+    # a worth that happens to be the number of garments is no number of garments
+    open_ = replace(plan, proved=False, value=1.0, bound=3.0)
+    assert "worth 1, where more than 3 is impossible" in proof_words(open_)
+    # never less than it is
+    assert "more than 1.235 is impossible" in proof_words(replace(open_, bound=1.23412))
+    assert "more than 1234567.5 is impossible" in proof_words(replace(open_, bound=1234567.5))
 
 
 def test_a_left_piece_is_laid_flipped():
