@@ -31,7 +31,7 @@ from nesting.resolving.resolve import resolve
 from tests.planning.area_lays import AreaLay, order_of, rectangle
 
 _SPEC = importlib.util.spec_from_file_location(
-    "batch_and_lay", Path(__file__).parents[2] / "scripts" / "batch_and_lay.py"
+    "batch_and_lay", Path(__file__).parents[3] / "scripts" / "batch_and_lay.py"
 )
 FACE_UP = "stacked face up"
 FACE_TO_FACE = "stacked face to face"
