@@ -16,8 +16,10 @@ from nesting.model.lay import Lay, Placement, Section, Spread, mirrored_over_fol
 from nesting.model.order import Cloth, SpreadName
 from nesting.model.piece import mapped
 from nesting.model.units import format_length
+from nesting.packing.problem import Bound
 from nesting.planning.cut_together.fits_over import why_not_here, why_not_together
 from nesting.planning.cut_together.followers import follower_motion
+from nesting.planning.layout.bounding import shared
 from nesting.planning.layout.repeats import matching_for
 from nesting.planning.layout.wording import turn_notes
 from nesting.planning.layout.yardage import buy_length, full_widths, garment_shares, utilisation
@@ -83,7 +85,7 @@ def _tried_over(order: CuttingList, lay: Lay, apart: Lay) -> tuple[Lay, Lay]:
     """Both lays with the second cloth over the first, or as they were with the reason noted."""
 
     def say(mm: float) -> str:
-        return format_length(mm, imperial=order.imperial, step="1/8 in" if order.imperial else "cm")
+        return format_length(mm, imperial=order.imperial, step="1/8 in" if order.imperial else "mm", up=True)
 
     def finely(mm: float) -> str:
         return format_length(mm, imperial=order.imperial, step="1/16 in" if order.imperial else "mm")
@@ -94,14 +96,14 @@ def _tried_over(order: CuttingList, lay: Lay, apart: Lay) -> tuple[Lay, Lay]:
         note = f"cut together with cloth '{lay.cloth}' is not possible as it lies: {why}; laid by itself"
         return lay, replace(apart, apart=why.reason, notes=(*apart.notes, note))
     buy = buy_length(over.kind, over.cloth, over.lay_length)
-    begins = " and ".join(say(at + lay.end_allowance - apart.end_allowance) for at in over.starts)
+    begins = " and ".join(finely(at + lay.end_allowance - apart.end_allowance) for at in over.starts)
     note = (
         f"cut together with '{lay.cloth}': {say(buy)} of '{apart.cloth}', {sides_words(over.sections[0].spread)}, laid "
         f"over it with its first edge {begins} from the cut end of '{lay.cloth}'; "
         f"cut apart, {say(apart.buy_length)} would do"
     )
-    shared = full_widths(apart.sections[0].spread.kind, order.cloth_named(apart.cloth))
-    bound = apart.lower_bound * shared / full_widths(over.kind, over.cloth)
+    lengths = full_widths(apart.sections[0].spread.kind, order.cloth_named(apart.cloth))
+    bound = shared(Bound(apart.lower_bound * lengths, apart.bound_reason), over.kind, over.cloth).length
     return replace(lay, notes=(*lay.notes, note)), replace(
         apart,
         over=lay.cloth,

@@ -258,7 +258,7 @@ def ways_note(order: CuttingList, second: Lay, over: float | None, apart: float)
     """What the ways take of the second cloth, side by side."""
 
     def say(mm: float) -> str:
-        return format_length(mm, imperial=order.imperial, step="1/8 in" if order.imperial else "cm")
+        return format_length(mm, imperial=order.imperial, step="1/8 in" if order.imperial else "mm", up=True)
 
     number = len(second.patches)
     patches = "1 patch" if number == 1 else f"{number} patches"

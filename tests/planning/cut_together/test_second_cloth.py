@@ -380,3 +380,24 @@ def test_words_of_the_sheet() -> None:
     main, second = laid(two_cloths(ONE, LINING, TO_THE_LEADER, count=2, **STACK), "stacked face up")
     assert kind_words(main.sections[0].spread) == "stacked face up"
     assert kind_words(second.sections[0].spread) == "stacked face down"
+
+
+def test_a_bound_of_a_cloth_laid_over_stacked_leaders_counts_the_gap_between_its_lengths() -> None:
+    """Two linings of 300 in each of two plies cannot take less than 300 + 10 + 300. Four in a row take 1230 by
+    themselves, half of which is 615: the two lengths do not keep a gap from one another."""
+    order = two_cloths(
+        rect("front", 345, 1000), rect("lining", 300, 1000), "same", count=4, gap=10.0, plies=2, lining={"gap": 10.0}
+    )
+    _, second = laid(order, "stacked face up")
+    assert second.over == "main" and second.sections[0].spread.kind == "stacked face up"
+    # in the middle of leaders that take 345 + 10 + 345
+    assert second.lay_length == pytest.approx(655.0, abs=0.01)
+    assert 609.0 < second.lower_bound <= 610.0
+
+
+def test_what_would_do_is_never_said_shorter_than_it_is() -> None:
+    """61.4 cm laid over the leaders and apart: neither is 61 cm."""
+    order = two_cloths(rect("front", 307, 1000), rect("lining", 307, 1000), "same", count=2)
+    _, second = laid(order, "open")
+    (note,) = (note for note in second.notes if note.startswith("cut together"))
+    assert "61.4 cm of 'lining'" in note and "cut apart, 61.4 cm would do" in note

@@ -238,7 +238,7 @@ function mount(root, app) {
       button(lay?.lay ? "Lay anew" : "Lay it", () => start(false), { key: "lay-start", kind: "main", disabled: busy }),
       lay?.lay ? button(held ? `Go on from here, ${counted(held, "piece")} held` : "Go on from here", () => start(true), { key: "lay-go-on", disabled: busy }) : null,
       field(app, { key: "lay-seconds", label: "search for", kind: "choice", value: wish.seconds, choices: TIMES.map(([value, label]) => ({ value, label })), change: (v) => void (wish.seconds = v) }),
-      field(app, { key: "lay-spread", label: "spread", term: "spread", kind: "choice", value: wish.spread, choices: [{ value: "", label: "the easiest of the shortest" }, ...SPREADS.map((v) => ({ value: v, label: v }))], change: (v) => void (wish.spread = v) }),
+      field(app, { key: "lay-spread", label: "spread", term: "spread", kind: "choice", value: wish.spread, choices: [{ value: "", label: "whichever takes least to buy" }, ...SPREADS.map((v) => ({ value: v, label: v }))], change: (v) => void (wish.spread = v) }),
       h("details", { "data-key": "lay-exact", class: "inline" }, h("summary", { "data-key": "lay-exact-s" }, "exactly repeatable"),
         field(app, { key: "lay-rounds", label: "rounds in place of seconds", kind: "number", min: 1, step: 1, value: wish.rounds, change: (v) => void (wish.rounds = v), note: "The same rounds and seed give the same lay." }),
         field(app, { key: "lay-seed", label: "seed", kind: "number", min: 0, step: 1, value: wish.seed, change: (v) => void (wish.seed = v) })),
@@ -358,7 +358,7 @@ function mount(root, app) {
           h("thead", {}, h("tr", {}, ...["spread", "lay", "to buy", "cut from it", "cost", ""].map((t) => h("th", { scope: "col" }, t || h("span", { class: "unseen" }, "take"))))),
           h("tbody", {}, ...lay.spreads.map((row) =>
             h("tr", { class: row.shown ? "shown" : null },
-              h("th", { scope: "row" }, row.spread, row.chosen ? h("span", { class: "tag" }, "easiest of the shortest") : null),
+              h("th", { scope: "row" }, row.spread, row.chosen ? h("span", { class: "tag" }, "taken") : null),
               row.refused
                 ? h("td", { colspan: 5, class: "note" }, row.refused)
                 : [
