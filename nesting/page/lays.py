@@ -28,6 +28,7 @@ from nesting.page.workspace import Workspace
 from nesting.proof.edited import redrawn
 from nesting.proof.proving import prove
 from nesting.report.sheet.sheet import rows
+from nesting.report.words import reason_words
 
 __all__ = ["Lays", "as_file", "laid_ids"]
 
@@ -365,7 +366,7 @@ class Lays:
             "lay_length": round(lay.lay_length, 3) if lay else 0.0,
             "buy_length": round(lay.buy_length, 3) if lay else 0.0,
             "lower_bound": round(lay.lower_bound, 3) if lay else 0.0,
-            "bound_reason": lay.bound_reason if lay else "",
+            "bound_reason": reason_words(lay) if lay else "",
             "utilisation": round(lay.utilisation, 5) if lay else 0.0,
             "gap": lay.gap if lay else 0.0,
             "width": lay.usable_width if lay else 0.0,

@@ -118,8 +118,12 @@ def lay_words(lay: Lay) -> str:
 
 
 def reason_words(lay: Lay) -> str:
-    """Why no lay is shorter, with pieces named as the order names them, without the number of their copy."""
+    """Why no lay is shorter, with pieces named as the order names them, without the number of their copy. What bounds a
+    crosswise fold or a stack is told of its lengths of cloth opened out."""
     text = lay.bound_reason
+    lengths = lay.sections[0].spread.layers if len(lay.sections) == 1 else 1
+    if text and lengths > 1 and lay.sections[0].spread.kind != "tubular":
+        text = f"its {lengths} lengths of cloth opened out: {text}"
     names = {f"{p.piece} {p.size}" if p.size else p.piece for p in lay.placements}
     for name in sorted(names, key=len, reverse=True):
         text = re.sub(rf"(?<!\w){re.escape(name)} \d+(?!\w)", f"“{name}”".replace("\\", r"\\"), text)

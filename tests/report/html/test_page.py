@@ -195,6 +195,11 @@ def test_reasons_name_pieces_without_the_copy() -> None:
     lay = replace(lay, sections=(replace(section, placements=placements),))
     lay = replace(lay, bound_reason="panel 1 1 alone is that long, however it may lie")
     assert reason_words(lay) == "“panel 1” alone is that long, however it may lie"
+    # on a crosswise fold half of a piece's length bounds the lay: no piece is as short as that
+    (one,) = lay.sections
+    crosswise = replace(one, spread=replace(one.spread, kind="crosswise fold", layers=2))
+    told = reason_words(replace(lay, sections=(crosswise,)))
+    assert told == "its 2 lengths of cloth opened out: “panel 1” alone is that long, however it may lie"
 
 
 def test_the_shop_list_adds_up() -> None:
