@@ -82,5 +82,9 @@ def _served(curve: Curve, lengths: dict[int, tuple[float, float]]) -> Curve:
         bought, laid = min(bought, p.buy_length, buy), min(laid, p.lay_length, lay)
         points.append(replace(p, buy_length=bought, lay_length=laid))
     points.reverse()
-    free = [k > 0 and p.measured and p.buy_length <= points[k - 1].buy_length + 1e-6 for k, p in enumerate(points)]
+    # what was not measured for one less says nothing of what the one more adds
+    free = [
+        k > 0 and p.measured and points[k - 1].measured and p.buy_length <= points[k - 1].buy_length + 1e-6
+        for k, p in enumerate(points)
+    ]
     return replace(curve, points=tuple(replace(p, free=f) for p, f in zip(points, free, strict=True)))
