@@ -385,10 +385,9 @@ def test_words_of_the_sheet() -> None:
 def test_a_bound_of_a_cloth_laid_over_stacked_leaders_counts_the_gap_between_its_lengths() -> None:
     """Two linings of 300 in each of two plies cannot take less than 300 + 10 + 300. Four in a row take 1230 by
     themselves, half of which is 615: the two lengths do not keep a gap from one another."""
-    order = two_cloths(
-        rect("front", 345, 1000), rect("lining", 300, 1000), "same", count=4, gap=10.0, plies=2, lining={"gap": 10.0}
-    )
-    _, second = laid(order, "stacked face up")
+    stacked: dict[str, Any] = {"plies": 2, "spreads": ("stacked face up",), "lining": {"gap": 10.0}}
+    order = two_cloths(rect("front", 345, 1000), rect("lining", 300, 1000), "same", count=4, gap=10.0, **stacked)
+    _, second = laid(order, None)
     assert second.over == "main" and second.sections[0].spread.kind == "stacked face up"
     # in the middle of leaders that take 345 + 10 + 345
     assert second.lay_length == pytest.approx(655.0, abs=0.01)
