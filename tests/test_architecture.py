@@ -43,13 +43,17 @@ def test_proof_shares_no_geometry_with_the_search() -> None:
 
 
 def test_only_the_cutting_list_asks_the_order_for_its_pieces() -> None:
-    """Planning and report receive the order resolved: none of them looks a piece, its cloth or its partner up there."""
-    for room in ("planning", "report", "session", "cli"):
+    """All but the proof receive the order resolved: none of them looks a piece, its cloth or its partner up there, and
+    what they receive is not called an order."""
+    for room in ("checking", "planning", "report", "session", "cli"):
         for path in (ROOT / room).rglob("*.py"):
             nodes = list(ast.walk(ast.parse(path.read_text(encoding="utf-8"))))
             looked_up = {node.attr for node in nodes if isinstance(node, ast.Attribute)}
             called = {node.id for node in nodes if isinstance(node, ast.Name)}
             assert not looked_up & {"cut_piece", "cloth_of", "wearer_of"} and "agreement" not in called, path
+            typed = {n.arg: n.annotation for n in nodes if isinstance(n, ast.arg) and n.annotation is not None}
+            typed |= {ast.unparse(n.target): n.annotation for n in nodes if isinstance(n, ast.AnnAssign)}
+            assert "order" not in typed or "CuttingList" not in ast.unparse(typed["order"]), path
 
 
 def test_no_module_imports_itself_round_a_corner() -> None:

@@ -91,7 +91,7 @@ def _kinds(problem: Problem, plies: tuple[Ply, ...]) -> tuple[Kind, ...]:
     kinds = []
     for own in members.values():
         item = problem.items[own[0]]
-        kinds.append(Kind(lies_of(item, own[0], plies, known), tuple(own), item.group, item.name))
+        kinds.append(Kind(lies_of(item, own[0], plies, known), tuple(own), item.group, item.label or item.name))
     return tuple(kinds)
 
 

@@ -21,14 +21,14 @@ Say = Callable[[float], str]
 
 
 def why_not_here(
-    order: CuttingList, cloth: Cloth, spread: Spread, laid: Sequence[Placement], say: Say
+    listed: CuttingList, cloth: Cloth, spread: Spread, laid: Sequence[Placement], say: Say
 ) -> Reason | None:
     """Why these pieces cannot be cut from ``cloth``, spread like that, where they lie; None if they can.
 
     ``say`` puts a length in mm into words.
     """
     for p in laid:
-        cut = order.cut(p.piece, p.size)
+        cut = listed.cut(p.piece, p.size)
         if p.opened and not cut.unfold:
             words = f"'{p.label}' may not be opened out (unfold = false), but its leader is"
             return Reason(words, code="fold.unfold", figures={"piece": p.piece})
@@ -44,19 +44,19 @@ def why_not_here(
             words = f"the fold of '{cloth.name}' does not lie over the fold on which '{p.label}' is cut"
             return Reason(words, code="together.fold-apart", figures={"piece": p.piece})
         if away is not None and away < cloth.gap / 2 - SLACK:
-            found, asked = format_apart(max(away, 0.0), cloth.gap / 2, imperial=order.imperial)
+            found, asked = format_apart(max(away, 0.0), cloth.gap / 2, imperial=listed.imperial)
             words = f"'{p.label}' would lie {found} from a fold, half the gap is {asked}"
             return Reason(words, code="together.near-fold", figures={"piece": p.piece, "away": max(away, 0.0)})
-    return _too_near(cloth, spread, laid, imperial=order.imperial)
+    return _too_near(cloth, spread, laid, imperial=listed.imperial)
 
 
-def why_not_together(order: CuttingList, cloth: Cloth, sections: Sequence[Section]) -> Reason | None:
+def why_not_together(listed: CuttingList, cloth: Cloth, sections: Sequence[Section]) -> Reason | None:
     """Why the pieces of all sections cannot be cut from ``cloth`` as one lay; None if they can."""
     if cloth.nap != "by garment":
         return None
     ways: dict[tuple[str, str | None, int], set[int]] = {}
     for p in (p for s in sections for p in s.placements):
-        cut = order.cut(p.piece, p.size)
+        cut = listed.cut(p.piece, p.size)
         allowed = orientation(cut, cloth)
         for turn, state in zip(allowed.turns, allowed.states, strict=True):
             if state is not None and _off(p.turn, turn) <= cut.tilt + 1e-6:

@@ -15,7 +15,6 @@ from nesting.report.words import (
     lay_words,
     least_length,
     long_length,
-    reason_words,
     shop_column,
     shop_length,
 )
@@ -70,7 +69,7 @@ def _answer(lay: Lay, listed: CuttingList | None) -> RenderableType:
     if above_bound(lay) is not None:
         words.append(f"; no lay is shorter than {least_length(lay.lower_bound, lay.imperial)}")
         if lay.bound_reason:
-            words.append(f" ({reason_words(lay)})")
+            words.append(f" ({lay.bound_reason})")
     return words
 
 

@@ -25,7 +25,7 @@ from nesting.report.html.shopping import shopping
 from nesting.report.html.summary import above_bound, above_words, cost, summary_dict
 from nesting.report.print.drawn_files import KINDS, lay_outputs, print_outputs, sheet_output
 from nesting.report.terminal.terminal import summary
-from nesting.report.words import least_length, reason_words, shop_length, slug
+from nesting.report.words import least_length, shop_length, slug
 from nesting.resolving.resolve import resolve
 from tests.report import samples
 from tests.report.html.pages import report_page
@@ -185,16 +185,6 @@ def test_at_most_so_much_longer_holds_as_printed() -> None:
     ):  # fmt: skip
         said = above_words(replace(base, lay_length=length))
         assert words in said and bool(said) == bool(words)
-
-
-def test_reasons_name_pieces_without_the_copy() -> None:
-    """A piece's name that ends in a number keeps it; the copy's number goes."""
-    lay = samples.open_lay()
-    section = lay.sections[0]
-    placements = tuple(replace(p, piece="panel 1", size=None) for p in section.placements)
-    lay = replace(lay, sections=(replace(section, placements=placements),))
-    lay = replace(lay, bound_reason="panel 1 1 alone is that long, however it may lie")
-    assert reason_words(lay) == "“panel 1” alone is that long, however it may lie"
 
 
 def test_the_shop_list_adds_up() -> None:
