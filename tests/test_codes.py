@@ -20,7 +20,10 @@ list_codes = importlib.util.module_from_spec(_spec)
 _spec.loader.exec_module(list_codes)
 
 #: What looks into a text.
-READERS = frozenset("startswith endswith removeprefix removesuffix partition find index search match sub".split())
+READERS = {
+    *("startswith", "endswith", "removeprefix", "removesuffix"),
+    *("partition", "find", "index", "search", "match", "sub"),
+}
 
 #: The classes whose makers must give a code.
 MADE = {
