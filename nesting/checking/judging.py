@@ -48,6 +48,7 @@ class Check:
         """Whether all seams agree and all pieces that are cut together do."""
         return all(s.walked.agrees for s in self.seams) and all(t.fits.agrees for t in self.together)
 
+    # long: one line for each key
     def as_dict(self) -> dict[str, Any]:
         """The check as JSON shows it; lengths in mm, areas in mm²."""
         return {

@@ -30,6 +30,7 @@ __all__ = [
 Searching = Callable[["Order", "CuttingList", "Work"], "Result"]
 
 
+# long: one step of the command after another, each told before the next
 def lay_order_file(
     order: Order,
     listed: CuttingList,

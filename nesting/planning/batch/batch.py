@@ -215,6 +215,7 @@ def section_order(listed: CuttingList, cloth: str, section: PlannedSection) -> C
     return listed.with_cloths([changed]).with_counts(counts)
 
 
+# long: the steps of the plan share all that was worked out before them
 def plan_batch(
     listed: CuttingList,
     cloth: str,

@@ -174,6 +174,7 @@ def _copies(job: Job, pieces: int) -> tuple[int, ...]:
     return tuple(copies)
 
 
+# long: the problem and what leads back from it, put together side by side
 def assemble(
     listed: CuttingList,
     cloth: Cloth,
@@ -437,6 +438,7 @@ class _PoseBuilder:
                     meta = PoseMeta(turn, flipped, plies, False, self.job.opened, leaders, followers)
                     self._add(piece, meta, state, None, None, self.cut.tilt)
 
+    # long: one rule of how a piece may lie after another, all about one pose
     def _add(
         self,
         piece: Piece,
