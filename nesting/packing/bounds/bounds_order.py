@@ -136,7 +136,8 @@ def order_bound(
                 table[i, j] = apart
         if table:
             pairs[k, m] = table
-    if not pairs and (len(widths) == 1 or whole > _MOST):
+    grouped = any(kind.group is not None for kind in things)  # whichever state a group takes, something may lie long
+    if not pairs and not grouped and (len(widths) == 1 or whole > _MOST):
         return None
     involved = {k for pair in pairs for k in pair}
     order = sorted(range(len(things)), key=lambda k: (not things[k].lies[0].flaw, k not in involved))
