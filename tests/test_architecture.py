@@ -91,7 +91,7 @@ def test_every_module_says_what_it_is_for() -> None:
 
 
 #: Lines of a function without its docstring, and its branches (as ruff's PLR0912 counts them).
-MOST_LINES, MOST_BRANCHES = 64, 15
+MOST_LINES, MOST_BRANCHES = 65, 15
 
 
 def _branches(function: ast.AST) -> int:

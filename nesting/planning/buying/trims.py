@@ -89,7 +89,7 @@ def trim_needs(listed: CuttingList) -> tuple[TrimNeed, ...]:
             Opening(g.name, g.size, g.count, found.number, found.length, (found.takes or 0.0) + trim.join)
             for g, found in rounds
         ]
-        if not openings and any(g.trims[number] is not None for g in order.garments):
+        if not openings and any(g.trims[number] is not None for g in listed.garments):
             continue  # of the garments that have it none is cut: as many as fit may be none of them
         if not openings:
             raise OrderError(
