@@ -26,8 +26,10 @@ Array = npt.NDArray[np.float64]
 #: Fewer markers of a sheet than this are chance, or tell too little.
 _LEAST_MARKERS = 4
 _LEAST_CORNERS = 8
-#: Pixels, of the picture that markers are looked for in: larger ones are halved first. Corners are read in full.
-_SEARCHED_SIDE = 2200
+#: Pixels a side of the picture that markers are looked for in first, with one threshold, and then, where that does not
+#: show four sheets as good as whole, with several: (side, windows of the threshold). Corners are read in full.
+_SEARCHES = ((1400, (25,)), (2200, (15, 35, 55)))
+_ENOUGH_SHEETS, _ENOUGH_MARKERS = 4, 18
 
 
 @dataclass(frozen=True)
@@ -45,30 +47,42 @@ class SheetSeen:
 
 def find_sheets(grey: npt.NDArray[np.uint8]) -> tuple[SheetSeen, ...]:
     """The sheets of the mat that are seen in a grey picture, by their numbers."""
+    by_sheet: dict[int, dict[int, Array]] = {}
+    for side, windows in _SEARCHES:
+        for sheet, rings in _markers(grey, side, windows).items():
+            by_sheet.setdefault(sheet, {}).update(rings)
+        whole = sum(len(rings) >= _ENOUGH_MARKERS for rings in by_sheet.values())
+        if whole >= _ENOUGH_SHEETS and whole == len(by_sheet):
+            break
+    seen = [_sheet(grey, number, rings) for number, rings in sorted(by_sheet.items())]
+    return tuple(s for s in seen if s is not None)
+
+
+def _markers(grey: npt.NDArray[np.uint8], side: int, windows: tuple[int, ...]) -> dict[int, dict[int, Array]]:
+    """Corners, pixels of the whole picture, of the markers found in a smaller one: by sheet, by number."""
     import cv2
 
-    factor = max(1, round(max(grey.shape) / _SEARCHED_SIDE + 0.2))
+    factor = max(1, round(max(grey.shape) / side + 0.2))
     small = grey
     if factor > 1:
         small = cv2.resize(grey, None, fx=1 / factor, fy=1 / factor, interpolation=cv2.INTER_AREA)
     parameters = cv2.aruco.DetectorParameters()
-    parameters.adaptiveThreshWinSizeMin = 15
-    parameters.adaptiveThreshWinSizeMax = 55
-    parameters.adaptiveThreshWinSizeStep = 20
+    parameters.adaptiveThreshWinSizeMin = windows[0]
+    parameters.adaptiveThreshWinSizeMax = windows[-1]
+    parameters.adaptiveThreshWinSizeStep = windows[1] - windows[0] if len(windows) > 1 else 10
     parameters.minMarkerPerimeterRate = 0.012
     parameters.maxMarkerPerimeterRate = 1.0
     parameters.errorCorrectionRate = 0.4
     corners, ids, _ = cv2.aruco.ArucoDetector(dictionary(), parameters).detectMarkers(small)
+    found: dict[int, dict[int, Array]] = {}
     if ids is None:
-        return ()
-    by_sheet: dict[int, dict[int, Array]] = {}
+        return found
     for ring, ident in zip(corners, np.asarray(ids).ravel().tolist(), strict=True):
         sheet, number = divmod(int(ident), MARKERS_A_SHEET)
         if sheet < MOST_SHEETS:
             full = (np.asarray(ring, dtype=np.float64).reshape(4, 2) + 0.5) * factor - 0.5
-            by_sheet.setdefault(sheet, {})[number] = full
-    seen = [_sheet(grey, number, rings) for number, rings in sorted(by_sheet.items())]
-    return tuple(s for s in seen if s is not None)
+            found.setdefault(sheet, {})[number] = full
+    return found
 
 
 def _sheet(grey: npt.NDArray[np.uint8], number: int, rings: dict[int, Array]) -> SheetSeen | None:

@@ -39,6 +39,9 @@ _MOST_MINGLED = 0.12
 _MOST_BLUR_MM = 1.6
 #: ΔE, light counted by two fifths, that the middle of a piece may differ from its rim.
 _UNLIKE_WITHIN = 12.0
+#: Share of the ΔE by which a piece found differs from the ground below which other places are ground, too; and the ΔE
+#: above which they are looked at in any case.
+_GROUND_SHARE, _SURELY_UNLIKE = 0.5, 12.0
 _MOST_TILT_DEG = 45.0
 #: mm². Smaller than this is no pattern piece.
 _LEAST_AREA_MM2 = 1500.0
@@ -356,12 +359,14 @@ def cut_off(mask: Mask, ground: Ground) -> str | None:
     """Why a piece that touches the end of what is seen, or much of a sheet, cannot serve."""
     import cv2
 
-    ring = cv2.dilate(mask.astype(np.uint8), np.ones((7, 7), np.uint8)).astype(bool) & ~mask
+    side = 2 * max(1, round(3 / ground.per)) + 1
+    ring = cv2.dilate(mask.astype(np.uint8), np.ones((side, side), np.uint8)).astype(bool) & ~mask
     border = np.zeros_like(mask)
-    border[:10], border[-10:], border[:, :10], border[:, -10:] = True, True, True, True
+    rim = round(10 / ground.per)
+    border[:rim], border[-rim:], border[:, :rim], border[:, -rim:] = True, True, True, True
     if (ring & (~ground.seen | border)).any():
         return "it reaches the edge of the picture or lies outside of the mat; photograph it whole, sheets all around"
-    if (ring & ground.sheets).sum() > 12:
+    if (ring & ground.sheets).sum() * ground.per**2 > 12:
         return "it touches a sheet of the mat; leave a finger's breadth between them"
     return None
 
@@ -373,14 +378,28 @@ def _found_alone(
     from shapely import Polygon
 
     taken: list[tuple[float, Edge, Fitted]] = []
+    glanced: list[Mask] = []
     tried: list[Mask] = []
     reasons: list[str] = []
-    for place in seeds(ground)[:60]:
-        x, y = ground.cell(place)
-        if any(mask[y, x] for mask in tried):
+    coarse = ground.coarse
+    least = 0.0
+    for unlike, place in seeds(ground)[:60]:
+        if unlike < least:
+            break  # what is left is coloured like the ground, and pieces were found that are not
+        x, y = (min(c, n - 1) for c, n in zip(coarse.cell(place), coarse.seen.shape[::-1], strict=True))
+        if any(mask[y, x] for mask in glanced):
             continue
-        for mask in distinct(regions_at(ground, place)):
-            if any((mask & other).sum() > 0.8 * min(mask.sum(), other.sum()) for other in tried):
+        # Most places are ground, which runs on to the sheets: that is seen at half the size.
+        hopeful = False
+        for mask in distinct(regions_at(coarse, place)):
+            if _again(mask, glanced) or mask.sum() * coarse.per**2 < _LEAST_AREA_MM2:
+                continue
+            glanced.append(mask)
+            reason = cut_off(mask, coarse)
+            hopeful |= reason is None
+            reasons.extend([reason] if reason else [])
+        for mask in distinct(regions_at(ground, place)) if hopeful else []:
+            if _again(mask, tried):
                 continue
             tried.append(mask)
             judged = _judged(mask, ground, photos, found, cloth=cloth, place=place)
@@ -388,7 +407,8 @@ def _found_alone(
                 reasons.append(judged)
             else:
                 taken.append(judged)
-        if len(tried) > 12:
+                least = max(least, min(_GROUND_SHARE * unlike, _SURELY_UNLIKE))
+        if len(glanced) > 24 or len(tried) > 12:
             break
     taken.sort(key=lambda t: -t[0])
     kept: list[tuple[float, Edge, Fitted]] = []
@@ -405,6 +425,11 @@ def _found_alone(
         )
     kept.sort(key=lambda t: float(t[2].outline[:, 0].min()))
     return [(edge, fitted) for _, edge, fitted in kept]
+
+
+def _again(mask: Mask, others: Sequence[Mask]) -> bool:
+    """Whether it is nearly one of the others, or within one."""
+    return any((mask & other).sum() > 0.8 * min(mask.sum(), other.sum()) for other in others)
 
 
 def _near(points: Array, notches: Sequence[NotchSeen]) -> Mask:

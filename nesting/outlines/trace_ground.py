@@ -27,29 +27,48 @@ _SHEET_HALF = (105.0, 148.0)
 _AROUND, _BORDER = 25.0, 8
 #: mm around a tap that is taken as the piece.
 _TAP_MM = 7.0
+#: Share of the ground beside the sheets that is passed over as other than ground (a piece that lies too near).
+_BESIDE_SHARE = 0.1
 #: Largest ground, mm a side: at 1 mm a pixel a bed sheet.
 MOST_MM = 6000.0
 
 
 @dataclass(frozen=True)
 class Ground:
-    """``lab`` (h, w, 3) float32 CIELAB at 1 mm a pixel, pixel (0, 0) at ``low`` (x, y) mm, rows with growing y;
-    ``seen`` where any photograph shows it, ``sheets`` where sheets lie."""
+    """``lab`` (h, w, 3) float32 CIELAB at ``per`` mm a pixel, pixel (0, 0) at ``low`` (x, y) mm, rows with growing y;
+    ``seen`` where any photograph shows it, ``sheets`` where sheets lie; ``calmed``: see ``calm``."""
 
     lab: npt.NDArray[np.float32]
     low: Array
     seen: Mask
     sheets: Mask
+    per: float = 1.0
+    calmed: npt.NDArray[np.float32] | None = None
 
     @cached_property
     def calm(self) -> npt.NDArray[np.float32]:
         """``lab`` without thin dark lines, lightly blurred."""
-        return _calm(self.lab)
+        return _calm(self.lab) if self.calmed is None else self.calmed
 
     def cell(self, point: Array) -> tuple[int, int]:
         """(column, row) of a point of the ground."""
-        x, y = np.round(np.asarray(point) - self.low).astype(int)
+        x, y = np.round((np.asarray(point) - self.low) / self.per).astype(int)
         return int(x), int(y)
+
+    @cached_property
+    def coarse(self) -> Ground:
+        """The same at 2 mm a pixel, for a first look: it takes a quarter of the time."""
+        import cv2
+
+        h, w = (n // 2 for n in self.seen.shape)
+        calm = self.calm[: 2 * h, : 2 * w]
+        # two by two pixels in one, whose middle is half a millimetre on
+        small = np.asarray(cv2.resize(calm, (w, h), interpolation=cv2.INTER_AREA))
+
+        def every(mask: Mask) -> npt.NDArray[np.uint8]:
+            return np.asarray(mask[: 2 * h, : 2 * w].reshape(h, 2, w, 2).sum(axis=(1, 3), dtype=np.uint8))
+
+        return Ground(small, self.low + 0.5, every(self.seen) == 4, every(self.sheets) > 0, 2.0 * self.per, small)
 
 
 def ground_of(photos: Sequence[Pixels], views: Sequence[View], sheets: Sequence[Array]) -> Ground:
@@ -139,7 +158,7 @@ def regions_at(ground: Ground, tap: Array, others: Sequence[Array] = ()) -> list
     stretched = np.clip(calm * np.float32(2.2) + np.array([0, 128, 128], np.float32), 0, 255)
     found = [_flood(ground, np.asarray(stretched, dtype=np.float32), tap, others)]
     for _ in range(2):
-        inside = _eroded(found[-1], 3)
+        inside = _eroded(found[-1], _pixels(ground, 3))
         if inside.sum() < 200:
             inside = _disc(ground, tap, _TAP_MM)
         unlike = _unlike(calm, inside)
@@ -154,7 +173,7 @@ def _unlike_start(ground: Ground, calm: npt.NDArray[np.float32], tap: Array, oth
     for _ in range(2):
         unlike = _unlike(calm, inside)
         mask = _flood(ground, np.repeat(unlike[..., None], 3, axis=2), tap, others)
-        grown = _eroded(mask, 3)
+        grown = _eroded(mask, _pixels(ground, 3))
         inside = grown if grown.sum() >= 200 else inside
     return mask
 
@@ -187,11 +206,15 @@ def _unlike(calm: npt.NDArray[np.float32], inside: Mask) -> npt.NDArray[np.float
     return np.asarray(np.tanh(np.sqrt(total) / 18.0) * 240.0, dtype=np.float32)
 
 
+def _pixels(ground: Ground, mm: float) -> int:
+    return max(1, round(mm / ground.per))
+
+
 def _disc(ground: Ground, at: Array, radius: float) -> Mask:
     x, y = ground.cell(at)
     h, w = ground.seen.shape
     ys, xs = np.ogrid[0:h, 0:w]
-    return np.asarray((xs - x) ** 2 + (ys - y) ** 2 <= radius**2)
+    return np.asarray((xs - x) ** 2 + (ys - y) ** 2 <= (radius / ground.per) ** 2)
 
 
 def _eroded(mask: Mask, by: int) -> Mask:
@@ -208,14 +231,16 @@ def _flood(ground: Ground, image: npt.NDArray[np.float32], tap: Array, others: S
     h, w = ground.seen.shape
     marks = np.zeros((h, w), np.int32)
     marks[~ground.seen | ground.sheets] = 1
-    marks[:_BORDER], marks[-_BORDER:], marks[:, :_BORDER], marks[:, -_BORDER:] = 1, 1, 1, 1
+    rim = _pixels(ground, _BORDER)
+    marks[:rim], marks[-rim:], marks[:, :rim], marks[:, -rim:] = 1, 1, 1, 1
     for other in others:
         marks[_disc(ground, other, _TAP_MM)] = 3
     marks[_disc(ground, tap, _TAP_MM) & (marks != 1)] = 2
     cv2.watershed(np.ascontiguousarray(np.clip(image, 0, 255).astype(np.uint8)), marks)
     mask = (marks == 2).astype(np.uint8)
-    mask = np.asarray(cv2.morphologyEx(mask, cv2.MORPH_OPEN, cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (5, 5))))
-    mask = np.asarray(cv2.morphologyEx(mask, cv2.MORPH_CLOSE, cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (7, 7))))
+    for how, mm in ((cv2.MORPH_OPEN, 2.5), (cv2.MORPH_CLOSE, 3.5)):
+        side = 2 * max(1, int(mm / ground.per)) + 1
+        mask = np.asarray(cv2.morphologyEx(mask, how, cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (side, side))))
     _, parts = cv2.connectedComponents(mask)
     x, y = ground.cell(tap)
     if not parts[y, x]:
@@ -226,9 +251,10 @@ def _flood(ground: Ground, image: npt.NDArray[np.float32], tap: Array, others: S
     return np.asarray(mask > 0)
 
 
-def seeds(ground: Ground, step: int = 55) -> list[Array]:
-    """Points inside the hull of the sheets, not on them, from where a piece may be found alone: evenly coloured places
-    first."""
+def seeds(ground: Ground, step: int = 55) -> list[tuple[float, Array]]:
+    """Points inside the hull of the sheets, not on them, from where a piece may be found alone, each with how unlike
+    (ΔE, light by three fifths) the ground right beside the sheets it is coloured: the most unlike first, of those that
+    differ little the evenly coloured."""
     import cv2
 
     ys, xs = np.nonzero(ground.sheets if ground.sheets.any() else ground.seen)
@@ -240,10 +266,33 @@ def seeds(ground: Ground, step: int = 55) -> list[Array]:
     smooth = cv2.GaussianBlur(ground.lab, (0, 0), 6.0)
     rough = np.sqrt(((ground.lab - smooth) ** 2).sum(axis=2))
     rough = cv2.blur(rough, (15, 15))
-    found: list[tuple[float, Array]] = []
+    beside = _beside_sheets(ground)
+    share = np.array([0.6, 1.0, 1.0], np.float32)
+    found: list[tuple[float, float, Array]] = []
     h, w = (int(n) for n in ground.seen.shape)
     for y in range(step // 2, h, step):
         for x in range(step // 2, w, step):
             if away[y, x] > 14:
-                found.append((float(rough[y, x]), np.array([x, y], dtype=np.float64) + ground.low))
-    return [at for _, at in sorted(found, key=lambda pair: pair[0])]
+                own = np.median(ground.calm[max(0, y - 5) : y + 6, max(0, x - 5) : x + 6].reshape(-1, 3), axis=0)
+                apart = np.linalg.norm((beside - own) * share, axis=1)
+                unlike = float(np.quantile(apart, _BESIDE_SHARE)) if len(apart) else 0.0
+                found.append((unlike, float(rough[y, x]), np.array([x, y], dtype=np.float64) + ground.low))
+    found.sort(key=lambda one: (-round(one[0] / 8.0), one[1]))
+    return [(unlike, at) for unlike, _, at in found]
+
+
+def _beside_sheets(ground: Ground) -> npt.NDArray[np.float32]:
+    """(n, 3) colours of the strip around the sheets, which is ground: pieces lie a finger's breadth away. Of a scan,
+    which has no sheets, the strip along its border."""
+    import cv2
+
+    if ground.sheets.any():
+        sheets = ground.sheets.astype(np.uint8)
+        near, far = (cv2.dilate(sheets, np.ones((k, k), np.uint8)) for k in (17, 29))
+        strip = (far > 0) & (near == 0) & ground.seen
+    else:
+        strip = np.zeros_like(ground.seen)
+        strip[:_BORDER], strip[-_BORDER:], strip[:, :_BORDER], strip[:, -_BORDER:] = True, True, True, True
+        strip &= ground.seen
+    colours = ground.calm[strip]
+    return np.asarray(colours[:: max(1, len(colours) // 500)])

@@ -1,9 +1,9 @@
 """How far a traced outline may be off: the promise on every result.
 
-It adds what each of these may do to the shape of the outline, however it is turned and shifted: views that fit as well
-(draws), the worst sheet left out, the ruler's doubt of the bars, a piece that lies higher than the mat, and reading the
-edge itself. The factors were set on scenes with even seeds and are judged on those with odd ones
-(``scripts/measure_photos.py``).
+It adds the squares of what each of these may do to the shape of the outline, however it is turned and shifted: views
+that fit as well (draws) and the worst sheet left out, the ruler's doubt of the bars, a piece that lies higher than the
+mat, and reading the edge itself; a patterned ground comes on top. The factors were set on scenes with even seeds and
+are judged on those with odd ones (``scripts/measure_photos.py``).
 """
 
 from __future__ import annotations
@@ -26,7 +26,7 @@ Array = npt.NDArray[np.float64]
 MOST_MM = 2.0
 #: mm by which paper lies higher here and there than the mat.
 USUAL_LIFT_MM = 0.3
-_BY_DRAWS, _BY_SHEETS, _BY_EDGE = 1.2, 1.0, 2.0
+_BY_DRAWS, _BY_SHEETS, _BY_EDGE = 1.0, 1.0, 2.0
 #: mm: corners are put where two fitted edges meet, and paper is cut by hand.
 _ALWAYS_MM = 0.1
 #: mm more where the ground is patterned: its own edges meet that of the piece and pull at it, most at corners. By how
@@ -53,8 +53,9 @@ class Promise:
         """The promised error, mm."""
         mat = _BY_DRAWS * self.draws * (_ALONE_FACTOR if self.left_out is None else 1.0)
         mat += _BY_SHEETS * (self.left_out or 0.0)
-        # what the ruler says of the size is independent of how the sheets were seen
-        return math.hypot(mat, self.scale) + self.lift + _BY_EDGE * self.edge + self.pattern + _ALWAYS_MM
+        # How the sheets were seen, what the ruler said, how high the paper lies and how the edge was read are
+        # independent of each other: their squares add. A pattern pulls at a corner whatever the others do.
+        return math.hypot(mat, self.scale, self.lift, _BY_EDGE * self.edge) + self.pattern + _ALWAYS_MM
 
     def text(self) -> str:
         """For people."""

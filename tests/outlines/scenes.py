@@ -223,12 +223,7 @@ def render(scene: Scene) -> Shot:
         r = np.array([[c, -s], [s, c]])
         corners.append(np.array([(-105, -148.5), (105, -148.5), (105, 148.5), (-105, 148.5)]) @ r.T + (x, y))
     camera, (w, h) = _camera(scene, np.concatenate(corners), rng)
-    px, py = np.meshgrid(np.arange(w, dtype=np.float32), np.arange(h, dtype=np.float32))
-    rays = camera.rays(np.column_stack([px.ravel(), py.ravel()]).astype(np.float32)).astype(np.float32)
-    slope = (rays[:, :2] / rays[:, 2:]).reshape(h, w, 2)
-    del rays
-    gx = (camera.at[0] - camera.at[2] * slope[..., 0]).astype(np.float32)
-    gy = (camera.at[1] - camera.at[2] * slope[..., 1]).astype(np.float32)
+    slope, gx, gy = _slopes(camera, w, h)
     image = _ground(scene.ground, gx, gy, rng)
     grain = cv2.GaussianBlur(rng.standard_normal((h // 4, w // 4)).astype(np.float32), (0, 0), 0.8)
     image *= (1 + 0.03 * cv2.resize(grain, (w, h)))[..., None]
@@ -255,32 +250,70 @@ def render(scene: Scene) -> Shot:
         bow, way = rng.uniform(0.6, 1.0) * scene.bow, rng.integers(3)
         if k in scene.drop or k >= scene.sheets:
             continue
-        c, s = math.cos(math.radians(turn)), math.sin(math.radians(turn))
-        z = np.zeros_like(gx)
-        for _ in range(3 if bow else 1):
-            ax = camera.at[0] + (z - camera.at[2]) * slope[..., 0] - x
-            ay = camera.at[1] + (z - camera.at[2]) * slope[..., 1] - y
-            u, v = c * ax + s * ay, c * ay - s * ax
-            if bow:
-                a, b = np.clip(u / 105, -1, 1), np.clip(v / 148.5, -1, 1)
-                z = (bow * ((1 - b * b) if way == 0 else a * a if way == 1 else (1 + b) ** 2 / 4)).astype(np.float32)
-        texture = _sheet_texture(k, max(4, len(places)))
-        mx = (u / scene.scale[0] / _FINE + texture.shape[1] / 2 - 0.5).astype(np.float32)
-        my = (-v / scene.scale[1] / _FINE + texture.shape[0] / 2 - 0.5).astype(np.float32)
-        grey = cv2.remap(texture, mx, my, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE).astype(np.float32)
-        on = ((np.abs(u) < 105) & (np.abs(v) < 148.5))[..., None]
-        image = np.where(on, _linear(18 + grey * 0.86)[..., None].repeat(3, axis=2), image)
+        _lay_sheet(scene, camera, image, slope, (k, len(places)), (x, y, turn), (bow, int(way)))
     light = _light(scene, gx, gy, rng)
-    linear = image * light[..., None]
-    linear = cv2.GaussianBlur(linear, (0, 0), scene.blur)
-    seen = np.clip(linear, 0, 1) ** (1 / 2.2) * 255
-    seen += rng.standard_normal(seen.shape).astype(np.float32) * scene.noise
-    ok, jpeg = cv2.imencode(
-        ".jpg", np.clip(seen[:, :, ::-1], 0, 255).astype(np.uint8), [cv2.IMWRITE_JPEG_QUALITY, scene.quality]
-    )
+    image *= light[..., None]
+    linear = cv2.GaussianBlur(image, (0, 0), scene.blur)
+    tones = np.empty((h, w, 3), np.uint8)
+    for rows in _strips(h):
+        seen = np.clip(linear[rows], 0, 1) ** np.float32(1 / 2.2) * 255
+        seen += rng.standard_normal(seen.shape).astype(np.float32) * scene.noise
+        tones[rows] = np.clip(seen[:, :, ::-1], 0, 255)
+    ok, jpeg = cv2.imencode(".jpg", tones, [cv2.IMWRITE_JPEG_QUALITY, scene.quality])
     assert ok
     tap = camera.pixels(np.array([[*inner_point(scene.outline), 0.0]]))[0]
     return Shot(jpeg.tobytes(), (float(tap[0]), float(tap[1])), (w, h), camera)
+
+
+def _strips(h: int, rows: int = 64) -> list[slice]:
+    """Rows some at a time, which memory near the processor holds."""
+    return [slice(y, min(h, y + rows)) for y in range(0, h, rows)]
+
+
+def _slopes(camera: Camera, w: int, h: int) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """(h, w, 2) mm aside for each mm up of the ray through each pixel, and the place (x, y) of the ground it meets."""
+    slope = np.empty((h, w, 2), np.float32)
+    for rows in _strips(h):
+        px, py = np.meshgrid(np.arange(w, dtype=np.float32), np.arange(rows.start, rows.stop, dtype=np.float32))
+        rays = camera.rays(np.column_stack([px.ravel(), py.ravel()])).astype(np.float32)
+        slope[rows] = (rays[:, :2] / rays[:, 2:]).reshape(px.shape[0], w, 2)
+    gx = (camera.at[0] - camera.at[2] * slope[..., 0]).astype(np.float32)
+    gy = (camera.at[1] - camera.at[2] * slope[..., 1]).astype(np.float32)
+    return slope, gx, gy
+
+
+def _lay_sheet(
+    scene: Scene, camera: Camera, image: np.ndarray, slope: np.ndarray, which: tuple[int, int],
+    place: tuple[float, float, float], bowed: tuple[float, int],
+) -> None:  # fmt: skip
+    """Draw a sheet over the image (light): ``which`` (its number, of how many), ``bowed`` (mm, which way)."""
+    (x, y, turn), (bow, way) = place, bowed
+    c, s = math.cos(math.radians(turn)), math.sin(math.radians(turn))
+    u, v = np.meshgrid(np.linspace(-105, 105, 15), np.linspace(-148.5, 148.5, 15))
+    flat = np.column_stack([c * u.ravel() - s * v.ravel() + x, s * u.ravel() + c * v.ravel() + y])
+    spots = np.concatenate(
+        [camera.pixels(np.column_stack([flat, np.full(len(flat), up)])) for up in (0.0, bow + 0.5)]
+    )
+    h, w = image.shape[:2]
+    (x0, y0), (x1, y1) = spots.min(axis=0).astype(int) - 12, spots.max(axis=0).astype(int) + 13
+    if x1 <= 0 or y1 <= 0 or x0 >= w or y0 >= h:
+        return
+    part = (slice(max(0, y0), min(h, y1)), slice(max(0, x0), min(w, x1)))
+    own = slope[part]
+    z = np.zeros(own.shape[:2], np.float32)
+    for _ in range(3 if bow else 1):
+        ax = camera.at[0] + (z - camera.at[2]) * own[..., 0] - x
+        ay = camera.at[1] + (z - camera.at[2]) * own[..., 1] - y
+        u, v = c * ax + s * ay, c * ay - s * ax
+        if bow:
+            a, b = np.clip(u / 105, -1, 1), np.clip(v / 148.5, -1, 1)
+            z = (bow * ((1 - b * b) if way == 0 else a * a if way == 1 else (1 + b) ** 2 / 4)).astype(np.float32)
+    texture = _sheet_texture(which[0], max(4, which[1]))
+    mx = (u / scene.scale[0] / _FINE + texture.shape[1] / 2 - 0.5).astype(np.float32)
+    my = (-v / scene.scale[1] / _FINE + texture.shape[0] / 2 - 0.5).astype(np.float32)
+    grey = cv2.remap(texture, mx, my, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE).astype(np.float32)
+    on = (np.abs(u) < 105) & (np.abs(v) < 148.5)
+    image[part][on] = _linear(18 + grey[on] * 0.86)[:, None]
 
 
 def _linear(tones: np.ndarray) -> np.ndarray:

@@ -6,13 +6,21 @@ import re
 from dataclasses import replace
 from pathlib import Path
 
+import pytest
+
 import nesting
 from nesting.files.lays.layfile import lay_as_bytes, read_lay
+from nesting.model.order import Cloth, Order, Together
 from nesting.model.piece import Edge, Piece
 from nesting.pieces.seams import walk_seam
+from nesting.planning.layout.options import SearchOptions
+from nesting.planning.layout.solve import lay_order
+from nesting.proof import prove
 from nesting.report.html.drawn import part_html
 from nesting.report.html.lay_part import lay_part
+from nesting.resolving.resolve import resolve
 from tests.order_builder import CLOTH, GARMENT, PANEL, load, panel_svg
+from tests.planning.builders import order_of, rect
 
 
 def bar(length: float, error: float) -> Piece:
@@ -29,6 +37,35 @@ def test_a_seam_within_the_errors_of_both_pieces_is_not_forbidden() -> None:
     assert traced.lengths_agree
     more = walk_seam([(bar(200, 0.5), "side"), (replace(bar(204, 0.0), error=0.5), "side")], ("a", "b"))
     assert not more.lengths_agree
+
+
+def two_together(error: float, *, gap: float) -> Order:
+    """Two copies of a piece, 4 mm apart, and what is cut together with each from a lining that asks for ``gap`` mm;
+    the lining was traced with this error."""
+    follower = replace(rect("lining", 300, 200), cloth="lining")
+    follower = replace(follower, piece=replace(follower.piece, error=error, origin="photograph p.jpg"))
+    order = order_of(rect("front", 300, 200), follower, count=2, width=450.0, gap=4.0)
+    lining = Cloth("lining", width=1000.0, end_allowance=0.0, increment=1.0, gap=gap)
+    return replace(order, cloths=(*order.cloths, lining), together=(Together("front", "lining", "same"),))
+
+
+@pytest.mark.parametrize("way", ["over the leaders", "patches"])
+@pytest.mark.parametrize("error", [0.0, 0.5, 1.4])
+def test_what_is_cut_together_keeps_its_errors_apart_too(
+    way: str, error: float, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Leaders lie 4 mm apart, the lining asks for 3 mm: with 0.5 mm of error at either edge it still may lie over them,
+    with 1.4 mm it may not. However it is cut, patches or not, its pieces keep the gap and both errors, by the proof."""
+    if way == "over the leaders":
+        from nesting.planning.layout import second_cloth
+
+        monkeypatch.setattr(second_cloth, "_cheapest", lambda order, lays, whole, options, continued: whole)
+    order = two_together(error, gap=3.0)
+    main, second = lay_order(resolve(order), SearchOptions(seconds=None, rounds=1, seed=1, workers=1), spread="open")
+    verdict = prove(second, order, first=main if second.over or second.patches else None)
+    assert verdict.ok, [str(f) for f in verdict.failures]
+    if way == "over the leaders":
+        assert (second.over == "main") == (error < 1.0)
 
 
 def test_the_lay_file_and_the_report_name_what_was_traced(tmp_path: Path) -> None:

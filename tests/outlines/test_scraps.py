@@ -11,6 +11,8 @@ from shapely import affinity
 from typer.testing import CliRunner
 
 from nesting.cli.app import app
+from nesting.outlines.mat import Bars
+from nesting.outlines.trace import Tap, trace_photos
 from nesting.planning.leftovers.stash import read_stash
 from tests.outlines.scenes import Scene, render
 
@@ -48,6 +50,25 @@ def test_a_scrap_is_added_with_its_hole_and_its_picture_and_lies_inside_the_clot
         key=lambda r: r.fun,
     )
     assert best.fun < 0.5
+
+
+def test_a_rim_coloured_like_the_tape_that_marks_flaws_is_left_outside() -> None:
+    """Tape, 15 mm wide, lies all along the edge of a scrap: what was tapped in its middle has another colour than the
+    rim, so the edge that goes round the rim is not taken, and no tape is in what is."""
+    whole = shapely.Polygon(CLOTH)
+    strips = []
+    for a, b in zip(CLOTH, np.roll(CLOTH, -1, axis=0), strict=True):
+        along = (b - a) / np.linalg.norm(b - a)
+        inwards = 15.0 * np.array([-along[1], along[0]])
+        ends = (a - 30 * along, b + 30 * along)
+        strip = shapely.Polygon([*ends, ends[1] + inwards, ends[0] + inwards]).intersection(whole)
+        strips.append(np.array(strip.exterior.coords[:-1]))
+    scene = Scene(CLOTH, seed=5, ground="pale", tilt=6, megapixels=3, colour=(60, 44, 80), tapes=tuple(strips))
+    shot = render(scene)
+    traced = trace_photos([shot.jpeg], bars=Bars(), taps=(Tap(*shot.tap),), cloth=True)
+    free = whole.difference(shapely.union_all([shapely.Polygon(s) for s in strips]))
+    (piece,) = traced.pieces
+    assert 0.9 * free.area < piece.area < 1.02 * free.area < 0.8 * whole.area
 
 
 def test_a_scrap_by_its_measures(tmp_path: Path) -> None:

@@ -43,11 +43,12 @@ def why_not_here(
         if p.on_fold and away is None:
             words = f"the fold of '{cloth.name}' does not lie over the fold on which '{p.label}' is cut"
             return Reason(words, code="together.fold-apart", figures={"piece": p.piece})
-        if away is not None and away < cloth.gap / 2 - SLACK:
-            found, asked = format_apart(max(away, 0.0), cloth.gap / 2, imperial=order.imperial)
-            words = f"'{p.label}' would lie {found} from a fold, half the gap is {asked}"
+        error = cut.piece.error
+        if away is not None and away < cloth.gap / 2 + error - SLACK:
+            found, asked = format_apart(max(away, 0.0), cloth.gap / 2 + error, imperial=order.imperial)
+            words = f"'{p.label}' would lie {found} from a fold, half the gap is {asked}{_with_errors(error)}"
             return Reason(words, code="together.near-fold", figures={"piece": p.piece, "away": max(away, 0.0)})
-    return _too_near(cloth, spread, laid, imperial=order.imperial)
+    return _too_near(order, cloth, spread, laid)
 
 
 def why_not_together(order: CuttingList, cloth: Cloth, sections: Sequence[Section]) -> Reason | None:
@@ -113,7 +114,12 @@ def _from_folds(p: Placement, spread: Spread) -> float | None:
     return least if own else None
 
 
-def _too_near(cloth: Cloth, spread: Spread, laid: Sequence[Placement], *, imperial: bool) -> Reason | None:
+def _with_errors(error: float) -> str:
+    return " with what pictures may be off" if error > 0.0 else ""
+
+
+def _too_near(order: CuttingList, cloth: Cloth, spread: Spread, laid: Sequence[Placement]) -> Reason | None:
+    """Two pieces on one ply nearer than the gap and the errors with which both were traced from pictures."""
     from shapely import STRtree
     from shapely.geometry import Polygon
 
@@ -122,17 +128,23 @@ def _too_near(cloth: Cloth, spread: Spread, laid: Sequence[Placement], *, imperi
         if len(here) < 2:
             continue
         shapes = [Polygon(p.outline) for p in here]
+        errors = [order.cut(p.piece, p.size).piece.error for p in here]
+        widest = cloth.gap + sum(sorted(errors)[-2:])
         tree = STRtree(shapes)
-        pairs = tree.query(shapes, predicate="dwithin", distance=max(cloth.gap - SLACK, 0.0))
+        pairs = tree.query(shapes, predicate="dwithin", distance=max(widest - SLACK, 0.0))
         for i, j in pairs.T.tolist():
             if i >= j:
                 continue
             names = f"'{here[i].label}' and '{here[j].label}'"
-            if cloth.gap > 0.0:
+            gap = cloth.gap + errors[i] + errors[j]
+            if gap > 0.0:
                 apart = float(shapes[i].distance(shapes[j]))
-                found, asked = format_apart(apart, cloth.gap, imperial=imperial)
-                words = f"{names} would lie {found} apart, the gap on '{cloth.name}' is {asked}"
-                return Reason(words, code="together.gap", figures={"apart": apart, "gap": cloth.gap})
+                if apart >= gap - SLACK:
+                    continue
+                found, asked = format_apart(apart, gap, imperial=order.imperial)
+                why = _with_errors(errors[i] + errors[j])
+                words = f"{names} would lie {found} apart, the gap on '{cloth.name}' is {asked}{why}"
+                return Reason(words, code="together.gap", figures={"apart": apart, "gap": gap})
             if shapes[i].intersection(shapes[j]).area > OVERLAP_SHARE * min(shapes[i].area, shapes[j].area):
                 words = f"{names} would overlap, as both reach a little beyond their leaders"
                 return Reason(words, code="together.overlap", figures={"first": here[i].label, "second": here[j].label})

@@ -127,7 +127,7 @@ def _over(order: CuttingList, lay: Lay, apart: Lay, say: Callable[[float], str])
     turned = next(iter(pairs.values())).faces == "to the leader"
     sections: list[Section] = []
     starts: list[float] = []
-    used = cloth
+    used, doubt = cloth, 0.0
     for section in lay.sections:
         leaders = [p for p in section.placements if (p.piece, p.garment, p.size) in pairs and p.follows is None]
         if not leaders:
@@ -137,8 +137,9 @@ def _over(order: CuttingList, lay: Lay, apart: Lay, say: Callable[[float], str])
         begin = min(x for p in laid for x, _ in p.outline)
         laid = [_moved(p, -begin) for p in laid]
         end = max(x for p in laid for x, _ in p.outline)
+        errors = [order.cut(p.piece, p.size).piece.error for p in laid]
         if section.spread.kind == "crosswise fold" and not any(p.on_fold for p in laid):
-            end += cloth.gap / 2
+            end += cloth.gap / 2 + max(errors)
         try:
             depths = _depths(section.spread, used)
             spread = make_spread(section.spread.kind, used, end, depths, turned=turned)
@@ -147,7 +148,9 @@ def _over(order: CuttingList, lay: Lay, apart: Lay, say: Callable[[float], str])
         why = why_not_here(order, used, spread, laid, say)
         if why is not None:
             raise Apart(why.message, code=why.code, figures=why.figures)
-        start = sections[-1].start + sections[-1].lay_length + cloth.gap if sections else 0.0
+        # what was traced from pictures keeps its error free on either side of a seam between sections, too
+        doubt = max(doubt, *errors)
+        start = sections[-1].start + sections[-1].lay_length + cloth.gap + 2.0 * doubt if sections else 0.0
         starts.append(section.start + begin)
         sections.append(Section(spread, end, tuple(laid), start))
     if not sections:
