@@ -12,6 +12,7 @@ import pickle
 import signal
 import sys
 import threading
+from dataclasses import replace
 from multiprocessing.connection import Client, Connection
 from typing import Any
 
@@ -35,11 +36,13 @@ def run(connection: Any) -> None:
         from nesting.packing.search.warm import warm_up
 
         tell(Reading("reading"))
-        warm_up(lambda note: tell(Reading(note)))
+        fresh = warm_up(lambda note: tell(Reading(note)))
         if asked is None:
             connection.send(Result())
             return
         order, listed, options, work = asked
+        if fresh:  # compiling takes nothing of the time
+            options = replace(options, begun=None)
         try:
             connection.send(do(order, listed, options, work, tell))
         except (EOFError, BrokenPipeError, ConnectionResetError):

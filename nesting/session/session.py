@@ -29,6 +29,7 @@ from nesting.session.events import (
     Finished,
     LayWork,
     Proved,
+    Reading,
     Refused,
     RemnantsWork,
     Result,
@@ -81,6 +82,8 @@ class Session:
         self._rows: set[tuple[str, str, float | None]] = set()
         self._begun: float | None = None
         self._late = False
+        #: seconds after which the search itself began: loading and compiling come before
+        self._ready: float | None = None
 
     @property
     def cutting_list(self) -> CuttingList:
@@ -187,7 +190,9 @@ class Session:
         seconds = self.options.seconds
         if seconds is None or self.options.rounds is not None or not isinstance(self.work, LayWork):
             return None
-        return seconds + max(GRACE, 0.05 * seconds)
+        # loading takes of the time, but no more than a third of it: compiling, once after installation, takes longer
+        before = max(0.0, (self._ready or 0.0) - seconds / 3)
+        return before + seconds + max(GRACE, 0.05 * seconds)
 
     def _guarded(self, outcome: Callable[[], Result | None]) -> None:
         """Whatever happens, the session ends: with a result, an error, or nothing."""
@@ -245,6 +250,8 @@ class Session:
                     return message
                 if isinstance(message, Refused):
                     raise message.error
+                if self._ready is None and not isinstance(message, Reading):
+                    self._ready = self._elapsed()
                 self._tell(message)
         except (EOFError, OSError):
             if not self._stop.is_set():
