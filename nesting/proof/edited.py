@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -82,10 +83,8 @@ def judgement_of(path: str | Path, order: Order | None = None, *, gap: float | N
     return Judgement(lay, verdict, moved, drawn, anew, tuple(findings), order)
 
 
-def _leaders(path: Path, lay: Lay, order: Order) -> tuple[Lay | None, list[Failure]]:
-    """The lay, beside this file, of the cloth over which this one lies, and what is wrong where there is none."""
-    if lay.leaders_on is None:
-        return None, cut_loose(lay, order)
+def _lays_beside(path: Path) -> Iterator[tuple[str, Lay]]:
+    """The other lays in the folder that can be read, with their file names, the shortest name first."""
     for other in sorted(path.parent.glob("lay-*.json"), key=lambda p: (len(p.name), p.name)):
         if other.name == path.name:
             continue
@@ -93,6 +92,14 @@ def _leaders(path: Path, lay: Lay, order: Order) -> tuple[Lay | None, list[Failu
             found = read_lay(other)
         except OrderError:
             continue
+        yield other.name, found
+
+
+def _leaders(path: Path, lay: Lay, order: Order) -> tuple[Lay | None, list[Failure]]:
+    """The lay, beside this file, of the cloth over which this one lies, and what is wrong where there is none."""
+    if lay.leaders_on is None:
+        return None, cut_loose(lay, order)
+    for _, found in _lays_beside(path):
         if found.cloth == lay.leaders_on and found.remnant is None and found.part is None:
             return found, []
     message = (
@@ -111,13 +118,7 @@ def _patches_as_cut(path: Path, lay: Lay, order: Order) -> list[Failure]:
         if cloth not in [c.name for c in order.cloths]
     ]
     seen: set[str] = set()
-    for other in sorted(path.parent.glob("lay-*.json"), key=lambda p: (len(p.name), p.name)):
-        if other.name == path.name:
-            continue
-        try:
-            found = read_lay(other)
-        except OrderError:
-            continue
+    for name, found in _lays_beside(path):
         if found.order_sha256 != lay.order_sha256 or found.remnant or found.part or found.cloth in seen:
             continue
         seen.add(found.cloth)
@@ -130,7 +131,7 @@ def _patches_as_cut(path: Path, lay: Lay, order: Order) -> list[Failure]:
             continue
         there = Counter((number, on) for number, of, on in first.patch_places if of == second.cloth)
         if there != Counter((p.number, p.on) for p in second.patches):
-            message = f"patches of '{second.cloth}' lie otherwise than {other.name} says"
+            message = f"patches of '{second.cloth}' lie otherwise than {name} says"
             failures.append(Failure("together", message))
     return failures
 
