@@ -21,8 +21,6 @@ from dataclasses import replace
 from pathlib import Path
 from time import thread_time
 
-import numpy as np
-
 sys.path.insert(0, str(Path(__file__).resolve().parent.parent))
 
 from bench_layout import read
@@ -41,7 +39,7 @@ from nesting.resolving.resolve import resolve
 
 ROOT = Path(__file__).resolve().parent.parent
 GAIN = 0.01
-FAMILIES = ("threshold", "counts", "rounding", "mixed rows", "lanes", "blocks", "order", "slices")
+FAMILIES = ("threshold", "counts", "rounding", "mixed rows", "blocks", "order")
 
 
 def of_order(order: CuttingList) -> Iterator[Problem]:
@@ -82,7 +80,7 @@ def gains(problem: Problem, seconds: float = 0.5) -> dict[str, float] | None:
         return None
     found = dict.fromkeys(FAMILIES, 0.0)
     if ordered is not None and not ordered.tied:
-        found["order" if ordered.kinds else "slices"] = ordered.length / plain - 1
+        found["order"] = ordered.length / plain - 1
     for name in ("threshold", "counts", "rounding"):
         load.duals = (every[0], *(d for d in every if d.name == name))
         with single_rows():
@@ -91,9 +89,7 @@ def gains(problem: Problem, seconds: float = 0.5) -> dict[str, float] | None:
     with single_rows():
         alone = load.bars(plain)[0]
     found["mixed rows"] = load.bars(plain)[0] / alone - 1
-    for name in ("lanes", "blocks"):
-        with only(name):
-            found[name] = load.longer(plain)[0] / plain - 1
+    found["blocks"] = load.longer(plain) / plain - 1
     return found
 
 
@@ -106,23 +102,6 @@ def single_rows() -> Iterator[None]:
         yield
     finally:
         bounds_load.Load._choices = real  # type: ignore[method-assign]
-
-
-@contextlib.contextmanager
-def only(name: str) -> Iterator[None]:
-    """Of the rows whose costs depend on the length, those of one name."""
-    real = bounds_load.Load._at
-
-    def at(self: bounds_load.Load, length: float) -> bounds_load._Rows:
-        rows = real(self, length)
-        own = np.array([row == name for row in rows.names])
-        return bounds_load._Rows(rows.costs[own], rows.room[own], tuple(n for n in rows.names if n == name))
-
-    bounds_load.Load._at = at  # type: ignore[method-assign]
-    try:
-        yield
-    finally:
-        bounds_load.Load._at = real  # type: ignore[method-assign]
 
 
 def counted(problems: Iterator[Problem]) -> tuple[int, Counter[str], Counter[str], dict[str, float]]:

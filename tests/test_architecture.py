@@ -43,13 +43,17 @@ def test_proof_shares_no_geometry_with_the_search() -> None:
 
 
 def test_only_the_cutting_list_asks_the_order_for_its_pieces() -> None:
-    """Planning and report receive the order resolved: none of them looks a piece, its cloth or its partner up there."""
-    for room in ("planning", "report", "session", "cli"):
+    """All but the proof receive the order resolved: none of them looks a piece, its cloth or its partner up there, and
+    what they receive is not called an order."""
+    for room in ("checking", "planning", "report", "session", "cli"):
         for path in (ROOT / room).rglob("*.py"):
             nodes = list(ast.walk(ast.parse(path.read_text(encoding="utf-8"))))
             looked_up = {node.attr for node in nodes if isinstance(node, ast.Attribute)}
             called = {node.id for node in nodes if isinstance(node, ast.Name)}
             assert not looked_up & {"cut_piece", "cloth_of", "wearer_of"} and "agreement" not in called, path
+            typed = {n.arg: n.annotation for n in nodes if isinstance(n, ast.arg) and n.annotation is not None}
+            typed |= {ast.unparse(n.target): n.annotation for n in nodes if isinstance(n, ast.AnnAssign)}
+            assert "order" not in typed or "CuttingList" not in ast.unparse(typed["order"]), path
 
 
 def test_no_module_imports_itself_round_a_corner() -> None:
@@ -84,3 +88,44 @@ def test_every_module_says_what_it_is_for() -> None:
     """Each module begins with a docstring."""
     for path in ROOT.rglob("*.py"):
         assert ast.get_docstring(ast.parse(path.read_text(encoding="utf-8"))), path
+
+
+#: Lines of a function without its docstring, and its branches (as ruff's PLR0912 counts them).
+MOST_LINES, MOST_BRANCHES = 65, 15
+
+
+def _branches(function: ast.AST) -> int:
+    """if, elif, else, for, while, except and case, those of inner functions included."""
+    number = 0
+    for node in ast.walk(function):
+        if isinstance(node, ast.If):
+            follows = len(node.orelse) == 1 and isinstance(node.orelse[0], ast.If)
+            number += 1 + bool(node.orelse and not follows)
+        elif isinstance(node, ast.For | ast.While):
+            number += 1 + bool(node.orelse)
+        elif isinstance(node, ast.Try):
+            number += len(node.handlers) + bool(node.orelse) + bool(node.finalbody) + 1
+        elif isinstance(node, ast.Match):
+            number += len(node.cases)
+    return number
+
+
+def test_a_long_function_has_its_reason_above_it() -> None:
+    """What is longer, or branches more, has a comment "# long: …" above it, and nothing else has one."""
+    wrong = []
+    for path in sorted(ROOT.rglob("*.py")):
+        text = path.read_text(encoding="utf-8")
+        lines, reasons = text.splitlines(), set()
+        for node in ast.walk(ast.parse(text)):
+            if isinstance(node, ast.FunctionDef | ast.AsyncFunctionDef):
+                first = node.body[0]
+                said = first.end_lineno - first.lineno + 1 if ast.get_docstring(node) else 0
+                long = node.end_lineno - node.lineno + 1 - said > MOST_LINES or _branches(node) > MOST_BRANCHES
+                above = min([node.lineno, *(d.lineno for d in node.decorator_list)]) - 2
+                if lines[above].strip().startswith("# long: "):
+                    reasons.add(above)
+                if long != (above in reasons):
+                    wrong.append(f"{path.relative_to(ROOT)}:{node.lineno} {node.name}")
+        stray = {k for k, line in enumerate(lines) if line.strip().startswith("# long: ")} - reasons
+        wrong += [f"{path.relative_to(ROOT)}:{k + 1} reason without a function" for k in stray]
+    assert wrong == []

@@ -124,13 +124,13 @@ def opening_words(line: OpeningLine, imperial: bool) -> dict[str, str]:
     }
 
 
-def fit_findings(order: CuttingList, lines: Iterable[OpeningLine]) -> list[Finding]:
+def fit_findings(listed: CuttingList, lines: Iterable[OpeningLine]) -> list[Finding]:
     """Warnings, with their figures, of openings that do not go on, cut in or stand off."""
 
     def say(mm: float) -> str:
-        return format_length(mm, imperial=order.imperial, step="1/8 in" if order.imperial else "mm")
+        return format_length(mm, imperial=listed.imperial, step="1/8 in" if listed.imperial else "mm")
 
-    file = None if order.path is None else str(order.path)
+    file = None if listed.path is None else str(listed.path)
     found: list[Finding] = []
 
     def warn(line: OpeningLine, message: str) -> None:

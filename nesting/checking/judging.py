@@ -9,16 +9,15 @@ from typing import Any
 from nesting.checking.fit import OpeningLine, fit_findings, opening_lines
 from nesting.checking.notes import PieceLine, areas, notch_depths, small_length, stretch
 from nesting.model.findings import Finding, in_order_of_weight
-from nesting.model.order import CutPiece, Order, Seam, Together
-from nesting.pieces.agreement import Agreement, agreement
+from nesting.model.order import CutPiece, Order, Seam
 from nesting.pieces.contour import signed_area
 from nesting.pieces.grain import GRAIN_KEY
 from nesting.pieces.seams import WalkedSeam, edge_names
-from nesting.pieces.sewn import allowance_along, sewn_in_sizes, sizes_of
-from nesting.resolving.cutting_list import CuttingList
+from nesting.pieces.sewn import allowance_along, sewn_in_sizes
+from nesting.resolving.cutting_list import Agreed, CuttingList
 from nesting.resolving.resolve import resolve
 
-__all__ = ["Check", "PieceLine", "SeamLine", "TogetherLine", "check_order", "forbidding", "small_length"]
+__all__ = ["Check", "PieceLine", "SeamLine", "check_order", "forbidding", "small_length"]
 
 
 @dataclass(frozen=True)
@@ -32,17 +31,6 @@ class SeamLine:
 
 
 @dataclass(frozen=True)
-class TogetherLine:
-    """A leader and its follower in one size."""
-
-    size: str | None
-    together: Together
-    leader: CutPiece
-    follower: CutPiece
-    agreement: Agreement
-
-
-@dataclass(frozen=True)
 class Check:
     """What checking found. ``test_squares``: (file, side in mm) of the squares drawn for checking the scale."""
 
@@ -50,7 +38,7 @@ class Check:
     imperial: bool
     pieces: tuple[PieceLine, ...]
     seams: tuple[SeamLine, ...]
-    together: tuple[TogetherLine, ...]
+    together: tuple[Agreed, ...]
     test_squares: tuple[tuple[str, float], ...]
     findings: tuple[Finding, ...]
     openings: tuple[OpeningLine, ...] = ()
@@ -58,8 +46,9 @@ class Check:
     @property
     def ok(self) -> bool:
         """Whether all seams agree and all pieces that are cut together do."""
-        return all(s.walked.agrees for s in self.seams) and all(t.agreement.agrees for t in self.together)
+        return all(s.walked.agrees for s in self.seams) and all(t.fits.agrees for t in self.together)
 
+    # long: one line for each key
     def as_dict(self) -> dict[str, Any]:
         """The check as JSON shows it; lengths in mm, areas in mm²."""
         return {
@@ -123,13 +112,13 @@ class Check:
             ],
             "together": [
                 {
-                    "leader": t.together.leader,
-                    "follower": t.together.follower,
+                    "leader": t.rule.leader,
+                    "follower": t.rule.follower,
                     "size": t.size,
-                    "agrees": t.agreement.agrees,
-                    "largest": round(t.agreement.largest, 3) if math.isfinite(t.agreement.largest) else None,
-                    "inside": t.agreement.inside,
-                    "messages": list(t.agreement.messages),
+                    "agrees": t.fits.agrees,
+                    "largest": round(t.fits.largest, 3) if math.isfinite(t.fits.largest) else None,
+                    "inside": t.fits.inside,
+                    "messages": list(t.fits.messages),
                 }
                 for t in self.together
             ],
@@ -151,18 +140,17 @@ def check_order(order: Order, listed: CuttingList | None = None) -> Check:
 
     Raises OrderError where a seam names an edge that its piece does not have.
     """
+    listed = resolve(order) if listed is None else listed
     findings = list(order.findings)
     pieces = tuple(_line(cut) for cut in order.pieces)
-    findings += areas(order, pieces)
+    findings += areas(listed, pieces)
     seams = tuple(line for seam in order.seams for line in _walked(order, seam))
     for line in seams:
         findings += _seam_findings(line, order)
-    together = tuple(line for pair in order.together for line in _laid_together(order, pair))
-    for pair in together:
+    for pair in listed.agreed:
         findings += _together_findings(pair)
     findings += notch_depths(order)
-    findings += stretch(order)
-    listed = resolve(order) if listed is None else listed
+    findings += stretch(listed, order.least_fibre_stretch)
     openings = opening_lines(listed)
     findings += fit_findings(listed, openings)
     return Check(
@@ -170,7 +158,7 @@ def check_order(order: Order, listed: CuttingList | None = None) -> Check:
         order.imperial,
         pieces,
         seams,
-        together,
+        listed.agreed,
         order.test_squares,
         in_order_of_weight(findings),
         openings,
@@ -281,31 +269,21 @@ def _allowances(line: SeamLine, order: Order, name: str) -> list[Finding]:
     ]
 
 
-def _laid_together(order: Order, pair: Together) -> list[TogetherLine]:
-    lines = []
-    for size in sizes_of(order.pieces, (pair.leader, pair.follower)):
-        leader, follower = order.cut_piece(pair.leader, size), order.cut_piece(pair.follower, size)
-        lines.append(
-            TogetherLine(size, pair, leader, follower, agreement(leader.piece, follower.piece, pair.tolerance))
-        )
-    return lines
-
-
-def _together_findings(line: TogetherLine) -> list[Finding]:
+def _together_findings(line: Agreed) -> list[Finding]:
     size = f" (size {line.size})" if line.size else ""
-    kind = "note" if line.agreement.agrees else "warning"
+    kind = "note" if line.fits.agrees else "warning"
     return [
         Finding(
             "note" if kind == "note" else "warning",
-            f"'{line.together.follower}' cut together with '{line.together.leader}'{size}: {message}",
+            f"'{line.rule.follower}' cut together with '{line.rule.leader}'{size}: {message}",
             code="together.differs",
-            forbids=not line.agreement.agrees,
+            forbids=not line.fits.agrees,
             figures={
-                "leader": line.together.leader,
-                "follower": line.together.follower,
+                "leader": line.rule.leader,
+                "follower": line.rule.follower,
                 "size": line.size,
-                "largest": line.agreement.largest if math.isfinite(line.agreement.largest) else None,
+                "largest": line.fits.largest if math.isfinite(line.fits.largest) else None,
             },
         )
-        for message in line.agreement.messages
+        for message in line.fits.messages
     ]

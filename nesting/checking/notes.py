@@ -10,6 +10,7 @@ from nesting.model.findings import Finding
 from nesting.model.order import Order
 from nesting.model.units import format_fraction, format_length
 from nesting.pieces.edge_walk import seam_to_cut
+from nesting.resolving.cutting_list import CuttingList
 
 __all__ = ["PieceLine", "areas", "notch_depths", "small_length", "stretch"]
 
@@ -53,30 +54,26 @@ def small_length(mm: float, imperial: bool) -> str:
     return format_length(abs(mm), imperial=False, step="mm")
 
 
-def areas(order: Order, pieces: Iterable[PieceLine]) -> list[Finding]:
+def areas(listed: CuttingList, pieces: Iterable[PieceLine]) -> list[Finding]:
     """What finishes and alterations do to the cut area of the whole order, and roughly to the cloth."""
     lines = {(p.name, p.size): p for p in pieces}
     change: dict[str, float] = {}
     base: dict[str, float] = {}
-    for garment in order.garments:
-        for name in garment.pieces:
-            try:
-                cut = order.cut_piece(name, garment.size)
-            except KeyError:
-                continue
+    for garment in listed.garments:
+        for entry in garment.pieces:
+            cut, cloth = entry.cut, entry.cloth
             line = lines[cut.name, cut.size]
             if line.drawn_area is None:
                 continue
             each = garment.count * cut.cut * (2.0 if line.on_fold else 1.0)
-            cloth = order.cloth_of(garment, cut)
             change[cloth] = change.get(cloth, 0.0) + each * (line.area - line.drawn_area)
             base[cloth] = base.get(cloth, 0.0) + each * line.drawn_area
     found = []
     for name, extra in change.items():
         if abs(extra) <= 1e-4 * base[name]:
             continue
-        width = order.cloth_named(name).usable_width
-        length = format_length(abs(extra) / width, imperial=order.imperial, step=None)
+        width = listed.cloth_named(name).usable_width
+        length = format_length(abs(extra) / width, imperial=listed.imperial, step=None)
         more = "more" if extra > 0 else "less"
         found.append(
             Finding(
@@ -119,16 +116,13 @@ def notch_depths(order: Order) -> list[Finding]:
     return found
 
 
-def stretch(order: Order) -> list[Finding]:
-    """Pieces that need stretch, and cloths that do not say, or do not have, enough."""
+def stretch(listed: CuttingList, least_fibre: float) -> list[Finding]:
+    """Pieces that need stretch, and cloths that do not say, or do not have, enough. ``least_fibre``: the share of
+    stretch fibre that such pieces ask of their cloth."""
     found: dict[Finding, None] = {}
-    for garment in order.garments:
-        for name in garment.pieces:
-            try:
-                cut = order.cut_piece(name, garment.size)
-                cloth = order.cloth_named(order.cloth_of(garment, cut))
-            except KeyError:
-                continue
+    for garment in listed.garments:
+        for entry in garment.pieces:
+            cut, cloth = entry.cut, listed.cloth_named(entry.cloth)
             if cut.needs_stretch is None:
                 continue
             need = f"{cut.needs_stretch * 100:g} %"
@@ -154,12 +148,12 @@ def stretch(order: Order) -> list[Finding]:
                         figures={"cloth": cloth.name, "stretch": best},
                     )
                 ] = None
-            if cloth.fibre_stretch is not None and cloth.fibre_stretch < order.least_fibre_stretch - 1e-9:
+            if cloth.fibre_stretch is not None and cloth.fibre_stretch < least_fibre - 1e-9:
                 found[
                     Finding(
                         "warning",
                         f"cloth '{cloth.name}' has {cloth.fibre_stretch * 100:g} % of stretch fibre, less than the "
-                        f"{order.least_fibre_stretch * 100:g} % asked for pieces that must spring back",
+                        f"{least_fibre * 100:g} % asked for pieces that must spring back",
                         code="stretch.fibre-too-little",
                         figures={"cloth": cloth.name, "fibre_stretch": cloth.fibre_stretch},
                     )

@@ -30,6 +30,7 @@ __all__ = [
 Searching = Callable[["Order", "CuttingList", "Work"], "Result"]
 
 
+# long: one step of the command after another, each told before the next
 def lay_order_file(
     order: Order,
     listed: CuttingList,
@@ -162,7 +163,7 @@ def print_lay_file(
     if {"labels", "list"} & set(wanted):
         beside, order, told = _with_its_kin(path, one)
         listed = None if order is None else resolve(order)
-    made = print_outputs(one, wanted, sheets, join=join, beside=beside, order=listed)
+    made = print_outputs(one, wanted, sheets, join=join, beside=beside, listed=listed)
     files = {folder / name: content for name, content in made.items()}
     write_outputs(files)
     names = sorted(str(p) for p in files)

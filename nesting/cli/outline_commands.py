@@ -128,18 +128,10 @@ def trace_files(
     write_outputs(files)
     findings = [*traced.findings, *asked]
     document = {
-        "pieces": [
-            {
-                "name": one.name, "error_mm": piece.error, "outline": piece.outline,
-                "edges": [{"straight": line, "start": p[0], "end": p[-1]} for p, line in piece.runs],
-                "notches": [{"at": n.at, "depth": n.depth, "width": n.width} for n in piece.notches],
-                "lines": [{"start": g.start, "end": g.end} for g in piece.grain],
-            }
-            for piece, one in zip(traced.pieces, answers, strict=True)
-        ],
+        "pieces": _traced_pieces(traced, answers),
         "findings": [f.as_dict() for f in findings],
         "files": [str(path) for path in files],
-    }  # fmt: skip
+    }
     words: list[object] = [
         f"{one.name}: outline {piece.promise.text()}" for piece, one in zip(traced.pieces, answers, strict=True)
     ]
@@ -147,6 +139,19 @@ def trace_files(
     words.append(f"edges, notches and lines are numbered in {preview}")
     words.append(f"written to {output}" if svg else "no pieces are written before these questions are answered")
     return svg is not None, document, words
+
+
+def _traced_pieces(traced: Traced, answers: Sequence[Answers]) -> list[dict[str, Any]]:
+    """The traced pieces as the JSON document shows them, mm."""
+    return [
+        {
+            "name": one.name, "error_mm": piece.error, "outline": piece.outline,
+            "edges": [{"straight": line, "start": p[0], "end": p[-1]} for p, line in piece.runs],
+            "notches": [{"at": n.at, "depth": n.depth, "width": n.width} for n in piece.notches],
+            "lines": [{"start": g.start, "end": g.end} for g in piece.grain],
+        }
+        for piece, one in zip(traced.pieces, answers, strict=True)
+    ]  # fmt: skip
 
 
 def _answers(traced: Traced, said: dict[str, Sequence[str]]) -> list[Answers]:

@@ -11,7 +11,7 @@ from __future__ import annotations
 import math
 import re
 from collections import Counter, defaultdict
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -143,6 +143,11 @@ def by_whole_lines(sheets: Sequence[Sheet]) -> list[Layout]:
         # what b lies off a on the sheets is how far page q lies the other way
         links[p].append((q, (-shift[0], -shift[1]), spread))
         links[q].append((p, shift, spread))
+    return _laid_by(links, sheets)
+
+
+def _laid_by(links: Mapping[int, Sequence[tuple[int, Point, float]]], sheets: Sequence[Sheet]) -> list[Layout]:
+    """Pages placed one from another along ``links`` (page, how far it lies off, mm, how sure that is, mm)."""
     layouts = []
     placed: set[int] = set()
     for sheet in sheets:

@@ -143,6 +143,7 @@ class Item:
     """One thing to place. Items of one ``group`` share the group's state. ``fixed`` items do not move.
 
     ``kind`` (same value: interchangeable items, same poses) lets the search share fields and skip symmetric swaps.
+    ``label``: what items that are alike are called together, "" where the name will do.
     """
 
     name: str
@@ -150,6 +151,7 @@ class Item:
     kind: int | None = None
     group: int | None = None
     fixed: Place | None = None
+    label: str = ""
 
 
 @dataclass(frozen=True, eq=False)

@@ -614,7 +614,7 @@ class Page:
         beside = [one for one in others if one is not None and one.order_sha256 == lay.order_sha256]
         order = self.work.survey.order
         listed = None if order is None else resolve(order)
-        files = print_outputs(lay, cmd.kinds, cmd.paper, beside=beside, order=listed)
+        files = print_outputs(lay, cmd.kinds, cmd.paper, beside=beside, listed=listed)
         ready_folder(self.work.results)
         name = f"lay-{lay_stem(lay)}.json"
         content = as_file(lay, f"../{self.work.path.name}") if lay.order_file else lay_as_bytes(lay)

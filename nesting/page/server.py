@@ -45,6 +45,7 @@ MOST_FILES = 100
 LARGEST_COMMAND = 256 * 1024
 
 
+# long: one handler for each address
 def application(page: Page, *, port: int, key: str) -> Guard:
     """The guarded application for one page."""
     templates = Environment(loader=FileSystemLoader(_HERE / "templates"), autoescape=select_autoescape(default=True))

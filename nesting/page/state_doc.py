@@ -60,9 +60,9 @@ def blockers_of(survey: Survey) -> list[Blocker]:
                 index = next((i for i, s in enumerate(_order_seams(survey)) if s == line.seam), number)
                 found.append({"message": one.message + size, "where": {"view": "seams", "seam": index}})
         for pair in check.together:
-            if not pair.agreement.agrees:
-                message = f"'{pair.together.follower}' does not go along with '{pair.together.leader}'"
-                found.append({"message": message, "where": {"view": "pieces", "piece": pair.together.follower}})
+            if not pair.fits.agrees:
+                message = f"'{pair.rule.follower}' does not go along with '{pair.rule.leader}'"
+                found.append({"message": message, "where": {"view": "pieces", "piece": pair.rule.follower}})
         order_findings = survey.order.findings if survey.order is not None else ()
         for finding in (*order_findings, *check.findings):
             # seams and pairs are told above, each with its place

@@ -307,24 +307,24 @@ def _named_end(body: Body, anchor: Anchor, edge: str, key: str) -> Point | None:
     return body.spans[run[0]].line[0] if which == "start" else body.spans[run[-1]].line[-1]
 
 
-def _moved_edge(body: Body, change: Alteration, key: str) -> tuple[Body, tuple[Finding, ...]]:
+def _held_ends(
+    body: Body, change: Alteration, edge: str, numbers: Sequence[int], key: str
+) -> tuple[tuple[Point, Point], list[bool]]:
+    """The two ends of an edge that is moved, and which of them are held. OrderError for what is no end of it."""
+
     def refuse(message: str, *, code: str) -> OrderError:
         return OrderError(message, file=body.file, piece=body.label, key=key, code=code)
 
-    if change.edge is None:
-        raise refuse('says no edge: give edge = "…"', code="alter.no-edge")
-    numbers = _spans_of(body, change.edge, key)
-    by = change.by if change.kind == "add" else -change.by
     ends = (body.spans[numbers[0]].line[0], body.spans[numbers[-1]].line[-1])
     held = [False, False]
     for anchor in change.hold:
-        by_name = _named_end(body, anchor, change.edge, key)
+        by_name = _named_end(body, anchor, edge, key)
         if by_name is not None:
             is_end = [math.dist(e, by_name) <= _HELD_MM for e in ends]
             if not any(is_end):
                 raise refuse(
-                    f"hold = {anchor!r} is not an end of the edge '{change.edge}': its ends are where it meets "
-                    f"{' and '.join(n for e in ends for n in _meeting(body, e, change.edge)[:1]) or 'itself'}; write "
+                    f"hold = {anchor!r} is not an end of the edge '{edge}': its ends are where it meets "
+                    f"{' and '.join(n for e in ends for n in _meeting(body, e, edge)[:1]) or 'itself'}; write "
                     'one of these, or "start" or "end" (as the outline runs anticlockwise)',
                     code="alter.hold",
                 )
@@ -342,12 +342,25 @@ def _moved_edge(body: Body, change: Alteration, key: str) -> tuple[Body, tuple[F
         near = [math.dist(p, e) <= _HELD_MM for e in ends]
         if not any(near):
             raise refuse(
-                f"hold = {anchor!r} is not an end of the edge '{change.edge}': hold one of its ends, or name the "
+                f"hold = {anchor!r} is not an end of the edge '{edge}': hold one of its ends, or name the "
                 "stretch up to the held point as an edge",
                 code="alter.hold",
             )
         for k in (0, 1):
             held[k] = held[k] or near[k]
+    return ends, held
+
+
+# long: seam line, cut line, marks and corners move by the same shift, one after the other
+def _moved_edge(body: Body, change: Alteration, key: str) -> tuple[Body, tuple[Finding, ...]]:
+    def refuse(message: str, *, code: str) -> OrderError:
+        return OrderError(message, file=body.file, piece=body.label, key=key, code=code)
+
+    if change.edge is None:
+        raise refuse('says no edge: give edge = "…"', code="alter.no-edge")
+    numbers = _spans_of(body, change.edge, key)
+    by = change.by if change.kind == "add" else -change.by
+    ends, held = _held_ends(body, change, change.edge, numbers, key)
     if all(held) and math.dist(*ends) <= _HELD_MM:
         held = [True, True]
     fold = any(body.spans[k].fold for k in numbers)

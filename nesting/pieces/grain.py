@@ -128,39 +128,17 @@ def with_fold(piece: Piece, side: Side | None, *, file: str | None) -> tuple[Pie
     findings: list[Finding] = []
     if piece.fold is None and side is None:
         return piece, ()
-    if piece.fold is not None:
-        if side is not None:
-            findings.append(
-                Finding(
-                    "ignored",
-                    f'the drawing marks the fold, so fold = "{side}" in the order is not '
-                    "used; take it out of the order",
-                    file,
-                    piece.label,
-                    code="fold.not-used",
-                )
+    fold = _fold_meant(piece, side, file)
+    if piece.fold is not None and side is not None:
+        findings.append(
+            Finding(
+                "ignored",
+                f'the drawing marks the fold, so fold = "{side}" in the order is not used; take it out of the order',
+                file,
+                piece.label,
+                code="fold.not-used",
             )
-        fold = piece.fold
-        if math.dist(*fold) == 0.0:
-            raise PatternError(
-                "the fold line has no length: draw it along the edge that lies on the fold",
-                file=file,
-                piece=piece.label,
-                code="fold.no-length",
-            )
-    else:
-        assert side is not None
-        found = _side_of(piece.outline, side)
-        if found is None:
-            raise PatternError(
-                f'fold = "{side}", but the {side} side of the drawing is not straight: found no straight stretch at '
-                f"that extreme; name the side that is straight, or draw a fold line along the edge",
-                file=file,
-                piece=piece.label,
-                code="fold.side",
-            )
-        fold = found
-        _refuse_crossing(piece, side, fold, file)
+        )
     outline, shift, ends = _straightened(piece.outline, fold)
     if ends is None:
         raise PatternError(
@@ -207,6 +185,31 @@ def with_fold(piece: Piece, side: Side | None, *, file: str | None) -> tuple[Pie
                 )
             )
     return replace(piece, outline=outline, seam=seam, fold=ends), tuple(findings)
+
+
+def _fold_meant(piece: Piece, side: Side | None, file: str | None) -> tuple[Point, Point]:
+    """The fold line of the drawing, or the side of its outline that the order names. PatternError if that is none."""
+    if piece.fold is not None:
+        if math.dist(*piece.fold) > 0.0:
+            return piece.fold
+        raise PatternError(
+            "the fold line has no length: draw it along the edge that lies on the fold",
+            file=file,
+            piece=piece.label,
+            code="fold.no-length",
+        )
+    assert side is not None
+    found = _side_of(piece.outline, side)
+    if found is None:
+        raise PatternError(
+            f'fold = "{side}", but the {side} side of the drawing is not straight: found no straight stretch at '
+            f"that extreme; name the side that is straight, or draw a fold line along the edge",
+            file=file,
+            piece=piece.label,
+            code="fold.side",
+        )
+    _refuse_crossing(piece, side, found, file)
+    return found
 
 
 def _refuse_crossing(piece: Piece, side: Side, fold: tuple[Point, Point], file: str | None) -> None:
@@ -317,49 +320,61 @@ def grained(piece: Piece, grain: float | None, *, file: str | None) -> tuple[Pie
                 )
             )
     if piece.fold is not None:
-        (ax, ay), (bx, by) = piece.fold
-        fold_deg = math.degrees(math.atan2(by - ay, bx - ax))
-        grain_deg = math.degrees(math.atan2(line[1][1] - line[0][1], line[1][0] - line[0][0]))
-        off = (grain_deg - fold_deg + 45.0) % 90.0 - 45.0
-        if GRAIN_TO_FOLD_DEG < abs(off) < 45.0 - GRAIN_TO_FOLD_DEG:
-            raise _fold_refusal(
-                piece,
-                f"the fold edge lies {abs(off):.1f}° off the grain; along it or square to it was expected "
-                "(or at 45°, on the bias)",
-                grain_deg,
+        line, told = _to_fold(piece, line, file)
+        findings += told
+    return replace(piece, grainline=line), tuple(findings)
+
+
+def _to_fold(
+    piece: Piece, line: tuple[Point, Point], file: str | None
+) -> tuple[tuple[Point, Point], tuple[Finding, ...]]:
+    """The grainline turned to the direction of the fold edge, if it is nearly that. PatternError where the fold edge
+    runs neither along the grain nor square to it nor on the bias."""
+    assert piece.fold is not None
+    findings: list[Finding] = []
+    (ax, ay), (bx, by) = piece.fold
+    fold_deg = math.degrees(math.atan2(by - ay, bx - ax))
+    grain_deg = math.degrees(math.atan2(line[1][1] - line[0][1], line[1][0] - line[0][0]))
+    off = (grain_deg - fold_deg + 45.0) % 90.0 - 45.0
+    if GRAIN_TO_FOLD_DEG < abs(off) < 45.0 - GRAIN_TO_FOLD_DEG:
+        raise _fold_refusal(
+            piece,
+            f"the fold edge lies {abs(off):.1f}° off the grain; along it or square to it was expected "
+            "(or at 45°, on the bias)",
+            grain_deg,
+            file,
+        )
+    if abs(off) > GRAIN_TO_FOLD_DEG:
+        off -= math.copysign(45.0, off)
+        findings.append(
+            Finding(
+                "note",
+                "the fold edge lies on the bias, at 45° to the grain: no fold of the cloth runs so, and the piece "
+                "is opened out",
                 file,
+                piece.label,
+                code="fold.bias",
             )
-        if abs(off) > GRAIN_TO_FOLD_DEG:
-            off -= math.copysign(45.0, off)
+        )
+    if abs(off) > 1e-9:
+        if abs(off) > 0.02:
             findings.append(
                 Finding(
-                    "note",
-                    "the fold edge lies on the bias, at 45° to the grain: no fold of the cloth runs so, and the piece "
-                    "is opened out",
+                    "repaired",
+                    f"the grainline was {abs(off):.2f}° off its place by the fold edge and was turned to it",
                     file,
                     piece.label,
-                    code="fold.bias",
+                    code="grain.turned",
                 )
             )
-        if abs(off) > 1e-9:
-            if abs(off) > 0.02:
-                findings.append(
-                    Finding(
-                        "repaired",
-                        f"the grainline was {abs(off):.2f}° off its place by the fold edge and was turned to it",
-                        file,
-                        piece.label,
-                        code="grain.turned",
-                    )
-                )
-            a = math.radians(grain_deg - off)
-            mx, my = (line[0][0] + line[1][0]) / 2, (line[0][1] + line[1][1]) / 2
-            half = math.dist(*line) / 2
-            line = (
-                (mx - half * math.cos(a), my - half * math.sin(a)),
-                (mx + half * math.cos(a), my + half * math.sin(a)),
-            )
-    return replace(piece, grainline=line), tuple(findings)
+        a = math.radians(grain_deg - off)
+        mx, my = (line[0][0] + line[1][0]) / 2, (line[0][1] + line[1][1]) / 2
+        half = math.dist(*line) / 2
+        line = (
+            (mx - half * math.cos(a), my - half * math.sin(a)),
+            (mx + half * math.cos(a), my + half * math.sin(a)),
+        )
+    return line, tuple(findings)
 
 
 def in_exact_grain_frame(piece: Piece) -> Piece:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-import re
 
 from nesting.model.lay import Lay, Placement, Spread
 from nesting.model.units import format_fraction, format_length, parse_length, round_up
@@ -24,8 +23,8 @@ __all__ = [
     "long_length",
     "measure",
     "parse_measure",
+    "part_of_plies",
     "ply_words",
-    "reason_words",
     "shop_column",
     "shop_length",
     "side_words",
@@ -118,15 +117,11 @@ def lay_words(lay: Lay) -> str:
 
 
 def reason_words(lay: Lay) -> str:
-    """Why no lay is shorter, with pieces named as the order names them, without the number of their copy. What bounds a
-    crosswise fold or a stack is told of its lengths of cloth opened out."""
+    """Why no lay is shorter. What bounds a crosswise fold or a stack is told of its lengths of cloth opened out."""
     text = lay.bound_reason
     lengths = lay.sections[0].spread.layers if len(lay.sections) == 1 else 1
     if text and lengths > 1 and lay.sections[0].spread.kind != "tubular":
-        text = f"its {lengths} lengths of cloth opened out: {text}"
-    names = {f"{p.piece} {p.size}" if p.size else p.piece for p in lay.placements}
-    for name in sorted(names, key=len, reverse=True):
-        text = re.sub(rf"(?<!\w){re.escape(name)} \d+(?!\w)", f"“{name}”".replace("\\", r"\\"), text)
+        return f"its {lengths} lengths of cloth opened out: {text}"
     return text
 
 
@@ -180,17 +175,24 @@ def hands(lay: Lay) -> dict[int, str]:
     }
 
 
+def part_of_plies(plies: tuple[int, ...], covering: tuple[int, ...]) -> str | None:
+    """ "top", "bottom" or the numbers of the ``plies`` that are cut, where not all of the ``covering`` plies, bottom
+    first, are; else None."""
+    if len(covering) <= 1 or set(covering) <= set(plies):
+        return None
+    if covering[-1] in plies:
+        return "top"
+    return "bottom" if covering[0] in plies else ", ".join(str(k + 1) for k in plies)
+
+
 def ply_words(plies: tuple[int, ...], covering: tuple[int, ...]) -> str:
     """Which of the ``covering`` plies, bottom first, are cut when ``plies`` are."""
     if len(covering) <= 1:
         return "single ply"
-    if set(covering) <= set(plies):
+    part = part_of_plies(plies, covering)
+    if part is None:
         return f"through all {len(covering)} plies" if len(covering) > 2 else "through both plies"
-    if covering[-1] in plies:
-        return "top ply only"
-    if covering[0] in plies:
-        return "bottom ply only"
-    return "ply " + ", ".join(str(k + 1) for k in plies) + " only"
+    return f"{part} ply only" if part in ("top", "bottom") else f"ply {part} only"
 
 
 def edge_names(spread: Spread, remnant: bool = False) -> tuple[str, str]:

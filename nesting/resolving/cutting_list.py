@@ -13,13 +13,25 @@ from functools import cached_property
 from pathlib import Path
 from typing import Literal
 
-from nesting.model.order import Cloth, CutPiece, Faces, Opening, Remnant, Trim
+from nesting.model.order import Cloth, CutPiece, Faces, Opening, Remnant, Together, Trim
 from nesting.model.piece import Point
 from nesting.pieces.agreement import Agreement
 
-__all__ = ["CuttingList", "GarmentEntry", "Hand", "MatchPoint", "MatchedSeam", "Pair", "PieceEntry", "Round"]
+__all__ = ["Agreed", "CuttingList", "GarmentEntry", "Hand", "MatchPoint", "MatchedSeam", "Pair", "PieceEntry", "Round"]
 
 Hand = Literal["right", "left"]
+
+
+@dataclass(frozen=True)
+class Agreed:
+    """A rule of the order that cuts two pieces together, in one size, whether or not a garment cuts that; ``fits``: how
+    the follower lies on the leader, and whether they agree."""
+
+    size: str | None
+    rule: Together
+    leader: CutPiece
+    follower: CutPiece
+    fits: Agreement
 
 
 @dataclass(frozen=True)
@@ -150,7 +162,8 @@ class MatchedSeam:
 class CuttingList:
     """What to cut from what; see above. ``path`` is the order's file, ``sha256`` of its text.
 
-    ``matched``: the seams at which stripes meet, for every size that is cut.
+    ``matched``: the seams at which stripes meet, for every size that is cut. ``agreed``: what is cut together, in every
+    size that is drawn, as the order has it: it stays as it is in a list made for a part of the order.
     """
 
     title: str
@@ -163,6 +176,7 @@ class CuttingList:
     trims: tuple[Trim, ...] = ()
     openings: tuple[Opening, ...] = ()
     matched: tuple[MatchedSeam, ...] = ()
+    agreed: tuple[Agreed, ...] = ()
     do_not_cut: tuple[str, ...] = ()
 
     def cloth_named(self, name: str) -> Cloth:

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from nesting.model.order import Cloth, CutPiece, Garment, Order
+from nesting.model.order import Cloth, CutPiece, Garment, Order, Together
 from nesting.pieces.agreement import Agreement, agreement
-from nesting.resolving.cutting_list import CuttingList, GarmentEntry, Hand, Pair, PieceEntry
+from nesting.pieces.sewn import sizes_of
+from nesting.resolving.cutting_list import Agreed, CuttingList, GarmentEntry, Hand, Pair, PieceEntry
 from nesting.resolving.hands import handless
 from nesting.resolving.matching import matched_seams
 from nesting.resolving.openings import round_of
@@ -30,6 +31,7 @@ def resolve(order: Order) -> CuttingList:
         order.trims,
         order.openings,
         tuple(seam for size in sizes for seam in matched_seams(order, size)),
+        tuple(found.agreed()),
         order.do_not_cut,
     )
 
@@ -60,14 +62,24 @@ class _Resolving:
             garment.ratio,
         )
 
+    def agreed(self) -> Iterator[Agreed]:
+        """Every rule that cuts pieces together, in each size in which both are drawn."""
+        for number, rule in enumerate(self._order.together):
+            for size in sizes_of(self._order.pieces, (rule.leader, rule.follower)):
+                leader, follower = (self._order.cut_piece(name, size) for name in (rule.leader, rule.follower))
+                yield Agreed(size, rule, leader, follower, self._fit(number, rule, leader, follower))
+
+    def _fit(self, number: int, rule: Together, leader: CutPiece, follower: CutPiece) -> Agreement:
+        key = (number, leader.size, follower.size)
+        if key not in self._fits:
+            self._fits[key] = agreement(leader.piece, follower.piece, rule.tolerance)
+        return self._fits[key]
+
     def _pairs(self, garment: Garment, cuts: dict[str, CutPiece]) -> Iterator[Pair]:
         for number, together in enumerate(self._order.together):
             if together.leader not in cuts or together.follower not in cuts:
                 continue
             leader, follower = cuts[together.leader], cuts[together.follower]
-            key = (number, leader.size, follower.size)
-            if key not in self._fits:
-                self._fits[key] = agreement(leader.piece, follower.piece, together.tolerance)
             first, second = (self._order.cloth_of(garment, cut) for cut in (leader, follower))
             yield Pair(
                 number,
@@ -78,7 +90,7 @@ class _Resolving:
                 (first, second),
                 together.faces,
                 together.tolerance,
-                self._fits[key],
+                self._fit(number, together, leader, follower),
                 self._without_hand(follower, second),
             )
 

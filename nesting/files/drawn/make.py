@@ -60,6 +60,7 @@ def _same_size(a: str | None, b: str) -> bool:
     return a is not None and a.strip().lower() == b.strip().lower()
 
 
+# long: one part of the piece after another, each from what is left of the lines
 def _make(f: Found, number: int, ctx: Context) -> Piece:
     inside_texts = [t for t in f.texts if t.text.strip()]
     said, names = text_label(inside_texts)

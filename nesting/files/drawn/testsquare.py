@@ -43,34 +43,33 @@ def take_test_square(root: Group, ctx: Context) -> float | None:
             continue
         measured = sum(sides) / 2
         said = [s for s, t, g in stated if g is group or (x0 <= t.at[0] <= x1 and y0 <= t.at[1] <= y1)]
-        for words in (stroke.name, group.name):
-            side = square_side_mm(words, known=True) if words else None
-            if side:
-                said.append(side)
-        want = said[0] if said else (stated[0][0] if stated else None)
-        for side in sides:
-            if want is not None and abs(side - want) > 0.005 * want:
-                ctx.note(
-                    "warning",
-                    f"the test square measures {sides[0]:.2f} × {sides[1]:.2f} mm but says {want:g} mm: the drawing "
-                    "is not at full size; export it again at 100 % or give its units in the order",
-                    code="test-square.wrong",
-                    forbids=True,
-                )
-                break
-        else:
-            if want is None:
-                ctx.note(
-                    "note",
-                    f"the test square measures {sides[0]:.2f} × {sides[1]:.2f} mm; compare with yours",
-                    code="test-square.measured",
-                )
+        names = (square_side_mm(words, known=True) for words in (stroke.name, group.name) if words)
+        said += [side for side in names if side]
+        _tell(sides, said[0] if said else (stated[0][0] if stated else None), ctx)
     for chain in root.walk():
         # what else belongs to a test square: its cross lines and its text
         chain[-1].strokes[:] = [s for s in chain[-1].strokes if s.role != "test"]
         if squares:
             chain[-1].texts[:] = [t for t in chain[-1].texts if not any(t is s for _, s, _ in stated)]
     return measured
+
+
+def _tell(sides: tuple[float, float], want: float | None, ctx: Context) -> None:
+    """What a test square measures against what it says, mm: within half a per cent nothing is told."""
+    if want is not None and any(abs(side - want) > 0.005 * want for side in sides):
+        ctx.note(
+            "warning",
+            f"the test square measures {sides[0]:.2f} × {sides[1]:.2f} mm but says {want:g} mm: the drawing "
+            "is not at full size; export it again at 100 % or give its units in the order",
+            code="test-square.wrong",
+            forbids=True,
+        )
+    elif want is None:
+        ctx.note(
+            "note",
+            f"the test square measures {sides[0]:.2f} × {sides[1]:.2f} mm; compare with yours",
+            code="test-square.measured",
+        )
 
 
 def _is_square(points: Sequence[Point]) -> bool:

@@ -162,6 +162,7 @@ def _read_keyword(keyword: str, value: str) -> Label:
     return Label()
 
 
+# long: one kind of phrase after another, each taken out of the text before the next is looked for
 def _read_part(part: str, label: Label) -> Label:
     rest = part
     found: dict[str, str | int | bool] = {}

@@ -196,9 +196,17 @@ def _pattern(block: Block, folder: Path, read: ReadFile | None) -> tuple[list[Pi
             code="drawing.no-outline",
         )
     pieces = [replace(p, file=name) for p in reading.pieces]
+    taken, told = _of_one_size(block, name, pieces, findings)
+    return taken, told, reading.test_square
+
+
+def _of_one_size(
+    block: Block, name: str, pieces: list[Piece], findings: list[Finding]
+) -> tuple[list[Piece], list[Finding]]:
+    """The pieces of the size that the order asks for, all of them if it asks for none, and what is told of them."""
     wanted: str | None = block["size"]
     if wanted is None:
-        return pieces, findings, reading.test_square
+        return pieces, findings
     sizes = {p.size for p in pieces if p.size is not None}
     if len(sizes) <= 1:
         if sizes and sizes != {wanted}:
@@ -210,7 +218,7 @@ def _pattern(block: Block, folder: Path, read: ReadFile | None) -> tuple[list[Pi
                     code="size.from-order",
                 )
             )
-        return [replace(p, size=wanted) for p in pieces], findings, reading.test_square
+        return [replace(p, size=wanted) for p in pieces], findings
     if wanted not in sizes:
         block.at("size").refuse(
             f"found '{wanted}', but {name} holds the sizes {listing(sorted(sizes))}: use one of these",
@@ -227,7 +235,7 @@ def _pattern(block: Block, folder: Path, read: ReadFile | None) -> tuple[list[Pi
     )
     taken = [replace(p, size=wanted) for p in pieces if p.size in (wanted, None)]
     told = [f for f in findings if f.piece is None or not any(f.piece.endswith(f" {size}") for size in left)]
-    return taken, told, reading.test_square
+    return taken, told
 
 
 def band_of(name: str, size: str | None, along: float, across: float) -> Piece:
@@ -306,27 +314,7 @@ def ready_piece(
     """
     piece = drawn.piece
     file = piece.file or asked.root.file
-    findings: list[Finding] = []
-    grain = asked["grain"]
-    if grain is None and piece.grainline is None and asked["turn"] == "any":
-        grain = 0.0
-        findings.append(
-            Finding(
-                "note",
-                "no grainline; it may be turned to any angle, as the order says",
-                file,
-                piece.label,
-                code="grain.none",
-            )
-        )
-    if grain is None and piece.grainline is None:
-        raise PatternError(
-            "neither the drawing nor the order tells the grain: draw a grainline, or write grain = 90 (up the "
-            'page; 0 is to the right) under its [[piece]], or turn = "any" if it has none',
-            file=file,
-            piece=piece.label,
-            code="grain.missing",
-        )
+    grain, findings = _grain_asked(piece, asked, file)
     how = Preparation(
         fold=None if asked["fold"] == "none" else asked["fold"],
         grain=grain,
@@ -371,6 +359,24 @@ def ready_piece(
         band=drawn.band,
         altered=steps,
     ), tuple(findings)
+
+
+def _grain_asked(piece: Piece, asked: Asked, file: str | Path | None) -> tuple[float | None, list[Finding]]:
+    """The angle of the grain that the order gives, degrees, and what is to be told. PatternError where neither drawing
+    nor order tells it."""
+    grain: float | None = asked["grain"]
+    if grain is not None or piece.grainline is not None:
+        return grain, []
+    if asked["turn"] == "any":
+        words = "no grainline; it may be turned to any angle, as the order says"
+        return 0.0, [Finding("note", words, None if file is None else str(file), piece.label, code="grain.none")]
+    raise PatternError(
+        "neither the drawing nor the order tells the grain: draw a grainline, or write grain = 90 (up the "
+        'page; 0 is to the right) under its [[piece]], or turn = "any" if it has none',
+        file=file,
+        piece=piece.label,
+        code="grain.missing",
+    )
 
 
 def _refuse_bias_fold(piece: Piece, asked: Asked) -> None:

@@ -18,7 +18,7 @@ from nesting.packing.bounds.bounds_order import order_bound, warm_up
 from nesting.packing.bounds.bounds_outlines import understated
 from nesting.packing.problem import Bound, Item, Problem
 
-__all__ = ["area_bound", "lower_bound"]
+__all__ = ["lower_bound"]
 
 
 def lower_bound(problem: Problem, *, seconds: float = 1.0) -> Bound:
@@ -52,34 +52,15 @@ def lower_bound(problem: Problem, *, seconds: float = 1.0) -> Bound:
     ordered = order_bound(kinds, plies, load.widths(), best.length, 0.4 * seconds, until)
     if ordered is not None:
         best = Bound(ordered.length, _order_reason(ordered.kinds, ordered.tied))
-    length, row = load.longer(best.length)
-    if row:
-        best = Bound(length, _load_reason(row, length, len(load.widths())))
+    length = load.longer(best.length)
+    if length > best.length:
+        best = Bound(length, _load_reason("blocks", length, len(load.widths())))
     room = min(ply.right for ply in plies)
     if problem.length is not None:
         room = min(room, problem.length)
     if best.length > room * (1 + 1e-9):
         best = replace(best, reason=f"{best.reason}; that is more than there is, so nothing fits")
     return best
-
-
-def area_bound(problem: Problem) -> Bound:
-    """The bound by area alone, ply by ply (for comparison; ``lower_bound`` is never less).
-
-    Raises
-    ------
-    NeverFits
-        if an item is larger than the empty cloth in each of its poses.
-    """
-    problem = understated(problem)
-    plies = plies_of(problem)
-    kinds = _kinds(problem, plies)
-    if not kinds:
-        return Bound(0.0, "there is nothing to place")
-    load = Load(kinds, plies, 1.0, thread_time() + 10.0)
-    load.duals = load.duals[:1]
-    length, _ = load.bars(0.0)
-    return Bound(length, _load_reason("area", length, len(load.widths())))
 
 
 def _kinds(problem: Problem, plies: tuple[Ply, ...]) -> tuple[Kind, ...]:
@@ -91,7 +72,7 @@ def _kinds(problem: Problem, plies: tuple[Ply, ...]) -> tuple[Kind, ...]:
     kinds = []
     for own in members.values():
         item = problem.items[own[0]]
-        kinds.append(Kind(lies_of(item, own[0], plies, known), tuple(own), item.group, item.name))
+        kinds.append(Kind(lies_of(item, own[0], plies, known), tuple(own), item.group, item.label or item.name))
     return tuple(kinds)
 
 
@@ -140,16 +121,12 @@ def _load_reason(row: str, length: float, plies: int) -> str:
     cloth = "the cloth" if plies == 1 else f"the {plies} plies"
     if row == "area":
         return f"area: laid without any waste, the pieces cover {cloth} in full width over that length"
-    if row == "lanes":
-        return f"too many pieces would have to lie one behind the other to fit {cloth} in a shorter length"
     if row == "blocks":
         return f"too few of the larger pieces fit into {cloth} side by side and one behind the other"
     return f"on any line across {cloth}, too few of the deeper pieces fit beside each other"
 
 
 def _order_reason(kinds: Sequence[Kind], tied: bool) -> str:
-    if not kinds:
-        return "the pieces' slices do not fit beside each other on every line across the cloth in a shorter length"
     names = list(dict.fromkeys(f"{k.name} (×{len(k.members)})" if len(k.members) > 1 else k.name for k in kinds))
     listed = ", ".join(names[:4]) + (f" and {len(names) - 4} more" if len(names) > 4 else "")
     if tied:

@@ -104,14 +104,14 @@ class Shape:
         return edges_of(self.ring_kernel) if self.gapped else self.edges
 
     @cached_property
-    def bars(self) -> tuple[Profile, Profile]:
-        """Vertical and horizontal profiles of the kernel."""
-        return profile_of(self.edges), profile_of(self.edges, along="y")
+    def bars(self) -> Profile:
+        """Vertical profile of the kernel."""
+        return profile_of(self.edges)
 
     @cached_property
-    def ring_bars(self) -> tuple[Profile, Profile]:
-        """Vertical and horizontal profiles of the ring's kernel."""
-        return (profile_of(self.ring_edges), profile_of(self.ring_edges, along="y")) if self.gapped else self.bars
+    def ring_bars(self) -> Profile:
+        """Vertical profile of the ring's kernel."""
+        return profile_of(self.ring_edges) if self.gapped else self.bars
 
     @cached_property
     def rectangles(self) -> Floats:

@@ -2,7 +2,6 @@
 
 Each *row* is a linear inequality that every layout of length L obeys: Σ cost(item as it lies) <= room(L), on one ply.
     bars    vertical lines: Σ ∫ f(chord / width) dx <= L (f dual feasible; f = identity is the area)
-    lanes   horizontal lines: Σ ∫ f(chord / L) dy <= width
     blocks  inscribed rectangles w × h: Σ f(h / width) · g(w / L) <= 1 (Fekete, Schepers (2004), Mathematical Methods of
             Operations Research 60, 311-329: conservative scales in both directions)
 Each comes for bodies in the cloth, and for rings (bodies and half the gap) in cloth that is larger by what the rings
@@ -19,7 +18,7 @@ from time import thread_time
 
 import numpy as np
 from numpy.typing import NDArray
-from shapely import Polygon, box
+from shapely import box
 from shapely.geometry.base import BaseGeometry
 
 from nesting.packing.bounds.bounds_functions import SLACK, Dual, standard
@@ -40,15 +39,6 @@ class Kind:
     members: tuple[int, ...]
     group: int | None = None
     name: str = ""
-
-
-@dataclass(frozen=True, eq=False)
-class _Rows:
-    """Costs (rows, columns) of each column (kind, lie), room of each row, and what to call each row."""
-
-    costs: Floats
-    room: Floats
-    names: tuple[str, ...]
 
 
 @dataclass(frozen=True)
@@ -72,7 +62,7 @@ class Load:
     def __init__(self, kinds: Sequence[Kind], plies: Sequence[Ply], work: float, until: float) -> None:
         self.kinds, self.plies, self.until = kinds, plies, until
         self._eroded: dict[tuple[int, bool], tuple[BaseGeometry, Profile | None]] = {}
-        self._stacked: dict[tuple[int, bool, bool], tuple[Profile, NDArray[np.int64]]] = {}
+        self._stacked: dict[tuple[int, bool], tuple[Profile, NDArray[np.int64]]] = {}
         self.columns = [(k, lie) for k, kind in enumerate(kinds) for lie in kind.lies]
         self.states: dict[int, set[int]] = {}
         for kind in kinds:
@@ -159,18 +149,18 @@ class Load:
         used = [p for p in range(len(self.plies)) if self._on(p)]
         return [(p, ringed) for p in used for ringed in ([False, True] if self.gapped else [False])]
 
-    def _slabs(self, ply: int, ringed: bool, lanes: bool) -> tuple[Profile, NDArray[np.int64]]:
+    def _slabs(self, ply: int, ringed: bool) -> tuple[Profile, NDArray[np.int64]]:
         """The profiles of all columns on a ply end to end, and the column of each slab."""
-        key = (ply, ringed, lanes)
+        key = (ply, ringed)
         if key not in self._stacked:
             own = [(c, lie.shape) for c, (_, lie) in enumerate(self.columns) if ply in lie.plies]
-            bars = [(shape.ring_bars if ringed else shape.bars)[lanes] for _, shape in own]
+            bars = [shape.ring_bars if ringed else shape.bars for _, shape in own]
             parts = [np.concatenate([getattr(b, name) for b in bars]) for name in ("start", "step", "first", "last")]
             self._stacked[key] = Profile(*parts), np.repeat([c for c, _ in own], [len(b.start) for b in bars])
         return self._stacked[key]
 
-    def _costs(self, ply: int, ringed: bool, dual: Dual, width: float, *, lanes: bool = False) -> Floats:
-        slabs, column = self._slabs(ply, ringed, lanes)
+    def _costs(self, ply: int, ringed: bool, dual: Dual, width: float) -> Floats:
+        slabs, column = self._slabs(ply, ringed)
         sums = np.bincount(column, dual.slabs(slabs, width), minlength=len(self.columns))
         return sums.astype(np.float64)
 
@@ -256,23 +246,11 @@ class Load:
             return None
         return np.maximum(-np.asarray(answer.ineqlin.marginals, dtype=np.float64), 0.0)
 
-    # -- rows whose costs depend on the length ------------------------------------------------------------------------
+    # -- blocks: their costs depend on the length ------------------------------------------------------------------
 
-    def _at(self, length: float) -> _Rows:
-        """Lanes and blocks of a layout of that length."""
+    def _at(self, length: float) -> Floats:
+        """Blocks of a layout of that length; each has room for 1."""
         costs: list[Floats] = []
-        room: list[float] = []
-        names: list[str] = []
-        for ply, ringed in self._sides():
-            low, high, extra = self._frame(ply, ringed)
-            run = length + extra
-            flaws, _ = self._flaws(ply, ringed)
-            edges = edges_of(_left_of(flaws, length))
-            holes = profile_of(edges, along="y") if len(edges) else None
-            for dual in self.duals[1:]:
-                costs.append(self._costs(ply, ringed, dual, run, lanes=True))
-                room.append(high - low - (dual.over(holes, run) if holes is not None else 0.0))
-                names.append("lanes")
         for ply in sorted({p for p, _ in self._sides()}):
             low, high, extra = self._frame(ply, self.gapped)
             size = length + extra, high - low
@@ -287,51 +265,36 @@ class Load:
                     g = np.array([d.at(wide) for d in few])
                     table[:, c] = (f[:, None, :] * g[None, :, :]).max(axis=2).ravel()
             costs += list(table)
-            room += [1.0] * len(table)
-            names += ["blocks"] * len(table)
-        return _Rows(np.array(costs), np.array(room), tuple(names))
+        return np.array(costs)
 
-    def too_short(self, length: float) -> str | None:
-        """Why no layout has that length, or None if these rows do not say."""
-        rows = self._at(length)
-        single = np.array([self.least(line) for line in rows.costs]) / np.maximum(rows.room, 1e-12)
-        top = int(np.argmax(single))
-        if single[top] > 1 + 1e-9:
-            return rows.names[top]
-        if single[top] < 0.8 or not self._choices(rows.costs):
-            return None
-        near = np.argsort(-single)[:80]
-        scaled = rows.costs[near] / np.maximum(rows.room[near], 1e-12)[:, None]
-        weights = self._weights(scaled, np.ones(len(near)), np.ones(len(near)))
+    def too_short(self, length: float) -> bool:
+        """Whether blocks show that no layout has that length."""
+        costs = self._at(length)
+        single = np.array([self.least(line) for line in costs])
+        top = float(single.max())
+        if top > 1 + 1e-9:
+            return True
+        if top < 0.8 or not self._choices(costs):
+            return False
+        near = costs[np.argsort(-single)[:80]]
+        weights = self._weights(near, np.ones(len(near)), np.ones(len(near)))
         if weights is None or weights.sum() <= 0:
-            return None
-        if self.least(weights @ scaled) > float(weights.sum()) * (1 + 1e-9):
-            return rows.names[int(near[int(np.argmax(weights))])]
-        return None
+            return False
+        return self.least(weights @ near) > float(weights.sum()) * (1 + 1e-9)
 
-    def longer(self, proven: float) -> tuple[float, str]:
-        """The greatest length, from ``proven`` on, that lanes and blocks show to be too short: (length, row's name)."""
-        best, why = proven, ""
-        step, trials = 0.2, self.trials
+    def longer(self, proven: float) -> float:
+        """The greatest length, from ``proven`` on, that blocks show to be too short."""
+        best, step, trials = proven, 0.2, self.trials
         while step > _GAIN and trials > 0 and thread_time() < self.until:
             trials -= 1
             tried = best * (1 + step)
-            reason = self.too_short(tried)
-            if reason is None:
-                step /= 2
+            if self.too_short(tried):
+                best = tried
             else:
-                best, why = tried, reason
-        return best, why
+                step /= 2
+        return best
 
 
 def _cost(slabs: int, duals: Sequence[Dual]) -> float:
     """Seconds to evaluate all functions once (measured, roughly, on one core of 2020s make)."""
     return 0.015 + 8e-8 * slabs * len(duals)
-
-
-def _left_of(shape: BaseGeometry, length: float) -> BaseGeometry:
-    """The part of a shape left of x = ``length``."""
-    if shape.is_empty:
-        return shape
-    x0, y0, _, y1 = shape.bounds
-    return shape.intersection(box(x0 - 1, y0 - 1, length, y1 + 1)) if length > x0 else Polygon()

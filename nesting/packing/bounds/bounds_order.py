@@ -3,9 +3,9 @@
 Two pieces that share a ply, at a given difference dy of height, keep each other off along x: the differences dx at
 which they overlap hold an interval, seen from bands inside both (``bounds_shapes.chain_of``). If that is so for every
 dy that the cloth's width leaves them, one of them lies behind the other by at least the least end of those intervals.
-These either-ors, the pieces' slices as loads on the width (Σ chords <= width on every vertical line), and the choice of
-lies make a scheduling problem, a relaxation of the layout; CP-SAT gives a proven lower bound on it, finished or not.
-Items tied to a fold have one height each, so this is where a fold's own length is counted.
+These either-ors and the choice of lies make a scheduling problem, a relaxation of the layout; CP-SAT gives a proven
+lower bound on it, finished or not. Items tied to a fold have one height each, so this is where a fold's own length is
+counted.
 """
 
 from __future__ import annotations
@@ -13,7 +13,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from itertools import combinations_with_replacement, pairwise, product
+from itertools import combinations_with_replacement, product
 from time import thread_time
 from typing import TYPE_CHECKING
 
@@ -24,7 +24,7 @@ from shapely.affinity import translate
 
 from nesting.packing.bounds.bounds_lies import Lie, Ply, Shape, axis_from
 from nesting.packing.bounds.bounds_load import Kind
-from nesting.packing.bounds.bounds_shapes import Chain, Profile, chain_of
+from nesting.packing.bounds.bounds_shapes import Chain, chain_of
 from nesting.packing.problem import Axis
 
 if TYPE_CHECKING:
@@ -36,9 +36,7 @@ Floats = NDArray[np.float64]
 _MOST = 24  # items in the model
 _PAIRS = 8000  # pairs of lies looked at in a second of work
 _LEVELS = 512  # slabs across the width
-_SLICED = 12  # items up to which their slices are loads too
 _FLAWS = 6  # flaws in the model
-_SLICES = 6  # loads per lie
 _UNITS = 10**5  # resolution of lengths in the model
 _CONFLICTS = 30_000  # about what the solver works through in a second
 _TRIALS = 4  # lengths that it is asked about
@@ -96,29 +94,6 @@ def _apart(one: tuple[Lie, Chain], two: tuple[Lie, Chain], height: float) -> tup
     return (behind, before) if behind + before > 0 else None
 
 
-def _slices(bars: Profile) -> list[tuple[float, float, float]]:
-    """(start, end, chord that is never undercut) of slabs side by side in x."""
-    if not len(bars.start):  # a small piece that may be tilted far has no kernel
-        return []
-    begin, end = float(bars.start[0]), float(bars.start[-1] + bars.step[-1])
-    lowest = np.minimum(bars.first, bars.last)
-    cuts = np.linspace(begin, end, _SLICES + 1)
-    found = []
-    for a, b in pairwise(cuts):
-        inside = (bars.start < b - 1e-12) & (bars.start + bars.step > a + 1e-12)
-        if not inside.any():
-            continue
-        within = []
-        for s, w, f, g in zip(
-            bars.start[inside], bars.step[inside], bars.first[inside], bars.last[inside], strict=True
-        ):
-            within += [f + (g - f) * min(max((t - s) / w, 0.0), 1.0) for t in (a, b)]
-        chord = max(float(lowest[inside].min()), min(within))
-        if chord > 0:
-            found.append((float(a), float(b), chord))
-    return found
-
-
 def _whole(value: float, unit: float) -> int:
     return math.floor(value / unit + 1e-6)
 
@@ -164,7 +139,8 @@ def order_bound(
                 table[i, j] = apart
         if table:
             pairs[k, m] = table
-    if not pairs and (len(widths) == 1 or whole > _MOST) and whole > _SLICED:
+    grouped = any(kind.group is not None for kind in things)  # whichever state a group takes, something may lie long
+    if not pairs and not grouped and (len(widths) == 1 or whole > _MOST):
         return None
     involved = {k for pair in pairs for k in pair}
     order = sorted(range(len(things)), key=lambda k: (not things[k].lies[0].flaw, k not in involved))
@@ -207,6 +183,7 @@ def _flaws(plies: Sequence[Ply]) -> list[Kind]:
     return [flaw for _, flaw in found[:_FLAWS]]
 
 
+# long: one model, put together rule by rule from the same variables
 def _schedule(
     kinds: Sequence[Kind],
     plies: Sequence[Ply],
@@ -221,8 +198,6 @@ def _schedule(
     # half a second to load, while workers search already
     from ortools.sat.python import cp_model
 
-    sliced = len(chosen) <= _SLICED
-    gapped = any(lie.shape.gapped for kind in kinds for lie in kind.lies)
     most = sum(max(lie.shape.right - lie.shape.left for lie in kinds[k].lies) for k, _ in chosen)
     ends = [
         lie.x.offset + lie.shape.right
@@ -238,7 +213,6 @@ def _schedule(
     start: list[cp_model.IntVar] = []
     lying: list[list[cp_model.IntVar]] = []
     states: dict[tuple[int, int], cp_model.IntVar] = {}
-    loads: dict[int, list[tuple[cp_model.IntervalVar, int]]] = {p: [] for p in widths}
     areas: dict[int, list[cp_model.LinearExpr]] = {p: [] for p in widths}
     for k, n in chosen:
         kind = kinds[k]
@@ -264,14 +238,6 @@ def _schedule(
                 if key not in states:
                     states[key] = model.new_bool_var(f"state{key}")
                 model.add_implication(here, states[key])
-            if not sliced or (lie.flaw and (gapped or lie.plies[0] not in loads)):
-                continue
-            for a, b, chord in _slices(lie.shape.ring_bars[0]):
-                first, last = math.ceil(a / unit - 1e-6), _whole(b, unit)
-                if last > first:
-                    span = model.new_optional_fixed_size_interval_var(x + first, last - first, here, "")
-                    for p in lie.plies:
-                        loads[p].append((span, _whole(chord * (1 - 1e-6) / widths[p], 1e-4)))
         if n > 0 and not any(lie.placed for lie in kind.lies):
             model.add(start[-2] <= x)  # items of a kind stand in the order of their numbers
     for group in {g for g, _ in states}:
@@ -279,10 +245,6 @@ def _schedule(
     if len(widths) > 1:  # which ply a piece lies on is chosen piece by piece
         for p, shares in areas.items():
             model.add(length >= sum(shares) + _whole(plies[p].left, unit))
-    if sliced:
-        for load in loads.values():
-            if load:
-                model.add_cumulative([s for s, _ in load], [d for _, d in load], 10**4)
     for i, (k, _) in enumerate(chosen):
         for j in range(i + 1, len(chosen)):
             m = chosen[j][0]
@@ -319,8 +281,6 @@ def _least_length(model: cp_model.CpModel, length: cp_model.IntVar, far: int, wo
         solver.parameters.max_time_in_seconds = 4 * max(until - thread_time(), 0.01)  # a wall clock; others may compute
         solver.parameters.max_deterministic_time = share * work
         solver.parameters.max_number_of_conflicts = max(1, int(share * work * _CONFLICTS))
-        solver.parameters.use_overload_checker_in_cumulative = True
-        solver.parameters.use_timetable_edge_finding_in_cumulative = True
         return solver, int(solver.solve(model))
 
     plain = model.clone()

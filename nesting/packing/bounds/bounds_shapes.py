@@ -114,10 +114,8 @@ def edges_of(shape: BaseGeometry) -> Floats:
     return np.vstack(rows) if rows else np.zeros((0, 4))
 
 
-def profile_of(edges: Floats, *, along: str = "x") -> Profile:
-    """Profile of a shape: its vertical cross-sections by x, or (``along="y"``) its horizontal ones by y."""
-    if along == "y":  # swapping the axes turns the shape over, so the edges are walked backwards
-        edges = edges[:, [3, 2, 1, 0]]
+def profile_of(edges: Floats) -> Profile:
+    """Profile of a shape: its vertical cross-sections by x."""
     if not len(edges):
         empty = np.zeros(0)
         return Profile(empty, empty, empty, empty)
@@ -155,6 +153,7 @@ def box_range(ring: RingArray, middle: float, half: float) -> tuple[float, float
     return (*boxes[:, :2].max(axis=0), *boxes[:, 2:].min(axis=0))
 
 
+# long: one compiled loop
 @numba.njit(cache=True)
 def _gaps(edges: Floats, bottom: Floats, top: Floats) -> tuple[Floats, Floats, NDArray[np.int64]]:
     """The x ranges inside a shape that no edge enters between ``bottom[k]`` and ``top[k]`` (the widest _GAPS)."""

@@ -34,6 +34,7 @@ def extent(problem: Problem, places: tuple[Place, ...]) -> float:
     return max((float(lies(outline_of(q), p)[:, 0].max()) for q, p in zip(poses, places, strict=True)), default=0.0)
 
 
+# long: one rule that a layout must keep after another
 def faults(problem: Problem, places: tuple[Place, ...], *, length: float | None = None) -> list[str]:
     """Everything that is wrong with a layout; empty if nothing is. ``length``: what it may reach."""
     found: list[str] = []

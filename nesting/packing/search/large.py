@@ -239,6 +239,7 @@ def _alike(window: Window, here: Window, shift: float, before: Layout, layout: L
     return len(window.free) == len(here.free)
 
 
+# long: one sweep of windows; all its steps work on the same layout and the same clock
 def improve(
     run: Host, layout: Layout, data: bytes, key: str, workers: int, executor: Executor | None, *,
     division: Division | None = None, ragged: tuple[Layout, Blocks] | None = None,

@@ -50,18 +50,18 @@ class Room:
     per: tuple[float, ...]
 
 
-def bundles_of(order: CuttingList) -> tuple[Bundle, ...]:
+def bundles_of(listed: CuttingList) -> tuple[Bundle, ...]:
     """The bundles of the order: garments with a ratio go together, the others one by one."""
-    tied = [i for i, g in enumerate(order.garments) if g.most and g.ratio is not None]
-    groups = [[i] for i, g in enumerate(order.garments) if g.most and i not in tied]
+    tied = [i for i, g in enumerate(listed.garments) if g.most and g.ratio is not None]
+    groups = [[i] for i, g in enumerate(listed.garments) if g.most and i not in tied]
     if tied:
         groups.insert(0, tied)
     found = []
     for group in sorted(groups):
-        per = tuple((g.ratio or 1) if i in group else 0 for i, g in enumerate(order.garments))
-        parts = [f"{per[i]} × {order.garments[i].label}" if per[i] > 1 else order.garments[i].label for i in group]
+        per = tuple((g.ratio or 1) if i in group else 0 for i, g in enumerate(listed.garments))
+        parts = [f"{per[i]} × {listed.garments[i].label}" if per[i] > 1 else listed.garments[i].label for i in group]
         label = parts[0] if sum(per) == 1 else f"({' with '.join(parts)})"
-        found.append(Bundle(label, per, math.fsum(n * g.value for n, g in zip(per, order.garments, strict=True))))
+        found.append(Bundle(label, per, math.fsum(n * g.value for n, g in zip(per, listed.garments, strict=True))))
     return tuple(found)
 
 
@@ -72,27 +72,27 @@ def length_there(cloth: Cloth) -> float | None:
     return cloth.length * (1.0 - cloth.shrink_along) - 2.0 * cloth.end_allowance
 
 
-def rooms_of(order: CuttingList, bundles: Sequence[Bundle]) -> tuple[Room, ...]:
+def rooms_of(listed: CuttingList, bundles: Sequence[Bundle]) -> tuple[Room, ...]:
     """The cloths with a stated length from which something is cut, the scarcest for one of each bundle first."""
     found = []
-    for name in order.cloths_used:
-        cloth = order.cloth_named(name)
+    for name in listed.cloths_used:
+        cloth = listed.cloth_named(name)
         length = length_there(cloth)
         if length is None:
             continue
-        areas = [garment_area(g, name) for g in order.garments]
+        areas = [garment_area(g, name) for g in listed.garments]
         per = tuple(math.fsum(n * a for n, a in zip(b.per, areas, strict=True)) for b in bundles)
-        base = math.fsum(g.count * a for g, a in zip(order.garments, areas, strict=True) if not g.most)
+        base = math.fsum(g.count * a for g, a in zip(listed.garments, areas, strict=True) if not g.most)
         widths = 2.0 if cloth.tubular else 1.0
         found.append(Room(name, length, length * cloth.usable_width * widths, base, per))
     return tuple(sorted(found, key=lambda r: -(r.base + sum(r.per)) / r.area))
 
 
-def counts_at(order: CuttingList, bundles: Sequence[Bundle], amount: Amount) -> list[int]:
+def counts_at(listed: CuttingList, bundles: Sequence[Bundle], amount: Amount) -> list[int]:
     """How many of each garment that amount is, with those that are asked for by number."""
     return [
         sum(n * b.per[i] for n, b in zip(amount, bundles, strict=True)) if g.most else g.count
-        for i, g in enumerate(order.garments)
+        for i, g in enumerate(listed.garments)
     ]
 
 

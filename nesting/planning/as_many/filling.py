@@ -63,40 +63,40 @@ class _Fitting:
     lays: dict[str, Lay]
 
 
-def refuse_open_ended(order: CuttingList, what: str) -> None:
+def refuse_open_ended(listed: CuttingList, what: str) -> None:
     """Raise the OrderError for a command that needs to know how many: ``what`` it would do."""
-    if not order.open_ended:
+    if not listed.open_ended:
         return
     raise OrderError(
         f'found count = "most", but {what} needs a number: "nesting lay" says how many a length of cloth holds, '
         '"nesting remnants" how many the leftovers give; write that number',
-        file=order.path,
+        file=listed.path,
         key="garment.count",
         code="garment.most-here",
     )
 
 
 def lay_as_many(
-    order: CuttingList, options: SearchOptions, *, divide: Divide | None = None, spread: SpreadName | None = None
+    listed: CuttingList, options: SearchOptions, *, divide: Divide | None = None, spread: SpreadName | None = None
 ) -> tuple[Lay, ...]:
     """The lays of an order with garments of count "most": as many of these, by value and in their ratios, as are found
     to lie on the stated lengths of cloth. Each lay says so in a note. ``spread`` forces one.
 
     OrderError where no length is stated; CannotLayError where not one lies.
     """
-    bundles = bundles_of(order)
-    rooms = rooms_of(order, bundles)
-    _refuse_unlimited(order, bundles, rooms)
+    bundles = bundles_of(listed)
+    rooms = rooms_of(listed, bundles)
+    _refuse_unlimited(listed, bundles, rooms)
     now = time.monotonic()
     begun = now if options.begun is None else max(options.begun, now - (options.seconds or 0.0) / 4)
     with search_pool(options) as pool:
         shared = replace(options, executor=pool, begun=None)
-        filling = _Filling(order, bundles, rooms, shared, begun, divide, spread)
+        filling = _Filling(listed, bundles, rooms, shared, begun, divide, spread)
         found = filling.found()
         proved, why = filling.no_more(found[-1].value)
         for one in reversed(found):
-            counts = counts_at(order, bundles, one.amount)
-            settled = order.settled(counts)
+            counts = counts_at(listed, bundles, one.amount)
+            settled = listed.settled(counts)
             rest = replace(options, executor=pool, begun=None, seconds=filling.rest(), rounds=options.rounds)
             split = None if divide is None else lambda lay, how, of=settled: divide(of, lay, how)
             try:
@@ -108,62 +108,62 @@ def lay_as_many(
                     raise
                 proved = False
                 continue
-            return _marked(lays, order, counts, proved and one is found[-1], why)
+            return _marked(lays, listed, counts, proved and one is found[-1], why)
     raise AssertionError("the last amount returns or raises")
 
 
-def _refuse_unlimited(order: CuttingList, bundles: Sequence[Bundle], rooms: Sequence[Room]) -> None:
+def _refuse_unlimited(listed: CuttingList, bundles: Sequence[Bundle], rooms: Sequence[Room]) -> None:
     for k, bundle in enumerate(bundles):
         if any(room.per[k] > 0.0 for room in rooms):
             continue
-        cloths = dict.fromkeys(e.cloth for g, n in zip(order.garments, bundle.per, strict=True) if n for e in g.pieces)
+        cloths = dict.fromkeys(e.cloth for g, n in zip(listed.garments, bundle.per, strict=True) if n for e in g.pieces)
         named = ", ".join(f"'{name}'" for name in cloths)
         raise OrderError(
             f'{bundle.label}: found count = "most", but no length of its cloth ({named}): give that [[cloth]] a '
             'length = "2.2 m", or add [[remnant]]s and use "nesting remnants"',
-            file=order.path,
+            file=listed.path,
             key="garment.count",
             code="garment.most-unlimited",
         )
     for room in rooms:
-        if order.cloth_named(room.cloth).plies > 1:
+        if listed.cloth_named(room.cloth).plies > 1:
             raise OrderError(
-                f'found count = "most" with plies = {order.cloth_named(room.cloth).plies} of \'{room.cloth}\': stacked '
-                "plies ask for a number; take plies away, or write how many",
-                file=order.path,
+                f'found count = "most" with plies = {listed.cloth_named(room.cloth).plies} of \'{room.cloth}\': '
+                "stacked plies ask for a number; take plies away, or write how many",
+                file=listed.path,
                 key="cloth.plies",
                 code="garment.most-stacked",
             )
 
 
-def settled_by(order: CuttingList, lays: Sequence[Lay]) -> CuttingList:
+def settled_by(listed: CuttingList, lays: Sequence[Lay]) -> CuttingList:
     """The list with the numbers that these lays hold in place of every "most", none among them; itself where it has no
     "most"."""
-    if not order.open_ended:
-        return order
-    counts = counts_laid(((g.name, g.size, g.count, g.most) for g in order.garments), lays)
-    garments = (replace(g, count=n, most=False, ratio=None) for g, n in zip(order.garments, counts, strict=True))
-    return replace(order, garments=tuple(garments))
+    if not listed.open_ended:
+        return listed
+    counts = counts_laid(((g.name, g.size, g.count, g.most) for g in listed.garments), lays)
+    garments = (replace(g, count=n, most=False, ratio=None) for g, n in zip(listed.garments, counts, strict=True))
+    return replace(listed, garments=tuple(garments))
 
 
 def _marked(
-    lays: tuple[Lay, ...], order: CuttingList, counts: Sequence[int], proved: bool, why: str
+    lays: tuple[Lay, ...], listed: CuttingList, counts: Sequence[int], proved: bool, why: str
 ) -> tuple[Lay, ...]:
     """The lays with what is said of how many it is."""
-    words, told = _told(order, counts, proved, why)
+    words, told = _told(listed, counts, proved, why)
     return tuple(replace(lay, notes=(*lay.notes, words), extra={**lay.extra, AS_MANY: told}) for lay in lays)
 
 
-def _told(order: CuttingList, counts: Sequence[int], proved: bool, why: str) -> tuple[str, dict[str, object]]:
+def _told(listed: CuttingList, counts: Sequence[int], proved: bool, why: str) -> tuple[str, dict[str, object]]:
     """What is said of how many it is, in words and in the lay file."""
-    rows = [(g, n) for g, n in zip(order.garments, counts, strict=True) if g.most]
-    listed = ", ".join(f"{n} × {g.label}" for g, n in rows)
+    rows = [(g, n) for g, n in zip(listed.garments, counts, strict=True) if g.most]
+    each = ", ".join(f"{n} × {g.label}" for g, n in rows)
     several = len(rows) > 1
     if proved:
-        words = f"as many as there is cloth for: {listed}; {'nothing of more value fits' if several else 'no more fit'}"
+        words = f"as many as there is cloth for: {each}; {'nothing of more value fits' if several else 'no more fit'}"
         words += f", which is proved: {why}"
     else:
-        words = f"as many as there is cloth for: at least {listed} fit; this is the best found: {why}"
+        words = f"as many as there is cloth for: at least {each} fit; this is the best found: {why}"
     held = [{"name": g.name, "size": g.size, "count": n} for g, n in rows]
     return words, {"garments": held, "proved": proved, "reason": why}
 
@@ -173,7 +173,7 @@ class _Filling:
 
     def __init__(
         self,
-        order: CuttingList,
+        listed: CuttingList,
         bundles: tuple[Bundle, ...],
         rooms: tuple[Room, ...],
         options: SearchOptions,
@@ -181,7 +181,7 @@ class _Filling:
         divide: Divide | None,
         forced: SpreadName | None,
     ) -> None:
-        self.order, self.bundles, self.rooms, self.options, self.divide = order, bundles, rooms, options, divide
+        self.listed, self.bundles, self.rooms, self.options, self.divide = listed, bundles, rooms, options, divide
         self.forced = forced
         self._end = None if options.seconds is None else begun + options.seconds
         self._until = None if options.seconds is None else begun + _FINDING * options.seconds
@@ -203,7 +203,7 @@ class _Filling:
         """The amounts that lie, each of greater value than the one before. CannotLayError where not one does."""
         zero = (0,) * len(self.bundles)
         fitting: list[_Fitting] = []
-        if any(g.count for g in self.order.garments if not g.most):
+        if any(g.count for g in self.listed.garments if not g.most):
             # what is asked for by number comes first; it may take all there is
             fitting.append(self._try(zero, _EFFORTS - 2, {}) or self._raise())
         for effort in range(_EFFORTS):
@@ -244,7 +244,7 @@ class _Filling:
 
     def _try(self, amount: Amount, effort: int, before: dict[str, Lay]) -> _Fitting | None:
         """The lays of that amount, None where one finds no room; it is then refused, for good where that is proved."""
-        part = self.order.settled(counts_at(self.order, self.bundles, amount))
+        part = self.listed.settled(counts_at(self.listed, self.bundles, amount))
         lays: dict[str, Lay] = {}
         value = value_of(self.bundles, amount)
         for room in self.rooms:
@@ -271,8 +271,8 @@ class _Filling:
             shown = tuple(lays.get(name) or lay_cloth(part, name, quick) for name in part.cloths_used)
         except CannotLayError:
             return
-        counts = counts_laid(((g.name, g.size, g.count, g.most) for g in self.order.garments), shown)
-        self.options.on_lays(_marked(shown, self.order, counts, False, "the search was stopped here"))
+        counts = counts_laid(((g.name, g.size, g.count, g.most) for g in self.listed.garments), shown)
+        self.options.on_lays(_marked(shown, self.listed, counts, False, "the search was stopped here"))
 
     def _share_done(self) -> float:
         if self.options.seconds is None or self._end is None:
@@ -313,7 +313,7 @@ class _Filling:
         bound = cloth_bound(part, cloth, stacks_of(part, cloth), seconds=seconds)
         if bound is None or bound.length <= room.length + 1e-6:
             return None
-        there, least = (format_length(mm, imperial=self.order.imperial) for mm in (room.length, bound.length))
+        there, least = (format_length(mm, imperial=self.listed.imperial) for mm in (room.length, bound.length))
         return f"they take at least {least} of the {there} of '{room.cloth}' that can be laid ({bound.reason})"
 
     def no_more(self, best: float) -> tuple[bool, str]:
@@ -327,7 +327,7 @@ class _Filling:
                 if smallest is None:
                     return True, "more would take more than the area of the cloth"
                 return True, why or self._why_not(smallest, each) or "the least that each of them takes is too long"
-            part = self.order.settled(counts_at(self.order, self.bundles, amount))
+            part = self.listed.settled(counts_at(self.listed, self.bundles, amount))
             reasons = (self._beyond(part, room, each) for room in self.rooms if room.cloth in part.cloths_used)
             found = next((reason for reason in reasons if reason is not None), None)
             if found is None:
@@ -337,7 +337,7 @@ class _Filling:
         return False, "that no more would fit is not proved, and more --seconds may find room for more"
 
     def _why_not(self, amount: Amount, seconds: float) -> str | None:
-        part = self.order.settled(counts_at(self.order, self.bundles, amount))
+        part = self.listed.settled(counts_at(self.listed, self.bundles, amount))
         for room in self.rooms:
             reason = self._beyond(part, room, seconds) if room.cloth in part.cloths_used else None
             if reason is not None:

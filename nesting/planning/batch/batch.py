@@ -101,9 +101,9 @@ class BatchPlan:
     apart_from: str | None = None
     lays: tuple[Lay, ...] = ()
 
-    def with_sections(self, order: CuttingList, sections: tuple[PlannedSection, ...]) -> BatchPlan:
+    def with_sections(self, listed: CuttingList, sections: tuple[PlannedSection, ...]) -> BatchPlan:
         """The plan with these sections, and the cloth that they take."""
-        stuff = order.cloth_named(self.cloth)
+        stuff = listed.cloth_named(self.cloth)
         used = math.fsum(s.cloth_length for s in sections)
         buy = round_up(used, stuff.increment)
         cost = None if stuff.price is None else round(buy / stuff.price_unit * stuff.price, 2)
@@ -161,7 +161,7 @@ class BatchPlan:
         }
 
 
-def _cuts(order: CuttingList, garment: GarmentEntry, cloth: str, mode: Mode) -> int:
+def _cuts(listed: CuttingList, garment: GarmentEntry, cloth: str, mode: Mode) -> int:
     if mode.plies == 1:
         return sum(piece.cut for piece in garment.on(cloth))
     return sum(math.ceil(piece.cut / 2) for piece in garment.on(cloth))
@@ -170,9 +170,9 @@ def _cuts(order: CuttingList, garment: GarmentEntry, cloth: str, mode: Mode) -> 
 class LengthsByLaying:
     """Measures lay lengths with the search, each once, and keeps the lays. ``on_lay`` is told of each."""
 
-    def __init__(self, order: CuttingList, cloth: str, lay: LayOne, on_lay: Callable[[], None] | None = None) -> None:
-        self._order, self._cloth, self._lay, self._on_lay = order, cloth, lay, on_lay
-        self._plain = replace(order.cloth_named(cloth), length=None, table_length=None, spreads=None, max_plies=None)
+    def __init__(self, listed: CuttingList, cloth: str, lay: LayOne, on_lay: Callable[[], None] | None = None) -> None:
+        self._order, self._cloth, self._lay, self._on_lay = listed, cloth, lay, on_lay
+        self._plain = replace(listed.cloth_named(cloth), length=None, table_length=None, spreads=None, max_plies=None)
         self.lays: dict[tuple[Ratio, SpreadName], Lay] = {}
 
     def lay_of(self, ratio: Ratio, spread: SpreadName) -> Lay:
@@ -192,31 +192,32 @@ class LengthsByLaying:
         return self.lay_of(ratio, spread).lay_length
 
 
-def garment_kinds(order: CuttingList, cloth: str) -> list[int]:
+def garment_kinds(listed: CuttingList, cloth: str) -> list[int]:
     """Indices of the garments that use the cloth."""
-    return [i for i, g in enumerate(order.garments) if g.count and g.on(cloth)]
+    return [i for i, g in enumerate(listed.garments) if g.count and g.on(cloth)]
 
 
-def over_garments(order: CuttingList, cloth: str, ratio: Ratio) -> list[int]:
+def over_garments(listed: CuttingList, cloth: str, ratio: Ratio) -> list[int]:
     """A ratio over the garments of this cloth as counts over all garments of the order."""
-    counts = [0] * len(order.garments)
-    for i, n in zip(garment_kinds(order, cloth), ratio, strict=True):
+    counts = [0] * len(listed.garments)
+    for i, n in zip(garment_kinds(listed, cloth), ratio, strict=True):
         counts[i] = n
     return counts
 
 
-def section_order(order: CuttingList, cloth: str, section: PlannedSection) -> CuttingList:
+def section_order(listed: CuttingList, cloth: str, section: PlannedSection) -> CuttingList:
     """The order for one section alone: its counts, and the cloth with that many plies, to be laid with its spread."""
     stacked = section.spread in ("stacked face up", "stacked face to face")
     changed = replace(
-        order.cloth_named(cloth), plies=section.plies if stacked else 1, spreads=None, max_plies=None, length=None
+        listed.cloth_named(cloth), plies=section.plies if stacked else 1, spreads=None, max_plies=None, length=None
     )
-    counts = over_garments(order, cloth, tuple(n * section.layers for n in section.ratio))
-    return order.with_cloths([changed]).with_counts(counts)
+    counts = over_garments(listed, cloth, tuple(n * section.layers for n in section.ratio))
+    return listed.with_cloths([changed]).with_counts(counts)
 
 
+# long: the steps of the plan share all that was worked out before them
 def plan_batch(
-    order: CuttingList,
+    listed: CuttingList,
     cloth: str,
     length_of: LengthOf,
     *,
@@ -238,9 +239,9 @@ def plan_batch(
 
     Raises CannotLayError where a garment cannot be laid alone or does not fit on the table, or the cloth is too short.
     """
-    stuff = order.cloth_named(cloth)
-    types = garment_kinds(order, cloth)
-    garments = [order.garments[i] for i in types]
+    stuff = listed.cloth_named(cloth)
+    types = garment_kinds(listed, cloth)
+    garments = [listed.garments[i] for i in types]
     counts = tuple(g.count for g in garments)
     table = table_length if table_length is not None else stuff.table_length
     ways = tuple(modes) if modes is not None else modes_of(stuff, max_plies)
@@ -253,7 +254,7 @@ def plan_batch(
         return sum(ratio) <= most_per_section and any(measuring.may_fit(ratio, mode) for mode in ways)
 
     ratios, _, plans = ratio_pool(counts, areas, fits, max(mode.most for mode in ways), pool)
-    cuts = [[_cuts(order, g, cloth, mode) for g in garments] for mode in ways]
+    cuts = [[_cuts(listed, g, cloth, mode) for g in garments] for mode in ways]
     chosen, settled = _settle(counts, ratios, plans, measuring, ways, cuts, measures, seconds)
     sections = [
         PlannedSection(
@@ -273,7 +274,7 @@ def plan_batch(
         raise CannotLayError(
             f"the batch takes {used / 10:.1f} cm of '{cloth}', but there are only {stuff.length / 10:.1f} cm: "
             "order fewer garments or get more cloth",
-            file=order.path,
+            file=listed.path,
             key="cloth.length",
             code="cloth.too-short",
         )
@@ -291,11 +292,11 @@ def plan_batch(
         settled,
         measuring.least(counts),
         stuff.increment,
-        order.imperial,
+        listed.imperial,
         None,
-        order.led_by(cloth),
+        listed.led_by(cloth),
     )
-    return plan.with_sections(order, tuple(sections))
+    return plan.with_sections(listed, tuple(sections))
 
 
 def _settle(

@@ -34,18 +34,18 @@ __all__ = ["batch", "batch_work", "with_lays", "with_whole"]
 WHOLE = 4
 
 
-def batch_work(order: CuttingList, cloths: Sequence[str] | None = None) -> int:
+def batch_work(listed: CuttingList, cloths: Sequence[str] | None = None) -> int:
     """How many lays ``batch`` makes, about, and seldom more: one of every garment by itself, the lays of plans, and one
     of the whole order, which counts for more."""
-    return sum(_lays_of(order, name) for name in (order.cloths_used if cloths is None else cloths))
+    return sum(_lays_of(listed, name) for name in (listed.cloths_used if cloths is None else cloths))
 
 
-def _lays_of(order: CuttingList, cloth: str) -> int:
-    return len(garment_kinds(order, cloth)) + MEASURES + WHOLE
+def _lays_of(listed: CuttingList, cloth: str) -> int:
+    return len(garment_kinds(listed, cloth)) + MEASURES + WHOLE
 
 
 def batch(
-    order: CuttingList,
+    listed: CuttingList,
     lay: LayOne,
     *,
     steps: Steps | None = None,
@@ -60,9 +60,9 @@ def batch(
     many of each garment and size come from elsewhere, so that the first here has the number after."""
     plans: list[BatchPlan] = []
     before = 0
-    names = order.cloths_used if cloths is None else tuple(name for name in order.cloths_used if name in cloths)
+    names = listed.cloths_used if cloths is None else tuple(name for name in listed.cloths_used if name in cloths)
     given = dict(begun or {})
-    simple = [] if on_plans is None else [_simple(order, name, lay, given) for name in names]
+    simple = [] if on_plans is None else [_simple(listed, name, lay, given) for name in names]
 
     def so_far() -> None:
         there = [*plans, *simple[len(plans) :]]
@@ -71,17 +71,17 @@ def batch(
 
     so_far()
     for name in names:
-        made, most = itertools.count(1), _lays_of(order, name)
+        made, most = itertools.count(1), _lays_of(listed, name)
 
         def told(weight: float = 1.0, name: str = name, made: Iterator[int] = made, most: int = most) -> None:
             if steps is not None:
                 steps.begin(name, f"lay {next(made)} of about {most}", weight)
 
-        measured = LengthsByLaying(order, name, lay, told)
-        plan = plan_batch(order, name, measured, **how)
+        measured = LengthsByLaying(listed, name, lay, told)
+        plan = plan_batch(listed, name, measured, **how)
         told(WHOLE)
-        plan = with_whole(order, plan, _whole_lay(order, name, lay))
-        plans.append(with_lays(order, plan, lay, measured.lays, given))
+        plan = with_whole(listed, plan, _whole_lay(listed, name, lay))
+        plans.append(with_lays(listed, plan, lay, measured.lays, given))
         so_far()
         before += most
         if steps is not None:
@@ -90,19 +90,19 @@ def batch(
 
 
 def _simple(
-    order: CuttingList, cloth: str, lay: LayOne, begun: Mapping[tuple[str, str | None], int]
+    listed: CuttingList, cloth: str, lay: LayOne, begun: Mapping[tuple[str, str | None], int]
 ) -> BatchPlan | None:
     """The whole order in one quick lay as a plan, to have something at once; None where it cannot be laid so."""
-    whole = _whole_lay(order, cloth, lay, share=0.02)
+    whole = _whole_lay(listed, cloth, lay, share=0.02)
     if whole is None:
         return None
-    kinds = garment_kinds(order, cloth)
-    counts = tuple(order.garments[i].count for i in kinds)
-    areas = [garment_area(order.garments[i], cloth) for i in kinds]
+    kinds = garment_kinds(listed, cloth)
+    counts = tuple(listed.garments[i].count for i in kinds)
+    areas = [garment_area(listed.garments[i], cloth) for i in kinds]
     total = math.fsum(a * n for a, n in zip(areas, counts, strict=True))
     shares = tuple(a * n / total for a, n in zip(areas, counts, strict=True))
-    labels = tuple(order.garments[i].label for i in kinds)
-    stuff = order.cloth_named(cloth)
+    labels = tuple(listed.garments[i].label for i in kinds)
+    stuff = listed.cloth_named(cloth)
     least = (total / (stuff.usable_width * (2 if stuff.tubular else 1)) + 2.0 * stuff.end_allowance) / (
         1.0 - stuff.shrink_along
     )
@@ -119,29 +119,29 @@ def _simple(
         False,
         least,
         stuff.increment,
-        order.imperial,
+        listed.imperial,
     )
-    plan = with_whole(order, plan, whole)
-    return replace(with_lays(order, plan, lay, {}, begun), one_at_a_time=plan.cloth_length) if plan.lays else None
+    plan = with_whole(listed, plan, whole)
+    return replace(with_lays(listed, plan, lay, {}, begun), one_at_a_time=plan.cloth_length) if plan.lays else None
 
 
-def _whole_lay(order: CuttingList, cloth: str, lay: LayOne, share: float = WHOLE) -> Lay | None:
+def _whole_lay(listed: CuttingList, cloth: str, lay: LayOne, share: float = WHOLE) -> Lay | None:
     """The whole order in one lay; None where it cannot be laid so, or not on the table, or with these plies."""
-    stuff = order.cloth_named(cloth)
+    stuff = listed.cloth_named(cloth)
     most = stuff.max_plies or stuff.plies
     single: tuple[SpreadName, ...] | None = ("open",) if stuff.max_plies == 1 else stuff.spreads
     changed = replace(stuff, plies=min(stuff.plies, most), spreads=single, length=None, table_length=None)
     try:
-        found = lay(order.with_cloths([changed]), cloth, share=share)
+        found = lay(listed.with_cloths([changed]), cloth, share=share)
     except CannotLayError:
         return None
     on_table = [s.lay_length + 2.0 * stuff.end_allowance for s in found.sections]
     return found if stuff.table_length is None or max(on_table) <= stuff.table_length + 1e-6 else None
 
 
-def with_whole(order: CuttingList, plan: BatchPlan, whole: Lay | None) -> BatchPlan:
+def with_whole(listed: CuttingList, plan: BatchPlan, whole: Lay | None) -> BatchPlan:
     """The plan, or the whole order in one lay where that takes no more cloth."""
-    stuff = order.cloth_named(plan.cloth)
+    stuff = listed.cloth_named(plan.cloth)
     if whole is None:
         return plan
     kind = whole.sections[0].spread.kind if len(whole.sections) == 1 else "sections"
@@ -150,11 +150,11 @@ def with_whole(order: CuttingList, plan: BatchPlan, whole: Lay | None) -> BatchP
         return plan
     plies = max(len(s.spread.plies) for s in whole.sections)
     section = PlannedSection(plan.counts, kind, 1, plies, whole.lay_length, takes, len(whole.placements))
-    return replace(plan, lays=(whole,)).with_sections(order, (section,))
+    return replace(plan, lays=(whole,)).with_sections(listed, (section,))
 
 
 def with_lays(
-    order: CuttingList,
+    listed: CuttingList,
     plan: BatchPlan,
     lay: LayOne,
     measured: Mapping[tuple[Ratio, SpreadName], Lay],
@@ -164,24 +164,25 @@ def with_lays(
     elsewhere), each lay saying which of them it holds. What the sections take is what their lays take, in the end."""
     given: Counter[tuple[str, str | None]] = Counter(begun or {})
     if plan.lays:
-        return replace(plan, lays=tuple(_part(order, plan, one, order, given, n, 1) for n, one in enumerate(plan.lays)))
+        parts = (_part(listed, plan, one, listed, given, n, 1) for n, one in enumerate(plan.lays))
+        return replace(plan, lays=tuple(parts))
     lays: list[Lay] = []
     sections: list[PlannedSection] = []
     for number, section in enumerate(plan.sections):
-        own = section_order(order, plan.cloth, section)
+        own = section_order(listed, plan.cloth, section)
         known = measured.get((section.ratio, "open" if section.spread == "stacked face up" else section.spread))
         if known is not None and section.layers == 1 and len(known.sections[0].spread.plies) == section.plies:
             found = known
         else:
             begin = None if known is None else _stacked_from(known, section)
             found = lay(own, plan.cloth, spread=section.spread, start=begin)
-        lays.append(_part(order, plan, found, own, given, number, len(plan.sections)))
+        lays.append(_part(listed, plan, found, own, given, number, len(plan.sections)))
         stuff = own.cloth_named(plan.cloth)
         takes = buy_length(section.spread, stuff, found.lay_length, rounded=False)
         sections.append(replace(section, lay_length=found.lay_length, cloth_length=takes, cuts=len(found.placements)))
         for garment in own.garments:
             given[garment.name, garment.size] += garment.count
-    return replace(plan, lays=tuple(lays)).with_sections(order, tuple(sections))
+    return replace(plan, lays=tuple(lays)).with_sections(listed, tuple(sections))
 
 
 def _stacked_from(known: Lay, section: PlannedSection) -> Lay:
@@ -198,7 +199,7 @@ def _stacked_from(known: Lay, section: PlannedSection) -> Lay:
 
 
 def _part(
-    order: CuttingList,
+    listed: CuttingList,
     plan: BatchPlan,
     found: Lay,
     own: CuttingList,
@@ -230,8 +231,8 @@ def _part(
         buy_length=takes,
         garments=garment_shares(placements, counts, takes),
         utilisation=utilisation(sections, stuff.width_washed),
-        order_file=None if order.path is None else order.path.name,
-        order_sha256=order.sha256,
+        order_file=None if listed.path is None else listed.path.name,
+        order_sha256=listed.sha256,
         part=LayPart(number + 1, of),
         holds=tuple(PieceHeld(*key, count) for key, count in held.items()),
         notes=(*found.notes, note) if of > 1 else found.notes,

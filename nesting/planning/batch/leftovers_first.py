@@ -37,13 +37,13 @@ class Batch:
         return {"plans": [plan.as_dict() for plan in self.plans], **more}
 
 
-def stocked_cloths(order: CuttingList) -> frozenset[str]:
+def stocked_cloths(listed: CuttingList) -> frozenset[str]:
     """The cloths of which there are leftovers and from which something is cut."""
-    return frozenset(r.cloth for r in order.remnants) & frozenset(order.cloths_used)
+    return frozenset(r.cloth for r in listed.remnants) & frozenset(listed.cloths_used)
 
 
 def batch_all(
-    order: CuttingList,
+    listed: CuttingList,
     lay: LayOne,
     fits: Fits,
     *,
@@ -57,17 +57,17 @@ def batch_all(
     pieces come from leftovers among them. ``seconds`` for the leftovers (None: the efforts of ``fits`` alone bound
     them); ``how`` as for ``batch``. Raises what these raise."""
 
-    stocked = stocked_cloths(order)
+    stocked = stocked_cloths(listed)
     if not stocked:
         alone = None if on_batch is None else lambda plans: on_batch(Batch(plans))
-        return Batch(batch(order, lay, steps=steps, on_plans=alone, **how))
-    found = replace(plan_remnants(order, fits, seconds=seconds), to_buy=())
-    rest = order.with_counts([max(0, g.count - m.made) for g, m in zip(order.garments, found.made, strict=True)])
+        return Batch(batch(listed, lay, steps=steps, on_plans=alone, **how))
+    found = replace(plan_remnants(listed, fits, seconds=seconds), to_buy=())
+    rest = listed.with_counts([max(0, g.count - m.made) for g, m in zip(listed.garments, found.made, strict=True)])
     made = {(m.garment, m.size): m.made for m in found.made}
-    others = [name for name in order.cloths_used if name not in stocked]
+    others = [name for name in listed.cloths_used if name not in stocked]
     left = [name for name in rest.cloths_used if name in stocked]
     if steps is not None:
-        steps.total = steps.done + batch_work(rest, left) + batch_work(order, others)
+        steps.total = steps.done + batch_work(rest, left) + batch_work(listed, others)
     plans: tuple[BatchPlan, ...] = ()
 
     def tell(now: tuple[BatchPlan, ...]) -> None:
@@ -75,9 +75,9 @@ def batch_all(
         if on_batch is not None and len(plans) + len(now) == len(left) + len(others):
             on_batch(Batch((*plans, *now), found))
 
-    for part, cloths, begun in ((rest, left, made), (order, others, {})):
+    for part, cloths, begun in ((rest, left, made), (listed, others, {})):
         if cloths:
             more = batch(part, lay, steps=steps, cloths=cloths, begun=begun, on_plans=tell, **how)
             plans = (*plans, *more)
-    sequence = [cloth.name for cloth in order.cloths]
+    sequence = [cloth.name for cloth in listed.cloths]
     return Batch(tuple(sorted(plans, key=lambda plan: sequence.index(plan.cloth))), found)

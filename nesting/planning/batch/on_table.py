@@ -17,12 +17,12 @@ from nesting.resolving.cutting_list import CuttingList
 __all__ = ["divided"]
 
 
-def divided(order: CuttingList, lay: Lay, options: SearchOptions) -> Lay:
+def divided(listed: CuttingList, lay: Lay, options: SearchOptions) -> Lay:
     """The lay as it is where it lies on the table, else one of several sections, each with its two ends on the table,
     whole garments in each. CannotLayError names the garment that alone is longer than the table."""
-    if fits_table(order, lay):
+    if fits_table(listed, lay):
         return lay
-    cloth = order.cloth_named(lay.cloth)
+    cloth = listed.cloth_named(lay.cloth)
     if cloth.plies > 1:
         raise CannotLayError(
             f"the lay of '{cloth.name}' is longer than the table and stacked in {cloth.plies} plies, so that it is not "
@@ -34,7 +34,7 @@ def divided(order: CuttingList, lay: Lay, options: SearchOptions) -> Lay:
     plain: tuple[SpreadName, ...] = ("open", "lengthwise fold")
     single = tuple(kind for kind in plain if cloth.spreads is None or kind in cloth.spreads)
     alone = replace(cloth, plies=1, max_plies=None, spreads=single, length=None)
-    part = order.cut_from(cloth.name).with_cloths([alone])
+    part = listed.cut_from(cloth.name).with_cloths([alone])
     each = None if options.seconds is None else max(0.5, options.seconds / 8.0)
     search = laying(replace(options, seconds=each))
     plan = next(p for p in batch(part, search, seconds=4.0) if p.cloth == cloth.name)
@@ -57,7 +57,7 @@ def divided(order: CuttingList, lay: Lay, options: SearchOptions) -> Lay:
         buy_length=buy,
         lower_bound=min(bound, length),
         utilisation=utilisation(tuple(sections), cloth.width_washed),
-        garments=garment_shares(placements, order.counts, buy),
+        garments=garment_shares(placements, listed.counts, buy),
         tried=tuple(replace(t, chosen=False) for t in lay.tried),
         notes=(*lay.notes, note),
     )

@@ -74,11 +74,11 @@ class _Table:
 
 
 def _tables(
-    order: CuttingList, widths: Sequence[float], naps: Sequence[Nap], spreads: Sequence[SpreadName]
+    listed: CuttingList, widths: Sequence[float], naps: Sequence[Nap], spreads: Sequence[SpreadName]
 ) -> tuple[_Table, ...]:
     tables: list[_Table] = []
-    for name in order.cloths_used:
-        cloth = order.cloth_named(name)
+    for name in listed.cloths_used:
+        cloth = listed.cloth_named(name)
         wanted = tuple(dict.fromkeys(naps or _usual_naps(cloth)))
         for width, nap in product(dict.fromkeys(widths or (cloth.width,)), wanted):
             changed = replace(cloth, width=width, nap=nap)
@@ -93,7 +93,7 @@ def _tables(
 
 
 def buying_work(
-    order: CuttingList,
+    listed: CuttingList,
     *,
     widths: Sequence[float] = (),
     naps: Sequence[Nap] = (),
@@ -101,16 +101,16 @@ def buying_work(
     curve_counts: int = CURVE_COUNTS,
 ) -> float:
     """How much there is to search for in ``buy``, in times of one row."""
-    tables = _tables(order, widths, naps, spreads)
+    tables = _tables(listed, widths, naps, spreads)
     work = float(sum(len(t.sound) for t in tables))
-    work += OVER_SHARE * sum(t.own and order.led_by(t.cloth.name) is not None for t in tables)
-    for name in order.cloths_used if curve_counts > 0 else ():
-        work += len(counts_measured(sum(g.count for g in order.on_cloth(name).garments), curve_counts))
+    work += OVER_SHARE * sum(t.own and listed.led_by(t.cloth.name) is not None for t in tables)
+    for name in listed.cloths_used if curve_counts > 0 else ():
+        work += len(counts_measured(sum(g.count for g in listed.on_cloth(name).garments), curve_counts))
     return work
 
 
 def buy(
-    order: CuttingList,
+    listed: CuttingList,
     lay: LayOne,
     *,
     over: LayOver = lay_over,
@@ -134,48 +134,48 @@ def buy(
     refused: list[RefusedRow] = []
     laid: dict[tuple[str, float | None], Lay] = {}
     own: dict[str, Lay] = {}
-    tables = _tables(order, widths, naps, spreads)
+    tables = _tables(listed, widths, naps, spreads)
     curves: list[Curve] = []
 
     def so_far() -> None:
         if on_rows is not None and rows:
-            best = tuple(_with_the_best(order, list(rows)))
-            on_rows(Buying(order.title, order.imperial, best, tuple(refused), tuple(curves), trim_needs(order)))
+            best = tuple(_with_the_best(listed, list(rows)))
+            on_rows(Buying(listed.title, listed.imperial, best, tuple(refused), tuple(curves), trim_needs(listed)))
 
     every, number = sum(len(t.sound) for t in tables), 0
     for table in tables:
         name = table.cloth.name
         if on_step is not None and table.sound:
-            wide = format_width(table.cloth.width, imperial=order.imperial)
+            wide = format_width(table.cloth.width, imperial=listed.imperial)
             nap = "" if table.cloth.nap == "none" else f", nap {table.cloth.nap}"
             last = number + len(table.sound)
             which = f"row {last}" if last == number + 1 else f"rows {number + 1} to {last}"
             on_step(name, f"{which} of {every}, {wide} wide{nap}", float(len(table.sound)))
         number += len(table.sound)
-        found, no, lying = _rows(order, table, lay, one_more)
+        found, no, lying = _rows(listed, table, lay, one_more)
         rows += found
         refused += no
         if lying is not None:
             if table.own:
                 laid[name, table.at] = lying
-            if table.cloth == order.cloth_named(name):
+            if table.cloth == listed.cloth_named(name):
                 own[name] = lying
         so_far()
     rows = _served_by_one_way(rows)
-    rows, no = _with_second_cloths(order, tables, rows, laid, lay, over, one_more, on_step)
+    rows, no = _with_second_cloths(listed, tables, rows, laid, lay, over, one_more, on_step)
     refused += no
     so_far()
-    for name in order.cloths_used if curve_counts > 0 else ():
-        cloth = order.cloth_named(name)
-        one = _own_curve(order, cloth, lay, own.get(name), curve_counts, on_step)
+    for name in listed.cloths_used if curve_counts > 0 else ():
+        cloth = listed.cloth_named(name)
+        one = _own_curve(listed, cloth, lay, own.get(name), curve_counts, on_step)
         if isinstance(one, Curve):
             curves.append(one)
             so_far()
         elif not any(r.cloth == name and r.width == cloth.width for r in refused):
             refused.append(one)
-    rows, curves = one_figure(order, rows, curves)
-    rows = _with_the_best(order, rows)
-    return Buying(order.title, order.imperial, tuple(rows), tuple(refused), tuple(curves), trim_needs(order))
+    rows, curves = one_figure(listed, rows, curves)
+    rows = _with_the_best(listed, rows)
+    return Buying(listed.title, listed.imperial, tuple(rows), tuple(refused), tuple(curves), trim_needs(listed))
 
 
 def _served_by_one_way(rows: list[BuyRow]) -> list[BuyRow]:
@@ -191,7 +191,7 @@ def _served_by_one_way(rows: list[BuyRow]) -> list[BuyRow]:
 
 
 def _with_second_cloths(
-    order: CuttingList,
+    listed: CuttingList,
     tables: Sequence[_Table],
     rows: list[BuyRow],
     laid: dict[tuple[str, float | None], Lay],
@@ -206,7 +206,7 @@ def _with_second_cloths(
     together: dict[float | None, tuple[Lay, ...]] = {}
     for table in tables:
         name = table.cloth.name
-        first = order.led_by(name)
+        first = listed.led_by(name)
         if first is None:
             continue
 
@@ -218,8 +218,8 @@ def _with_second_cloths(
             continue
         if on_step is not None:
             on_step(name, f"laid over {first}", OVER_SHARE)
-        there = order.with_cloths([t.cloth for t in tables if t.own and t.at == table.at])
-        lays = tuple(laid[c, table.at] for c in order.cloths_used if (c, table.at) in laid)
+        there = listed.with_cloths([t.cloth for t in tables if t.own and t.at == table.at])
+        lays = tuple(laid[c, table.at] for c in listed.cloths_used if (c, table.at) in laid)
         if table.at not in together:
             together[table.at] = over(there, lays)
             leading = next(each for each in together[table.at] if each.cloth == first)
@@ -254,14 +254,14 @@ def _as_laid_together(row: BuyRow, cloth: Cloth, leading: Lay) -> BuyRow:
     )
 
 
-def _with_the_best(order: CuttingList, rows: list[BuyRow]) -> list[BuyRow]:
+def _with_the_best(listed: CuttingList, rows: list[BuyRow]) -> list[BuyRow]:
     """The rows with the one to go by marked for each cloth: the cheapest, with the second cloths that it leads, then
     the shortest. A second cloth goes by the width of the cloth that it lies over, as both are cut at once."""
     best: dict[str, BuyRow] = {}
     # A second cloth comes after the one that it lies over.
-    for name in sorted(order.cloths_used, key=lambda c: order.led_by(c) is not None):
+    for name in sorted(listed.cloths_used, key=lambda c: listed.led_by(c) is not None):
         mine = [r for r in rows if r.cloth == name and r.own]
-        first = best.get(order.led_by(name) or "")
+        first = best.get(listed.led_by(name) or "")
         pair = [r for r in mine if r.over is not None and first is not None and r.width == first.width]
         by_all = [r for r in mine if r.in_all is not None]
 
@@ -279,7 +279,7 @@ def _usual_naps(cloth: Cloth) -> tuple[Nap, ...]:
 
 
 def _own_curve(
-    order: CuttingList, cloth: Cloth, lay: LayOne, known: Lay | None, counts: int, on_step: OnStep | None
+    listed: CuttingList, cloth: Cloth, lay: LayOne, known: Lay | None, counts: int, on_step: OnStep | None
 ) -> Curve | RefusedRow:
     # Open cloth holds for every spread: a folded lay opens out. A lay found before counts, whatever its spread.
     sound = sound_spreads(cloth)[0]
@@ -289,7 +289,7 @@ def _own_curve(
     why: CannotLayError | None = None
     for kind in dict.fromkeys(kinds):
         try:
-            return curve(order, cloth.name, lay, spread=kind, known=known, counts=counts, on_step=on_step)
+            return curve(listed, cloth.name, lay, spread=kind, known=known, counts=counts, on_step=on_step)
         except CannotLayError as error:
             why = why or error
     assert why is not None
@@ -297,7 +297,7 @@ def _own_curve(
 
 
 def _rows(
-    order: CuttingList, table: _Table, lay: LayOne, one_more: bool
+    listed: CuttingList, table: _Table, lay: LayOne, one_more: bool
 ) -> tuple[list[BuyRow], list[RefusedRow], Lay | None]:
     """Rows of one cloth in one width and nap, the least to buy first, and the lay to go by.
 
@@ -306,7 +306,7 @@ def _rows(
     cloth, sound, refused = table.cloth, table.sound, list(table.refused)
     if not sound:
         return [], refused, None
-    part = order.on_cloth(cloth.name).with_cloths([replace(cloth, spreads=sound)])
+    part = listed.on_cloth(cloth.name).with_cloths([replace(cloth, spreads=sound)])
     total = sum(g.count for g in part.garments)
     sequence = adding_sequence([g.count for g in part.garments])
     try:

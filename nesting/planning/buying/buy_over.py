@@ -21,7 +21,7 @@ LayOver = Callable[[CuttingList, tuple[Lay, ...]], tuple[Lay, ...]]
 
 
 def over_row(
-    order: CuttingList,
+    listed: CuttingList,
     second: str,
     lays: tuple[Lay, ...],
     together: tuple[Lay, ...],
@@ -35,19 +35,19 @@ def over_row(
     ``order`` has the cloths in the widths of ``lays``, which holds one lay for each cloth by itself; ``together``: what
     ``over`` makes of them.
     """
-    cloth = order.cloth_named(second)
+    cloth = listed.cloth_named(second)
     apart = next(one for one in lays if one.cloth == second)
     there = next(one for one in together if one.cloth == second)
     if there.leaders_on is None:
         why = there.apart or Reason("it cannot lie over its leaders", code="together.apart")
         return RefusedRow(second, cloth.width, cloth.nap, None, why)
-    part = order.on_cloth(second)
+    part = listed.on_cloth(second)
     counts = [g.count for g in part.garments]
     following = next_garment(part, adding_sequence(counts), sum(counts))
     adds = None
     if one_more:
         plus = replace(
-            order, garments=tuple(replace(g, count=g.count + 1) if g == following else g for g in order.garments)
+            listed, garments=tuple(replace(g, count=g.count + 1) if g == following else g for g in listed.garments)
         )
         first = next(one for one in lays if one.cloth == there.leaders_on)
         with suppress(CannotLayError):

@@ -98,21 +98,21 @@ def adding_sequence(counts: Sequence[int], more: int = 1) -> tuple[int, ...]:
     return tuple(sequence[i % total] for i in range(total + more)) if total else ()
 
 
-def counts_at(order: CuttingList, sequence: Sequence[int], count: int) -> list[int]:
+def counts_at(listed: CuttingList, sequence: Sequence[int], count: int) -> list[int]:
     """How many of each garment there are after ``count`` steps of the sequence."""
-    counts = [0] * len(order.garments)
+    counts = [0] * len(listed.garments)
     for i in sequence[:count]:
         counts[i] += 1
     return counts
 
 
-def next_garment(order: CuttingList, sequence: Sequence[int], count: int) -> GarmentEntry:
+def next_garment(listed: CuttingList, sequence: Sequence[int], count: int) -> GarmentEntry:
     """The garment that follows after ``count`` of them."""
-    return order.garments[sequence[count]]
+    return listed.garments[sequence[count]]
 
 
 def curve(
-    order: CuttingList,
+    listed: CuttingList,
     cloth: str,
     lay: LayOne,
     *,
@@ -128,7 +128,7 @@ def curve(
     fewer, L(n) = min(L(n), L(n + 1)).
     Raises CannotLayError if not even one garment can be laid; a curve ends early where more do not fit.
     """
-    part = order.on_cloth(cloth)
+    part = listed.on_cloth(cloth)
     total = sum(g.count for g in part.garments)
     sequence = adding_sequence([g.count for g in part.garments])
     wanted = counts_measured(total, counts)
@@ -148,7 +148,7 @@ def curve(
         if count == total and known is not None:
             # opened out: the lay of a crosswise fold is half as long on the table as the cloth it takes
             kind = known.sections[0].spread.kind
-            lengths[count] = _shorter(lengths[count], (_opened_out(order, known), known.buy_length))
+            lengths[count] = _shorter(lengths[count], (_opened_out(listed, known), known.buy_length))
             if kind == spread and known.lay_length < found.lay_length:
                 before = known
     best: tuple[float, float] | None = None
@@ -166,7 +166,7 @@ def curve(
         free = count > 1 and measured and served[count - 1][2] and buy_length <= served[count - 1][1] + 1e-6
         name = next_garment(part, sequence, count - 1).label
         points.append(CurvePoint(count, name, lay_length, buy_length, measured, free))
-    return Curve(cloth, spread, total, tuple(points), order.led_by(cloth))
+    return Curve(cloth, spread, total, tuple(points), listed.led_by(cloth))
 
 
 def _shorter(a: tuple[float, float], b: tuple[float, float]) -> tuple[float, float]:
@@ -174,10 +174,10 @@ def _shorter(a: tuple[float, float], b: tuple[float, float]) -> tuple[float, flo
     return (min(a[0], b[0]), min(a[1], b[1]))
 
 
-def _opened_out(order: CuttingList, lay: Lay) -> float:
+def _opened_out(listed: CuttingList, lay: Lay) -> float:
     if len(lay.sections) > 1:
         return lay.lay_length
-    return cloth_used(lay.sections[0].spread.kind, order.cloth_named(lay.cloth), lay.lay_length)
+    return cloth_used(lay.sections[0].spread.kind, listed.cloth_named(lay.cloth), lay.lay_length)
 
 
 def counts_measured(total: int, most: int) -> list[int]:

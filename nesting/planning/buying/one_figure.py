@@ -19,12 +19,14 @@ from nesting.resolving.cutting_list import CuttingList
 __all__ = ["one_figure"]
 
 
-def one_figure(order: CuttingList, rows: Sequence[BuyRow], curves: Sequence[Curve]) -> tuple[list[BuyRow], list[Curve]]:
+def one_figure(
+    listed: CuttingList, rows: Sequence[BuyRow], curves: Sequence[Curve]
+) -> tuple[list[BuyRow], list[Curve]]:
     """The rows and the curves, so that the length to buy and what one more garment adds are the same in both, for each
     cloth in its own width and nap, cut by itself."""
     now, drawn = list(rows), []
     for curve in curves:
-        cloth = order.cloth_named(curve.cloth)
+        cloth = listed.cloth_named(curve.cloth)
         mine = [i for i, r in enumerate(now) if _same(r, cloth)]
         if not mine:
             drawn.append(curve)

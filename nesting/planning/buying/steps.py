@@ -44,7 +44,7 @@ class Steps:
 
     def lay(
         self,
-        order: CuttingList,
+        listed: CuttingList,
         cloth: str,
         *,
         spread: SpreadName | None = None,
@@ -55,7 +55,7 @@ class Steps:
         """Lays one cloth with these options; see ``LayOne``."""
         options = self.searching()
         self._searched += share * (options.seconds or 0.0)
-        return laying(options)(order, cloth, spread=spread, start=start, remnant=remnant, share=share)
+        return laying(options)(listed, cloth, spread=spread, start=start, remnant=remnant, share=share)
 
     def _share_of_budget(self, budget: float) -> float:
         spent = time.monotonic() - self._begun

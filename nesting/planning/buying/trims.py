@@ -76,33 +76,33 @@ class TrimNeed:
         }
 
 
-def trim_needs(order: CuttingList) -> tuple[TrimNeed, ...]:
+def trim_needs(listed: CuttingList) -> tuple[TrimNeed, ...]:
     """What each trim of the order takes for the batch.
 
     trim for an opening = ratio · edge length + join; the batch's total is rounded up to the trim's increment.
     A trim of garments none of which is cut is left out. Raises OrderError for an edge that no garment has.
     """
     needs: list[TrimNeed] = []
-    for number, trim in enumerate(order.trims):
-        rounds = [(g, found) for g in order.garments if (found := g.trims[number]) is not None and g.count]
+    for number, trim in enumerate(listed.trims):
+        rounds = [(g, found) for g in listed.garments if (found := g.trims[number]) is not None and g.count]
         openings = [
             Opening(g.name, g.size, g.count, found.number, found.length, (found.takes or 0.0) + trim.join)
             for g, found in rounds
         ]
-        if not openings and any(g.trims[number] is not None for g in order.garments):
+        if not openings and any(g.trims[number] is not None for g in listed.garments):
             continue  # of the garments that have it none is cut: as many as fit may be none of them
         if not openings:
             raise OrderError(
-                f"trim '{trim.name}' goes along {_list(trim.edges)}, but no garment ordered ({_labels(order)}) has "
+                f"trim '{trim.name}' goes along {_list(trim.edges)}, but no garment ordered ({_labels(listed)}) has "
                 "such a piece: check the piece's name",
-                file=order.path,
+                file=listed.path,
                 key="trim.edges",
                 code="trim.no-piece",
             )
         by_measure = all(found.measured for _, found in rounds)
         total = math.fsum(o.total for o in openings)
         length = round_up(total, trim.increment)
-        cost = None if trim.price is None else round(length * trim.price / _price_unit(order), 2)
+        cost = None if trim.price is None else round(length * trim.price / _price_unit(listed), 2)
         needs.append(
             TrimNeed(
                 trim.kind,
@@ -129,14 +129,14 @@ def _way(trim: Trim, by_measure: bool) -> str | None:
     return None
 
 
-def _price_unit(order: CuttingList) -> float:
+def _price_unit(listed: CuttingList) -> float:
     # As for cloth: per metre, or per yard where inches or yards are read.
-    return 914.4 if order.imperial else 1000.0
+    return 914.4 if listed.imperial else 1000.0
 
 
 def _list(texts: Iterable[str]) -> str:
     return ", ".join(f"'{t}'" for t in texts) or "no edge"
 
 
-def _labels(order: CuttingList) -> str:
-    return ", ".join(g.label for g in order.garments)
+def _labels(listed: CuttingList) -> str:
+    return ", ".join(g.label for g in listed.garments)

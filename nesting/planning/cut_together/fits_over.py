@@ -21,14 +21,14 @@ Say = Callable[[float], str]
 
 
 def why_not_here(
-    order: CuttingList, cloth: Cloth, spread: Spread, laid: Sequence[Placement], say: Say
+    listed: CuttingList, cloth: Cloth, spread: Spread, laid: Sequence[Placement], say: Say
 ) -> Reason | None:
     """Why these pieces cannot be cut from ``cloth``, spread like that, where they lie; None if they can.
 
     ``say`` puts a length in mm into words.
     """
     for p in laid:
-        cut = order.cut(p.piece, p.size)
+        cut = listed.cut(p.piece, p.size)
         if p.opened and not cut.unfold:
             words = f"'{p.label}' may not be opened out (unfold = false), but its leader is"
             return Reason(words, code="fold.unfold", figures={"piece": p.piece})
@@ -45,19 +45,19 @@ def why_not_here(
             return Reason(words, code="together.fold-apart", figures={"piece": p.piece})
         error = cut.piece.error
         if away is not None and away < cloth.gap / 2 + error - SLACK:
-            found, asked = format_apart(max(away, 0.0), cloth.gap / 2 + error, imperial=order.imperial)
+            found, asked = format_apart(max(away, 0.0), cloth.gap / 2 + error, imperial=listed.imperial)
             words = f"'{p.label}' would lie {found} from a fold, half the gap is {asked}{_with_errors(error)}"
             return Reason(words, code="together.near-fold", figures={"piece": p.piece, "away": max(away, 0.0)})
-    return _too_near(order, cloth, spread, laid)
+    return _too_near(listed, cloth, spread, laid)
 
 
-def why_not_together(order: CuttingList, cloth: Cloth, sections: Sequence[Section]) -> Reason | None:
+def why_not_together(listed: CuttingList, cloth: Cloth, sections: Sequence[Section]) -> Reason | None:
     """Why the pieces of all sections cannot be cut from ``cloth`` as one lay; None if they can."""
     if cloth.nap != "by garment":
         return None
     ways: dict[tuple[str, str | None, int], set[int]] = {}
     for p in (p for s in sections for p in s.placements):
-        cut = order.cut(p.piece, p.size)
+        cut = listed.cut(p.piece, p.size)
         allowed = orientation(cut, cloth)
         for turn, state in zip(allowed.turns, allowed.states, strict=True):
             if state is not None and _off(p.turn, turn) <= cut.tilt + 1e-6:
@@ -118,7 +118,7 @@ def _with_errors(error: float) -> str:
     return " with what pictures may be off" if error > 0.0 else ""
 
 
-def _too_near(order: CuttingList, cloth: Cloth, spread: Spread, laid: Sequence[Placement]) -> Reason | None:
+def _too_near(listed: CuttingList, cloth: Cloth, spread: Spread, laid: Sequence[Placement]) -> Reason | None:
     """Two pieces on one ply nearer than the gap and the errors with which both were traced from pictures."""
     from shapely import STRtree
     from shapely.geometry import Polygon
@@ -128,7 +128,7 @@ def _too_near(order: CuttingList, cloth: Cloth, spread: Spread, laid: Sequence[P
         if len(here) < 2:
             continue
         shapes = [Polygon(p.outline) for p in here]
-        errors = [order.cut(p.piece, p.size).piece.error for p in here]
+        errors = [listed.cut(p.piece, p.size).piece.error for p in here]
         widest = cloth.gap + sum(sorted(errors)[-2:])
         tree = STRtree(shapes)
         pairs = tree.query(shapes, predicate="dwithin", distance=max(widest - SLACK, 0.0))
@@ -141,7 +141,7 @@ def _too_near(order: CuttingList, cloth: Cloth, spread: Spread, laid: Sequence[P
                 apart = float(shapes[i].distance(shapes[j]))
                 if apart >= gap - SLACK:
                     continue
-                found, asked = format_apart(apart, gap, imperial=order.imperial)
+                found, asked = format_apart(apart, gap, imperial=listed.imperial)
                 why = _with_errors(errors[i] + errors[j])
                 words = f"{names} would lie {found} apart, the gap on '{cloth.name}' is {asked}{why}"
                 return Reason(words, code="together.gap", figures={"apart": apart, "gap": gap})

@@ -57,7 +57,7 @@ class _Over:
         return self.sections[-1].start + self.sections[-1].lay_length
 
 
-def lay_over(order: CuttingList, lays: tuple[Lay, ...]) -> tuple[Lay, ...]:
+def lay_over(listed: CuttingList, lays: tuple[Lay, ...]) -> tuple[Lay, ...]:
     """The lays with every second cloth laid over its leaders, where the order cuts them together.
 
     What that costs against cutting apart is noted on both lays. Where the second cloth does not reach over the
@@ -65,33 +65,33 @@ def lay_over(order: CuttingList, lays: tuple[Lay, ...]) -> tuple[Lay, ...]:
     """
     result = {lay.cloth: lay for lay in lays}
     done: set[str] = set()
-    for pair in order.pairs:
+    for pair in listed.pairs:
         first, second = pair.cloths
         if first == second or first not in result or second not in result or second in done:
             continue
         done.add(second)
-        result[first], result[second] = _tried_over(order, result[first], result[second])
+        result[first], result[second] = _tried_over(listed, result[first], result[second])
     return tuple(result[lay.cloth] for lay in lays)
 
 
-def pairs_of(order: CuttingList, lay: Lay, second: str) -> Pairs:
+def pairs_of(listed: CuttingList, lay: Lay, second: str) -> Pairs:
     """All that are cut through ``lay`` and the cloth ``second``."""
     return {
-        (pair.leader.name, pair.garment, pair.size): pair for pair in order.pairs if pair.cloths == (lay.cloth, second)
+        (pair.leader.name, pair.garment, pair.size): pair for pair in listed.pairs if pair.cloths == (lay.cloth, second)
     }
 
 
-def _tried_over(order: CuttingList, lay: Lay, apart: Lay) -> tuple[Lay, Lay]:
+def _tried_over(listed: CuttingList, lay: Lay, apart: Lay) -> tuple[Lay, Lay]:
     """Both lays with the second cloth over the first, or as they were with the reason noted."""
 
     def say(mm: float) -> str:
-        return format_length(mm, imperial=order.imperial, step="1/8 in" if order.imperial else "mm", up=True)
+        return format_length(mm, imperial=listed.imperial, step="1/8 in" if listed.imperial else "mm", up=True)
 
     def finely(mm: float) -> str:
-        return format_length(mm, imperial=order.imperial, step="1/16 in" if order.imperial else "mm")
+        return format_length(mm, imperial=listed.imperial, step="1/16 in" if listed.imperial else "mm")
 
     try:
-        over = _over(order, lay, apart, finely)
+        over = _over(listed, lay, apart, finely)
     except Apart as why:
         note = f"cut together with cloth '{lay.cloth}' is not possible as it lies: {why}; laid by itself"
         return lay, replace(apart, apart=why.reason, notes=(*apart.notes, note))
@@ -102,7 +102,7 @@ def _tried_over(order: CuttingList, lay: Lay, apart: Lay) -> tuple[Lay, Lay]:
         f"over it with its first edge {begins} from the cut end of '{lay.cloth}'; "
         f"cut apart, {say(apart.buy_length)} would do"
     )
-    lengths = full_widths(apart.sections[0].spread.kind, order.cloth_named(apart.cloth))
+    lengths = full_widths(apart.sections[0].spread.kind, listed.cloth_named(apart.cloth))
     bound = shared(Bound(apart.lower_bound * lengths, apart.bound_reason), over.kind, over.cloth).length
     return replace(lay, notes=(*lay.notes, note)), replace(
         apart,
@@ -115,17 +115,17 @@ def _tried_over(order: CuttingList, lay: Lay, apart: Lay) -> tuple[Lay, Lay]:
         buy_length=buy,
         lower_bound=min(bound, over.lay_length),
         utilisation=utilisation(over.sections, over.cloth.width_washed),
-        garments=garment_shares([p for s in over.sections for p in s.placements], order.counts, buy),
+        garments=garment_shares([p for s in over.sections for p in s.placements], listed.counts, buy),
         tried=(),
-        notes=(note, *follower_notes(order, over.cloth)),
+        notes=(note, *follower_notes(listed, over.cloth)),
     )
 
 
-def _over(order: CuttingList, lay: Lay, apart: Lay, say: Callable[[float], str]) -> _Over:
+def _over(listed: CuttingList, lay: Lay, apart: Lay, say: Callable[[float], str]) -> _Over:
     """Raises Apart where the second cloth cannot lie over the leaders."""
-    cloth = order.cloth_named(apart.cloth)
-    pairs = pairs_of(order, lay, apart.cloth)
-    check_pairs(order, cloth, pairs, apart)
+    cloth = listed.cloth_named(apart.cloth)
+    pairs = pairs_of(listed, lay, apart.cloth)
+    check_pairs(listed, cloth, pairs, apart)
     turned = next(iter(pairs.values())).faces == "to the leader"
     sections: list[Section] = []
     starts: list[float] = []
@@ -139,7 +139,7 @@ def _over(order: CuttingList, lay: Lay, apart: Lay, say: Callable[[float], str])
         begin = min(x for p in laid for x, _ in p.outline)
         laid = [_moved(p, -begin) for p in laid]
         end = max(x for p in laid for x, _ in p.outline)
-        errors = [order.cut(p.piece, p.size).piece.error for p in laid]
+        errors = [listed.cut(p.piece, p.size).piece.error for p in laid]
         if section.spread.kind == "crosswise fold" and not any(p.on_fold for p in laid):
             end += cloth.gap / 2 + max(errors)
         try:
@@ -147,7 +147,7 @@ def _over(order: CuttingList, lay: Lay, apart: Lay, say: Callable[[float], str])
             spread = make_spread(section.spread.kind, used, end, depths, turned=turned)
         except ValueError as error:
             raise Apart(str(error), code="together.folds") from None
-        why = why_not_here(order, used, spread, laid, say)
+        why = why_not_here(listed, used, spread, laid, say)
         if why is not None:
             raise Apart(why.message, code=why.code, figures=why.figures)
         # what was traced from pictures keeps its error free on either side of a seam between sections, too
@@ -158,10 +158,10 @@ def _over(order: CuttingList, lay: Lay, apart: Lay, say: Callable[[float], str])
     if not sections:
         raise Apart(f"no leader lies on '{lay.cloth}'", code="together.no-leader", figures={"cloth": lay.cloth})
     over = _Over(used, tuple(sections), tuple(starts))
-    why = why_not_together(order, used, sections)
+    why = why_not_together(listed, used, sections)
     if why is not None:
         raise Apart(why.message, code=why.code, figures=why.figures)
-    _check_numbers(order, over)
+    _check_numbers(listed, over)
     needed = buy_length(over.kind, used, over.lay_length, rounded=False)
     if cloth.length is not None and needed > cloth.length:
         raise Apart(
@@ -172,7 +172,7 @@ def _over(order: CuttingList, lay: Lay, apart: Lay, say: Callable[[float], str])
     return over
 
 
-def check_pairs(order: CuttingList, cloth: Cloth, pairs: Pairs, apart: Lay, *, same_faces: bool = True) -> None:
+def check_pairs(listed: CuttingList, cloth: Cloth, pairs: Pairs, apart: Lay, *, same_faces: bool = True) -> None:
     """Raises Apart where followers and leaders cannot be cut at the same time. ``same_faces``: all in one spread, so
     that they all face their leaders alike."""
     covered = {(pair.follower.name, pair.garment, pair.size) for pair in pairs.values()}
@@ -195,7 +195,7 @@ def check_pairs(order: CuttingList, cloth: Cloth, pairs: Pairs, apart: Lay, *, s
             one, other = ("left and right", "alike") if leader.mirrored else ("alike", "left and right")
             words = f"'{name}' is cut {one} and '{follower.name}' {other}"
             raise Apart(words, code="together.hands", figures={"leader": name, "follower": follower.name})
-        if matching_for(order, cloth, follower).any:
+        if matching_for(listed, cloth, follower).any:
             words = f"the repeat of '{cloth.name}' has to match, which the places of the leaders do not heed"
             raise Apart(words, code="together.repeat", figures={"cloth": cloth.name})
     by_faces = {pair.faces: pair.follower.name for pair in pairs.values()}
@@ -230,23 +230,23 @@ def _depths(spread: Spread, cloth: Cloth) -> tuple[float, ...]:
     return (spread.depths[0], cloth.width_washed - spread.table_width - spread.depths[0])
 
 
-def _check_numbers(order: CuttingList, over: _Over) -> None:
+def _check_numbers(listed: CuttingList, over: _Over) -> None:
     """As many pieces as the garments want come off, no more."""
     given: dict[tuple[str, str, str | None], int] = {}
     for p in (p for s in over.sections for p in s.placements):
         key = (p.piece, p.garment, p.size)
         given[key] = given.get(key, 0) + p.gives
-    counts = order.counts
+    counts = listed.counts
     for (name, garment, size), number in given.items():
-        wanted = order.cut(name, size).cut * counts.get((garment, size), 0)
+        wanted = listed.cut(name, size).cut * counts.get((garment, size), 0)
         if number < wanted or (number > wanted and not over.cloth.surplus):
             words = f"its leaders would give {number} of '{name}', {wanted} are asked for"
             raise Apart(words, code="together.numbers", figures={"piece": name, "given": number, "asked": wanted})
 
 
-def follower_notes(order: CuttingList, cloth: Cloth) -> tuple[str, ...]:
+def follower_notes(listed: CuttingList, cloth: Cloth) -> tuple[str, ...]:
     """The turns that ``cloth`` does not allow the pieces that are cut from it together with others."""
-    cuts = dict.fromkeys(pair.follower for pair in order.pairs if pair.cloths[1] == cloth.name)
+    cuts = dict.fromkeys(pair.follower for pair in listed.pairs if pair.cloths[1] == cloth.name)
     return turn_notes((cut.piece.label, turn, why) for cut in cuts for turn, why in orientation(cut, cloth).refused)
 
 

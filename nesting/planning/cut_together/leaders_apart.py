@@ -32,9 +32,9 @@ def leaders_at(lay: Lay, numbers: Iterable[tuple[int, int]]) -> frozenset[NeedKe
     return frozenset(found)
 
 
-def all_leaders(order: CuttingList, lay: Lay, seconds: Iterable[str]) -> frozenset[NeedKey]:
+def all_leaders(listed: CuttingList, lay: Lay, seconds: Iterable[str]) -> frozenset[NeedKey]:
     """Every cloth piece of ``lay`` with a follower in one of the second cloths."""
-    led = {key for second in seconds for key in pairs_of(order, lay, second)}
+    led = {key for second in seconds for key in pairs_of(listed, lay, second)}
     return frozenset(
         (p.piece, p.garment, p.size, copy)
         for p in lay.placements
@@ -44,18 +44,18 @@ def all_leaders(order: CuttingList, lay: Lay, seconds: Iterable[str]) -> frozens
 
 
 def leaders_apart(
-    order: CuttingList, lay: Lay, seconds: Iterable[str], apart: frozenset[NeedKey], options: SearchOptions
+    listed: CuttingList, lay: Lay, seconds: Iterable[str], apart: frozenset[NeedKey], options: SearchOptions
 ) -> Lay:
     """The lay searched on from where it is, on the same spread, with room for a patch of its own at each of the cloth
     pieces ``apart``. CannotLayError if it is in sections, or if no such lay is found."""
     from nesting.packing.search.search import solve
 
-    cloth = order.cloth_named(lay.cloth)
+    cloth = listed.cloth_named(lay.cloth)
     if len(lay.sections) != 1:
         raise CannotLayError("a lay in sections is not laid again for patches", key=cloth.name, code="cloth.no-patches")
-    shapes = _with_room(order, lay, tuple(seconds), apart)
+    shapes = _with_room(listed, lay, tuple(seconds), apart)
     lying = lying_in(lay.placements)
-    assembly, complete = _same_cutting(order, lay, shapes, lying)
+    assembly, complete = _same_cutting(listed, lay, shapes, lying)
     staying = [one for one in lying if not any((one.piece, one.garment, one.size, c) in apart for c in one.copies)]
     start = place_missing(places_from(staying, assembly), assembly) if complete else None
     try:
@@ -82,13 +82,13 @@ def leaders_apart(
         buy_length=buy,
         lower_bound=min(lay.lower_bound, length),
         utilisation=used,
-        garments=garment_shares(placements, order.counts, buy),
+        garments=garment_shares(placements, listed.counts, buy),
         tried=tried,
     )
 
 
 def _with_room(
-    order: CuttingList, lay: Lay, seconds: tuple[str, ...], apart: frozenset[NeedKey]
+    listed: CuttingList, lay: Lay, seconds: tuple[str, ...], apart: frozenset[NeedKey]
 ) -> Mapping[NeedKey, Piece]:
     """Each leader with the boxes of its followers added to its outline, in its grain frame."""
     from shapely.geometry import Polygon, box
@@ -96,7 +96,7 @@ def _with_room(
 
     wide: dict[tuple[str, str, str | None], Piece] = {}
     for second in seconds:
-        for (name, garment, size), pair in pairs_of(order, lay, second).items():
+        for (name, garment, size), pair in pairs_of(listed, lay, second).items():
             leader, follower = pair.leader, pair.follower
             x, y, turn, flipped = follower_motion(pair.fits, 0.0, 0.0, 0.0, False)
             ring = placed(follower.piece, x, y, turn, flipped).outline
@@ -110,16 +110,16 @@ def _with_room(
 
 
 def _same_cutting(
-    order: CuttingList, lay: Lay, shapes: Mapping[NeedKey, Piece], lying: tuple[Lying, ...]
+    listed: CuttingList, lay: Lay, shapes: Mapping[NeedKey, Piece], lying: tuple[Lying, ...]
 ) -> tuple[Assembly, bool]:
     """The packing problem in which the lay is one of the layouts, but for the wider outlines; whether there is one."""
-    cloth, spread = order.cloth_named(lay.cloth), lay.sections[0].spread
-    stacks = stacks_of(order, cloth)
+    cloth, spread = listed.cloth_named(lay.cloth), lay.sections[0].spread
+    stacks = stacks_of(listed, cloth)
     kept: Assembly | None = None
     for candidate in candidates_for(spread.kind, stacks, cloth):
         for depths in dict.fromkeys((spread.depths, candidate.depths)):
             try:
-                one = assemble(order, cloth, stacks, spread.kind, depths=depths, style=candidate.style, shapes=shapes)
+                one = assemble(listed, cloth, stacks, spread.kind, depths=depths, style=candidate.style, shapes=shapes)
             except CannotLayError:
                 continue
             if len(places_from(lying, one)) == len(one.jobs):

@@ -42,10 +42,10 @@ __all__ = ["in_patches", "patch_conflict"]
 SLACK = 1e-3
 
 
-def patch_conflict(order: CuttingList, first: Lay, apart: Lay) -> InTheWay | None:
+def patch_conflict(listed: CuttingList, first: Lay, apart: Lay) -> InTheWay | None:
     """The leaders of ``first`` whose patches would lie on one another, if there are any."""
     try:
-        _groups(order, first, apart)
+        _groups(listed, first, apart)
     except InTheWay as conflict:
         return conflict
     except Apart:
@@ -53,32 +53,32 @@ def patch_conflict(order: CuttingList, first: Lay, apart: Lay) -> InTheWay | Non
     return None
 
 
-def in_patches(order: CuttingList, first: Lay, apart: Lay, options: SearchOptions | None) -> tuple[Lay, Lay]:
+def in_patches(listed: CuttingList, first: Lay, apart: Lay, options: SearchOptions | None) -> tuple[Lay, Lay]:
     """Both lays, the second cloth cut in patches that lie at their leaders on the first. ``apart``: the second cloth by
     itself, for its facts. ``options`` None: the patches are laid as they first fall, at once. CannotLayError says why
     it cannot be."""
-    cloth = order.cloth_named(apart.cloth)
+    cloth = listed.cloth_named(apart.cloth)
     try:
-        groups = _groups(order, first, apart)
+        groups = _groups(listed, first, apart)
     except Apart as why:
         words = f"'{cloth.name}' cannot be cut in patches: {why}"
         raise CannotLayError(words, key=cloth.name, code=why.code, figures=why.figures) from None
-    spread, length, spots = _laid(order, cloth, groups, options)
+    spread, length, spots = _laid(listed, cloth, groups, options)
     followers: list[Placement] = []
     patches: list[Patch] = []
     for number, group in enumerate(groups, start=1):
         spot = spots[_name(number)]
         box = union([w.box for w in group])
-        here = [_moved(order, w, group[0].grain, box, spot) for w in group]
+        here = [_moved(listed, w, group[0].grain, box, spot) for w in group]
         own = tuple(range(len(followers), len(followers) + len(here)))
         followers += here
         patches.append(_patch(number, group, box, spot, own, first.cloth))
     section = Section(spread, length, tuple(followers))
-    forbidden = _why_not(order, cloth, section)
+    forbidden = _why_not(listed, cloth, section)
     if forbidden is not None:
         words = f"'{cloth.name}' cannot be cut in patches: {forbidden}"
         raise CannotLayError(words, key=cloth.name, code=forbidden.code, figures=forbidden.figures)
-    counts = order.counts
+    counts = listed.counts
     bought = buy_length("open", cloth, length)
     second = replace(
         apart,
@@ -93,18 +93,18 @@ def in_patches(order: CuttingList, first: Lay, apart: Lay, options: SearchOption
         over=None,
         over_at=(),
         patches=tuple(patches),
-        notes=follower_notes(order, cloth),
+        notes=follower_notes(listed, cloth),
     )
     places = tuple((p.number, apart.cloth, p.on) for p in patches)
     return replace(first, patch_places=(*first.patch_places, *places)), second
 
 
-def _why_not(order: CuttingList, cloth: Cloth, section: Section) -> Reason | None:
+def _why_not(listed: CuttingList, cloth: Cloth, section: Section) -> Reason | None:
     """Why the patches that were found cannot be: a half that may not be opened out, a turn not allowed, left and right
     in two turns, followers nearer than their cloth's gap, cloth that does not reach."""
     turns: dict[tuple[str, str, str | None, int], float] = {}
     for p in section.placements:
-        cut = order.cut(p.piece, p.size)
+        cut = listed.cut(p.piece, p.size)
         if p.opened and not cut.unfold:
             words = f"'{p.piece}' may not be opened out (unfold = false)"
             return Reason(words, code="fold.unfold", figures={"piece": p.piece})
@@ -116,22 +116,22 @@ def _why_not(order: CuttingList, cloth: Cloth, section: Section) -> Reason | Non
             if _off(p.turn, first) > 2.0 * cut.tilt + 1e-6:
                 words = f"left and right of '{p.label}' would lie in two turns (pairs)"
                 return Reason(words, code="together.pairs", figures={"piece": p.piece})
-    errors = [order.cut(p.piece, p.size).piece.error for p in section.placements]
+    errors = [listed.cut(p.piece, p.size).piece.error for p in section.placements]
     if cloth.gap > 0.0 or any(errors):
         shapes = [Polygon(p.outline) for p in section.placements]
         for (i, a), (j, b) in combinations(enumerate(shapes), 2):
             apart, gap = float(a.distance(b)), cloth.gap + errors[i] + errors[j]
             if apart < gap - SLACK:
-                found, asked = format_apart(apart, gap, imperial=order.imperial)
+                found, asked = format_apart(apart, gap, imperial=listed.imperial)
                 names = f"'{section.placements[i].label}' and '{section.placements[j].label}'"
                 words = f"{names} would lie {found} apart, the gap is {asked}"
                 return Reason(words, code="together.gap", figures={"apart": apart, "gap": gap})
-    near = why_not_together(order, cloth, [section])
+    near = why_not_together(listed, cloth, [section])
     if near is not None:
         return near
     needed = buy_length("open", cloth, section.lay_length, rounded=False)
     if cloth.length is not None and needed > cloth.length + SLACK:
-        wanted, there = format_apart(needed, cloth.length, imperial=order.imperial)
+        wanted, there = format_apart(needed, cloth.length, imperial=listed.imperial)
         words = f"{wanted} would be needed, there are {there}"
         return Reason(words, code="together.too-little-cloth", figures={"needed": needed, "there": cloth.length})
     return None
@@ -141,12 +141,12 @@ def _off(a: float, b: float) -> float:
     return abs((a - b + 180.0) % 360.0 - 180.0)
 
 
-def _groups(order: CuttingList, first: Lay, apart: Lay) -> tuple[Group, ...]:
+def _groups(listed: CuttingList, first: Lay, apart: Lay) -> tuple[Group, ...]:
     """The followers of each patch. Apart says why there are none, InTheWay which leaders lie too near."""
-    cloth = order.cloth_named(apart.cloth)
-    pairs = pairs_of(order, first, apart.cloth)
-    check_pairs(order, cloth, pairs, apart, same_faces=False)
-    wanted = _wanted(order, first, cloth, pairs)
+    cloth = listed.cloth_named(apart.cloth)
+    pairs = pairs_of(listed, first, apart.cloth)
+    check_pairs(listed, cloth, pairs, apart, same_faces=False)
+    wanted = _wanted(listed, first, cloth, pairs)
     followers = {id(pair.follower): pair.follower for pair in pairs.values()}.values()
     allowed = set.intersection(*(set(orientation(cut, cloth).turns) for cut in followers))
     one_turn = cloth.nap != "none" or any(cloth.pairs_same_way and cut.mirrored and cut.cut > 1 for cut in followers)
@@ -158,10 +158,10 @@ def _groups(order: CuttingList, first: Lay, apart: Lay) -> tuple[Group, ...]:
         ways += [(across, along)] if allowed & {90.0, 270.0} else []
         return any(y <= wide and x <= long for x, y in ways)
 
-    return grouped(wanted, GroupRules(360 if one_turn else 90 if quarters else 180, cloth.gap, fits, order.imperial))
+    return grouped(wanted, GroupRules(360 if one_turn else 90 if quarters else 180, cloth.gap, fits, listed.imperial))
 
 
-def _wanted(order: CuttingList, first: Lay, cloth: Cloth, pairs: Pairs) -> list[Wanted]:
+def _wanted(listed: CuttingList, first: Lay, cloth: Cloth, pairs: Pairs) -> list[Wanted]:
     if cloth.tubular:
         raise Apart("it is a tube", code="spread.tube")
     found: list[Wanted] = []
@@ -171,7 +171,7 @@ def _wanted(order: CuttingList, first: Lay, cloth: Cloth, pairs: Pairs) -> list[
             if pair is None or p.follows is not None:
                 continue
             follower = pair.follower
-            if follower.turn in ("bias", "any") or matching_for(order, cloth, follower).any:
+            if follower.turn in ("bias", "any") or matching_for(listed, cloth, follower).any:
                 words = f"'{follower.name}' has no plain grain, or its repeat has to match"
                 raise Apart(words, code="together.repeat", figures={"piece": follower.name})
             at = at_leader(p, pair)
@@ -182,7 +182,7 @@ def _wanted(order: CuttingList, first: Lay, cloth: Cloth, pairs: Pairs) -> list[
                 face = _face(section, plies[0])
                 if pair.faces == "to the leader":
                     face = "down" if face == "up" else "up"
-                found.append(_one(order, at, (number, k), plies, face, n, cloth.patch_margin))
+                found.append(_one(listed, at, (number, k), plies, face, n, cloth.patch_margin))
     if not found:
         raise Apart(f"no leader lies on '{first.cloth}'", code="together.no-leader", figures={"cloth": first.cloth})
     return found
@@ -193,12 +193,18 @@ def _face(section: Section, ply: int) -> str:
 
 
 def _one(
-    order: CuttingList, at: Placement, leader: tuple[int, int], plies: tuple[int, ...], face: str, k: int, margin: float
+    listed: CuttingList,
+    at: Placement,
+    leader: tuple[int, int],
+    plies: tuple[int, ...],
+    face: str,
+    k: int,
+    margin: float,
 ) -> Wanted:
     """The follower through these plies alone; a half that lies on the fold is opened out, as its patch is unfolded."""
     copies = at.copies or (at.copy,)
     copy = copies[k % len(copies)] if not at.on_fold else copies[0]
-    piece = order.cut(at.piece, at.size).piece
+    piece = listed.cut(at.piece, at.size).piece
     opened = at.opened or at.on_fold
     whole = mirrored_over_fold(piece) if opened else piece
     shape = placed(whole, at.x, at.y, at.turn, at.flipped)
@@ -234,7 +240,7 @@ def _size(group: Group) -> tuple[float, float]:
 
 
 def _laid(
-    order: CuttingList, cloth: Cloth, groups: Sequence[Group], options: SearchOptions | None
+    listed: CuttingList, cloth: Cloth, groups: Sequence[Group], options: SearchOptions | None
 ) -> tuple[Spread, float, dict[str, Placement]]:
     """The patches as rectangles on their own cloth, open, as short as the search finds: the spread, its length and
     where each lies, by name. A rectangle turned round is the same, so none lies at 180° or 270°."""
@@ -244,7 +250,7 @@ def _laid(
     for number, group in enumerate(groups, start=1):
         a, b = (side / 2 for side in _size(group))
         ring = ((-a, -b), (a, -b), (a, b), (-a, b))
-        cuts = [order.cut(w.follower.piece, w.follower.size) for w in group]
+        cuts = [listed.cut(w.follower.piece, w.follower.size) for w in group]
         turns = [set(orientation(cut, cloth).turns) for cut in cuts]
         stretch = max((c.needs_stretch for c in cuts if c.needs_stretch is not None), default=None)
         # left and right in one turn: none of their patches is turned
@@ -264,7 +270,7 @@ def _laid(
     # rectangles are their own mirror image, so they have no hand
     entries = tuple(PieceEntry(p, cloth.name, (None,), (None,)) for p in pieces)
     rectangles = replace(
-        order,
+        listed,
         garments=(GarmentEntry("patches", None, 1, entries),),
         cloths=(alone,),
         trims=(),
@@ -291,7 +297,7 @@ def _laid(
     return with_length(assembly, length), length, {p.piece: p for p in placements}
 
 
-def _moved(order: CuttingList, w: Wanted, grain: int, box: Box, spot: Placement) -> Placement:
+def _moved(listed: CuttingList, w: Wanted, grain: int, box: Box, spot: Placement) -> Placement:
     """The follower as it lies on its own cloth, where its patch lies at ``spot``, face up; ``grain`` of the patch on
     the first cloth, degrees."""
     p = w.follower
@@ -307,7 +313,7 @@ def _moved(order: CuttingList, w: Wanted, grain: int, box: Box, spot: Placement)
     t = math.radians(turned)
     x, y = spot.x + math.cos(t) * u - math.sin(t) * v, spot.y + math.sin(t) * u + math.cos(t) * v
     turn, flipped = (relative + turned) % 360.0, p.flipped != mirrored
-    piece = order.cut(p.piece, p.size).piece
+    piece = listed.cut(p.piece, p.size).piece
     shape = placed(mirrored_over_fold(piece) if p.opened else piece, x, y, turn, flipped)
     return replace(_drawn(p, shape, opened=p.opened, copy=p.copy), x=x, y=y, turn=turn, flipped=flipped)
 

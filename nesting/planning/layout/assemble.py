@@ -174,8 +174,9 @@ def _copies(job: Job, pieces: int) -> tuple[int, ...]:
     return tuple(copies)
 
 
+# long: the problem and what leads back from it, put together side by side
 def assemble(
-    order: CuttingList,
+    listed: CuttingList,
     cloth: Cloth,
     stacks: tuple[Stack, ...],
     kind: str,
@@ -217,7 +218,7 @@ def assemble(
             allowed = orientation(cut, cloth)
             for turn, why in allowed.refused:
                 refused.setdefault((cut.piece.label, turn), why)
-            poses, pose_metas = _poses(order, cloth, spread, job, allowed, matched, shape)
+            poses, pose_metas = _poses(listed, cloth, spread, job, allowed, matched, shape)
             if not poses:
                 raise CannotLayError(_no_pose(cut, job, allowed, spread), piece=cut.piece.label, code="turn.none")
             known[kind_key] = (len(known), poses, pose_metas)
@@ -226,6 +227,7 @@ def assemble(
         items.append(
             Item(
                 name=f"{cut.piece.label} {job.needs[0].copy}",
+                label=f"“{cut.piece.label}”",
                 poses=poses,
                 kind=number,
                 group=groups.of(_group_key(job.needs[0], cloth)) if tied else None,
@@ -320,7 +322,7 @@ def _no_pose(cut: CutPiece, job: Job, allowed: Orientation, spread: Spread) -> s
 
 
 def _poses(
-    order: CuttingList,
+    listed: CuttingList,
     cloth: Cloth,
     spread: Spread,
     job: Job,
@@ -328,7 +330,7 @@ def _poses(
     matched: bool,
     shape: Piece | None,
 ) -> tuple[tuple[Pose, ...], tuple[PoseMeta, ...]]:
-    builder = _PoseBuilder(order, cloth, spread, job, allowed, matched)
+    builder = _PoseBuilder(listed, cloth, spread, job, allowed, matched)
     if shape is not None:
         builder.cut = replace(builder.cut, piece=shape)
     if job.kind == "fold":
@@ -374,7 +376,7 @@ class _PoseBuilder:
     """Collects the poses of one job."""
 
     def __init__(
-        self, order: CuttingList, cloth: Cloth, spread: Spread, job: Job, allowed: Orientation, matched: bool
+        self, listed: CuttingList, cloth: Cloth, spread: Spread, job: Job, allowed: Orientation, matched: bool
     ) -> None:
         self.cloth, self.spread, self.job, self.allowed = cloth, spread, job, allowed
         self.cut = job.needs[0].cut
@@ -382,13 +384,13 @@ class _PoseBuilder:
         self.metas: list[PoseMeta] = []
         #: whether anything but the width limits where pieces lie
         self.hindered = any(ply.flaws or len(ply.region) != _BOX_CORNERS for ply in spread.plies)
-        self.matching = matching_for(order, cloth, self.cut) if matched else None
+        self.matching = matching_for(listed, cloth, self.cut) if matched else None
         self.offset = (0.0, 0.0)
         self.start = (0.0, 0.0)
         self.both_sides = True
         self.shares = cloth.nap != "by garment" and shares_a_turn(self.cut, cloth)
         if self.matching is not None and self.matching.points:
-            chain = phases(order, cloth, self.cut.size)
+            chain = phases(listed, cloth, self.cut.size)
             phase = chain[self.cut.name]
             self.offset = phase.offset
             self.both_sides = phase.both_sides
@@ -436,6 +438,7 @@ class _PoseBuilder:
                     meta = PoseMeta(turn, flipped, plies, False, self.job.opened, leaders, followers)
                     self._add(piece, meta, state, None, None, self.cut.tilt)
 
+    # long: one rule of how a piece may lie after another, all about one pose
     def _add(
         self,
         piece: Piece,

@@ -28,20 +28,25 @@ _KEPT = 16
 
 
 def cloth_bound(
-    order: CuttingList, cloth: Cloth, stacks: tuple[Stack, ...], remnant: Remnant | None = None, *, seconds: float = 1.0
+    listed: CuttingList,
+    cloth: Cloth,
+    stacks: tuple[Stack, ...],
+    remnant: Remnant | None = None,
+    *,
+    seconds: float = 1.0,
 ) -> Bound | None:
     """A bound on the length of cloth that all of ``stacks`` take, opened out, mm; None where nothing can lie there."""
     from nesting.packing.bounds.bounds import lower_bound
 
     kind: SpreadName = "tubular" if cloth.tubular else "open"
     if any(stack.needs[0].pair is not None for stack in stacks):  # cut apart they lie more freely
-        stacks = stacks_of(order, cloth, counted(stacks), apart=True)
+        stacks = stacks_of(listed, cloth, counted(stacks), apart=True)
     # what is kept free around pieces traced from pictures need not be cloth: a bound leaves it out
     stacks = tuple(_as_drawn(stack) for stack in stacks)
     free = stacks if cloth.tubular else tuple(_opened(stack) for stack in stacks)
     style = JobStyle(pairs=0.0, open_halves=any(s.cut.on_fold for s in stacks)) if cloth.tubular else JobStyle()
     try:
-        problem = assemble(order, cloth, free, kind, style=style, remnant=remnant).problem
+        problem = assemble(listed, cloth, free, kind, style=style, remnant=remnant).problem
         data = pickle.dumps(problem, protocol=pickle.HIGHEST_PROTOCOL)
         if data not in _known:  # a cloth is laid again for comparison, and what bounds it stays
             _known[data] = lower_bound(problem, seconds=seconds)

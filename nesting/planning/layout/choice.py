@@ -64,8 +64,8 @@ def choose(
     placements = [p for s in best.sections for p in s.placements]
     cloth = search.cloth
     chosen = Lay(
-        title=search.order.title,
-        do_not_cut=search.order.do_not_cut,
+        title=search.listed.title,
+        do_not_cut=search.listed.do_not_cut,
         cloth=cloth.name,
         width=cloth.width,
         width_washed=cloth.width_washed,
@@ -77,8 +77,8 @@ def choose(
         bound_reason=reason,
         utilisation=utilisation(best.sections, cloth.width_washed),
         garments=garment_shares(placements, dict(counts), buy),
-        order_file=search.order.path.name if search.order.path is not None else None,
-        order_sha256=search.order.sha256,
+        order_file=search.listed.path.name if search.listed.path is not None else None,
+        order_sha256=search.listed.sha256,
         seed=search.options.seed,
         seconds=time.monotonic() - search.begun,
         gap=cloth.gap,
@@ -89,7 +89,7 @@ def choose(
         shrink_along=cloth.shrink_along if search.remnant is None else None,
         knit=cloth.knit,
         remnant=search.remnant.name if search.remnant is not None else None,
-        imperial=search.order.imperial,
+        imperial=search.listed.imperial,
         tried=tuple(tried),
         notes=lay_notes(search, by_kind, best),
         extra={"traced": traced} if (traced := traced_pieces(search)) else {},

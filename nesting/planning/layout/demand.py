@@ -44,7 +44,7 @@ class Stack:
 
 
 def stacks_of(
-    order: CuttingList, cloth: Cloth, counts: Counts | None = None, *, apart: bool = False
+    listed: CuttingList, cloth: Cloth, counts: Counts | None = None, *, apart: bool = False
 ) -> tuple[Stack, ...]:
     """What ``cloth`` has to give, grouped by garment, size and piece.
 
@@ -54,7 +54,7 @@ def stacks_of(
     asked = dict(counts) if counts is not None else {}
     stacks: list[Stack] = []
     numbered: dict[tuple[str, str | None], int] = {}
-    for garment in order.garments:
+    for garment in listed.garments:
         key = (garment.name, garment.size)
         count = asked.pop(key, 0) if counts is not None else garment.count
         first = numbered.get(key, 0)
@@ -63,7 +63,7 @@ def stacks_of(
             if entry.cloth != cloth.name or (entry.follows_here and not apart):
                 continue
             pair = None if apart else entry.leads_here
-            _check_counts(order, entry.cut, pair)
+            _check_counts(listed, entry.cut, pair)
             needs = [
                 Need(entry.cut, garment.name, garment.size, copy, hand, pair)
                 for copy in range(first + 1, first + count + 1)
@@ -74,11 +74,11 @@ def stacks_of(
     return tuple(stacks)
 
 
-def _check_counts(order: CuttingList, cut: CutPiece, pair: Pair | None) -> None:
+def _check_counts(listed: CuttingList, cut: CutPiece, pair: Pair | None) -> None:
     if cut.mirrored and cut.cut % 2:
         raise OrderError(
             f"a mirrored piece is cut in pairs, but cut = {cut.cut}: give an even number, or mirrored = false",
-            file=order.path,
+            file=listed.path,
             piece=cut.piece.label,
             key="cut",
             code="piece.odd-count",
@@ -90,7 +90,7 @@ def _check_counts(order: CuttingList, cut: CutPiece, pair: Pair | None) -> None:
         raise OrderError(
             f"'{follower.name}' is cut together with '{cut.name}', so both must be cut equally often: "
             f"found cut = {follower.cut} and cut = {cut.cut}",
-            file=order.path,
+            file=listed.path,
             key="together",
             code="together.counts",
         )

@@ -20,14 +20,14 @@ __all__ = ["laying_findings"]
 USUAL_WIDTHS = (200.0, 4000.0)
 
 
-def laying_findings(order: CuttingList) -> tuple[Finding, ...]:
+def laying_findings(listed: CuttingList) -> tuple[Finding, ...]:
     """A warning for each cloth that some piece cannot lie on in any sound spread, and for widths that no cloth has."""
     found: list[Finding] = []
-    file = str(order.path) if order.path is not None else None
-    for cloth in order.cloths:
-        stacks = stacks_of(order, cloth)
+    file = str(listed.path) if listed.path is not None else None
+    for cloth in listed.cloths:
+        stacks = stacks_of(listed, cloth)
         if not USUAL_WIDTHS[0] <= cloth.width <= USUAL_WIDTHS[1]:
-            width = format_width(cloth.width, imperial=order.imperial)
+            width = format_width(cloth.width, imperial=listed.imperial)
             found.append(
                 Finding(
                     "warning",
@@ -39,7 +39,7 @@ def laying_findings(order: CuttingList) -> tuple[Finding, ...]:
             )
         if not stacks:
             continue
-        reason = _why_not(order, cloth, stacks)
+        reason = _why_not(listed, cloth, stacks)
         if reason is not None:
             found.append(
                 Finding(
@@ -63,7 +63,7 @@ def _meant(width: float) -> str:
     return ""
 
 
-def _why_not(order: CuttingList, cloth: Cloth, stacks: tuple[Stack, ...]) -> str | None:
+def _why_not(listed: CuttingList, cloth: Cloth, stacks: tuple[Stack, ...]) -> str | None:
     from nesting.packing.kernel.arrays import prepare
 
     kinds, refused = sound_spreads(cloth)
@@ -71,12 +71,12 @@ def _why_not(order: CuttingList, cloth: Cloth, stacks: tuple[Stack, ...]) -> str
     for number, kind in enumerate(k for k in kinds if k != "sections"):
         for candidate in candidates_for(kind, stacks, cloth):
             try:
-                assembly = assemble(order, cloth, stacks, kind, depths=candidate.depths, style=candidate.style)
+                assembly = assemble(listed, cloth, stacks, kind, depths=candidate.depths, style=candidate.style)
                 prepare(assembly.problem)
                 return None
             except NeverFits as error:
                 piece = assembly.jobs[error.item].needs[0].cut.piece.label
-                why = f"piece '{piece}': {why_never(order, assembly, error)}"
+                why = f"piece '{piece}': {why_never(listed, assembly, error)}"
             except (CannotLayError, PackingError) as error:
                 why = str(error)
             if number == 0 or first is None:

@@ -25,7 +25,7 @@ class LayOne(Protocol):
 
     def __call__(
         self,
-        order: CuttingList,
+        listed: CuttingList,
         cloth: str,
         *,
         spread: SpreadName | None = None,
@@ -41,7 +41,7 @@ def laying(options: SearchOptions) -> LayOne:
     from nesting.planning.layout.one_cloth import lay_cloth
 
     def lay(
-        order: CuttingList,
+        listed: CuttingList,
         cloth: str,
         *,
         spread: SpreadName | None = None,
@@ -56,7 +56,7 @@ def laying(options: SearchOptions) -> LayOne:
                 seconds=None if options.seconds is None else options.seconds * share,
                 rounds=None if options.rounds is None else max(1, round(options.rounds * share)),
             )
-        return lay_cloth(order, cloth, part, start=start, remnant=remnant, spread=spread)
+        return lay_cloth(listed, cloth, part, start=start, remnant=remnant, spread=spread)
 
     return lay
 

@@ -14,30 +14,30 @@ __all__ = ["fits_table", "within_limits"]
 SLACK_MM = 1e-3
 
 
-def needed(order: CuttingList, lay: Lay) -> float:
+def needed(listed: CuttingList, lay: Lay) -> float:
     """Cloth as sold that the lay takes, mm, ends and shrinkage included, not rounded up."""
     kind = "open" if len(lay.sections) > 1 else lay.sections[0].spread.kind
-    return buy_length(kind, order.cloth_named(lay.cloth), lay.lay_length, rounded=False)
+    return buy_length(kind, listed.cloth_named(lay.cloth), lay.lay_length, rounded=False)
 
 
-def fits_table(order: CuttingList, lay: Lay) -> bool:
+def fits_table(listed: CuttingList, lay: Lay) -> bool:
     """Whether each section with its two ends lies on the table, if the order states one."""
-    cloth = order.cloth_named(lay.cloth)
+    cloth = listed.cloth_named(lay.cloth)
     if cloth.table_length is None:
         return True
     longest = max(s.lay_length for s in lay.sections) + 2.0 * cloth.end_allowance
     return longest <= cloth.table_length + SLACK_MM
 
 
-def within_limits(order: CuttingList, lay: Lay) -> Lay:
+def within_limits(listed: CuttingList, lay: Lay) -> Lay:
     """The lay, if there is cloth and table enough for it. CannotLayError says which piece lies beyond the end, and what
     is missing; that it cannot be is claimed only where the bound says so."""
-    cloth = order.cloth_named(lay.cloth)
-    takes = needed(order, lay)
+    cloth = listed.cloth_named(lay.cloth)
+    takes = needed(listed, lay)
     if cloth.length is not None and takes > cloth.length + SLACK_MM:
-        wanted, there = format_apart(takes, cloth.length, imperial=order.imperial)
-        finest: LengthStep = "1/16 in" if order.imperial else "mm"
-        missing = format_length(takes - cloth.length, imperial=order.imperial, step=finest, up=True)
+        wanted, there = format_apart(takes, cloth.length, imperial=listed.imperial)
+        finest: LengthStep = "1/16 in" if listed.imperial else "mm"
+        missing = format_length(takes - cloth.length, imperial=listed.imperial, step=finest, up=True)
         kind = "open" if len(lay.sections) > 1 else lay.sections[0].spread.kind
         least = buy_length(kind, cloth, lay.lower_bound, rounded=False)
         sure = (
@@ -52,9 +52,9 @@ def within_limits(order: CuttingList, lay: Lay) -> Lay:
             key="cloth.length",
             code="cloth.too-short",
         )
-    if not fits_table(order, lay):
+    if not fits_table(listed, lay):
         longest = max(s.lay_length for s in lay.sections) + 2.0 * cloth.end_allowance
-        wanted, there = format_apart(longest, cloth.table_length or 0.0, imperial=order.imperial)
+        wanted, there = format_apart(longest, cloth.table_length or 0.0, imperial=listed.imperial)
         raise CannotLayError(
             f"with both ends the lay of '{cloth.name}' is {wanted} long, the table {there}: no division into sections "
             "that fit was found. Give a longer table_length",

@@ -24,7 +24,7 @@ __all__ = ["lay_cloth"]
 
 
 def lay_cloth(
-    order: CuttingList,
+    listed: CuttingList,
     cloth_name: str,
     options: SearchOptions,
     *,
@@ -43,24 +43,24 @@ def lay_cloth(
     ``spread`` forces one spread. CannotLayError
     says which piece cannot lie, and why. ``gather`` names pieces that shall lie close together.
     """
-    base = order.cloth_named(cloth_name)
+    base = listed.cloth_named(cloth_name)
     cloth = cloth_of_remnant(base, remnant) if remnant is not None else base
     if stacks is not None:
         counts = counted(stacks)
     else:
-        stacks = stacks_of(order, cloth, counts)
+        stacks = stacks_of(listed, cloth, counts)
     if not stacks:
         raise OrderError(
-            f"nothing is cut from cloth '{cloth_name}'", file=order.path, key="garment.pieces", code="cloth.not-used"
+            f"nothing is cut from cloth '{cloth_name}'", file=listed.path, key="garment.pieces", code="cloth.not-used"
         )
     with search_pool(options) as pool:
-        search = Search(order, cloth, stacks, replace(options, executor=pool), pool, remnant, tuple(keep), gather)
+        search = Search(listed, cloth, stacks, replace(options, executor=pool), pool, remnant, tuple(keep), gather)
         if start is not None:
             search.start = lying_in(start.placements)
             if keep and spread is None and len(start.sections) == 1:
                 spread = start.sections[0].spread.kind
         kinds, refusals = sound_spreads(cloth, remnant, spread)
-        wanted = order.counts if counts is None else dict(counts)
+        wanted = listed.counts if counts is None else dict(counts)
         search.kinds, search.refusals, search.counts = kinds, refusals, wanted
         if options.seconds is not None and options.enough is None and has_rules(search):
             # what they cost is searched for as well, within the same time

@@ -41,20 +41,20 @@ class Matching:
         return bool(self.points) or self.motif is not None
 
 
-def match_points(order: CuttingList, size: str | None) -> tuple[MatchPoint, ...]:
+def match_points(listed: CuttingList, size: str | None) -> tuple[MatchPoint, ...]:
     """The match points of all seams with ``match = true``, for one size.
 
     OrderError where a seam has no notch to match at.
     """
     found: list[MatchPoint] = []
-    for seam in order.matched:
+    for seam in listed.matched:
         if seam.size != size:
             continue
         if seam.bare is not None:
             raise OrderError(
                 f"the seam is to match stripes, but edge '{seam.bare}' has no notch to match at: add one "
                 "(add_centre_notches) or leave match out",
-                file=order.path,
+                file=listed.path,
                 key="seam",
                 code="repeat.no-notch",
             )
@@ -62,11 +62,11 @@ def match_points(order: CuttingList, size: str | None) -> tuple[MatchPoint, ...]
     return tuple(found)
 
 
-def matching_for(order: CuttingList, cloth: Cloth, cut: CutPiece) -> Matching:
+def matching_for(listed: CuttingList, cloth: Cloth, cut: CutPiece) -> Matching:
     """What the cloth's repeat asks of this piece. CannotLayError where two seams of it cannot both match."""
     if cloth.repeat_along <= 0.0 and cloth.repeat_across <= 0.0:
         return Matching()
-    points = tuple(p for p in match_points(order, cut.size) if p.piece == cut.name)
+    points = tuple(p for p in match_points(listed, cut.size) if p.piece == cut.name)
     return Matching(points, cut.motif)
 
 
@@ -83,14 +83,14 @@ class Phase:
     both_sides: bool = True
 
 
-def phases(order: CuttingList, cloth: Cloth, size: str | None) -> dict[str, Phase]:
+def phases(listed: CuttingList, cloth: Cloth, size: str | None) -> dict[str, Phase]:
     """The phase of each piece that matching seams join, by its name.
 
     The zero of a chain is a motif, if one of its pieces has one, else the fold edge of a half: opened out, a half then
     meets the right piece on one side and the left piece, which is mirrored, on the other. CannotLayError where a chain
     closes on itself with another phase, naming the pieces and the difference.
     """
-    points = match_points(order, size)
+    points = match_points(listed, size)
     cuts = {p.piece: p.cut for p in points}
     found: dict[str, Phase] = {}
     for first in sorted({p.piece for p in points}):
@@ -187,7 +187,7 @@ def _fold_y(cut: CutPiece) -> float | None:
     return fold[0][1] if fold is not None and abs(fold[0][1] - fold[1][1]) < 1e-6 else None
 
 
-def unmatched_sides(order: CuttingList, cloth: Cloth, sizes: Iterable[str | None]) -> tuple[str, ...]:
+def unmatched_sides(listed: CuttingList, cloth: Cloth, sizes: Iterable[str | None]) -> tuple[str, ...]:
     """What cannot match across the cloth although its order asks for it: the other sides of halves that are opened out.
 
     Where a seam meets on the drawn side, a half's other side lies where its fold edge puts it; that of a pair is the
@@ -196,8 +196,8 @@ def unmatched_sides(order: CuttingList, cloth: Cloth, sizes: Iterable[str | None
     repeat = cloth.repeat_across
     found: dict[str, None] = {}
     for size in sizes if repeat > 0.0 else ():
-        known = phases(order, cloth, size)
-        for seam in order.matched:
+        known = phases(listed, cloth, size)
+        for seam in listed.matched:
             if seam.size != size:
                 continue
             # how far the other side of each is from the mirror image of the drawn one across the chain's zero

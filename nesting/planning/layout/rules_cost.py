@@ -59,19 +59,19 @@ def what_rules_cost(search: Search, lay: Lay) -> tuple[str, ...]:
     """
     from nesting.planning.layout.repeats import matching_for
 
-    order, cloth = search.order, search.cloth
+    listed, cloth = search.listed, search.cloth
     if search.remnant is not None or len(lay.sections) != 1:
         return ()
     without: list[tuple[str, CuttingList, tuple[Stack, ...]]] = []
-    if any(matching_for(order, cloth, s.cut).any for s in search.stacks):
-        plain = replace(order.changed(lambda cut: replace(cut, motif=None)), matched=())
+    if any(matching_for(listed, cloth, s.cut).any for s in search.stacks):
+        plain = replace(listed.changed(lambda cut: replace(cut, motif=None)), matched=())
         counts = counted(search.stacks)
         without.append(("matching the repeat", plain, stacks_of(plain, cloth, counts)))
     if any(s.needs[0].pair is not None for s in search.stacks):
-        without.append(("cutting together", order, stacks_of(order, cloth, counted(search.stacks), apart=True)))
+        without.append(("cutting together", listed, stacks_of(listed, cloth, counted(search.stacks), apart=True)))
     if not without:
         return ()
-    asked = [("", run) for run in _runs(search, cloth, lay, order, search.stacks)[:1]]
+    asked = [("", run) for run in _runs(search, cloth, lay, listed, search.stacks)[:1]]
     for what, other, stacks in without:
         asked += [(what, run) for run in _runs(search, cloth, lay, other, stacks)[:_RUNS]]
     outcomes = _searched(search, [run for _, run in asked], COST_SHARE)
@@ -118,7 +118,7 @@ def what_pairs_cost(search: Search, lay: Lay) -> tuple[str, ...]:
     for what, cloth in (("", search.cloth), ("free", free), ("nap", by_garment)):
         if sound_spreads(cloth, None, lay.sections[0].spread.kind)[1]:
             continue
-        runs = _runs(search, cloth, lay, search.order, search.stacks)[:1]
+        runs = _runs(search, cloth, lay, search.listed, search.stacks)[:1]
         asked += [(what, run) for run in runs if run[1] is not None or what == "nap"]
     outcomes = _searched(search, [run for _, run in asked], _PAIRS_SHARE)
     found = {what: one.length for (what, _), one in zip(asked, outcomes, strict=False) if isinstance(one, Result)}
@@ -137,7 +137,7 @@ def what_pairs_cost(search: Search, lay: Lay) -> tuple[str, ...]:
     return tuple(notes)
 
 
-def _runs(search: Search, cloth: Cloth, lay: Lay, order: CuttingList, stacks: tuple[Stack, ...]) -> list[_Run]:
+def _runs(search: Search, cloth: Cloth, lay: Lay, listed: CuttingList, stacks: tuple[Stack, ...]) -> list[_Run]:
     """Problems of the lay's spread, each with the lay as its start where it is one of that problem's; those first."""
     spread = lay.sections[0].spread
     lying = lying_in(lay.placements, followers=any(s.needs[0].pair is not None for s in search.stacks))
@@ -147,7 +147,7 @@ def _runs(search: Search, cloth: Cloth, lay: Lay, order: CuttingList, stacks: tu
     for candidate in candidates_for(spread.kind, stacks, cloth):
         for depths in dict.fromkeys((spread.depths, candidate.depths)):
             try:
-                assembly = assemble(order, cloth, stacks, spread.kind, depths=depths, style=candidate.style)
+                assembly = assemble(listed, cloth, stacks, spread.kind, depths=depths, style=candidate.style)
             except CannotLayError:
                 continue
             places = places_from(lying, assembly)

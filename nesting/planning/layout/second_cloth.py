@@ -27,16 +27,16 @@ _AGAIN = 3
 
 
 def laid_together(
-    order: CuttingList, lays: tuple[Lay, ...], options: SearchOptions, *, continued: bool = False
+    listed: CuttingList, lays: tuple[Lay, ...], options: SearchOptions, *, continued: bool = False
 ) -> tuple[Lay, ...]:
     """Lays of every cloth by itself with second cloths laid over their leaders: where these lie, or gathered at the cut
     end if that costs less in all, which is searched for in part of the time; or in patches at the leaders, where these
     cost less. ``continued``: leaders stay."""
     if not continued:
-        lays = spread_by_whole_price(order, lays)
-    whole = way_over(order, lays, options, continued=continued)
-    best = _cheapest(order, lays, whole, options, continued=continued)
-    in_all = worth(order, best)
+        lays = spread_by_whole_price(listed, lays)
+    whole = way_over(listed, lays, options, continued=continued)
+    best = _cheapest(listed, lays, whole, options, continued=continued)
+    in_all = worth(listed, best)
 
     def told(row: SpreadTried) -> SpreadTried:
         return replace(row, in_all=in_all) if row.chosen and row.in_all is not None else row
@@ -45,13 +45,13 @@ def laid_together(
 
 
 def way_over(
-    order: CuttingList, lays: tuple[Lay, ...], options: SearchOptions, *, continued: bool = False
+    listed: CuttingList, lays: tuple[Lay, ...], options: SearchOptions, *, continued: bool = False
 ) -> tuple[Lay, ...]:
     """The lays with second cloths over the whole length of their leaders: where these lie, or gathered at the cut end
     if that costs less in all. ``continued``: leaders stay."""
     from nesting.planning.cut_together.layered import lay_over
 
-    over = lay_over(order, lays)
+    over = lay_over(listed, lays)
     if over == lays or continued:
         return over
     own = {lay.cloth: lay.buy_length for lay in lays}
@@ -60,7 +60,7 @@ def way_over(
     gathered: list[Lay] = []
     for lay in lays:
         names = frozenset(
-            pair.leader.name for pair in order.pairs if pair.cloths[0] == lay.cloth and not pair.same_cloth
+            pair.leader.name for pair in listed.pairs if pair.cloths[0] == lay.cloth and not pair.same_cloth
         )
         if not names or len(lay.sections) != 1:
             gathered.append(lay)
@@ -72,8 +72,8 @@ def way_over(
         part = replace(options, seconds=seconds, rounds=rounds, on_lays=None)
         kind = lay.sections[0].spread.kind
         try:
-            new = lay_cloth(order, lay.cloth, part, spread=kind, gather=names)
-            if new.buy_length > lay.buy_length + 1e-6 or not _still_shortest(order, lay, new):
+            new = lay_cloth(listed, lay.cloth, part, spread=kind, gather=names)
+            if new.buy_length > lay.buy_length + 1e-6 or not _still_shortest(listed, lay, new):
                 return over
             tried = tuple(
                 replace(t, lay_length=new.lay_length, utilisation=new.utilisation) if t.chosen else t for t in lay.tried
@@ -81,15 +81,15 @@ def way_over(
             gathered.append(replace(new, tried=tried))
         except CannotLayError:
             return over
-    other = lay_over(order, tuple(gathered))
-    return min((over, other), key=lambda result: worth(order, result))
+    other = lay_over(listed, tuple(gathered))
+    return min((over, other), key=lambda result: worth(listed, result))
 
 
-def _still_shortest(order: CuttingList, lay: Lay, new: Lay) -> bool:
+def _still_shortest(listed: CuttingList, lay: Lay, new: Lay) -> bool:
     """Whether an open lay is still no longer than the folded ones that were tried."""
     if lay.sections[0].spread.kind != "open":
         return True
-    cloth = order.cloth_named(lay.cloth)
+    cloth = listed.cloth_named(lay.cloth)
     others = [
         cloth_used(t.kind, cloth, t.lay_length) for t in lay.tried if t.lay_length is not None and t.kind != "open"
     ]
@@ -97,57 +97,57 @@ def _still_shortest(order: CuttingList, lay: Lay, new: Lay) -> bool:
 
 
 def _cheapest(
-    order: CuttingList, lays: tuple[Lay, ...], whole: tuple[Lay, ...], options: SearchOptions, *, continued: bool
+    listed: CuttingList, lays: tuple[Lay, ...], whole: tuple[Lay, ...], options: SearchOptions, *, continued: bool
 ) -> tuple[Lay, ...]:
     """The cheapest of the ways that cut at the same time: whole lengths over the leaders, or patches; what each way
     would take is said beside it."""
     best = whole
     own = {lay.cloth: lay for lay in lays}
-    for first, seconds in _led(order, own).items():
+    for first, seconds in _led(listed, own).items():
         candidates = [best]
-        patched = _patched(order, own, best, first, seconds, _share(options, COMPARED / 4, least=0.3))
+        patched = _patched(listed, own, best, first, seconds, _share(options, COMPARED / 4, least=0.3))
         if patched is not None:
             candidates.append(patched)
         if not continued and not all(lay.patches for lay in patched or best if lay.cloth in seconds):
             # leaders stay where they cost the first cloth least; only where their patches would lie on one another is
             # it laid again, with these leaders farther apart, then with all of them
-            for apart in _apart_again(order, own, first, seconds, options):
+            for apart in _apart_again(listed, own, first, seconds, options):
                 there = {**own, first: apart}
-                again = _patched(order, there, best, first, seconds, _share(options, COMPARED / 4, least=0.3))
+                again = _patched(listed, there, best, first, seconds, _share(options, COMPARED / 4, least=0.3))
                 if again is not None:
                     candidates.append(again)
                     if _cut_apart(again, seconds) == 0:
                         break
-        best = min(candidates, key=lambda result: (_cut_apart(result, seconds), worth(order, result)))
+        best = min(candidates, key=lambda result: (_cut_apart(result, seconds), worth(listed, result)))
     return best
 
 
-def at_once(order: CuttingList, lays: tuple[Lay, ...]) -> tuple[Lay, ...]:
+def at_once(listed: CuttingList, lays: tuple[Lay, ...]) -> tuple[Lay, ...]:
     """The same without any search: whole lengths over the leaders or patches as they first fall, whichever costs less
     where the leaders lie. For lays that are shown while the search goes on."""
     from nesting.planning.cut_together.layered import lay_over
 
-    best = lay_over(order, lays)
+    best = lay_over(listed, lays)
     own = {lay.cloth: lay for lay in lays}
-    for first, seconds in _led(order, own).items():
-        patched = _patched(order, own, best, first, seconds, None)
+    for first, seconds in _led(listed, own).items():
+        patched = _patched(listed, own, best, first, seconds, None)
         if patched is not None:
-            best = min((best, patched), key=lambda result: (_cut_apart(result, seconds), worth(order, result)))
+            best = min((best, patched), key=lambda result: (_cut_apart(result, seconds), worth(listed, result)))
     return best
 
 
-def spread_by_whole_price(order: CuttingList, lays: tuple[Lay, ...]) -> tuple[Lay, ...]:
+def spread_by_whole_price(listed: CuttingList, lays: tuple[Lay, ...]) -> tuple[Lay, ...]:
     """The lays of every cloth by itself, those that lead second cloths on the spread with which all cloths together
     cost least (the easier one of two that cost the same); the table of spreads says what each would cost in all.
 
     No search: second cloths are laid at the leaders of each lay as they first fall, over them or in patches."""
     result = {lay.cloth: lay for lay in lays}
-    for first, seconds in _led(order, result).items():
+    for first, seconds in _led(listed, result).items():
         chosen = result[first]
         costs: list[tuple[tuple[int, float, int], Lay]] = []
-        for number, lay in enumerate((chosen, *_possible(order, chosen.others))):
-            there = at_once(order, tuple({**result, first: replace(lay, others=())}.values()))
-            costs.append(((_cut_apart(there, seconds), worth(order, there), number), lay))
+        for number, lay in enumerate((chosen, *_possible(listed, chosen.others))):
+            there = at_once(listed, tuple({**result, first: replace(lay, others=())}.values()))
+            costs.append(((_cut_apart(there, seconds), worth(listed, there), number), lay))
         best = min(costs, key=lambda cost: cost[0])[1]
         in_all = {_kind(lay): total for (_, total, _), lay in costs}
         tried = tuple(replace(t, in_all=in_all.get(t.kind), chosen=t.kind == _kind(best)) for t in chosen.tried)
@@ -156,11 +156,11 @@ def spread_by_whole_price(order: CuttingList, lays: tuple[Lay, ...]) -> tuple[La
     return tuple(result[lay.cloth] for lay in lays)
 
 
-def _possible(order: CuttingList, lays: Sequence[Lay]) -> Iterator[Lay]:
+def _possible(listed: CuttingList, lays: Sequence[Lay]) -> Iterator[Lay]:
     """Those for which there is cloth and table enough."""
     for lay in lays:
         try:
-            yield within_limits(order, lay)
+            yield within_limits(listed, lay)
         except CannotLayError:
             continue
 
@@ -169,11 +169,11 @@ def _kind(lay: Lay) -> SpreadName:
     return lay.sections[0].spread.kind if len(lay.sections) == 1 else "sections"
 
 
-def _led(order: CuttingList, own: Mapping[str, Lay]) -> dict[str, tuple[str, ...]]:
+def _led(listed: CuttingList, own: Mapping[str, Lay]) -> dict[str, tuple[str, ...]]:
     """Cloth -> the cloths of which only followers of its leaders are cut."""
     found: dict[str, tuple[str, ...]] = {}
-    for second, first in order.leading().items():
-        if second in own and first in own and order.only_followers(second):
+    for second, first in listed.leading().items():
+        if second in own and first in own and listed.only_followers(second):
             found[first] = (*found.get(first, ()), second)
     return found
 
@@ -184,7 +184,7 @@ def _cut_apart(lays: tuple[Lay, ...], seconds: Collection[str]) -> int:
 
 
 def _patched(
-    order: CuttingList,
+    listed: CuttingList,
     own: Mapping[str, Lay],
     others: tuple[Lay, ...],
     first: str,
@@ -199,18 +199,18 @@ def _patched(
     base = own[first]
     there: dict[str, Lay] = {}
     for second in seconds:
-        over_first, over = lay_over(order, (replace(base, patch_places=(), notes=own[first].notes), own[second]))
+        over_first, over = lay_over(listed, (replace(base, patch_places=(), notes=own[first].notes), own[second]))
         lies_over = over.over is not None
         try:
-            patched_first, patched = in_patches(order, base, own[second], options)
+            patched_first, patched = in_patches(listed, base, own[second], options)
         except CannotLayError as why:
             base = replace(base, notes=_joined(base.notes, over_first.notes))
             there[second] = over if lies_over else replace(over, notes=(*over.notes, f"{why}; laid by itself"))
             continue
-        if lies_over and worth(order, (over,)) <= worth(order, (patched,)) + 1e-9:
+        if lies_over and worth(listed, (over,)) <= worth(listed, (patched,)) + 1e-9:
             base, there[second] = replace(base, notes=_joined(base.notes, over_first.notes)), over
             continue
-        note = ways_note(order, patched, over.buy_length if lies_over else None, own[second].buy_length)
+        note = ways_note(listed, patched, over.buy_length if lies_over else None, own[second].buy_length)
         base = replace(patched_first, notes=(*base.notes, note))
         there[second] = replace(patched, notes=(*patched.notes, note))
     if not any(lay.leaders_on for lay in there.values()):
@@ -224,23 +224,23 @@ def _joined(notes: tuple[str, ...], more: tuple[str, ...]) -> tuple[str, ...]:
 
 
 def _apart_again(
-    order: CuttingList, own: Mapping[str, Lay], first: str, seconds: Sequence[str], options: SearchOptions
+    listed: CuttingList, own: Mapping[str, Lay], first: str, seconds: Sequence[str], options: SearchOptions
 ) -> Iterator[Lay]:
     """The first cloth laid again with the leaders apart whose patches would lie on one another; then with all apart."""
     from nesting.planning.cut_together.leaders_apart import all_leaders, leaders_apart, leaders_at
     from nesting.planning.cut_together.patches import patch_conflict
 
     lay, apart = own[first], frozenset[NeedKey]()
-    every = all_leaders(order, lay, seconds)
+    every = all_leaders(listed, lay, seconds)
     part = _share(options, COMPARED)
     for _ in range(_AGAIN):
-        found = [patch_conflict(order, lay, own[second]) for second in seconds]
+        found = [patch_conflict(listed, lay, own[second]) for second in seconds]
         close = frozenset(key for one in found if one is not None for key in leaders_at(lay, one.leaders))
         if not close:
             return
         apart = apart | close if not close <= apart else every
         try:
-            lay = leaders_apart(order, own[first], seconds, apart, part)
+            lay = leaders_apart(listed, own[first], seconds, apart, part)
         except CannotLayError:
             return
         yield lay
@@ -254,11 +254,11 @@ def _share(options: SearchOptions, share: float, *, least: float = 0.05) -> Sear
     return replace(options, seconds=seconds, rounds=rounds)
 
 
-def ways_note(order: CuttingList, second: Lay, over: float | None, apart: float) -> str:
+def ways_note(listed: CuttingList, second: Lay, over: float | None, apart: float) -> str:
     """What the ways take of the second cloth, side by side."""
 
     def say(mm: float) -> str:
-        return format_length(mm, imperial=order.imperial, step="1/8 in" if order.imperial else "mm", up=True)
+        return format_length(mm, imperial=listed.imperial, step="1/8 in" if listed.imperial else "mm", up=True)
 
     number = len(second.patches)
     patches = "1 patch" if number == 1 else f"{number} patches"
@@ -269,9 +269,9 @@ def ways_note(order: CuttingList, second: Lay, over: float | None, apart: float)
     )
 
 
-def worth(order: CuttingList, lays: tuple[Lay, ...]) -> float:
+def worth(listed: CuttingList, lays: tuple[Lay, ...]) -> float:
     """What the cloths cost together; their lengths where a price is missing."""
-    cloths = [order.cloth_named(lay.cloth) for lay in lays]
+    cloths = [listed.cloth_named(lay.cloth) for lay in lays]
     if any(cloth.price is None for cloth in cloths):
         return sum(lay.buy_length for lay in lays)
     return sum(lay.buy_length * (c.price or 0.0) / c.price_unit for lay, c in zip(lays, cloths, strict=True))

@@ -61,7 +61,7 @@ def _divisions(stacks: tuple[Stack, ...]) -> Iterator[Division]:
 
 
 def sectioned(
-    order: CuttingList,
+    listed: CuttingList,
     cloth: Cloth,
     stacks: tuple[Stack, ...],
     options: SearchOptions,
@@ -82,7 +82,7 @@ def sectioned(
     if cloth.nap == "by garment":
         # the pieces of one garment may fall into both sections: all lie one way, which is within the rule
         cloth = replace(cloth, nap="one way")
-    tasks, why = _tasks(order, cloth, stacks, flaps)
+    tasks, why = _tasks(listed, cloth, stacks, flaps)
     if not tasks:
         return None, why
     lanes = max(1, options.workers) if pool is not None else 1
@@ -118,7 +118,7 @@ class _Task:
 
 
 def _tasks(
-    order: CuttingList, cloth: Cloth, stacks: tuple[Stack, ...], flaps: Sequence[Candidate]
+    listed: CuttingList, cloth: Cloth, stacks: tuple[Stack, ...], flaps: Sequence[Candidate]
 ) -> tuple[list[_Task], Reason]:
     """What is searched for, and why there is nothing, or not all of it."""
     tasks: list[_Task] = []
@@ -127,10 +127,10 @@ def _tasks(
     for folded, rest in islice(_divisions(stacks), MOST_DIVISIONS):
         try:
             first = [
-                assemble(order, cloth, folded, c.kind, depths=c.depths, style=c.style)
+                assemble(listed, cloth, folded, c.kind, depths=c.depths, style=c.style)
                 for c in (Candidate("lengthwise fold", (), JobStyle(open_halves=True)), *flaps[:1])
             ]
-            second = assemble(order, cloth, rest, "open")
+            second = assemble(listed, cloth, rest, "open")
         except CannotLayError as error:
             why = error.reason
             continue

@@ -26,7 +26,7 @@ __all__ = ["Keep", "SearchOptions", "laid_together", "lay_cloth", "lay_order", "
 
 
 def lay_order(
-    order: CuttingList,
+    listed: CuttingList,
     options: SearchOptions,
     *,
     spread: SpreadName | None = None,
@@ -41,55 +41,55 @@ def lay_order(
 
     A second cloth whose pieces are cut together with leaders of another cloth lies over those leaders.
     """
-    counts = order.counts
+    counts = listed.counts
     if not any(counts.values()):
         raise OrderError(
-            "nothing to cut: every count is 0", file=order.path, key="garment", code="order.nothing-to-cut"
+            "nothing to cut: every count is 0", file=listed.path, key="garment", code="order.nothing-to-cut"
         )
-    clock = _Clock(order, options)
+    clock = _Clock(listed, options)
     with search_pool(options) as pool:
         shared = replace(options, executor=pool)
-        together = _Together(order, clock.cloths, options.on_lays)
+        together = _Together(listed, clock.cloths, options.on_lays)
         if options.on_lays is not None:
             shared = replace(shared, on_lays=together.take)
         for number, cloth in enumerate(clock.cloths):
             own = start if start is not None and start.cloth == cloth.name else (known or {}).get(cloth.name)
-            ahead = Search(order, cloth, stacks_of(order, cloth), shared, pool, None, counts=counts)
+            ahead = Search(listed, cloth, stacks_of(listed, cloth), shared, pool, None, counts=counts)
             if own is not None:
                 ahead.start, ahead.keep = lying_in(own.placements), tuple(keep) if own is start else ()
             if number == 0 or options.on_lays is not None:
                 first_lay(ahead, sound_spreads(cloth, None, spread)[0][: 1 if options.on_lays is None else None])
         if options.executor is None:
             for cloth in clock.cloths:
-                warm_for(Search(order, cloth, stacks_of(order, cloth), shared, pool, None))
+                warm_for(Search(listed, cloth, stacks_of(listed, cloth), shared, pool, None))
         lays: list[Lay] = []
         for cloth in clock.cloths:
             own = start if start is not None and start.cloth == cloth.name else (known or {}).get(cloth.name)
             kept = keep if own is not None and own is start else ()
             part = replace(shared, seconds=clock.share(cloth))
-            found = lay_cloth(order, cloth.name, part, spread=spread, start=own, keep=kept)
-            lays.append(within_limits(order, found if divide is None else divide(found, replace(part, on_lays=None))))
+            found = lay_cloth(listed, cloth.name, part, spread=spread, start=own, keep=kept)
+            lays.append(within_limits(listed, found if divide is None else divide(found, replace(part, on_lays=None))))
             together.take((lays[-1],))
         rest = replace(shared, seconds=clock.rest(), on_lays=None)
-        return laid_together(order, tuple(lays), rest, continued=start is not None)
+        return laid_together(listed, tuple(lays), rest, continued=start is not None)
 
 
 class _Clock:
     """The time of the whole order, shared among its cloths by the area that is cut from them. A second cloth that is
     only cut where its leaders lie has little, as its own lay is only compared with."""
 
-    def __init__(self, order: CuttingList, options: SearchOptions) -> None:
+    def __init__(self, listed: CuttingList, options: SearchOptions) -> None:
         self._seconds, now = options.seconds, time.monotonic()
         # what came before the search takes of its time, a third of it at most
         self._begun = now if options.begun is None else min(now, max(options.begun, now - (self._seconds or 0.0) / 3))
-        self.cloths = [cloth for cloth in order.cloths if stacks_of(order, cloth)]
+        self.cloths = [cloth for cloth in listed.cloths if stacks_of(listed, cloth)]
         self._weights = {
-            cloth.name: sum(garment_area(g, cloth.name) * g.count for g in order.garments)
-            * (COMPARED if order.only_followers(cloth.name) else 1.0)
+            cloth.name: sum(garment_area(g, cloth.name) * g.count for g in listed.garments)
+            * (COMPARED if listed.only_followers(cloth.name) else 1.0)
             for cloth in self.cloths
         }
         #: share of the whole that is kept for leaders gathered anew
-        self._kept = 0.15 if any(order.only_followers(cloth.name) for cloth in self.cloths) else 0.0
+        self._kept = 0.15 if any(listed.only_followers(cloth.name) for cloth in self.cloths) else 0.0
 
     def share(self, cloth: Cloth) -> float | None:
         """Seconds for this cloth, of what is left of them; None where rounds are counted."""
@@ -111,9 +111,9 @@ class _Together:
     """The best lays of all cloths so far, told together as soon as every cloth has one."""
 
     def __init__(
-        self, order: CuttingList, cloths: Sequence[Cloth], tell: Callable[[tuple[Lay, ...]], None] | None
+        self, listed: CuttingList, cloths: Sequence[Cloth], tell: Callable[[tuple[Lay, ...]], None] | None
     ) -> None:
-        self._order, self._names, self._tell = order, [cloth.name for cloth in cloths], tell
+        self._order, self._names, self._tell = listed, [cloth.name for cloth in cloths], tell
         self._latest: dict[str, Lay] = {}
 
     def take(self, lays: tuple[Lay, ...]) -> None:

@@ -82,7 +82,7 @@ def try_all(
     elif "sections" in kinds:
         search.tell("sections", spent)
         flaps = [t.candidate for t in best_of if t.candidate.kind == "partial fold"]
-        made, why = sectioned(search.order, search.cloth, search.stacks, search.options, search.pool, flaps)
+        made, why = sectioned(search.listed, search.cloth, search.stacks, search.options, search.pool, flaps)
         if made is not None:
             finished.append(Finished("sections", made, None))
             show(search, "sections", finished[-1].lay_length, lambda: finished[-1])
@@ -369,7 +369,7 @@ class _OpenCloth:
         except NeverFits as error:
             piece = assembly.jobs[error.item].needs[0].cut.piece.label
             raise CannotLayError(
-                why_never(search.order, assembly, error), piece=piece, code="piece.too-large"
+                why_never(search.listed, assembly, error), piece=piece, code="piece.too-large"
             ) from None
         except PackingError as error:
             raise CannotLayError(str(error), key=search.cloth.name, code="cloth.no-layout") from None

@@ -13,30 +13,30 @@ from nesting.resolving.cutting_list import CuttingList
 __all__ = ["provable"]
 
 
-def provable(order: CuttingList, lay: Lay, *, seconds: float = 1.0) -> float | None:
+def provable(listed: CuttingList, lay: Lay, *, seconds: float = 1.0) -> float | None:
     """The greatest length, mm, below which no lay of these garments on this spread is proved to be; None where nothing
     can be said, as nothing lies on open cloth."""
-    cloth = order.cloth_named(lay.cloth)
+    cloth = listed.cloth_named(lay.cloth)
     kind = "open" if len(lay.sections) != 1 else lay.sections[0].spread.kind
     if kind.startswith("stacked"):
         cloth = replace(cloth, plies=len(lay.sections[0].spread.plies))
-    remnant = lay.leftover or next((r for r in order.remnants if r.name == lay.remnant), None)
+    remnant = lay.leftover or next((r for r in listed.remnants if r.name == lay.remnant), None)
     if remnant is not None:
         cloth = cloth_of_remnant(cloth, remnant)
-        order = order.one_by_one()
+        listed = listed.one_by_one()
     counts = {(g.name, g.size): g.count for g in lay.garments}
     held = remnant is not None and lay.holds is not None
-    stacks = _held(order, lay) if held else stacks_of(order.with_cloths([cloth]), cloth, counts)
+    stacks = _held(listed, lay) if held else stacks_of(listed.with_cloths([cloth]), cloth, counts)
     if not stacks:
         return None
-    bound = cloth_bound(order, cloth, stacks, remnant, seconds=seconds)
+    bound = cloth_bound(listed, cloth, stacks, remnant, seconds=seconds)
     return None if bound is None else shared(bound, kind, cloth).length
 
 
-def _held(order: CuttingList, lay: Lay) -> tuple[Stack, ...]:
+def _held(listed: CuttingList, lay: Lay) -> tuple[Stack, ...]:
     """What a lay on a leftover says that it holds, as needs."""
     rows: dict[tuple[str, str | None, str], list[Need]] = {}
     for h in lay.holds or ():
-        need = Need(order.cut(h.piece, h.size), h.garment, h.size, h.copy, h.hand)
+        need = Need(listed.cut(h.piece, h.size), h.garment, h.size, h.copy, h.hand)
         rows.setdefault((h.garment, h.size, h.piece), []).extend([need] * h.count)
     return tuple(Stack(tuple(needs)) for needs in rows.values())

@@ -79,7 +79,7 @@ class Finished:
 class Search:
     """What every stage needs."""
 
-    order: CuttingList
+    listed: CuttingList
     cloth: Cloth
     stacks: tuple[Stack, ...]
     options: SearchOptions
@@ -111,7 +111,7 @@ class Search:
             seconds = 1.0 if self.remnant is None else 0.1
             if self.options.seconds is not None:
                 seconds = min(seconds, _BOUND * self.options.seconds)
-            self._bound = cloth_bound(self.order, self.cloth, self.stacks, self.remnant, seconds=seconds)
+            self._bound = cloth_bound(self.listed, self.cloth, self.stacks, self.remnant, seconds=seconds)
         return self._bound
 
     def known_bound(self) -> Bound | None:
@@ -145,7 +145,7 @@ class Search:
 def assembled(search: Search, candidate: Candidate) -> Assembly:
     """The packing problem of a candidate, with what stays or is gathered in its place."""
     assembly = assemble(
-        search.order,
+        search.listed,
         search.cloth,
         search.stacks,
         candidate.kind,

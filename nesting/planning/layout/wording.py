@@ -22,12 +22,12 @@ def why_refused(search: Search, trial: Trial, error: PackingError) -> Reason:
     """Why a trial has no layout."""
     if isinstance(error, NeverFits) and trial.assembly is not None:
         piece = trial.assembly.jobs[error.item].needs[0].cut.piece.label
-        why = f"piece '{piece}': {why_never(search.order, trial.assembly, error)}"
+        why = f"piece '{piece}': {why_never(search.listed, trial.assembly, error)}"
         return Reason(why, code="piece.too-large", figures={"piece": piece})
     return Reason(str(error), code="cloth.no-layout")
 
 
-def why_never(order: CuttingList, assembly: Assembly, error: NeverFits) -> str:
+def why_never(listed: CuttingList, assembly: Assembly, error: NeverFits) -> str:
     """For each turn the first rule that forbids it: how much the piece misses the cloth by, in people's units and so
     finely that the figures differ, or why it may not lie so."""
     item = assembly.problem.items[error.item]
@@ -38,7 +38,7 @@ def why_never(order: CuttingList, assembly: Assembly, error: NeverFits) -> str:
         usable = min(float(np.ptp(assembly.problem.plies[p].outline[:, 1])) for p in pose.plies)
         if needed <= usable:
             return error.reason
-        turns = missed.setdefault(format_apart(needed, usable, imperial=order.imperial), [])
+        turns = missed.setdefault(format_apart(needed, usable, imperial=listed.imperial), [])
         if meta.turn not in turns:
             turns.append(meta.turn)
     if not missed:
@@ -62,11 +62,11 @@ def _turns(turns: list[float]) -> str:
 
 def say_length(search: Search, mm: float) -> str:
     """A length as people of this order read it."""
-    return people_length(search.order, mm)
+    return people_length(search.listed, mm)
 
 
-def people_length(order: CuttingList, mm: float) -> str:
-    return format_length(mm, imperial=order.imperial, step="1/8 in" if order.imperial else "cm")
+def people_length(listed: CuttingList, mm: float) -> str:
+    return format_length(mm, imperial=listed.imperial, step="1/8 in" if listed.imperial else "cm")
 
 
 def turn_notes(refused: Iterable[tuple[str, float, str]]) -> tuple[str, ...]:
@@ -86,7 +86,7 @@ def lay_notes(search: Search, by_kind: Mapping[SpreadName, Finished], best: Fini
         )
     from nesting.planning.layout.repeats import unmatched_sides
 
-    notes += unmatched_sides(search.order, search.cloth, sorted({s.cut.size for s in search.stacks}, key=str))
+    notes += unmatched_sides(search.listed, search.cloth, sorted({s.cut.size for s in search.stacks}, key=str))
     if search.cloth.nap == "none" and any(s.cut.needs_stretch is not None for s in search.stacks):
         notes.append('many makers cut knits one way; this order says nap = "none", so pieces may lie up or down')
     for s in traced_pieces(search):

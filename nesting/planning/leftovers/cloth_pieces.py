@@ -99,60 +99,64 @@ class Fits(Protocol):
     def efforts(self) -> int:
         """How many grades of effort there are; each is tried before the next, larger one."""
 
-    def refuses(self, order: CuttingList, units: Sequence[Unit], remnant: Remnant) -> str | None:
+    def refuses(self, listed: CuttingList, units: Sequence[Unit], remnant: Remnant) -> str | None:
         """Why they can be proved not to lie there all together; None where there is no such proof."""
 
-    def lay(self, order: CuttingList, units: Sequence[Unit], remnant: Remnant, effort: int) -> Lay | None:
+    def lay(self, listed: CuttingList, units: Sequence[Unit], remnant: Remnant, effort: int) -> Lay | None:
         """The lay, or None where no room was found with that effort."""
 
 
-def classes_of(order: CuttingList, garment: GarmentEntry) -> tuple[PieceClass, ...]:
+def classes_of(listed: CuttingList, garment: GarmentEntry) -> tuple[PieceClass, ...]:
     """Every cloth piece of one such garment."""
-    single = replace(order, garments=(replace(garment, count=1),))
+    single = replace(listed, garments=(replace(garment, count=1),))
     found: list[PieceClass] = []
-    for cloth in order.cloths:
+    for cloth in listed.cloths:
         for need in needs_of(stacks_of(single, cloth, apart=True)):
             found.append(PieceClass(cloth.name, need.cut.name, need.cut.size or "", need.hand or ""))
     return tuple(found)
 
 
-def _cut(order: CuttingList, kind: PieceClass) -> CutPiece:
-    return order.cut(kind.piece, kind.size or None)
+def _cut(listed: CuttingList, kind: PieceClass) -> CutPiece:
+    return listed.cut(kind.piece, kind.size or None)
 
 
-def class_area(order: CuttingList, kind: PieceClass) -> float:
+def class_area(listed: CuttingList, kind: PieceClass) -> float:
     """Area of one such cloth piece, mm²."""
-    return area_of(_cut(order, kind))
+    return area_of(_cut(listed, kind))
 
 
-def stacks_of_units(order: CuttingList, units: Sequence[Unit]) -> tuple[Stack, ...]:
+def stacks_of_units(listed: CuttingList, units: Sequence[Unit]) -> tuple[Stack, ...]:
     """What a leftover has to give to hold these units, each cut by itself; see ``demand.stacks_of``."""
-    numbers = _numbers_here(order, units)
+    numbers = _numbers_here(listed, units)
     rows: dict[tuple[int, str], list[Need]] = {}
     for u in sorted(units, key=lambda u: (u.garment, u.copy, u.kind, u.slot)):
         need = Need(
-            _cut(order, u.kind), u.name, order.garments[u.garment].size, numbers[u.garment, u.copy], _HANDS[u.kind.hand]
+            _cut(listed, u.kind),
+            u.name,
+            listed.garments[u.garment].size,
+            numbers[u.garment, u.copy],
+            _HANDS[u.kind.hand],
         )
         rows.setdefault((u.garment, u.kind.piece), []).append(need)
     return tuple(Stack(tuple(needs)) for needs in rows.values())
 
 
-def unbound(order: CuttingList, units: Sequence[Unit]) -> tuple[str, ...]:
+def unbound(listed: CuttingList, units: Sequence[Unit]) -> tuple[str, ...]:
     """What the order asks of these cloth pieces that a leftover does not keep to: each is cut by itself."""
     here = {u.kind.piece for u in units}
     found = [
         f"{follower} is cut by itself here, not together with {leader}: lay one on the other before they are sewn"
-        for leader, follower in ((pair.leader.name, pair.follower.name) for pair in order.pairs)
+        for leader, follower in ((pair.leader.name, pair.follower.name) for pair in listed.pairs)
         if {leader, follower} & here
     ]
-    for seam in order.matched:
+    for seam in listed.matched:
         if any(edge.partition(".")[0] in here for edge in seam.edges):
             found.append(f"stripes are not matched at the seam of {' and '.join(seam.edges)}: see where they meet")
     return tuple(dict.fromkeys(found))
 
 
 def units_of(
-    order: CuttingList, kinds: Sequence[Kind], loads: Mapping[str, Mapping[int, Mapping[PieceClass, int]]]
+    listed: CuttingList, kinds: Sequence[Kind], loads: Mapping[str, Mapping[int, Mapping[PieceClass, int]]]
 ) -> dict[str, list[Unit]]:
     """Which piece of which copy is cut from which remnant.
 
@@ -165,35 +169,35 @@ def units_of(
             copy, slot = 1, 0
             for name, of_kind in loads.items():
                 for _ in range(of_kind.get(i, {}).get(c, 0)):
-                    units[name].append(Unit(c, i, order.garments[i].name, copy, slot))
+                    units[name].append(Unit(c, i, listed.garments[i].name, copy, slot))
                     slot += 1
                     if slot == n:
                         copy, slot = copy + 1, 0
     return units
 
 
-def copy_numbers(order: CuttingList, copies: Iterable[tuple[int, int]]) -> Numbers:
+def copy_numbers(listed: CuttingList, copies: Iterable[tuple[int, int]]) -> Numbers:
     """The number on each garment's label, by its place in the order and its copy: counted from 1 for each name and size
     in the order in which they are cut."""
     numbers: dict[tuple[int, int], int] = {}
     given: Counter[tuple[str, str | None]] = Counter()
     for index, copy in sorted(set(copies)):
-        garment = order.garments[index]
+        garment = listed.garments[index]
         given[garment.name, garment.size] += 1
         numbers[index, copy] = given[garment.name, garment.size]
     return numbers
 
 
-def _numbers_here(order: CuttingList, units: Sequence[Unit]) -> Numbers:
+def _numbers_here(listed: CuttingList, units: Sequence[Unit]) -> Numbers:
     """The numbers that the copies have in a lay of these units as it comes from the search."""
-    return copy_numbers(order, {(u.garment, u.copy) for u in units})
+    return copy_numbers(listed, {(u.garment, u.copy) for u in units})
 
 
-def renumbered(lay: Lay, units: Sequence[Unit], order: CuttingList, numbers: Numbers) -> Lay:
+def renumbered(lay: Lay, units: Sequence[Unit], listed: CuttingList, numbers: Numbers) -> Lay:
     """The lay of these units with the copies called by ``numbers``, and with what it holds of each garment."""
     own = {
-        (order.garments[index].name, order.garments[index].size, here): numbers[index, copy]
-        for (index, copy), here in _numbers_here(order, units).items()
+        (listed.garments[index].name, listed.garments[index].size, here): numbers[index, copy]
+        for (index, copy), here in _numbers_here(listed, units).items()
     }
 
     def called(p: Placement) -> Placement:
@@ -203,7 +207,7 @@ def renumbered(lay: Lay, units: Sequence[Unit], order: CuttingList, numbers: Num
         return replace(p, copy=number(p.copy), copies=tuple(number(c) for c in p.copies))
 
     held = Counter(
-        (u.name, order.garments[u.garment].size, numbers[u.garment, u.copy], u.kind.piece, u.kind.hand) for u in units
+        (u.name, listed.garments[u.garment].size, numbers[u.garment, u.copy], u.kind.piece, u.kind.hand) for u in units
     )
     return replace(
         lay,
@@ -216,7 +220,7 @@ def renumbered(lay: Lay, units: Sequence[Unit], order: CuttingList, numbers: Num
 
 
 def lay_with_only(
-    lay: Lay, units: Sequence[Unit], kept: Sequence[Unit], order: CuttingList, remnant: Remnant
+    lay: Lay, units: Sequence[Unit], kept: Sequence[Unit], listed: CuttingList, remnant: Remnant
 ) -> Lay | None:
     """The lay of ``units`` with the placements of ``kept`` alone: what lies, lies with less, too.
 
@@ -224,10 +228,10 @@ def lay_with_only(
     """
     from nesting.cloth.spreads import cloth_of_remnant
 
-    here = _numbers_here(order, units)
+    here = _numbers_here(listed, units)
     left = {
-        (order.garments[g].name, order.garments[g].size, here[g, c]): copy_numbers(
-            order, {(u.garment, u.copy) for u in kept}
+        (listed.garments[g].name, listed.garments[g].size, here[g, c]): copy_numbers(
+            listed, {(u.garment, u.copy) for u in kept}
         )[g, c]
         for g, c in {(u.garment, u.copy) for u in kept}
     }
@@ -242,14 +246,14 @@ def lay_with_only(
                 copies = tuple(left[p.garment, p.size, copy] for copy in p.copies)
                 mine.append(replace(p, copy=left[p.garment, p.size, p.copy], copies=copies))
         sections.append(replace(section, placements=tuple(mine)))
-    cloth = cloth_of_remnant(order.cloth_named(lay.cloth), remnant)
+    cloth = cloth_of_remnant(listed.cloth_named(lay.cloth), remnant)
     length = max((x for s in sections for p in s.placements for x, _ in p.outline), default=0.0)
     if len(sections) != 1 or sections[0].spread.kind != "open" or not sections[0].placements:
         return None
     section = replace(sections[0], lay_length=length, spread=replace(sections[0].spread, length=length))
     buy = buy_length("open", cloth, length)
     counts = Counter(
-        (g.name, g.size) for g, _ in ((order.garments[i], c) for i, c in {(u.garment, u.copy) for u in kept})
+        (g.name, g.size) for g, _ in ((listed.garments[i], c) for i, c in {(u.garment, u.copy) for u in kept})
     )
     return replace(
         lay,
@@ -286,39 +290,39 @@ class FitsBySearch:
             return replace(self._options, rounds=2**effort)
         return replace(self._options, seconds=min(self._options.seconds or math.inf, FIRST_SECONDS * 2**effort))
 
-    def refuses(self, order: CuttingList, units: Sequence[Unit], remnant: Remnant) -> str | None:
+    def refuses(self, listed: CuttingList, units: Sequence[Unit], remnant: Remnant) -> str | None:
         """A piece that does not lie there even alone, or a lower bound above the remnant's length."""
         from nesting.cloth.spreads import cloth_of_remnant
         from nesting.packing.bounds.bounds import lower_bound
         from nesting.packing.problem import NeverFits
         from nesting.planning.layout.assemble import assemble
 
-        stacks = stacks_of_units(order, units)
+        stacks = stacks_of_units(listed, units)
         if _wants_a_fold(stacks, remnant):
             return None
-        stuff = cloth_of_remnant(order.cloth_named(units[0].kind.cloth), remnant)
+        stuff = cloth_of_remnant(listed.cloth_named(units[0].kind.cloth), remnant)
         try:
-            problem = assemble(order.one_by_one(), stuff, stacks, "open", remnant=remnant).problem
+            problem = assemble(listed.one_by_one(), stuff, stacks, "open", remnant=remnant).problem
             bound = lower_bound(problem, seconds=0.2)
         except NeverFits as never:
             return never.reason
         except CannotLayError as error:
             return error.message
         if problem.length is not None and bound.length > problem.length + 1e-6:
-            least, there = format_exceeding(bound.length, problem.length, imperial=order.imperial)
+            least, there = format_exceeding(bound.length, problem.length, imperial=listed.imperial)
             return f"they take at least {least} of its {there}: {bound.reason}"
         return None
 
-    def lay(self, order: CuttingList, units: Sequence[Unit], remnant: Remnant, effort: int) -> Lay | None:
+    def lay(self, listed: CuttingList, units: Sequence[Unit], remnant: Remnant, effort: int) -> Lay | None:
         """Open, or in any spread where a half piece may only be cut on a fold."""
         from nesting.planning.layout.one_cloth import lay_cloth
 
-        stacks = stacks_of_units(order, units)
+        stacks = stacks_of_units(listed, units)
         spread: Literal["open"] | None = None if _wants_a_fold(stacks, remnant) else "open"
         cloth = units[0].kind.cloth
         try:
             options = self._with(effort)
-            return lay_cloth(order.one_by_one(), cloth, options, stacks=stacks, spread=spread, remnant=remnant)
+            return lay_cloth(listed.one_by_one(), cloth, options, stacks=stacks, spread=spread, remnant=remnant)
         except CannotLayError:
             return None
 

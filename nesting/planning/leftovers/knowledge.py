@@ -26,8 +26,8 @@ class Knowledge:
     which no refusal is looked into any further. ``effort``: how much is put into each search from now on; what a
     smaller effort did not find counts as unknown again."""
 
-    def __init__(self, order: CuttingList, fits: Fits, remnants: Sequence[Remnant], until: float) -> None:
-        self.order, self.until = order, until
+    def __init__(self, listed: CuttingList, fits: Fits, remnants: Sequence[Remnant], until: float) -> None:
+        self.listed, self.until = listed, until
         self.effort = 0
         #: searches made so far
         self.searches = 0
@@ -62,7 +62,7 @@ class Knowledge:
 
     def refuses(self, remnant: Remnant, units: Sequence[Unit]) -> bool:
         """Whether it can be proved that these units (of one cloth) do not lie there; remembered as a refusal."""
-        why = self._fits.refuses(self.order, units, remnant)
+        why = self._fits.refuses(self.listed, units, remnant)
         if why is not None:
             self._refuse(remnant, units, proven=True, reason=why)
         return why is not None
@@ -75,7 +75,7 @@ class Knowledge:
         if self.known(remnant, load_of(units)) is False:
             return None
         self.searches += 1
-        lay = self._fits.lay(self.order, units, remnant, self.effort)
+        lay = self._fits.lay(self.listed, units, remnant, self.effort)
         if lay is None:
             # a proof takes longer than a short search, so it is asked for what the search did not find
             if not self.refuses(remnant, units):
@@ -96,10 +96,10 @@ class Knowledge:
         largest: dict[tuple[int, int], float] = {}
         for u in units:
             key = (u.garment, u.copy)
-            largest[key] = max(largest.get(key, 0.0), class_area(self.order, u.kind))
+            largest[key] = max(largest.get(key, 0.0), class_area(self.listed, u.kind))
 
         def rank(u: Unit) -> tuple[float, int, int, float, int]:
-            return (-largest[u.garment, u.copy], u.garment, u.copy, -class_area(self.order, u.kind), u.slot)
+            return (-largest[u.garment, u.copy], u.garment, u.copy, -class_area(self.listed, u.kind), u.slot)
 
         row = sorted(units, key=rank)
         lies, refused = 0, len(row)

@@ -162,7 +162,7 @@ class RemnantPlan:
 
 
 def plan_remnants(
-    order: CuttingList,
+    listed: CuttingList,
     fits: Fits,
     *,
     lay: LayOne | None = None,
@@ -180,19 +180,19 @@ def plan_remnants(
     cuts from.
     """
     began = time.monotonic()
-    used = order.cloths_used
-    remnants = [r for r in order.remnants if r.cloth in used]
+    used = listed.cloths_used
+    remnants = [r for r in listed.remnants if r.cloth in used]
     if not remnants:
         raise OrderError(
             f"there are no remnants of {' or '.join(used)} in the order: add [[remnant]] tables, or take some from the "
             "stash",
-            file=order.path,
+            file=listed.path,
             key="remnant",
             code="remnant.none",
         )
-    order = _with_tops(order, remnants)
-    known = Knowledge(order, fits, remnants, math.inf if seconds is None else began + seconds)
-    stock = _Stock.of(order, remnants, known)
+    listed = _with_tops(listed, remnants)
+    known = Knowledge(listed, fits, remnants, math.inf if seconds is None else began + seconds)
+    stock = _Stock.of(listed, remnants, known)
     if on_plan is not None:
         stock = replace(stock, tell=lambda best: on_plan(_so_far(stock, best, began)))
     found = _searched(stock, fits.efforts)
@@ -203,31 +203,31 @@ def plan_remnants(
         stock,
         found,
         began,
-        to_buy=_to_buy(order, found.made, {r.cloth for r in remnants}, lay, over),
+        to_buy=_to_buy(listed, found.made, {r.cloth for r in remnants}, lay, over),
         bound=bound,
         proved=proved,
         why=why_no_more(stock.kinds, remnants, stock.room, stock.areas, known, placed, found.made, proved),
     )
 
 
-def _with_tops(order: CuttingList, remnants: Sequence[Remnant]) -> CuttingList:
+def _with_tops(listed: CuttingList, remnants: Sequence[Remnant]) -> CuttingList:
     """The order with a count for every garment of which as many are asked for as there is cloth: one bundle more than
     the remnants' area could hold, so that what keeps from one more is always told."""
-    if not order.open_ended:
-        return order
+    if not listed.open_ended:
+        return listed
     stocked = {r.cloth for r in remnants}
-    counts = [g.count for g in order.garments]
-    for group, step in _groups(order.garments):
-        if not order.garments[group[0]].most:
+    counts = [g.count for g in listed.garments]
+    for group, step in _groups(listed.garments):
+        if not listed.garments[group[0]].most:
             continue
         tops = []
         for cloth in stocked:
-            one = math.fsum(n * garment_area(order.garments[i], cloth) for i, n in zip(group, step, strict=True))
+            one = math.fsum(n * garment_area(listed.garments[i], cloth) for i, n in zip(group, step, strict=True))
             if one > 0.0:
                 tops.append(math.floor(sum(_room(r) for r in remnants if r.cloth == cloth) / one) + 1)
         for i, n in zip(group, step, strict=True):
             counts[i] = n * min(tops, default=0)
-    return replace(order, garments=tuple(replace(g, count=n) for g, n in zip(order.garments, counts, strict=True)))
+    return replace(listed, garments=tuple(replace(g, count=n) for g, n in zip(listed.garments, counts, strict=True)))
 
 
 def _groups(garments: Sequence[GarmentEntry | Kind]) -> list[tuple[tuple[int, ...], tuple[int, ...]]]:
@@ -245,7 +245,7 @@ def _so_far(stock: _Stock, best: _Assigned, began: float) -> RemnantPlan:
         best,
         began,
         to_buy=(),
-        bound=stock.bound() if stock.order.open_ended else math.fsum(g.count * g.value for g in stock.order.garments),
+        bound=stock.bound() if stock.listed.open_ended else math.fsum(g.count * g.value for g in stock.listed.garments),
         proved=False,
         why="the search was stopped here; what must still be bought was not worked out",
     )
@@ -262,18 +262,18 @@ def _plan(
     why: str | None,
 ) -> RemnantPlan:
     """The plan of what lies where, and what is said of it."""
-    order = stock.order
+    listed = stock.listed
     placed = [u for own in found.units.values() for u in own]
-    numbers = copy_numbers(order, {(u.garment, u.copy) for u in placed})
+    numbers = copy_numbers(listed, {(u.garment, u.copy) for u in placed})
     return RemnantPlan(
-        order.title,
-        order.imperial,
+        listed.title,
+        listed.imperial,
         tuple(
             Made(g.name, g.size, n, None if g.most else g.count)
-            for g, n in zip(order.garments, found.made, strict=True)
+            for g, n in zip(listed.garments, found.made, strict=True)
         ),
-        found.uses(order, numbers),
-        tuple(renumbered(lay_, found.units[name], order, numbers) for name, lay_ in found.lays.items()),
+        found.uses(listed, numbers),
+        tuple(renumbered(lay_, found.units[name], listed, numbers) for name, lay_ in found.lays.items()),
         tuple(r.name for r in stock.remnants if r.name not in found.lays),
         to_buy,
         found.value,
@@ -282,8 +282,8 @@ def _plan(
         why,
         time.monotonic() - began,
         stock.known.texts(),
-        unbound(order, placed),
-        any(g.value != 1.0 for g in order.garments),
+        unbound(listed, placed),
+        any(g.value != 1.0 for g in listed.garments),
     )
 
 
@@ -291,7 +291,7 @@ def _plan(
 class _Stock:
     """What is asked for, what there is, and what is known of it."""
 
-    order: CuttingList
+    listed: CuttingList
     remnants: Sequence[Remnant]
     kinds: Sequence[Kind]
     room: Mapping[str, float]
@@ -301,11 +301,11 @@ class _Stock:
     tell: Callable[[_Assigned], None] | None = None
 
     @classmethod
-    def of(cls, order: CuttingList, remnants: Sequence[Remnant], known: Knowledge) -> _Stock:
-        kinds = [_kind(order, g, {r.cloth for r in remnants}) for g in order.garments]
-        areas = {c: class_area(order, c) for kind in kinds for c, _ in kind.needs}
+    def of(cls, listed: CuttingList, remnants: Sequence[Remnant], known: Knowledge) -> _Stock:
+        kinds = [_kind(listed, g, {r.cloth for r in remnants}) for g in listed.garments]
+        areas = {c: class_area(listed, c) for kind in kinds for c, _ in kind.needs}
         _each_alone(known, kinds, remnants)
-        return cls(order, remnants, kinds, {r.name: _room(r) for r in remnants}, areas, known)
+        return cls(listed, remnants, kinds, {r.name: _room(r) for r in remnants}, areas, known)
 
     def bound(self) -> float:
         """What no plan can exceed, by area and by what is proved not to lie."""
@@ -379,7 +379,7 @@ def _one_more(stock: _Stock, best: _Assigned, group: Sequence[int], step: Sequen
                 for c, n in of_kind.get(i, {}).items():
                     for _ in range(n - loads.get(name, {}).get(i, {}).get(c, 0)):
                         copy, slot = divmod(slots[i, c], per[c])
-                        unit = Unit(c, i, stock.order.garments[i].name, best.made[i] + 1 + copy, slot)
+                        unit = Unit(c, i, stock.listed.garments[i].name, best.made[i] + 1 + copy, slot)
                         units.setdefault(name, []).append(unit)
                         slots[i, c] += 1
         lays = dict(best.lays)
@@ -390,7 +390,7 @@ def _one_more(stock: _Stock, best: _Assigned, group: Sequence[int], step: Sequen
                     break
                 lays[name] = lay
         else:
-            value = sum(n * g.value for n, g in zip(counts, stock.order.garments, strict=True))
+            value = sum(n * g.value for n, g in zip(counts, stock.listed.garments, strict=True))
             return _Assigned(counts, units, lays, value)
         if stock.known.over and best.value > 0.0:
             return None
@@ -416,7 +416,7 @@ def _rearranged(stock: _Stock, best: _Assigned) -> _Assigned:
             asked = assign(stock.kinds, stock.remnants, part, stock.areas, known.refusals(), seconds=0.5)
             if asked.value <= best.value + 1e-9:
                 break
-            units = units_of(stock.order, stock.kinds, asked.loads)
+            units = units_of(stock.listed, stock.kinds, asked.loads)
             lays: dict[str, Lay] = {}
             for remnant in stock.remnants:
                 mine = units.get(remnant.name, [])
@@ -450,7 +450,7 @@ class _Assigned:
     def whole(cls, stock: _Stock, units: Mapping[str, list[Unit]], lays: Mapping[str, Lay]) -> _Assigned:
         """Only garments all of whose pieces lie count; the pieces of the others are taken off their lays again. Where
         that cannot be done by taking them off, it is laid anew, and what does not lie then is left out."""
-        order, laid, own = stock.order, dict(lays), {name: list(units[name]) for name in lays}
+        listed, laid, own = stock.listed, dict(lays), {name: list(units[name]) for name in lays}
         while True:
             lying = [u for mine in own.values() for u in mine]
             there = {
@@ -465,7 +465,7 @@ class _Assigned:
             for name in broken:
                 kept = [u for u in own[name] if (u.garment, u.copy) in there]
                 remnant = stock.named(name)
-                lay = lay_with_only(laid[name], own[name], kept, order, remnant) if kept else None
+                lay = lay_with_only(laid[name], own[name], kept, listed, remnant) if kept else None
                 if kept and lay is None:
                     lay = stock.known.lay(remnant, kept)
                 if lay is None:
@@ -474,7 +474,7 @@ class _Assigned:
                 else:
                     own[name], laid[name] = kept, lay
         made = [sum(g == i for g, _ in there) for i in range(len(stock.kinds))]
-        value = sum(n * g.value for n, g in zip(made, order.garments, strict=True))
+        value = sum(n * g.value for n, g in zip(made, listed.garments, strict=True))
         return cls(made, own, laid, value).renumbered()
 
     def renumbered(self) -> _Assigned:
@@ -488,13 +488,13 @@ class _Assigned:
         units = {name: [replace(u, copy=number[u.garment, u.copy]) for u in own] for name, own in self.units.items()}
         return replace(self, units=units)
 
-    def uses(self, order: CuttingList, numbers: Numbers) -> tuple[Use, ...]:
+    def uses(self, listed: CuttingList, numbers: Numbers) -> tuple[Use, ...]:
         """Every cloth piece of the garments made, by remnant."""
         return tuple(
             Use(
                 name,
                 u.name,
-                order.garments[u.garment].size,
+                listed.garments[u.garment].size,
                 numbers[u.garment, u.copy],
                 u.kind.piece,
                 u.kind.hand or None,
@@ -517,9 +517,9 @@ def _in_ratio(copies: set[tuple[int, int]], kinds: Sequence[Kind]) -> set[tuple[
     return copies
 
 
-def _kind(order: CuttingList, garment: GarmentEntry, stocked: set[str]) -> Kind:
+def _kind(listed: CuttingList, garment: GarmentEntry, stocked: set[str]) -> Kind:
     """The garment as the solver sees it: only pieces of cloths of which there are remnants."""
-    needs = Counter(c for c in classes_of(order, garment) if c.cloth in stocked)
+    needs = Counter(c for c in classes_of(listed, garment) if c.cloth in stocked)
     return Kind(
         garment.label,
         garment.count if needs else 0,
@@ -550,23 +550,23 @@ def _each_alone(known: Knowledge, kinds: Sequence[Kind], remnants: Sequence[Remn
                 if c.cloth != remnant.cloth or key in seen or kind.count == 0:
                     continue
                 seen.add(key)
-                if class_area(known.order, c) > _room(remnant) * (1 + 1e-9):
+                if class_area(known.listed, c) > _room(remnant) * (1 + 1e-9):
                     continue
-                garment = known.order.garments[index]
+                garment = known.listed.garments[index]
                 known.refuses(remnant, [Unit(c, index, garment.name, 1, 0)])
 
 
 def _to_buy(
-    order: CuttingList,
+    listed: CuttingList,
     made: Sequence[int],
     stocked: set[str],
     lay: LayOne | None,
     over: Callable[[CuttingList, tuple[Lay, ...]], tuple[Lay, ...]] | None,
 ) -> tuple[ToBuy, ...]:
     asked: dict[str, list[int]] = {}
-    for cloth in order.cloths_used:
+    for cloth in listed.cloths_used:
         counts = [
-            _still(g, n, cloth in stocked) if g.on(cloth) else 0 for g, n in zip(order.garments, made, strict=True)
+            _still(g, n, cloth in stocked) if g.on(cloth) else 0 for g, n in zip(listed.garments, made, strict=True)
         ]
         if any(counts):
             asked[cloth] = counts
@@ -574,27 +574,27 @@ def _to_buy(
     reasons: dict[str, str] = {}
     for cloth, counts in asked.items() if lay is not None else ():
         try:
-            lays[cloth] = lay(order.with_counts(counts), cloth) if lay is not None else lays[cloth]
+            lays[cloth] = lay(listed.with_counts(counts), cloth) if lay is not None else lays[cloth]
         except CannotLayError as error:
             reasons[cloth] = str(error)
     together: set[str] = set()
     if over is not None:
-        for cloth, first in order.leading().items():
-            alike = first in lays and cloth in lays and _leads_all(order, asked[first], asked[cloth], cloth)
+        for cloth, first in listed.leading().items():
+            alike = first in lays and cloth in lays and _leads_all(listed, asked[first], asked[cloth], cloth)
             if alike and not together & {first, cloth}:
-                part = order.with_counts(asked[first])
+                part = listed.with_counts(asked[first])
                 lays[first], lays[cloth] = over(part, (lays[first], lays[cloth]))
                 together |= {first, cloth} if lays[cloth].leaders_on else set()
     wanted = []
     for cloth, counts in asked.items():
-        garments = tuple((g.label, n) for g, n in zip(order.garments, counts, strict=True) if n)
-        stuff = order.cloth_named(cloth)
+        garments = tuple((g.label, n) for g, n in zip(listed.garments, counts, strict=True) if n)
+        stuff = listed.cloth_named(cloth)
         found = lays.get(cloth)
         if found is None:
             wanted.append(ToBuy(cloth, garments, None, None, None, reasons.get(cloth)))
             continue
         cost = None if stuff.price is None else round(found.buy_length / stuff.price_unit * stuff.price, 2)
-        apart = None if cloth in together else order.led_by(cloth)
+        apart = None if cloth in together else listed.led_by(cloth)
         wanted.append(ToBuy(cloth, garments, found.lay_length, found.buy_length, cost, apart_from=apart))
     return tuple(wanted)
 
@@ -606,6 +606,6 @@ def _still(garment: GarmentEntry, made: int, stocked: bool) -> int:
     return asked - made if stocked else asked
 
 
-def _leads_all(order: CuttingList, first: Sequence[int], second: Sequence[int], cloth: str) -> bool:
+def _leads_all(listed: CuttingList, first: Sequence[int], second: Sequence[int], cloth: str) -> bool:
     """Whether every garment that takes of the second cloth is cut as often from the first."""
-    return all(n == m or (n == 0 and not g.on(cloth)) for g, m, n in zip(order.garments, first, second, strict=True))
+    return all(n == m or (n == 0 and not g.on(cloth)) for g, m, n in zip(listed.garments, first, second, strict=True))

@@ -55,17 +55,17 @@ class GarmentBundle:
         return f"{self.garment} {self.size}" if self.size else self.garment
 
 
-def gathered(lays: Sequence[Lay], order: CuttingList | None) -> tuple[GarmentBundle, ...]:
+def gathered(lays: Sequence[Lay], listed: CuttingList | None) -> tuple[GarmentBundle, ...]:
     """The bundles of the lays of one order, garment by garment, size by size, copy by copy.
 
-    ``order`` None: trims and the number of copies ordered are not known, ``of`` is then the highest copy. Raises
+    ``listed`` None: trims and the number of copies ordered are not known, ``of`` is then the highest copy. Raises
     OrderError for a trim on an edge that no garment has.
     """
     found: dict[tuple[str, str | None, int], dict[tuple[str, str, str], tuple[Counter[int], int]]] = {}
-    listed: dict[tuple[str, str | None], None] = {}
+    in_sequence: dict[tuple[str, str | None], None] = {}
     wearers: dict[tuple[str, str | None], str] = {}
     for lay in lays:
-        listed |= dict.fromkeys(garment_order(lay))
+        in_sequence |= dict.fromkeys(garment_order(lay))
         numbers = {row.index: row.number for row in rows(lay)}
         hand = hands(lay)
         where = lay.where
@@ -79,11 +79,12 @@ def gathered(lays: Sequence[Lay], order: CuttingList | None) -> tuple[GarmentBun
                 seen, count = mine.get((p.piece, which, where), (Counter(), 0))
                 seen[numbers[i]] += 1
                 mine[p.piece, which, where] = (seen, count + 1)
-    if order is not None:
-        listed = {k: None for k in (*((g.name, g.size) for g in order.garments), *listed) if k in listed}
-    place = {key: n for n, key in enumerate(listed)}
-    trims = _trims(order)
-    counts = _counts(order, list(found))
+    if listed is not None:
+        asked = ((g.name, g.size) for g in listed.garments)
+        in_sequence = {k: None for k in (*asked, *in_sequence) if k in in_sequence}
+    place = {key: n for n, key in enumerate(in_sequence)}
+    trims = _trims(listed)
+    counts = _counts(listed, list(found))
     out = []
     for key in sorted(found, key=lambda k: (place[k[0], k[1]], k[2])):
         garment, size, copy = key
@@ -115,9 +116,9 @@ def _hands_of(words: str, count: int) -> list[str]:
     return [both[k % len(both)] for k in range(count)]
 
 
-def _trims(order: CuttingList | None) -> Mapping[tuple[str, str | None], tuple[TrimOf, ...]]:
+def _trims(listed: CuttingList | None) -> Mapping[tuple[str, str | None], tuple[TrimOf, ...]]:
     found: dict[tuple[str, str | None], tuple[TrimOf, ...]] = {}
-    needs: Sequence[TrimNeed] = trim_needs(order) if order is not None else ()
+    needs: Sequence[TrimNeed] = trim_needs(listed) if listed is not None else ()
     for need in needs:
         for o in need.openings:
             one = TrimOf(need.opening, need.kind, o.openings, o.trim_length)
@@ -126,12 +127,12 @@ def _trims(order: CuttingList | None) -> Mapping[tuple[str, str | None], tuple[T
 
 
 def _counts(
-    order: CuttingList | None, keys: Sequence[tuple[str, str | None, int]]
+    listed: CuttingList | None, keys: Sequence[tuple[str, str | None, int]]
 ) -> Mapping[tuple[str, str | None], int]:
     found: dict[tuple[str, str | None], int] = {}
     for garment, size, copy in keys:
         found[garment, size] = max(copy, found.get((garment, size), 0))
-    for g in order.garments if order is not None else ():
+    for g in listed.garments if listed is not None else ():
         if (g.name, g.size) in found:
             found[g.name, g.size] = max(g.count, found[g.name, g.size])
     return found

@@ -59,7 +59,7 @@ def _described(row: Row) -> str:
     more = [f"{row.garment} {row.copy}", *([row.hand] if row.hand else [])]
     if row.flipped:
         more.append("flipped: pattern printed side down")
-    if row.ply_words.endswith("only"):
+    if row.part is not None:
         more.append(row.ply_words)
     return shown(f"{row.number} = {row.name} ({', '.join(more)})")
 

@@ -192,23 +192,25 @@ def _part(a: Point, b: Point, start: float, end: float) -> tuple[Point, Point]:
 def _blocks(row: Row) -> list[Block]:
     name = shown(f"{row.number} {row.name}")
     whose = shown(f"{row.garment} {row.copy}" + (f" · {row.hand}" if row.hand else ""))
-    state = []
+    # each state as it is said in full, in two lines, and in short
+    state: list[tuple[tuple[str, ...], tuple[str, ...], str]] = []
+
+    def say(words: str) -> None:
+        state.append(((words,), (words,), words))
+
     if row.flipped:
-        state.append("flipped: pattern printed side down")
+        both = ("flipped: pattern", "printed side down")
+        state.append(((" ".join(both),), both, "flipped"))
     if row.opened:
-        state.append("opened out")
-    if row.ply_words.endswith("only"):
-        state.append(row.ply_words)
+        say("opened out")
+    if row.part is not None:
+        say(row.ply_words)
     if row.follows:
-        state.append(shown(f"cut with {row.follows}"))
-    broken = [
-        part
-        for words in state
-        for part in (("flipped: pattern", "printed side down") if words.startswith("flipped") else (words,))
-    ]
-    forms = [(name, whose, *state)] if broken == state else [(name, whose, *state), (name, whose, *broken)]
+        say(shown(f"cut with {row.follows}"))
+    full, broken = ([line for one in state for line in one[k]] for k in (0, 1))
+    forms = [(name, whose, *full)] if broken == full else [(name, whose, *full), (name, whose, *broken)]
     out = [Block(form, s) for s in (1.0, 0.85, 0.72) for form in forms]
-    short = ["flipped" if words.startswith("flipped") else words for words in state]
+    short = [one[2] for one in state]
     if row.hand:
         short.insert(0, row.hand)
     if short:
@@ -217,7 +219,7 @@ def _blocks(row: Row) -> list[Block]:
     else:
         out += [Block((name,), s) for s in (0.85, 0.7, 0.58, 0.48)]
     number = str(row.number)
-    ply = row.ply_words.removesuffix(" ply only") if row.ply_words.endswith(" ply only") else ""
+    ply = row.part if row.part in ("top", "bottom") else ""
     # _NUMBERS of them; where plies lie on one another a number alone would not say whose it is
     said = [(number, 0.8), (number, 0.6)] if not ply else [(f"{number} {ply}", 0.7), (f"{number} {ply}", 0.5)]
     return [*out, *(Block((words,), s, close=True) for words, s in (*said, (number, 0.45), (number, 0.32)))]

@@ -147,6 +147,7 @@ def saving_rows(bought: Buying) -> list[dict[str, Any]]:
     return rows
 
 
+# long: one line for each key
 def buying_section(bought: Buying) -> dict[str, Any]:
     """The section on what to buy: answers, the table, refusals, the curves."""
     imperial = bought.imperial

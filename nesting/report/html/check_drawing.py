@@ -8,7 +8,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
-from nesting.checking.judging import Check, SeamLine, TogetherLine, small_length
+from nesting.checking.judging import Check, SeamLine, small_length
 from nesting.model.order import AlteredStep, CutPiece
 from nesting.model.piece import Line, Notch, Piece, Point, mapped
 from nesting.pieces.agreement import put
@@ -20,6 +20,7 @@ from nesting.report.drawing.looks import INK, SOFT
 from nesting.report.drawing.scene import Item, Scene, Shape, Stroke, Text
 from nesting.report.drawing.symbols import drill_lines, grain_arrow, notch_lines, place_on_fold
 from nesting.report.html.check_labels import Room, beside, text_corners
+from nesting.resolving.cutting_list import Agreed
 
 __all__ = [
     "Mark",
@@ -207,9 +208,9 @@ def _circle(at: Point, r: float) -> Line:
     return tuple((at[0] + r * math.cos(t * math.tau / 24), at[1] + r * math.sin(t * math.tau / 24)) for t in range(24))
 
 
-def together_scene(line: TogetherLine, imperial: bool) -> Scene:
+def together_scene(line: Agreed, imperial: bool) -> Scene:
     """The follower on its leader, and the place where they differ most."""
-    found = line.agreement
+    found = line.fits
     turn = float(dict(line.leader.piece.extra).get(GRAIN_KEY, "0"))
     a = math.radians(turn)
     c, s = math.cos(a), math.sin(a)
@@ -227,7 +228,7 @@ def together_scene(line: TogetherLine, imperial: bool) -> Scene:
         Shape("cut", "cut", (follower.outline,), True, Stroke(INK, em * 0.2, (em * 0.9, em * 0.3, em * 0.2, em * 0.3))),
     ]
     centre = Contour(cleaned(follower.outline)).points.mean(axis=0)
-    items.append(Text("label", "text", (float(centre[0]), float(centre[1])), line.together.follower, em, bold=True))
+    items.append(Text("label", "text", (float(centre[0]), float(centre[1])), line.rule.follower, em, bold=True))
     if found.at is not None and not found.agrees:
         x, y = c * found.at[0] - s * found.at[1], s * found.at[0] + c * found.at[1]
         items.append(Shape("notch", "marks", (_circle((x, y), em),), True, Stroke(WRONG, em * 0.22)))
@@ -237,7 +238,7 @@ def together_scene(line: TogetherLine, imperial: bool) -> Scene:
                 "label", "text", (x + 1.4 * em, y - 0.3 * em), words, em * 0.9, anchor="start", bold=True, colour=WRONG
             )
         )
-    return Scene(f"{line.together.follower} on {line.together.leader}", _box(items, em), tuple(items))
+    return Scene(f"{line.rule.follower} on {line.rule.leader}", _box(items, em), tuple(items))
 
 
 def corner_scene(cut: CutPiece, em: float | None = None, *, every: bool = False) -> Scene:

@@ -6,7 +6,7 @@ from importlib.resources import files
 from typing import Any
 
 from nesting.checking.fit import opening_words
-from nesting.checking.judging import Check, PieceLine, SeamLine, TogetherLine, small_length
+from nesting.checking.judging import Check, PieceLine, SeamLine, small_length
 from nesting.model.order import Order
 from nesting.model.units import format_fraction
 from nesting.report.backends.to_svg import svg, svg_bytes
@@ -21,6 +21,7 @@ from nesting.report.html.check_drawing import (
 )
 from nesting.report.html.drawn import part_html
 from nesting.report.words import measure, unit_name
+from nesting.resolving.cutting_list import Agreed
 
 __all__ = ["alterations_shown", "check_page", "check_summary", "verdict", "write_check"]
 
@@ -58,11 +59,11 @@ def verdict(check: Check) -> tuple[str, tuple[str, ...]]:
             size = f"Size {line.size}: " if line.size else ""
             reasons += [f"{size}{one.message}." for one in told if one.forbids]
     for pair in check.together:
-        if not pair.agreement.agrees:
+        if not pair.fits.agrees:
             size = f"Size {pair.size}: " if pair.size else ""
-            reasons += [f"{size}{words}." for words in pair.agreement.messages]
+            reasons += [f"{size}{words}." for words in pair.fits.messages]
     wrong = sum(not s.walked.agrees for s in check.seams)
-    apart = sum(not t.agreement.agrees for t in check.together)
+    apart = sum(not t.fits.agrees for t in check.together)
     if wrong or apart:
         parts = []
         if wrong:
@@ -222,8 +223,8 @@ def _length(mm: float, imperial: bool) -> str:
     return measure(mm, True) if imperial else f"{mm / 10.0:.2f}"
 
 
-def _together_row(line: TogetherLine, imperial: bool) -> dict[str, Any]:
-    found = line.agreement
+def _together_row(line: Agreed, imperial: bool) -> dict[str, Any]:
+    found = line.fits
     size = f" {line.size}" if line.size else ""
     if found.agrees and found.stretches:
         run = sum(s.length for s in found.stretches)
@@ -234,7 +235,7 @@ def _together_row(line: TogetherLine, imperial: bool) -> dict[str, Any]:
     else:
         words = "; ".join(found.messages)
     return {
-        "name": f"{line.together.follower}{size} on {line.together.leader}{size}",
+        "name": f"{line.rule.follower}{size} on {line.rule.leader}{size}",
         "agrees": found.agrees,
         "words": words,
         "drawing": svg(together_scene(line, imperial), decimals=_THIN_DECIMALS, inline=True),

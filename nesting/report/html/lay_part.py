@@ -76,6 +76,7 @@ def care_part(findings: Iterable[Finding]) -> dict[str, Any]:
     return {"findings": told, "cautions": list(cautions())}
 
 
+# long: one line for each key
 def _lay(lay: Lay, listed: CuttingList | None, verdict: Any, drawn: Scene | None) -> dict[str, Any]:
     imperial = lay.imperial
 

@@ -54,14 +54,14 @@ def lay_outputs(
 
 
 def bundle_outputs(
-    lays: Sequence[Lay], order: CuttingList | None, kinds: Sequence[str] = ("labels", "list"), paper: str = "a4"
+    lays: Sequence[Lay], listed: CuttingList | None, kinds: Sequence[str] = ("labels", "list"), paper: str = "a4"
 ) -> dict[str, bytes]:
     """Labels to cut apart and the cutting list, over all ``lays`` of an order. ``order`` gives the trims."""
     from nesting.report.bundles.cutting_list import cutting_list_csv
     from nesting.report.bundles.gathered import gathered
     from nesting.report.bundles.labels_pdf import labels_pdf
 
-    bundles = gathered(lays, order)
+    bundles = gathered(lays, listed)
     imperial = lays[0].imperial
     stop = tuple(dict.fromkeys(reason for lay in lays for reason in lay.do_not_cut))
     out: dict[str, bytes] = {}
@@ -80,11 +80,11 @@ def print_outputs(
     *,
     join: bool = True,
     beside: Sequence[Lay] = (),
-    order: CuttingList | None = None,
+    listed: CuttingList | None = None,
 ) -> dict[str, bytes]:
     """The files of the ``kinds`` asked for. ``paper`` "a4", "letter" or "a3" is for sheet, tiles and labels; ``join``
     orders a cutter's lines so that the tool travels little between them. Labels and the cutting list are over this lay
-    and those ``beside`` it, with the trims of the ``order``.
+    and those ``beside`` it, with the trims of the cutting list.
 
     InputError for an unknown kind or paper.
     """
@@ -128,5 +128,5 @@ def print_outputs(
             out[f"{name}.dxf"] = dxf_bytes(one.scene)
         out[f"cut-{stem}.txt"] = cutter_notes(lay, passes).encode("utf-8")
     if {"labels", "list"} & set(kinds):
-        out |= bundle_outputs((lay, *beside), order, kinds, paper)
+        out |= bundle_outputs((lay, *beside), listed, kinds, paper)
     return out

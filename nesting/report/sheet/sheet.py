@@ -35,6 +35,7 @@ from nesting.report.words import (
     hands,
     measure,
     parse_measure,
+    part_of_plies,
     ply_words,
     side_words,
     turn_words,
@@ -54,7 +55,8 @@ class Row:
     ``edge`` is "A" or "B"; ``tail`` and ``head`` hold (from the edge, from the cut end) for the two ends of the line;
     ``line``: it runs along the grain, or it is the centre line of a half that is opened out; ``line_offset`` is the
     distance of a line along the grain from the grainline ("0": the grainline itself; positive on the arrow's left as
-    the pattern is printed). ``index`` is the placement's place in ``Lay.placements``.
+    the pattern is printed). ``part``: which ply alone is cut ("top", "bottom", numbers), None where all that lie
+    there are, or something is cut together with it. ``index`` is the placement's place in ``Lay.placements``.
     """
 
     number: int
@@ -70,6 +72,7 @@ class Row:
     side: str
     plies: tuple[int, ...]
     ply_words: str
+    part: str | None
     on_fold: bool
     opened: bool
     lies: str
@@ -132,7 +135,8 @@ def rows(lay: Lay) -> tuple[Row, ...]:
             phase = _phase(through[i], covers[i])
             box = ring_box(section.placements[leaders.get(i, i)].outline)
             followers = [section.placements[k].piece for k, j in leaders.items() if j == i]
-            words = ply_words(p.plies if i in leaders else through[i], covers[i])
+            cut = p.plies if i in leaders else through[i]
+            words = ply_words(cut, covers[i])
             if followers:
                 words += " with " + ", ".join(followers)
             edge = _edge(p, section)
@@ -153,6 +157,7 @@ def rows(lay: Lay) -> tuple[Row, ...]:
                 side=side_words(p.flipped),
                 plies=p.plies,
                 ply_words=f"on {p.second_cloth}" if p.second_cloth else words,
+                part=None if followers or p.second_cloth else part_of_plies(cut, covers[i]),
                 on_fold=p.on_fold,
                 opened=p.opened,
                 lies=_lies(p, section, names, line.kind == "centre"),

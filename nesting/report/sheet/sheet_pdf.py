@@ -47,6 +47,7 @@ def how_measured(lay: Lay) -> str:
     )
 
 
+# long: one part of the page after another, in the sequence in which they are printed
 def sheet_pdf(lay: Lay, paper: str = "a4") -> bytes:
     """The sheet as PDF, lying A4, A3 or Letter pages."""
     from reportlab.lib.styles import ParagraphStyle

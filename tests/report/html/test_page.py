@@ -187,15 +187,10 @@ def test_at_most_so_much_longer_holds_as_printed() -> None:
         assert words in said and bool(said) == bool(words)
 
 
-def test_reasons_name_pieces_without_the_copy() -> None:
-    """A piece's name that ends in a number keeps it; the copy's number goes."""
-    lay = samples.open_lay()
-    section = lay.sections[0]
-    placements = tuple(replace(p, piece="panel 1", size=None) for p in section.placements)
-    lay = replace(lay, sections=(replace(section, placements=placements),))
-    lay = replace(lay, bound_reason="panel 1 1 alone is that long, however it may lie")
+def test_the_reason_of_a_fold_tells_of_cloth_opened_out() -> None:
+    """On a crosswise fold half of a piece's length bounds the lay: no piece is as short as that."""
+    lay = replace(samples.open_lay(), bound_reason="“panel 1” alone is that long, however it may lie")
     assert reason_words(lay) == "“panel 1” alone is that long, however it may lie"
-    # on a crosswise fold half of a piece's length bounds the lay: no piece is as short as that
     (one,) = lay.sections
     crosswise = replace(one, spread=replace(one.spread, kind="crosswise fold", layers=2))
     told = reason_words(replace(lay, sections=(crosswise,)))
