@@ -52,8 +52,6 @@ def try_all(
     forced: SpreadName | None,
 ) -> tuple[list[Finished], tuple[Refusal, ...]]:
     """Lays of every spread, and why others cannot be; CannotLayError where none can."""
-    from nesting.planning.layout.sections import sectioned
-
     refused = list(refusals)
     helpers = _helpers(search, forced)
     folded = tuple(k for k in dict.fromkeys((*kinds, *helpers)) if k not in ("open", "sections"))
@@ -76,19 +74,10 @@ def try_all(
     _run_side_by_side(search, trials, None, "trying spreads")
     best_of = _worth_a_search(trials, folded)
     finished: list[Finished] = []
-    if "sections" in kinds and opener is not None and _short(search):
-        no_time = "not tried: in so short a time it is better spent on open cloth"
-        refused.append(Refusal("sections", Reason(no_time, code="spread.no-time")))
-    elif "sections" in kinds:
-        search.tell("sections", spent)
-        flaps = [t.candidate for t in best_of if t.candidate.kind == "partial fold"]
-        made, why = sectioned(search.listed, search.cloth, search.stacks, search.options, search.pool, flaps)
-        if made is not None:
-            finished.append(Finished("sections", made, None))
-            show(search, "sections", finished[-1].lay_length, lambda: finished[-1])
-        else:
-            assert why is not None
-            refused.append(Refusal("sections", why))
+    if "sections" in kinds:
+        made, why = _sections(search, best_of, spent, beside_open=opener is not None)
+        finished += made
+        refused += why
     if opener is None or not _short(search):
         _search_folds(search, best_of, for_folds, _OPEN_LAST if opener is not None else 0.0)
     for kind in folded:
@@ -112,6 +101,26 @@ def try_all(
     if not wanted:
         raise _nothing_lies(search, refused)
     return wanted, tuple(r for r in refused if r.kind in kinds or forced is None)
+
+
+def _sections(
+    search: Search, best_of: Sequence[Trial], spent: float, *, beside_open: bool
+) -> tuple[list[Finished], list[Refusal]]:
+    """A lay in sections, or why there is none."""
+    from nesting.planning.layout.sections import sectioned
+
+    if beside_open and _short(search):
+        no_time = "not tried: in so short a time it is better spent on open cloth"
+        return [], [Refusal("sections", Reason(no_time, code="spread.no-time"))]
+    search.tell("sections", spent)
+    flaps = [t.candidate for t in best_of if t.candidate.kind == "partial fold"]
+    made, why = sectioned(search.listed, search.cloth, search.stacks, search.options, search.pool, flaps)
+    if made is None:
+        assert why is not None
+        return [], [Refusal("sections", why)]
+    found = Finished("sections", made, None)
+    show(search, "sections", found.lay_length, lambda: found)
+    return [found], []
 
 
 def _short(search: Search) -> bool:

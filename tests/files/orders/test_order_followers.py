@@ -65,8 +65,8 @@ def test_one_strip_out_of_both_leaves_legs_that_differ_by_a_hand_worked_figure(t
     for tolerance in ("1 mm", "2 mm", "4 mm", "8 mm"):
         together = f'shape = "own"\ntolerance = "{tolerance}"\n'
         (line,) = check_order(order_of(tmp_path, _STRIP, together=together)).together
-        assert line.agreement.agrees == (off <= float(tolerance.split()[0]))
-        assert line.agreement.largest == pytest.approx(off, abs=0.05)
+        assert line.fits.agrees == (off <= float(tolerance.split()[0]))
+        assert line.fits.largest == pytest.approx(off, abs=0.05)
 
 
 def test_the_figure_does_not_depend_on_what_is_allowed(tmp_path: Path) -> None:
@@ -83,7 +83,7 @@ def test_the_follower_is_cut_from_the_leader_where_both_were_drawn_alike(tmp_pat
     """After the strip its leg is the front's leg: exactly inside, 80 high, its top 40 + 80 · 120/170 wide."""
     order = order_of(tmp_path, _STRIP)
     (line,) = check_order(order).together
-    assert line.agreement.agrees and line.agreement.largest < 1e-6
+    assert line.fits.agrees and line.fits.largest < 1e-6
     lining = order.cut_piece("lining", None).piece
     area = 80.0 * (40.0 + 40.0 + 80.0 * 120.0 / 170.0) / 2.0
     assert Polygon(lining.outline).area == pytest.approx(area, abs=0.01)
@@ -106,7 +106,7 @@ def test_a_leader_that_alone_is_altered_takes_its_follower_along(tmp_path: Path)
     """5 mm off the front's leg: the lining loses as much, its top stays where it was."""
     order = order_of(tmp_path, '[[alter]]\npiece = "front"\nkind = "take"\nedge = "leg"\nby = "5 mm"\n')
     (line,) = check_order(order).together
-    assert line.agreement.agrees and line.agreement.largest < 1e-6
+    assert line.fits.agrees and line.fits.largest < 1e-6
     # 5 mm square to the leg is 5 · 216.33/180 = 6.009 mm across the fold, all along
     across = 5.0 * math.hypot(120.0, 180.0) / 180.0
     area = Polygon(order.cut_piece("lining", None).piece.outline).area
@@ -119,7 +119,7 @@ def test_the_finish_of_the_leader_is_the_followers_too(tmp_path: Path) -> None:
     plain = '[[piece]]\nname = "lining"\nfold = "left"\n'
     order = order_of(tmp_path, "", folds=front + plain)
     (line,) = check_order(order).together
-    assert line.agreement.agrees and line.agreement.largest < 1e-6
+    assert line.fits.agrees and line.fits.largest < 1e-6
     assert Polygon(order.cut_piece("lining", None).piece.outline).area > 90.0 * 70.0 + 8.0 * 100.0
     raw = '[[piece]]\nname = "lining"\nfold = "left"\nfinish = { leg = "raw" }\n'
     kept = order_of(tmp_path, "", folds=front + raw)
@@ -130,18 +130,18 @@ def test_a_follower_altered_by_itself_keeps_its_own_shape_unless_the_order_says_
     """5 mm added to the lining's leg alone: told as a difference; with shape = "leader" it follows."""
     alone = '[[alter]]\npiece = "lining"\nkind = "add"\nedge = "leg"\nby = "5 mm"\n'
     (line,) = check_order(order_of(tmp_path, alone)).together
-    assert not line.agreement.agrees
+    assert not line.fits.agrees
     (line,) = check_order(order_of(tmp_path, alone, together='shape = "leader"\n')).together
-    assert line.agreement.agrees and line.agreement.largest < 1e-6
+    assert line.fits.agrees and line.fits.largest < 1e-6
 
 
 def test_drawn_differently_means_its_own_shape(tmp_path: Path) -> None:
     """A lining drawn 3 mm too wide is told so; with shape = "leader" it is cut from the front."""
     wide = "M 200 260 L 243 260 L 303 170 L 200 170 Z"
     (line,) = check_order(order_of(tmp_path, "", lining=wide)).together
-    assert not line.agreement.agrees
+    assert not line.fits.agrees
     (line,) = check_order(order_of(tmp_path, "", together='shape = "leader"\n', lining=wide)).together
-    assert line.agreement.agrees
+    assert line.fits.agrees
 
 
 def test_a_follower_with_no_edge_of_its_leader_cannot_have_its_shape(tmp_path: Path) -> None:

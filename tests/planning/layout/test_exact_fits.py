@@ -124,8 +124,9 @@ def test_worked_by_hand(name: str) -> None:
 def test_the_reason_of_a_bound_names_pieces_without_their_copy() -> None:
     """A name that ends in a number keeps it; the number of a copy is not part of it."""
     assert lay(order_of(rect("panel 1", 300, 495))).bound_reason.startswith("“panel 1” alone is that long")
-    order = order_of(rect("panel 1", 300, 600), count=2)
-    assert lay(order).bound_reason == "pieces that cannot lie beside each other: “panel 1” (×2)"
+    order = order_of(rect("q", 300, 750), rect("panel 1", 450, 800), rect("s", 150, 300), count=2)
+    found = lay(order).bound_reason
+    assert found == "pieces that cannot lie beside each other: “panel 1” (×2), “q” (×2), “s” (×2)"
 
 
 def test_a_flap_is_as_deep_as_its_half() -> None:
