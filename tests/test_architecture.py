@@ -77,6 +77,29 @@ def test_no_module_imports_itself_round_a_corner() -> None:
         visit(name, ())
 
 
+#: Python documents the first two, whatever their names begin with; reportlab has no other means to give a form its states.
+NOT_PRIVATE = {"_exit", "_replace"}
+NO_OTHER_MEANS = {"_extgstate": "report/print/paged.py"}
+
+
+def test_no_private_attribute_of_a_library() -> None:
+    """Every attribute that begins with an underscore is one that this program itself defines."""
+    ours: set[str] = set()
+    used: dict[str, set[str]] = {}
+    for path in ROOT.rglob("*.py"):
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+            if isinstance(node, ast.FunctionDef | ast.AsyncFunctionDef | ast.ClassDef):
+                ours.add(node.name)
+            elif isinstance(node, ast.Name) and isinstance(node.ctx, ast.Store):
+                ours.add(node.id)
+            elif isinstance(node, ast.Attribute) and node.attr.startswith("_") and not node.attr.endswith("__"):
+                if isinstance(node.ctx, ast.Store):
+                    ours.add(node.attr)
+                used.setdefault(node.attr, set()).add(str(path.relative_to(ROOT)))
+    theirs = {name: where for name, where in used.items() if name not in ours | NOT_PRIVATE}
+    assert theirs == {name: {where} for name, where in NO_OTHER_MEANS.items()}
+
+
 def test_public_names() -> None:
     """Everything in ``__all__`` can be had, in alphabetical order, and is documented."""
     assert sorted(nesting.__all__) == nesting.__all__

@@ -5,11 +5,10 @@ from __future__ import annotations
 import contextlib
 import logging
 import math
-import multiprocessing
 import threading
 import time
 from collections.abc import Callable, Iterable
-from concurrent.futures import ALL_COMPLETED, FIRST_COMPLETED, Executor, Future, ProcessPoolExecutor, wait
+from concurrent.futures import ALL_COMPLETED, FIRST_COMPLETED, Executor, Future, wait
 from dataclasses import replace
 from typing import Literal, NamedTuple
 
@@ -19,9 +18,10 @@ from nesting.packing.kernel.arrays import SIDE, Model, part_of, prepare, repeate
 from nesting.packing.problem import Bound, NoLayoutFound, OnBetter, PackingError, Place, Problem, Result, Stop
 from nesting.packing.search import check, first, large
 from nesting.packing.search.explore import Explorer, Layout, Memory, extent
+from nesting.packing.search.pool import forks, own_workers
 from nesting.packing.search.repeats import Blocks, blocks_of, unrolled
 from nesting.packing.search.warm import warm_up
-from nesting.packing.search.workers import Slice, SliceResult, ignore_interrupts, packed, part, prepared, run_slice
+from nesting.packing.search.workers import Slice, SliceResult, packed, part, prepared, run_slice
 
 __all__ = ["solve"]
 
@@ -244,7 +244,7 @@ class _Run:
             return "seconds"
         have = part(have, self._items, self._repeats)
         if workers > 1:
-            with _pool(workers) as pool:
+            with own_workers(workers) as pool:
                 return self._side_by_side(pool, workers, data, key)
         explorer = Explorer(have.model, have.fields, have.compactor, _mixed(self.seed, 0))
         explorer.fallback = self.fallback
@@ -299,10 +299,10 @@ class _Run:
             if reason is not None:
                 return reason
             until = None if self.stop.seconds is None else self.began + self.stop.seconds
-            if (executor is None or forked()) and prepared(data, key, m, until) is None:
+            if (executor is None or forks()) and prepared(data, key, m, until) is None:
                 return "seconds"
             if executor is None and workers > 1:
-                with _pool(workers) as pool:
+                with own_workers(workers) as pool:
                     return self._in_parts(division, parts, given, workers, pool)
             return self._in_parts(division, parts, given, workers, executor)
         except KeyboardInterrupt:
@@ -515,14 +515,3 @@ def _falling(betters: Iterable[tuple[float, Layout]]) -> list[Layout]:
 def _mixed(seed: int, worker: int) -> int:
     """A start for worker ``worker``'s random numbers; worker 0 of a run differs from worker 1 of the run before."""
     return (seed * 1_000_003 + worker * 7_919 + 12_345) % (1 << 62)
-
-
-def forked() -> bool:
-    """Whether processes that start from this one have what it has."""
-    return "fork" in multiprocessing.get_all_start_methods() and threading.active_count() == 1
-
-
-def _pool(workers: int) -> ProcessPoolExecutor:
-    """Processes of our own: forked where that is safe (they start at once and have the fields), else spawned."""
-    context = multiprocessing.get_context("fork" if forked() else "spawn")
-    return ProcessPoolExecutor(workers, mp_context=context, initializer=ignore_interrupts)

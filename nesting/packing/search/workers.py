@@ -9,7 +9,6 @@ from __future__ import annotations
 
 import hashlib
 import pickle
-import signal
 import threading
 import time
 from collections import OrderedDict
@@ -21,7 +20,7 @@ from nesting.packing.problem import Problem
 from nesting.packing.search.compact import Compactor
 from nesting.packing.search.explore import Explorer, Layout, Memory
 
-__all__ = ["Prepared", "Slice", "SliceResult", "ignore_interrupts", "packed", "part", "prepared", "run_slice"]
+__all__ = ["Prepared", "Slice", "SliceResult", "packed", "part", "prepared", "run_slice"]
 
 _KEPT = 3
 
@@ -113,11 +112,6 @@ def part(have: Prepared, items: tuple[int, ...] | None, repeats: bool = False) -
     if repeats:
         model = repeated(model)
     return Prepared(model, have.fields, have.compactor.for_part(model))
-
-
-def ignore_interrupts() -> None:
-    """For processes of our own: the parent alone handles Ctrl-C."""
-    signal.signal(signal.SIGINT, signal.SIG_IGN)
 
 
 def run_slice(task: Slice) -> SliceResult:

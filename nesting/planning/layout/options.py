@@ -2,16 +2,16 @@
 
 from __future__ import annotations
 
-import sys
 from collections.abc import Callable, Iterator
-from concurrent.futures import Executor, ProcessPoolExecutor
+from concurrent.futures import Executor
 from contextlib import contextmanager
 from dataclasses import dataclass
 
 from nesting.model.lay import Lay
 from nesting.packing.problem import Stop
+from nesting.packing.search.pool import own_workers
 
-__all__ = ["Progress", "SearchOptions", "forks", "search_pool", "share_of"]
+__all__ = ["Progress", "SearchOptions", "search_pool", "share_of"]
 
 
 @dataclass(frozen=True)
@@ -56,38 +56,11 @@ def share_of(options: SearchOptions, share: float, *, length: float | None = Non
     return Stop(max(0.05, options.seconds * share), None, length)
 
 
-def _quiet_worker() -> None:
-    """Ctrl-C belongs to the main process, which keeps the best lay; workers finish or are ended by it."""
-    import signal
-
-    signal.signal(signal.SIGINT, signal.SIG_IGN)
-
-
-def forks() -> bool:
-    """Whether worker processes may be forked from this one: then they start with all that it has worked out already."""
-    import multiprocessing
-    import threading
-
-    can = "fork" in multiprocessing.get_all_start_methods() and sys.platform != "darwin"
-    return can and threading.active_count() == 1
-
-
 @contextmanager
 def search_pool(options: SearchOptions) -> Iterator[Executor | None]:
     """The executor to search with: the caller's, a process pool, or None where one worker does."""
     if options.executor is not None or options.workers <= 1:
         yield options.executor
         return
-    import multiprocessing
-
-    context = multiprocessing.get_context("fork" if forks() else "spawn")
-    pool = ProcessPoolExecutor(options.workers, mp_context=context, initializer=_quiet_worker)
-    try:
+    with own_workers(options.workers) as pool:
         yield pool
-    except BaseException:
-        # What the workers are at is of no use any more; waiting for it would only keep people waiting.
-        for process in list((pool._processes or {}).values()):
-            process.terminate()
-        raise
-    finally:
-        pool.shutdown(wait=True, cancel_futures=True)

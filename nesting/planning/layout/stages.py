@@ -20,11 +20,12 @@ from nesting.model.findings import Reason
 from nesting.model.lay import Section
 from nesting.model.order import SpreadName
 from nesting.packing.problem import Bound, Item, NeverFits, PackingError, Place, Result, Stop, outline_of
+from nesting.packing.search.pool import forks
 from nesting.planning.layout.assemble import Assembly, with_length
 from nesting.planning.layout.bounding import shared
 from nesting.planning.layout.candidates import Candidate, candidates_for
 from nesting.planning.layout.jobs import JobStyle
-from nesting.planning.layout.options import forks, share_of
+from nesting.planning.layout.options import share_of
 from nesting.planning.layout.runs import NO_BOUND, run_search
 from nesting.planning.layout.showing import show
 from nesting.planning.layout.starts import Lying, opened_out, place_missing, places_from

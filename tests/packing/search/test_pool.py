@@ -1,0 +1,53 @@
+"""Worker processes of our own: begun as the system allows, and over when the search is."""
+
+from __future__ import annotations
+
+import multiprocessing
+import os
+import signal
+import time
+from concurrent.futures.process import BrokenProcessPool
+from pathlib import Path
+
+import pytest
+
+from nesting.packing.search import pool
+from nesting.packing.search.pool import own_workers
+
+
+def busy(begun: Path) -> bool:
+    """Tell that it began, then be at it for long."""
+    begun.touch()
+    time.sleep(40.0)
+    return True
+
+
+def deaf() -> bool:
+    """Whether Ctrl-C means nothing here."""
+    return signal.getsignal(signal.SIGINT) is signal.SIG_IGN
+
+
+@pytest.mark.parametrize("forks", [True, False])
+def test_they_are_over_with_the_block(monkeypatch: pytest.MonkeyPatch, tmp_path: Path, forks: bool) -> None:
+    """By its end, or by an exception that does not wait for what they are at: then that is lost, not finished."""
+    monkeypatch.setattr(pool, "forks", lambda: forks)
+    before = set(multiprocessing.active_children())
+    with own_workers(2) as executor:
+        assert executor.submit(os.getpid).result() != os.getpid()
+        assert executor.submit(deaf).result()
+    assert set(multiprocessing.active_children()) <= before
+    with pytest.raises(KeyboardInterrupt), own_workers(1) as executor:
+        lost = executor.submit(busy, tmp_path / "begun")
+        while not (tmp_path / "begun").exists():
+            time.sleep(0.01)
+        raise KeyboardInterrupt
+    assert isinstance(lost.exception(), BrokenProcessPool)
+    assert set(multiprocessing.active_children()) <= before
+
+
+def test_the_systems_own_context_stays_as_it_is() -> None:
+    """What the pool is given is its own: others start processes as before."""
+    before = multiprocessing.get_context("fork").Process
+    with own_workers(1) as executor:
+        executor.submit(os.getpid).result()
+    assert multiprocessing.get_context("fork").Process is before
