@@ -1,9 +1,10 @@
 """Ctrl-C at random moments of real commands on the demo: what is on disk, and when.
 
-    python scripts/interrupt.py [--moments 40] [--seed 0] [--span 12]
+    python scripts/interrupt.py [--moments 40] [--seed 0] [--span 12] [--within 2]
 
 Each command is started in its own process, gets SIGINT after a random time, and is watched. Right is: exit 0 with whole
-lay files and sheets (buy: the report's rows) soon after the signal; or 130 and nothing written. Prints a table.
+lay files and sheets of every cloth (buy: the report's rows) within two seconds of the signal, or before it; or 130 and
+nothing written. Prints a table.
 """
 
 from __future__ import annotations
@@ -19,17 +20,18 @@ import time
 from pathlib import Path
 
 DEMO = Path(__file__).parents[1] / "fixtures" / "demo"
+#: order, more words of the call, and what must be there after exit 0
 COMMANDS = {
-    "lay": ("chorus.toml", ("--seconds", "30")),
-    "buy": ("briefs-six.toml", ("--widths", "90cm,150cm")),
-    "batch": ("briefs-six.toml", ()),
-    "remnants": ("remnants.toml", ()),
+    "lay": ("chorus.toml", ("--seconds", "30"), ("lay-lining.json", "lay-main.json")),
+    "buy": ("briefs-six.toml", ("--widths", "90cm,150cm"), ("report.json",)),
+    "batch": ("briefs-six.toml", (), ("lay-*.json",)),
+    "remnants": ("remnants.toml", (), ("report.json",)),
 }
 
 
-def one(command: str, after: float) -> tuple[int, float | None, float, str]:
+def one(command: str, after: float, within: float) -> tuple[int, float | None, float, str]:
     """(exit code, seconds from the signal to the first results, to the end, what is wrong)."""
-    order, more = COMMANDS[command]
+    order, more, wanted = COMMANDS[command]
     with tempfile.TemporaryDirectory() as scratch:
         out = Path(scratch) / "out"
         call = [sys.executable, "-m", "nesting.cli.app", command, str(DEMO / order), "-o", str(out), *more]
@@ -39,19 +41,23 @@ def one(command: str, after: float) -> tuple[int, float | None, float, str]:
         begun = time.monotonic()
         there: float | None = None
         while process.poll() is None:
-            if there is None and (any(out.glob("lay-*.json")) or (out / "report.json").exists()):
+            if there is None and all(any(out.glob(name)) for name in wanted):
                 there = time.monotonic() - begun
             time.sleep(0.02)
         ended = time.monotonic() - begun
-        if there is None and out.is_dir() and any(out.iterdir()):
+        if there is None and all(any(out.glob(name)) for name in wanted):
             there = ended
         assert process.stderr is not None
         process.stderr.close()
-        return process.returncode, there, ended, wrong(process.returncode, command, out)
+        why = wrong(process.returncode, command, out)
+        if not why and process.returncode == 0 and (there is None or there > within):
+            why = "late"
+        return process.returncode, there, ended, why
 
 
 def wrong(code: int, command: str, out: Path) -> str:
     """What should not be so."""
+    lacking = [name for name in COMMANDS[command][2] if not any(out.glob(name))]
     files = sorted(out.iterdir()) if out.is_dir() else []
     half = [f.name for f in files if f.name.startswith(".nesting-")]
     if half:
@@ -60,6 +66,8 @@ def wrong(code: int, command: str, out: Path) -> str:
         return f"written after all: {[f.name for f in files]}" if files else ""
     if code != 0:
         return f"exit {code}"
+    if lacking:
+        return f"not there: {lacking}"
     for path in out.glob("*.json"):
         try:
             json.loads(path.read_text(encoding="utf-8"))
@@ -76,6 +84,7 @@ def main() -> int:
     parser.add_argument("--moments", type=int, default=40)
     parser.add_argument("--seed", type=int, default=0)
     parser.add_argument("--span", type=float, default=12.0, help="seconds within which the signal comes")
+    parser.add_argument("--within", type=float, default=2.0, help="seconds within which the results are there")
     asked = parser.parse_args()
     rng = random.Random(asked.seed)
     bad = 0
@@ -83,7 +92,7 @@ def main() -> int:
     for number in range(asked.moments):
         command = list(COMMANDS)[number % len(COMMANDS)]
         after = rng.uniform(0.5, asked.span)
-        code, there, ended, why = one(command, after)
+        code, there, ended, why = one(command, after, asked.within)
         bad += bool(why)
         shown = "-" if there is None else f"{there:.1f}"
         print(f"{command:10} {after:8.1f}  {code:4}  {shown:>9}  {ended:5.1f}  {why}", flush=True)
