@@ -17,6 +17,7 @@ import random
 import subprocess
 import sys
 import tempfile
+import time
 from pathlib import Path
 from typing import Any
 
@@ -131,11 +132,12 @@ def main() -> int:
     parser.add_argument("--count", type=int, default=1000)
     parser.add_argument("--seed", type=int, default=0)
     parser.add_argument("--only", default="")
+    parser.add_argument("--seconds", type=float, default=1e9, help="stop after so long; what was tried is told")
     parser.add_argument("--sound", type=Path, help="folder that keeps the sound lays from one run to the next")
     asked = parser.parse_args()
     rng = random.Random(asked.seed)
     accepted: list[str] = []
-    tried = 0
+    tried, begun = 0, time.monotonic()
     with tempfile.TemporaryDirectory() as scratch:
         files = [
             (name, path)
@@ -150,8 +152,8 @@ def main() -> int:
         for _, path in files:
             judged = judge_file(path, orders[path])
             assert judged.verdict.ok, (path, judged.verdict.failures)
-        while tried < asked.count:
-            name, path = files[tried % len(files)]
+        while tried < asked.count and time.monotonic() < begun + asked.seconds:
+            name, path = files[(tried + asked.seed) % len(files)]
             document = json.loads(path.read_text(encoding="utf-8"))
             way = rng.choice(leaves(document))
             # few leaves are not coordinates: take these more often

@@ -37,8 +37,9 @@ __all__ = [
 class NestingError(Exception):
     """Root of all errors raised on purpose.
 
-    ``code`` says which refusal it is ("outline.open"), ``figures`` what was found; ``file``, ``piece`` and ``key`` say
-    where it is, when that is known, and are put before the message. The message is for people: no decision reads it.
+    ``code`` says which refusal it is ("outline.open"), ``figures`` what was found; ``file``, ``line`` (from 1),
+    ``piece`` and ``key`` say where it is, when that is known, and are put before the message. The message is for
+    people: no decision reads it.
     """
 
     exit_code = 1
@@ -53,9 +54,11 @@ class NestingError(Exception):
         key: str | None = None,
         code: str | None = None,
         figures: Mapping[str, Figure] | None = None,
+        line: int | None = None,
     ) -> None:
         self.message = message
         self.file = str(file) if file is not None else None
+        self.line = line
         self.piece = piece
         self.key = key
         self.code = code or self.default_code
@@ -63,6 +66,8 @@ class NestingError(Exception):
         where = []
         if self.file:
             where.append(self.file)
+        if line:
+            where.append(f"line {line}")
         if piece:
             where.append(f"piece '{piece}'")
         if key:
@@ -80,6 +85,7 @@ class NestingError(Exception):
             "kind": type(self).__name__,
             "code": self.code,
             "file": self.file,
+            "line": self.line,
             "piece": self.piece,
             "key": self.key,
             "figures": self.figures,
@@ -88,7 +94,8 @@ class NestingError(Exception):
 
     def __reduce__(self) -> tuple[object, ...]:
         # Keyword-only arguments are lost by the default pickling; worker processes raise these.
-        return (_rebuild, (type(self), self.message, self.file, self.piece, self.key, self.code, self.figures))
+        told = (self.message, self.file, self.piece, self.key, self.code, self.figures, self.line)
+        return (_rebuild, (type(self), *told))
 
 
 def _rebuild(
@@ -99,8 +106,9 @@ def _rebuild(
     key: str | None,
     code: str,
     figures: Mapping[str, Figure],
+    line: int | None,
 ) -> NestingError:
-    return kind(message, file=file, piece=piece, key=key, code=code, figures=figures)
+    return kind(message, file=file, piece=piece, key=key, code=code, figures=figures, line=line)
 
 
 class InputError(NestingError):

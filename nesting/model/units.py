@@ -38,6 +38,7 @@ __all__ = [
     "parse_length",
     "parse_share",
     "round_up",
+    "unit_name",
 ]
 
 LengthStep = Literal["cm", "mm", "1/8 in", "1/16 in", "yd 1/8"]
@@ -133,6 +134,11 @@ def _read_text(text: str, default_unit: str | None) -> Fraction:
         unit = match["unit"]
         at = match.end()
         if unit is None and (sizes or at < len(plain)):
+            hyphen = re.fullmatch(r"(\d+)\s*[-–]\s*(\d+.*)", plain)
+            if hyphen:
+                whole = "/" in hyphen[2]
+                told = f"write '{hyphen[1]} {hyphen[2]}'" if whole else "of a range, write the one that counts"
+                raise UnitsError(f"found {text!r}; one length was expected: {told}", code="value.length")
             raise UnitsError(
                 f'found {text!r}; each number of a sum needs its unit, as in "1 yd 9 in"', code="value.unit-missing"
             )
@@ -164,7 +170,9 @@ def _number(match: re.Match[str], text: str) -> Fraction:
     if re.fullmatch(r"[0-9]{1,3},[0-9]{3}", decimal):
         dot, none = decimal.replace(",", "."), decimal.replace(",", "")
         raise UnitsError(
-            f"found {text!r}, where the comma can be read in two ways: write {dot} or {none}", code="value.comma"
+            f"found {text!r}, where the comma can be read in two ways: write {text.strip().replace(decimal, dot)!r} or "
+            f"{text.strip().replace(decimal, none)!r}",
+            code="value.comma",
         )
     return Fraction("0" + decimal.replace(",", ".") if decimal[0] in ".," else decimal.replace(",", "."))
 
@@ -179,13 +187,19 @@ def _unit(unit: str | None, default_unit: str | None, found: object) -> Fraction
                 code="value.unit-missing",
             )
         unit = default_unit
-    name = unit.lower().rstrip(".")
-    name = _SYNONYMS.get(name, name)
-    if name not in _EXACT:
+    name = unit_name(unit)
+    if name is None:
         raise UnitsError(
             f"found {found!r} with the unknown unit {unit!r}: use one of {', '.join(_EXACT)}", code="value.unit-unknown"
         )
     return _EXACT[name]
+
+
+def unit_name(word: str) -> str | None:
+    """The unit that a word means ("inches" gives "in"), None for any other word."""
+    name = word.strip().lower().rstrip(".")
+    name = _SYNONYMS.get(name, name)
+    return name if name in _EXACT else None
 
 
 def parse_share(value: str | int | float) -> float:

@@ -87,6 +87,7 @@ _SAID: tuple[tuple[str, str], ...] = (
     (r"true or false was expected, without quotes", "yes or no was expected"),
     (r"a text in quotes was expected, as in \"\w+\"", "a word was expected"),
     (r" was expected, in quotes", " was expected"),
+    (r"(?:: )?write `(\w+) = ([^`]*)`", r": \1 \2"),
     (r"(?:: )?write (\w+) = (\"[^\"]*\"|\S+)", r": \1 \2"),
     (r"\bwrite (\w+) = ", r"choose \1 "),
     (r"; see the labelled picture of nesting check --picture(?: \(--corners[^)]*\))?", ""),

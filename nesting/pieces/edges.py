@@ -185,11 +185,12 @@ def anchor_point(anchor: Anchor, anchors: Anchors, key: str, *, file: str | None
         if 1 <= number <= len(anchors.numbered):
             return anchors.numbered[number - 1]
         more = ""
+        distance = f' (a distance has its unit, as in at = "{number} cm")' if key.startswith("alter") else ""
         if anchors.bends or anchors.others:
             more = f", then bends to {len(anchors.numbered)}"
         raise OrderError(
             f"there is no corner {number}: the drawing has corners 1 to {count}{more}; see the labelled picture of "
-            "nesting check --picture (--corners all numbers every bend)",
+            f"nesting check --picture (--corners all numbers every bend){distance}",
             file=file,
             piece=piece,
             key=key,

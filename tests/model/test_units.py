@@ -96,7 +96,7 @@ def test_mixed_fractions_agree_with_a_reference_library(whole: int, over: int, u
         ("abc", "a length such as"),
         ("", "a length such as"),
         ("12 stone", "unknown unit 'stone'"),
-        ("1,500 mm", "read in two ways: write 1.500 or 1500"),
+        ("1,500 mm", "read in two ways: write '1.500 mm' or '1500 mm'"),
         ("1/0 in", "cannot be zero"),
         ("3 4 in", "each number of a sum needs its unit"),
         ("9 in 1 yd", "the larger unit comes first"),

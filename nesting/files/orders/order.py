@@ -35,8 +35,9 @@ from nesting.files.orders.order_pieces import (
 )
 from nesting.files.orders.order_schema import TOP, Block, read_block, read_blocks
 from nesting.files.orders.order_values import Place, listing
-from nesting.files.orders.slips import toml_hint
-from nesting.model.errors import NestingError, OrderError, PatternError
+from nesting.files.orders.slips import line_of, toml_hint
+from nesting.files.orders.written_text import text_of
+from nesting.model.errors import NestingError, OrderError, PatternError, UnitsError
 from nesting.model.findings import Finding, in_order_of_weight
 from nesting.model.order import Cloth, CutPiece, Garment, Order
 from nesting.pieces.wishes import Finish
@@ -63,6 +64,24 @@ def load_order(path: str | Path) -> Order:
 def order_from(content: bytes, path: Path, *, read: ReadFile | None = None) -> Order:
     """The order that ``content`` is, as if it stood in ``path``; see ``load_order``. ``read`` takes the place of
     ``read_pieces`` for its pattern files, for a caller that keeps what it has read."""
+    try:
+        return _read_order(content, path, read)
+    except (OrderError, UnitsError) as error:
+        line = line_of(text_of(content, path), error.key) if error.key and error.file == str(path) else None
+        if line is None or error.line is not None:
+            raise
+        raise type(error)(
+            error.message,
+            file=error.file,
+            line=line,
+            piece=error.piece,
+            key=error.key,
+            code=error.code,
+            figures=error.figures,
+        ) from None
+
+
+def _read_order(content: bytes, path: Path, read: ReadFile | None) -> Order:
     document = document_of(content, path)
     root = Place(str(path))
     top = read_block({k: v for k, v in document.items() if k in {key.name for key in TOP}}, TOP, root)
@@ -196,14 +215,7 @@ def document_of(content: bytes, path: Path) -> dict[str, Any]:
             file=path,
             code="order.is-pattern",
         )
-    try:
-        text = content.decode("utf-8-sig")
-    except UnicodeDecodeError as error:
-        raise OrderError(
-            f"not UTF-8 text (byte {error.start + 1}); a cutting order in TOML was expected: save it as UTF-8",
-            file=path,
-            code="file.not-text",
-        ) from None
+    text = text_of(content, path)
     try:
         return tomllib.loads(text)
     except (ValueError, RecursionError) as error:  # tomllib's own error is a ValueError

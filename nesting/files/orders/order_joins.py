@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 from typing import Any
@@ -121,14 +122,22 @@ def _where(raw: Any, place: Place) -> tuple[float | Anchor, bool]:
         try:
             return parse_length(raw, None), True
         except UnitsError:
+            both = re.fullmatch(r"(\d.*?),?\s+from\s+(?:the\s+)?(\S.*)", raw.strip())
+            if both:
+                place.refuse(
+                    f"found '{raw}'; a distance alone was expected: write `at = \"{both[1]}\"`, and "
+                    f"`from = \"{both[2]}\"` on the line after it",
+                    code="alter.place",
+                )
             # Not a length with a unit. What looks like a number is not taken for a notch's name.
             if not raw.strip().replace(".", "").replace(",", "").isdigit():
                 return anchor(raw, place), False
     if isinstance(raw, int) and not isinstance(raw, bool):
         return anchor(raw, place), False
+    length = f': write `at = "{raw} {place.units or "cm"}"` for a distance' if isinstance(raw, str | float) else ""
     place.refuse(
         f'found {raw!r}; a distance with its unit ("12 cm", from the lowest end along the grain), the number '
-        "of a corner (3) or the name of a notch was expected",
+        f"of a corner (3) or the name of a notch was expected{length}",
         code="alter.place",
     )
 

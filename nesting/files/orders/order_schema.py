@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+import re
+import tomllib
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, get_args
 
+from nesting.files.orders.loose_values import as_list, as_value
 from nesting.files.orders.order_values import (
     Choice,
     Place,
@@ -29,11 +32,12 @@ from nesting.files.orders.order_values import (
     share,
     text,
 )
+from nesting.model.errors import NestingError, OrderError, UnitsError
 from nesting.model.order import Faces, FollowerShape, Nap, Pairs, SpreadName, TurnRule
 from nesting.model.units import UNITS
 from nesting.pieces.wishes import AlterationKind, Corner, FinishKind, Side
 
-__all__ = ["BLOCKS", "REQUIRED", "TOP", "Block", "Key", "read_block", "read_blocks"]
+__all__ = ["BLOCKS", "REQUIRED", "TOP", "Block", "Key", "meant_by", "read_block", "read_blocks", "takes"]
 
 #: Stands for "no default: the key must be there".
 REQUIRED: Any = object()
@@ -289,19 +293,83 @@ def read_block(raw: Mapping[str, Any], keys: Sequence[Key], place: Place) -> Blo
     for name in raw:
         if name not in known:
             near = nearest(name, known)
-            hint = f"did you mean '{near}'? " if near else ""
+            hint = f" Did you mean '{near}'?" if near else _belongs(name)
             place.at(name).refuse(
-                f"this key is not known here; {hint}Known are {', '.join(known)}", code="order.key-unknown"
+                f"this key is not known here.{hint} Known are {', '.join(known)}", code="order.key-unknown"
             )
     values: dict[str, Any] = {}
     for name, key in known.items():
         if name in raw:
-            values[name] = key.read(raw[name], place.at(name))
+            values[name] = _value(key, raw[name], place.at(name))
         elif key.default is REQUIRED:
             place.at(name).refuse(f"this key is missing: {key.meaning}", code="order.key-missing")
         else:
             values[name] = key.default
     return Block(place, values, frozenset(raw))
+
+
+def _belongs(name: str) -> str:
+    """The block that a key belongs to, whose headline may be missing above it; empty for a key of no block."""
+    kinds = [kind for kind, keys in BLOCKS.items() if any(key.name == name and name != "name" for key in keys)]
+    if not kinds and name != "name":
+        return ""
+    if len(kinds) == 1:
+        return f" It belongs under [[{kinds[0]}]]: is that headline missing above it?"
+    return " Is the headline of its block, such as [[piece]] or [[cloth]], missing above it?"
+
+
+#: Refusals of values that say themselves what to write.
+_SAY_WHAT_TO_WRITE = ("value.share", "value.comma", "value.negative")
+
+
+def _value(key: Key, raw: Any, place: Place) -> Any:
+    """The value of a key. What refuses it says what to write, where what was meant can be told and is taken."""
+    try:
+        return key.read(raw, place)
+    except (OrderError, UnitsError) as error:
+        meant = None if error.code in _SAY_WHAT_TO_WRITE else meant_by(key, raw)
+        if meant is None or error.key != place.key:
+            raise
+        raise type(error)(
+            f"{error.message}: write `{key.name} = {meant}`",
+            file=error.file,
+            key=error.key,
+            code=error.code,
+            figures=error.figures,
+        ) from None
+
+
+def meant_by(key: Key, raw: Any) -> str | None:
+    """The TOML value that was meant by one that a key does not take, None if that cannot be told."""
+    if isinstance(raw, dict):
+        return None
+    kind = key.read.__qualname__.split(".")[0] if hasattr(key.read, "__qualname__") else "choice"
+    written = ", ".join(map(str, raw)) if isinstance(raw, list) else str(raw)
+    tried: list[str] = []
+    if "\n" in written or not written.strip():
+        return None
+    if kind in ("number", "count", "ratio", "flag"):
+        tried += [meant for meant, _ in as_value(written, number=kind != "flag", flag=kind == "flag")]
+        tried += [str(int(raw))] if isinstance(raw, float) and raw.is_integer() else []
+    elif kind == "share":
+        tried += [f'"{found[1]} %"' for found in re.finditer(r"^[^\d-]*?(\d+(?:[.,]\d+)?) *(?:%.*|pct|pc)?$", written)]
+        tried = [found for found in tried if float(written) > 1.0] if re.fullmatch(r"[\d.]+", written) else tried
+        tried += [written] if re.fullmatch(r"0?\.\d+", written) else []
+    elif kind == "length":
+        inches = written.replace("\'\'", " in")
+        tried += [f'"{found[0]}"' for found in re.finditer(r"\d[\d ./]*(?:mm|cm|m|in|yd|ft)$", inches)]
+    elif kind in ("list_of", "one_or_more", "pair_of") and isinstance(raw, str):
+        tried += [meant for meant, _ in as_list(written)] + [f'["{written}"]'.replace("\\", "/")]
+    return next((meant for meant in tried if takes(key, meant)), None)
+
+
+def takes(key: Key, written: str) -> bool:
+    """Whether a key takes a value as it is ``written`` in TOML."""
+    try:
+        key.read(tomllib.loads(f"x = {written}")["x"], Place("", key.name, "cm"))
+    except (NestingError, ValueError, RecursionError):
+        return False
+    return True
 
 
 def read_blocks(document: Mapping[str, Any], place: Place) -> dict[str, list[Block]]:
@@ -312,10 +380,10 @@ def read_blocks(document: Mapping[str, Any], place: Place) -> dict[str, list[Blo
             continue
         near = nearest(name, [*BLOCKS, *tops])
         shown = f"[[{near}]]" if near in BLOCKS else f"'{near}'"
-        hint = f"did you mean {shown}? " if near else ""
+        hint = f" Did you mean {shown}?" if near else _belongs(name)
         what = "block" if isinstance(raw, list | dict) else "key"
         place.at(name).refuse(
-            f"this {what} is not known; {hint}Known are the keys {', '.join(sorted(tops))} and the blocks "
+            f"this {what} is not known.{hint} Known are the keys {', '.join(sorted(tops))} and the blocks "
             f"{', '.join(f'[[{b}]]' for b in BLOCKS)}",
             code="order.key-unknown",
         )
@@ -324,7 +392,8 @@ def read_blocks(document: Mapping[str, Any], place: Place) -> dict[str, list[Blo
         raw = document.get(kind, [])
         if not isinstance(raw, list) or not all(isinstance(one, dict) for one in raw):
             place.at(kind).refuse(
-                f"found a single value or table; a block headed [[{kind}]], with double brackets, was expected",
+                f"found a single value or table; a block was expected: write `[[{kind}]]`, with two brackets on "
+                "either side",
                 code="order.value",
             )
         blocks[kind] = []

@@ -15,7 +15,7 @@ from typing import Any, NoReturn
 
 from nesting.model.errors import OrderError, UnitsError
 from nesting.model.findings import Figure
-from nesting.model.units import parse_length, parse_share
+from nesting.model.units import parse_length, parse_share, unit_name
 
 __all__ = [
     "Choice",
@@ -87,6 +87,12 @@ def text(value: Any, place: Place) -> str:
     """A text that is not empty."""
     if not isinstance(value, str) or not value.strip():
         place.refuse(f'found {_shown(value)}; a text in quotes was expected, as in "front"', code="order.value")
+    if any(ord(sign) < 32 for sign in value):
+        place.refuse(
+            f"found {_shown(value)}, with a line break or a tab in it; a text on one line was expected: a \\ within "
+            "quotes begins such a sign, so write / for it in the names of files and folders",
+            code="order.value",
+        )
     return value.strip()
 
 
@@ -207,6 +213,8 @@ class Choice:
         """The word. OrderError for any other, with the nearest and all that are allowed."""
         if value not in self.allowed:
             near = nearest(value, self.allowed) if isinstance(value, str) else None
+            if isinstance(value, str) and unit_name(value) in self.allowed:
+                near = unit_name(value)
             hint = f" (did you mean '{near}'?)" if near else ""
             quotes = "" if isinstance(value, str) else ", in quotes"
             words = ", ".join(repr(a) for a in self.allowed)

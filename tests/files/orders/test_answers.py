@@ -119,24 +119,6 @@ def test_a_lay_goes_into_a_folder_named_after_the_order_beside_it(tmp_path: Path
     assert (tmp_path / "in" / "order" / "lay-main.json").exists() and not list((tmp_path / "here").iterdir())
 
 
-@pytest.mark.parametrize(
-    ("line", "hint"),
-    [
-        ("price = 14,90", "line 8 says: price = 14,90. Write price = 14.90, with a point"),
-        ('width = "150 cm', 'A quote is missing: write width = "150 cm"'),
-        ("width = 150 cm", 'Write width = "150 cm", in quotes'),
-        ("nap = none", 'Write nap = "none", in quotes'),
-    ],
-)
-def test_a_slip_in_toml_says_the_line_and_what_to_write(tmp_path: Path, line: str, hint: str) -> None:
-    """The line stands in the place of the cloth's width."""
-    path = tmp_path / "order.toml"
-    path.write_text(ORDER.replace("width = 500", line), encoding="utf-8")
-    with pytest.raises(NestingError) as refused:
-        nesting.load_order(path)
-    assert hint in str(refused.value) and "line 8" in str(refused.value)
-
-
 def test_a_cloth_of_150_mm_asks_whether_cm_are_meant(tmp_path: Path) -> None:
     """And one of 1.5 m does not."""
     path = write_case(tmp_path, order=ORDER.replace("width = 500", "width = 150"))

@@ -40,11 +40,11 @@ def garment(lines: str) -> str:
 
 #: (order, key in the message, words in the message); BASE without the block that is spoiled.
 CASES: dict[str, tuple[str, str, tuple[str, ...]]] = {
-    "unknown key": (BASE + "mirored = true\n", "piece[band].mirored", ("did you mean 'mirrored'",)),
-    "unknown block": (BASE + "[[cloths]]\n", "cloths", ("did you mean [[cloth]]", "this block is not known")),
-    "unknown top key": ('unit = "cm"\n' + BASE, "unit", ("did you mean 'units'", "this key is not known")),
+    "unknown key": (BASE + "mirored = true\n", "piece[band].mirored", ("Did you mean 'mirrored'",)),
+    "unknown block": (BASE + "[[cloths]]\n", "cloths", ("Did you mean [[cloth]]", "this block is not known")),
+    "unknown top key": ('unit = "cm"\n' + BASE, "unit", ("Did you mean 'units'", "this key is not known")),
     "key far from any": (BASE + "zzzz = 1\n", "piece[band].zzzz", ("not known", "Known are name, size, cut")),
-    "block in single brackets": (BASE + "[trim]\n", "trim", ("[[trim]]", "double brackets")),
+    "block in single brackets": (BASE + "[trim]\n", "trim", ("[[trim]]", "two brackets")),
     "missing name": (
         CLOTH + GARMENT + '[[piece]]\nrectangle = ["1 cm", "1 cm"]\n',
         "piece[1].name",
