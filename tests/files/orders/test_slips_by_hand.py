@@ -81,7 +81,8 @@ SAME = {
         'finish = { 1-2 = "fold back 2 cm", 2-3 = raw" }',
     ),
     WIDTH: (
-        "width = 150cm", "width = 150 cm", "width = “150 cm”", "width = ‘150 cm’", 'width = "150 cm”', "width = „150 cm“",
+        "width = 150cm", "width = 150 cm", "width = “150 cm”", "width = ‘150 cm’", 'width = "150 cm”',
+        "width = „150 cm“",
         'width = "150"cm', 'width = "150" cm', 'width = 150 "cm"', 'width "150 cm"', 'width := "150 cm"',
         'width = = "150 cm"', 'cloth width = "150 cm"', 'width = "150 cm";', 'width = "150 cm",',
         'width = "150 cm" // narrow', 'width = "150 cm" narrow', '// narrow\nwidth = "150 cm"', "- width: 150 cm",
