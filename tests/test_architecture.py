@@ -77,7 +77,8 @@ def test_no_module_imports_itself_round_a_corner() -> None:
         visit(name, ())
 
 
-#: Python documents the first two, whatever their names begin with; reportlab has no other means to give a form its states.
+#: Python documents the first two, whatever their names begin with; reportlab has no other means to give a form its
+#: states.
 NOT_PRIVATE = {"_exit", "_replace"}
 NO_OTHER_MEANS = {"_extgstate": "report/print/paged.py"}
 
