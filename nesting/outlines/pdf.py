@@ -13,6 +13,7 @@ from nesting.files.drawn.context import Context
 from nesting.files.drawn.sketch import Group
 from nesting.model.findings import FindingKind
 from nesting.outlines.pdf_child import read_guarded
+from nesting.outlines.pdf_dashes import with_dashes_joined
 from nesting.outlines.pdf_groups import groups_of
 from nesting.outlines.pdf_layout import Layout, by_cut_lines, by_whole_lines, same_shape
 from nesting.outlines.pdf_prepare import Refused
@@ -52,6 +53,7 @@ def read_pdf(
                 f"page {sheet.number} has units of {sheet.user_unit:g} points; its lengths are read so",
                 code="pdf.user-unit",
             )
+    sheets = replace(sheets, sheets=tuple(map(with_dashes_joined, sheets.sheets)))
     taken = chosen(sheets, ctx, asked=pages is not None)
     squares, taken = take_squares(taken, ctx)
     lines, texts = _together(taken, sheets, ctx)

@@ -17,9 +17,10 @@ from dataclasses import asdict
 from typing import Any
 
 from nesting.outlines.pdf_prepare import Refused, prepare
+from nesting.outlines.pdf_raster import PageSeen, pages_seen, scanned_pages
 from nesting.outlines.pdf_sheets import Layer, PdfLine, PdfText, Picture, Sheet, Sheets, Style
 
-__all__ = ["MOST_MEMORY", "MOST_SECONDS", "answer", "from_answer", "read_guarded"]
+__all__ = ["MOST_MEMORY", "MOST_SECONDS", "answer", "from_answer", "pictures_guarded", "read_guarded"]
 
 #: Seconds of processor time and of waiting; a hundred busy pages take about ten.
 MOST_SECONDS = 60
@@ -31,7 +32,20 @@ _TOO_MUCH = "reading it takes more {} than any pattern does; save only the patte
 
 def read_guarded(data: bytes, chord: float, pages: Sequence[int] | None, layers: Sequence[str] | None) -> Sheets:
     """The sheets of the file. Raises Refused for what cannot be read or takes too much time or memory."""
-    question = json.dumps({"chord": chord, "pages": pages, "layers": layers}).encode()
+    return from_answer(_asked(data, {"chord": chord, "pages": pages, "layers": layers}))
+
+
+def pictures_guarded(data: bytes) -> list[PageSeen]:
+    """The scanned pages of the file. Raises Refused for what cannot be read, and where there is none."""
+    said = _asked(data, {"pictures": True})
+    if "refused" in said:
+        raise Refused(str(said["refused"]))
+    return pages_seen(said["pictures"])
+
+
+def _asked(data: bytes, asked: dict[str, Any]) -> dict[str, Any]:
+    """What the child says to this."""
+    question = json.dumps(asked).encode()
     environment = dict(os.environ, PYTHONPATH=os.pathsep.join(p for p in sys.path if p))
     try:
         done = subprocess.run(
@@ -49,7 +63,8 @@ def read_guarded(data: bytes, chord: float, pages: Sequence[int] | None, layers:
         if done.returncode in (-24, -9):  # SIGXCPU, SIGKILL: the limits of processor time
             raise Refused(_TOO_MUCH.format("time"))
         raise Refused("reading it failed: the PDF is damaged, or takes too much memory; get it again or export it anew")
-    return from_answer(json.loads(done.stdout))
+    said: dict[str, Any] = json.loads(done.stdout)
+    return said
 
 
 def answer(data: bytes, chord: float, pages: Sequence[int] | None, layers: Sequence[str] | None) -> dict[str, Any]:
@@ -63,6 +78,16 @@ def answer(data: bytes, chord: float, pages: Sequence[int] | None, layers: Seque
     except MemoryError:
         return {"refused": _TOO_MUCH.format("memory")}
     return {"sheets": asdict(sheets)}
+
+
+def answer_pictures(data: bytes) -> dict[str, Any]:
+    """What the child says: the scanned pages as plain values, or the reason why there are none."""
+    try:
+        return {"pictures": scanned_pages(prepare(data))}
+    except Refused as error:
+        return {"refused": str(error)}
+    except MemoryError:
+        return {"refused": _TOO_MUCH.format("memory")}
 
 
 def from_answer(said: dict[str, Any]) -> Sheets:
@@ -125,7 +150,10 @@ def _main() -> int:
     stream = sys.stdin.buffer
     length = struct.unpack(">I", stream.read(4))[0]
     question = json.loads(stream.read(length))
-    said = answer(stream.read(), question["chord"], question["pages"], question["layers"])
+    if question.get("pictures"):
+        said = answer_pictures(stream.read())
+    else:
+        said = answer(stream.read(), question["chord"], question["pages"], question["layers"])
     sys.stdout.write(json.dumps(said, allow_nan=False))
     sys.stdout.flush()
     # what the reader's libraries still hold needs no orderly end

@@ -8,6 +8,7 @@ from dataclasses import replace
 
 from nesting.files.drawn import outline
 from nesting.files.drawn.context import Context
+from nesting.outlines.pdf_raster import is_scan
 from nesting.outlines.pdf_sheets import PdfLine, PdfText, Sheet, Sheets
 
 __all__ = ["chosen", "without_furniture"]
@@ -32,9 +33,7 @@ def chosen(sheets: Sheets, ctx: Context, *, asked: bool) -> list[Sheet]:
     reading: list[int] = []
     for sheet in sheets.sheets:
         bare = _only_lines(sheet, ctx)
-        area = sheet.width * sheet.height
-        covered = max(((p.box[2] - p.box[0]) * (p.box[3] - p.box[1]) for p in sheet.pictures), default=0.0)
-        if covered > 0.4 * area and _long(bare) < 100.0:
+        if is_scan(sheet) and _long(bare) < 100.0:
             pictures.append(sheet.number)
         elif not asked and _is_reading(bare):
             reading.append(sheet.number)
@@ -59,8 +58,8 @@ def chosen(sheets: Sheets, ctx: Context, *, asked: bool) -> list[Sheet]:
         )  # fmt: skip
         if not any(sheet.lines for sheet in taken):
             raise ctx.error(
-                f"{many}, without lines that could be read: save it as a PNG at its full resolution and trace it with "
-                "'nesting trace', or get the pattern as a vector PDF",
+                f"{many}, without lines that could be read: trace it with 'nesting trace X.pdf "
+                "--measured …', or get the pattern as a vector PDF",
                 code="pdf.scan",
             )
         ctx.note("question", f"{many} and left out: trace it with 'nesting trace' if pieces are on it", code="pdf.scan")

@@ -134,7 +134,16 @@ def trace_scan(
     ``measured``: at least one length along each direction. Raises PatternError as ``trace_photos`` does, and where a
     direction has no measured length.
     """
-    (picture,) = load_pictures([path])
+    pictures = load_pictures([path])
+    if len(pictures) > 1:
+        raise PatternError(
+            f"{len(pictures)} scanned pages are in it, and each is measured for itself: save one page as a PDF of its "
+            "own, or as a picture",
+            file=pictures[0].name,
+            code="scan.several-pages",
+            figures={"pages": len(pictures)},
+        )
+    (picture,) = pictures
     found, bars, findings = scan_in(picture, measured)
     traced = _traced([picture], found, bars, taps, 0.0, marks)
     return replace(traced, findings=(*findings, *traced.findings))
@@ -207,12 +216,34 @@ def load_pictures(paths: Sequence[str | Path | bytes]) -> list[Picture]:
     pictures: list[Picture] = []
     for source in paths:
         if isinstance(source, bytes):
-            pictures.append(read_picture(source, name=f"picture {len(pictures) + 1}"))
-        else:
-            pictures.extend(read_picture(p) for p in pictures_in([Path(source)]))
+            pictures.extend(_pictures_of(source, f"picture {len(pictures) + 1}"))
+            continue
+        for path in pictures_in([Path(source)]):
+            if path.suffix.lower() == ".pdf" and path.is_file():
+                pictures.extend(_pictures_of(path.read_bytes(), path.name))
+            else:
+                pictures.append(read_picture(path))
     if not pictures:
         raise PatternError("no picture was given: name one, or a folder of them", code="picture.none")
     return pictures
+
+
+def _pictures_of(data: bytes, name: str) -> list[Picture]:
+    """The picture of these bytes; of a PDF, those of its pages that are scans."""
+    if b"%PDF-" not in data[:1024]:
+        return [read_picture(data, name=name)]
+    from nesting.outlines.pdf_child import pictures_guarded
+    from nesting.outlines.pdf_prepare import Refused
+
+    try:
+        pages = pictures_guarded(data)
+    except Refused as error:
+        raise PatternError(str(error), file=name, code="pdf.refused") from None
+    found = []
+    for page in pages:
+        picture = read_picture(page.png, name=f"{name}, page {page.number}")
+        found.append(replace(picture, dpi=(page.dpi, page.dpi)))
+    return found
 
 
 def mat_in(pictures: Sequence[Picture], bars: Bars) -> Bundle:

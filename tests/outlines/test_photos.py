@@ -9,6 +9,7 @@ from pathlib import Path
 
 import cv2
 import numpy as np
+import pikepdf
 import pytest
 import shapely
 from shapely import affinity
@@ -25,6 +26,7 @@ from nesting.outlines.scan import Measured
 from nesting.outlines.trace import Tap, Traced, trace_photos, trace_scan
 from nesting.outlines.trace_answers import Answers, questions
 from nesting.outlines.trace_svg import preview_png, traced_svg
+from tests.outlines.pdf_makers import by_reportlab, front
 from tests.outlines.scenes import Scene, Shot, as_bytes, render
 
 
@@ -192,6 +194,42 @@ def test_a_scan_is_measured_not_believed() -> None:
     with pytest.raises(PatternError) as caught:
         trace_scan(out.getvalue(), measured=measured[:1])
     assert caught.value.code == "scan.not-measured"
+
+
+def test_a_scanned_page_of_a_pdf_is_traced_as_a_scan(tmp_path: Path) -> None:
+    """A page of 300 dpi, as scanners write them, turned by a quarter: its pixels are those of the picture, and the
+    outline is as true as that of a scan. Several pages, and a PDF of lines, are refused with what to do."""
+    per = 25.4 / 300
+    ring = half_front() * 0.7
+    w, h = 2400, 2700
+    image = np.full((h, w, 3), 90, np.uint8)
+    pixels = np.column_stack([ring[:, 0] / per + w / 2, h / 2 - ring[:, 1] / per])
+    cv2.fillPoly(image, [np.round(pixels * 16).astype(np.int32)], (235, 238, 240), cv2.LINE_AA, 4)
+    from PIL import Image
+
+    scan = Image.fromarray(cv2.GaussianBlur(image, (0, 0), 1.0)[:, :, ::-1])
+    one, two = tmp_path / "scan.pdf", tmp_path / "two.pdf"
+    scan.save(one, "PDF", resolution=300, quality=95)
+    scan.save(two, "PDF", resolution=300, save_all=True, append_images=[scan])
+    with pikepdf.open(one) as pdf:
+        pdf.pages[0].Rotate = 90
+        pdf.save(tmp_path / "turned.pdf")
+    # 200 mm along each direction of the page as it is shown
+    measured = [Measured((50, 50), (50 + 200 / per, 50), 200.0), Measured((50, 50), (50, 50 + 200 / per), 200.0)]
+    # /Rotate turns the page clockwise when it is shown (ISO 32000-1, table 30)
+    turned = np.column_stack([ring[:, 1], -ring[:, 0]])
+    shown = {"scan.pdf": (ring, (w / 2, h / 2)), "turned.pdf": (turned, (h / 2, w / 2))}
+    for name, (true, middle) in shown.items():
+        found = trace_scan(tmp_path / name, measured=measured, taps=[Tap(*middle)])
+        (piece,) = found.pieces
+        assert off(piece.outline, true) <= min(0.3, piece.error)
+        assert found.pictures == (f"{name}, page 1",) and not found.findings
+    for path, code in ((two, "scan.several-pages"), (tmp_path / "lines.pdf", "pdf.refused")):
+        if not path.exists():
+            path.write_bytes(by_reportlab([[{"shape": front()}]]))
+        with pytest.raises(PatternError) as caught:
+            trace_scan(path, measured=measured)
+        assert caught.value.code == code
 
 
 def test_pictures_of_all_kinds_are_read_and_turned() -> None:
