@@ -1,18 +1,23 @@
 """How near traced outlines come to the true ones, on photographs drawn by the tests' own renderer.
 
-    python scripts/measure_photos.py --scenes 300 --megapixels 12 [--processes 2] [--alone]
+    python scripts/measure_photos.py --scenes 300 --megapixels 12 [--alone] [--scraps | --spoilt]
+    python scripts/measure_photos.py --scenes 300 --rows photos.jsonl --pictures FOLDER --seconds 240    again and again
 
 Settings were fixed on even seeds; figures are those of odd ones. Prints a line a scene and a summary of both halves.
+With ``--rows`` scenes that the file has are not done again, so that many short runs make one long one; ``--pictures``
+keeps what was rendered, which takes longer than reading it.
 """
 
 from __future__ import annotations
 
 import argparse
 import json
+import pickle
 import sys
 import time
-from concurrent.futures import ProcessPoolExecutor
+from functools import partial
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 
@@ -92,16 +97,28 @@ def laid_over(found: np.ndarray, true: np.ndarray) -> tuple[np.ndarray, np.ndarr
     return moved, t
 
 
-def one(job: tuple[int, float, bool]) -> dict[str, object]:
+def shot_of(scene: Any, name: str, pictures: Path | None) -> Any:
+    """The scene's photograph, rendered or from the folder."""
+    from tests.outlines.scenes import render
+
+    path = None if pictures is None else pictures / f"{name}.pickle"
+    if path is not None and path.exists():
+        return pickle.loads(path.read_bytes())
+    shot = render(scene)
+    if path is not None:
+        path.write_bytes(pickle.dumps(shot))
+    return shot
+
+
+def one(seed: int, *, megapixels: float, alone: bool, pictures: Path | None) -> dict[str, object]:
     """Render and read one scene."""
-    seed, megapixels, alone = job
     from nesting.model.errors import PatternError
     from nesting.outlines.mat import Bars
     from nesting.outlines.trace import Tap, trace_photos
-    from tests.outlines.scenes import random_scene, render
+    from tests.outlines.scenes import random_scene
 
     scene = random_scene(seed, megapixels=megapixels)
-    shot = render(scene)
+    shot = shot_of(scene, f"piece-{seed}-{megapixels:g}", pictures)
     rng = np.random.default_rng(seed + 77)
     bars = Bars(180 * scene.scale[0] + rng.uniform(-0.2, 0.2), 240 * scene.scale[1] + rng.uniform(-0.2, 0.2))
     begun = time.process_time()
@@ -120,24 +137,23 @@ def one(job: tuple[int, float, bool]) -> dict[str, object]:
     return {
         **told, "p95": round(float(np.quantile(off, 0.95)), 3), "max": round(float(off.max()), 3),
         "area": round(100 * area, 3), "promise": round(piece.error, 3), "pieces": len(traced.pieces),
-        "parts": [round(v or 0.0, 3) for v in (p.draws, p.left_out, p.scale, p.lift, p.edge)],
+        "parts": [round(v or 0.0, 3) for v in (p.draws, p.left_out, p.scale, p.lift, p.edge, p.pattern)],
         "grain": len(piece.grain), "notches": len(piece.notches), "cpu": round(cpu, 2),
     }  # fmt: skip
 
 
-def scrap(job: tuple[int, float, bool]) -> dict[str, object]:
+def scrap(seed: int, *, megapixels: float, alone: bool, pictures: Path | None) -> dict[str, object]:
     """Render and read one scrap of cloth."""
-    seed, megapixels, alone = job
     import shapely
 
     from nesting.model.errors import PatternError
     from nesting.outlines.mat import Bars
     from nesting.outlines.scrap import scrap_from_photo
     from nesting.outlines.trace import Tap, trace_photos
-    from tests.outlines.scenes import render, scrap_scene
+    from tests.outlines.scenes import scrap_scene
 
     scene = scrap_scene(seed, megapixels=megapixels)
-    shot = render(scene)
+    shot = shot_of(scene, f"scrap-{seed}-{megapixels:g}", pictures)
     rng = np.random.default_rng(seed + 77)
     bars = Bars(180 * scene.scale[0] + rng.uniform(-0.2, 0.2), 240 * scene.scale[1] + rng.uniform(-0.2, 0.2))
     x, y = shot.pixel(np.array([scene.outline[:2].mean(axis=0) * 0.6]))[0]
@@ -166,19 +182,19 @@ def scrap(job: tuple[int, float, bool]) -> dict[str, object]:
     }  # fmt: skip
 
 
-def scrap_summary(rows: list[dict[str, object]]) -> None:
+def scrap_summary(rows: list[dict[str, Any]]) -> None:
     """The figures of scraps."""
     read = [r for r in rows if "max" in r]
-    p95 = np.array([float(r["p95"]) for r in read])  # type: ignore[arg-type]
+    p95 = np.array([float(r["p95"]) for r in read])
     print(
         f"\nscraps: {len(rows)} scenes, {len(rows) - len(read)} refused; 95 % of the edge within: median "
         f"{np.median(p95):.2f}, worst {p95.max():.2f} mm; outside of the cloth in "
-        f"{sum(float(r['outside_mm2']) > 0.5 for r in read)}; holes not found in "  # type: ignore[arg-type]
+        f"{sum(float(r['outside_mm2']) > 0.5 for r in read)}; holes not found in "
         f"{sum(r['holes'] != 1 or not r['hole_larger'] for r in read)}"
     )
 
 
-def summary(rows: list[dict[str, object]], title: str) -> None:
+def summary(rows: list[dict[str, Any]], title: str) -> None:
     """The figures of some scenes."""
     read = [r for r in rows if "max" in r]
     print(f"\n{title}: {len(rows)} scenes, {len(rows) - len(read)} refused")
@@ -186,20 +202,52 @@ def summary(rows: list[dict[str, object]], title: str) -> None:
         some = [r for r in read if r["bow"] == bow]
         if not some:
             continue
-        p95, most, area = (np.array([float(r[k]) for r in some]) for k in ("p95", "max", "area"))  # type: ignore[arg-type]
+        p95, most, area = (np.array([float(r[k]) for r in some]) for k in ("p95", "max", "area"))
         print(
             f"  bow {bow:g}: {len(some)} read; 95 % of the outline within: median {np.median(p95):.2f}, "
             f"worst {p95.max():.2f} mm; largest error: median {np.median(most):.2f}, "
             f"95 % {np.quantile(most, 0.95):.2f}, worst {most.max():.2f} mm; area worst {np.abs(area).max():.2f} %"
         )
     if read:
-        most, promise = (np.array([float(r[k]) for r in read]) for k in ("max", "promise"))  # type: ignore[arg-type]
+        most, promise = (np.array([float(r[k]) for r in read]) for k in ("max", "promise"))
         print(
             f"  promise below the truth in {(promise < most).sum()}; within four times or 0.5 mm in "
             f"{np.mean(promise <= np.maximum(4 * most, 0.5)):.0%}; promise median {np.median(promise):.2f} mm"
         )
-        cpu = np.array([float(r["cpu"]) for r in read])  # type: ignore[arg-type]
+        cpu = np.array([float(r["cpu"]) for r in read])
         print(f"  processor time median {np.median(cpu):.2f}, worst {cpu.max():.2f} s")
+
+
+def spoilt(seed: int, *, megapixels: float, alone: bool, pictures: Path | None) -> dict[str, object]:
+    """Render and read one scene that cannot serve."""
+    from nesting.model.errors import PatternError
+    from nesting.outlines.mat import Bars
+    from nesting.outlines.trace import Tap, trace_photos
+    from tests.outlines.scenes import spoilt_scene
+
+    scene, why = spoilt_scene(seed, megapixels=megapixels)
+    shot = shot_of(scene, f"spoilt-{seed}-{megapixels:g}", pictures)
+    told: dict[str, object] = {"seed": seed, "spoilt": why}
+    try:
+        traced = trace_photos([shot.jpeg], bars=Bars(), taps=() if alone else (Tap(*shot.tap),))
+    except PatternError as error:
+        return {**told, "refused": error.message, "code": error.code}
+    piece = traced.pieces[0]
+    off, _ = compared(np.array(piece.outline), scene.outline)
+    return {**told, "max": round(float(off.max()), 3), "promise": round(piece.error, 3)}
+
+
+def spoilt_summary(rows: list[dict[str, Any]]) -> None:
+    """How many were refused, by what was wrong with them, and how far off the others are."""
+    print(f"\n{len(rows)} scenes that cannot serve")
+    for why in sorted({r["spoilt"] for r in rows}):
+        mine = [r for r in rows if r["spoilt"] == why]
+        read = [r for r in mine if "max" in r]
+        print(
+            f"  {why}: {len(mine)}, refused {len(mine) - len(read)}; largest error of those read "
+            f"{max((r['max'] for r in read), default=0.0):.2f} mm, promise too small in "
+            f"{sum(r['max'] > r['promise'] for r in read)}"
+        )
 
 
 def main() -> None:
@@ -208,21 +256,42 @@ def main() -> None:
     parser.add_argument("--scenes", type=int, default=300)
     parser.add_argument("--first", type=int, default=0)
     parser.add_argument("--megapixels", type=float, default=12.0)
-    parser.add_argument("--processes", type=int, default=1)
     parser.add_argument("--alone", action="store_true", help="without a tap")
     parser.add_argument("--scraps", action="store_true", help="scraps of cloth")
+    parser.add_argument("--spoilt", action="store_true", help="scenes that cannot serve")
+    parser.add_argument("--rows", type=Path, help="a file of results, gone on with")
+    parser.add_argument("--pictures", type=Path, help="a folder to keep the photographs in")
+    parser.add_argument("--seconds", type=float, default=1e9, help="begin no scene after so long")
     given = parser.parse_args()
-    jobs = [(s, given.megapixels, given.alone) for s in range(given.first, given.first + given.scenes)]
-    rows = []
-    with ProcessPoolExecutor(given.processes) as pool:
-        for row in pool.map(scrap if given.scraps else one, jobs):
-            rows.append(row)
-            print(json.dumps(row), flush=True)
-    if given.scraps:
-        scrap_summary(rows)
-        return
-    summary([r for r in rows if int(r["seed"]) % 2 == 0], "even seeds (settings)")  # type: ignore[call-overload]
-    summary([r for r in rows if int(r["seed"]) % 2 == 1], "odd seeds (figures)")  # type: ignore[call-overload]
+    kind, told = (
+        (scrap, scrap_summary) if given.scraps else (spoilt, spoilt_summary) if given.spoilt else (one, both_halves)
+    )
+    if given.pictures is not None:
+        given.pictures.mkdir(parents=True, exist_ok=True)
+    rows: list[dict[str, Any]] = []
+    if given.rows is not None and given.rows.exists():
+        rows = [json.loads(line) for line in given.rows.read_text("utf-8").splitlines()]
+    done = {r["seed"] for r in rows}
+    begun = time.monotonic()
+    measure = partial(kind, megapixels=given.megapixels, alone=given.alone, pictures=given.pictures)
+    for seed in range(given.first, given.first + given.scenes):
+        if seed in done:
+            continue
+        if time.monotonic() - begun > given.seconds:
+            break
+        rows.append(measure(seed))
+        line = json.dumps(rows[-1])
+        print(line, flush=True)
+        if given.rows is not None:
+            with given.rows.open("a", encoding="utf-8") as file:
+                file.write(line + "\n")
+    told(rows)
+
+
+def both_halves(rows: list[dict[str, Any]]) -> None:
+    """The figures of either half."""
+    summary([r for r in rows if r["seed"] % 2 == 0], "even seeds (settings)")
+    summary([r for r in rows if r["seed"] % 2 == 1], "odd seeds (figures)")
 
 
 if __name__ == "__main__":

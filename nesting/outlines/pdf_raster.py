@@ -25,7 +25,7 @@ _LEAST_DPI, _MOST_DPI = 72.0, 1200.0
 
 @dataclass(frozen=True)
 class PageSeen:
-    """A page as it looks: ``png`` bytes, ``number`` from 1, ``dpi`` of its pixels."""
+    """A page as it looks: ``png`` bytes, which state their resolution, ``number`` from 1, ``dpi`` of its pixels."""
 
     number: int
     dpi: float
@@ -47,8 +47,8 @@ def scanned_pages(prepared: Prepared) -> list[dict[str, Any]]:
     scans = [(k, s) for k, s in enumerate(sheets.sheets) if is_scan(s)]
     if not scans:
         raise Refused(
-            "no page of the PDF is a scanned picture; if it is drawn in lines, name it as a pattern in the order "
-            '([[pattern]] file = "x.pdf")'
+            "no page of the PDF is a scanned picture; if it is drawn in lines, take it as a pattern file: it needs no "
+            "tracing"
         )
     if len(scans) > _MOST_PAGES:
         raise Refused(f"{len(scans)} of its pages are scanned pictures; up to {_MOST_PAGES} are read at once")
@@ -94,7 +94,7 @@ def _drawn(document: Any, index: int, sheet: Sheet, turned: int) -> dict[str, An
         pixels = ctypes.string_at(raw.FPDFBitmap_GetBuffer(bitmap), stride * h)
         image = Image.frombuffer("RGB", (w, h), pixels, "raw", "BGRX", stride, 1)
         out = io.BytesIO()
-        image.save(out, "PNG", compress_level=1)
+        image.save(out, "PNG", compress_level=1, dpi=(dpi, dpi))
     finally:
         raw.FPDFBitmap_Destroy(bitmap)
         raw.FPDF_ClosePage(page)

@@ -643,6 +643,7 @@ class Page:
         problem: Problem | None = None
         findings: list[Any] = []
         taken: list[str] = []
+        scans: list[str] = []
         async with self.lock:
             text = self.work.order_text
             for name, content in files:
@@ -652,6 +653,8 @@ class Page:
                     findings += [finding_doc(f) for f in found]
                 except Exception as error:
                     problem = problem or problem_from(error)
+                    if getattr(error, "code", "") == "pdf.scan":
+                        scans.append(name)
             try:
                 step = await asyncio.to_thread(self.work.edit, f"{', '.join(taken)} added", text) if taken else None
             except NestingError as error:
@@ -660,8 +663,8 @@ class Page:
             self._changed(_ORDER_DOCS, f"{', '.join(taken)} added")
         docs = [f for f in files_of(self.work.survey) if f["file"] in taken]
         if problem is not None:
-            return {"ok": False, "problem": problem, "files": docs, "findings": findings}
-        return {"ok": True, "files": docs, "findings": findings}
+            return {"ok": False, "problem": problem, "files": docs, "findings": findings, "scans": scans}
+        return {"ok": True, "files": docs, "findings": findings, "scans": scans}
 
     async def keep_photos(self, files: list[tuple[str, bytes]]) -> dict[str, Any]:
         """Photographs for ``trace``."""

@@ -17,7 +17,7 @@ from pathlib import Path
 from typing import Any
 
 from nesting.files.outputs import ready_folder, write_outputs
-from nesting.model.errors import NestingError
+from nesting.model.errors import NestingError, PatternError
 from nesting.outlines.photo_reading import small_picture
 from nesting.page.order_commands import Refused
 from nesting.page.protocol import TraceAsked
@@ -36,12 +36,32 @@ _ANSWERS = {"trace.line": "line", "trace.fold": "fold", "trace.notches": "notche
 
 
 def keep_pictures(work: Workspace, files: list[tuple[str, bytes]]) -> list[str]:
-    """Keep dropped photographs for the tracing; their names. PatternError for what is no picture by its name."""
-    named = {safe_name(name, PICTURES): content for name, content in files}
+    """Keep dropped photographs for the tracing, and each scanned page of a PDF as a picture; their names.
+
+    PatternError for what is no picture by its name, and a PDF without scanned pages."""
+    named: dict[str, bytes] = {}
+    for name, content in files:
+        plain = safe_name(name, (*PICTURES, ".pdf"))
+        if plain.endswith(".pdf"):
+            named |= _pages_of(plain, content)
+        else:
+            named[plain] = content
     folder = work.private / "photos"
     ready_folder(folder)
     write_outputs({folder / name: content for name, content in named.items()})
     return list(named)
+
+
+def _pages_of(name: str, content: bytes) -> dict[str, bytes]:
+    """The scanned pages of a PDF as PNG, each with a name of its own."""
+    from nesting.outlines.pdf_child import pictures_guarded
+    from nesting.outlines.pdf_prepare import Refused as Unreadable
+
+    try:
+        pages = pictures_guarded(content)
+    except Unreadable as error:
+        raise PatternError(str(error), file=name, code="pdf.refused") from None
+    return {f"{name.removesuffix('.pdf')}-page-{page.number}.png": page.png for page in pages}
 
 
 def kept_picture(work: Workspace, name: str) -> tuple[bytes, tuple[int, int]]:

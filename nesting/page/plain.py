@@ -50,6 +50,8 @@ _INSTEAD: Mapping[str, str] = {
     "remnant.none": "there are no leftovers of these cloths: add one under Cloth & people, or keep one from a lay",
     "seam.no-row": "no side of this seam has several edges in a row, so there is no join to notch",
     "size.missing": "the drawings have several sizes: say which size this garment is",
+    "pdf.scan": "pages of it are scanned pictures: drop the PDF by itself, and they are looked at under From "
+    "photographs",
     "mat.not-seen": "no sheet of the mat is seen: print it, lay four sheets around the piece, wholly in the picture, "
     "and see that it is sharp and evenly lit",
     "trace.no-piece": "no piece was found: lay it on a ground of another, even colour, one piece in a picture. Or "

@@ -24,7 +24,8 @@ Routes
     POST ``/api/upload``         multipart, field ``files`` (several), optional ``kind``: "pattern" (default),
                                  "remnant" or "photo" (→ ``{"ok": true, "photos": [names], "sizes": {name: [w, h]}}``);
                                  → ``{"ok": true, "files": [FileDoc], "findings": [FindingDoc]}``, or
-                                 ``{"ok": false, "problem": Problem, "files": […taken…]}``; too large: 413
+                                 ``{"ok": false, "problem": Problem, "files": […taken…]}``; too large: 413.
+                                 ``scans``: names of PDFs that are scanned pictures; sent as "photo", each page is one
     POST ``/api/trace``          TraceAsked; → ``{"ok": true, "result": {"pieces", "questions", "findings", "preview",
                                  "command", "file"}}``: ``file`` is the pattern file, null while questions are open
     POST ``/api/command``        a command as below; → its reply. For scripts and tests; the page uses the socket.

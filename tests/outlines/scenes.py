@@ -226,7 +226,7 @@ def render(scene: Scene) -> Shot:
     slope, gx, gy = _slopes(camera, w, h)
     image = _ground(scene.ground, gx, gy, rng)
     grain = cv2.GaussianBlur(rng.standard_normal((h // 4, w // 4)).astype(np.float32), (0, 0), 0.8)
-    image *= (1 + 0.03 * cv2.resize(grain, (w, h)))[..., None]
+    image *= (1 + np.float32(0.03) * cv2.resize(grain, (w, h)))[..., None]
     # Colours are as seen; what mixes, at edges and in the lens, is light.
     image = _linear(image)
     mask, low = _mask(scene.outline, scene.fuzz)
@@ -240,8 +240,10 @@ def render(scene: Scene) -> Shot:
     body = np.broadcast_to(_linear(colour), image.shape).copy()
     for line in scene.lines:
         ink, at = _mask(line)
-        body *= 1 - 0.95 * _cover(ink, at, gx, gy)[..., None]
-    image = image * (1 - cover) + body * cover
+        body *= 1 - np.float32(0.95) * _cover(ink, at, gx, gy)[..., None]
+    body -= image
+    body *= cover
+    image += body
     for tape in scene.tapes:
         ink, at = _mask(tape)
         over = _cover(ink, at, gx, gy)[..., None]
@@ -256,9 +258,12 @@ def render(scene: Scene) -> Shot:
     linear = cv2.GaussianBlur(image, (0, 0), scene.blur)
     tones = np.empty((h, w, 3), np.uint8)
     for rows in _strips(h):
-        seen = np.clip(linear[rows], 0, 1) ** np.float32(1 / 2.2) * 255
-        seen += rng.standard_normal(seen.shape).astype(np.float32) * scene.noise
-        tones[rows] = np.clip(seen[:, :, ::-1], 0, 255)
+        seen = np.clip(linear[rows], 0, 1)
+        np.power(seen, np.float32(1 / 2.2), out=seen)
+        seen *= 255
+        seen += rng.standard_normal(seen.shape, dtype=np.float32) * np.float32(scene.noise)
+        np.clip(seen, 0, 255, out=seen)
+        tones[rows] = seen[:, :, ::-1]
     ok, jpeg = cv2.imencode(".jpg", tones, [cv2.IMWRITE_JPEG_QUALITY, scene.quality])
     assert ok
     tap = camera.pixels(np.array([[*inner_point(scene.outline), 0.0]]))[0]
@@ -272,13 +277,22 @@ def _strips(h: int, rows: int = 64) -> list[slice]:
 
 def _slopes(camera: Camera, w: int, h: int) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """(h, w, 2) mm aside for each mm up of the ray through each pixel, and the place (x, y) of the ground it meets."""
-    slope = np.empty((h, w, 2), np.float32)
-    for rows in _strips(h):
-        px, py = np.meshgrid(np.arange(w, dtype=np.float32), np.arange(rows.start, rows.stop, dtype=np.float32))
-        rays = camera.rays(np.column_stack([px.ravel(), py.ravel()])).astype(np.float32)
-        slope[rows] = (rays[:, :2] / rays[:, 2:]).reshape(px.shape[0], w, 2)
-    gx = (camera.at[0] - camera.at[2] * slope[..., 0]).astype(np.float32)
-    gy = (camera.at[1] - camera.at[2] * slope[..., 1]).astype(np.float32)
+    slope, gx, gy = (np.empty((h, w, *k), np.float32) for k in ((2,), (), ()))
+    dx = ((np.arange(w) - camera.middle[0]) / camera.radius)[None]
+    for rows in _strips(h, 24):
+        # as in ``Camera.rays``, number by number, which is four times as fast
+        dy = ((np.arange(rows.start, rows.stop) - camera.middle[1]) / camera.radius)[:, None]
+        r2 = dx * dx + dy * dy
+        share = 1.0 / (1.0 + camera.lam * r2)
+        u = (dx * share + camera.tangent * 2 * dx * dy) * (camera.radius / camera.f)
+        v = (dy * share + camera.tangent * (r2 + 2 * dy * dy)) * (camera.radius / camera.f)
+        x, y, z = (u * camera.turn[0, k] + v * camera.turn[1, k] + camera.turn[2, k] for k in range(3))
+        for k, one in enumerate((x, y)):
+            one /= z
+            slope[rows, :, k] = one
+            one *= -camera.at[2]
+            one += camera.at[k]
+            (gx, gy)[k][rows] = one
     return slope, gx, gy
 
 
@@ -318,7 +332,9 @@ def _lay_sheet(
 
 def _linear(tones: np.ndarray) -> np.ndarray:
     """Light, 0 to 1, of tones 0 to 255."""
-    return ((np.clip(tones, 0, 255) / 255) ** 2.2).astype(np.float32)
+    light = np.clip(tones, 0, 255).astype(np.float32, copy=False)
+    light *= np.float32(1 / 255)
+    return np.power(light, np.float32(2.2), out=light)
 
 
 def _light(scene: Scene, x: np.ndarray, y: np.ndarray, rng: np.random.Generator) -> np.ndarray:
@@ -452,6 +468,24 @@ def scrap_scene(seed: int, *, megapixels: float = 12.0) -> Scene:
         fuzz=float(rng.uniform(0.3, 1.0)),
         colour=colours[int(rng.integers(4))],
     )
+
+
+def spoilt_scene(seed: int, *, megapixels: float = 12.0) -> tuple[Scene, str]:
+    """A random scene spoilt in one of six ways, in turn, and which: it cannot serve, or only just."""
+    scene, rng = random_scene(seed + 400, megapixels=megapixels), np.random.default_rng(seed + 9000)
+    ways = ("blurred", "sheets missing", "no mat", "cut off", "tilted", "paper on like ground")
+    why = ways[seed % len(ways)]
+    if why == "blurred":
+        return replace(scene, blur=float(rng.uniform(5, 14)) * math.sqrt(megapixels / 12)), why
+    if why == "sheets missing":
+        return replace(scene, drop=tuple(int(k) for k in rng.permutation(4)[: rng.integers(2, 4)])), why
+    if why == "no mat":
+        return replace(scene, sheets=0), why
+    if why == "cut off":
+        return replace(scene, crop=float(rng.uniform(0.1, 0.3)), shift=(float(rng.uniform(180, 320)), 0.0)), why
+    if why == "tilted":
+        return replace(scene, tilt=float(rng.uniform(56, 64))), why
+    return replace(scene, ground="white", paper="white"), why
 
 
 def as_bytes(image: np.ndarray, kind: str) -> bytes:

@@ -196,40 +196,90 @@ def test_a_scan_is_measured_not_believed() -> None:
     assert caught.value.code == "scan.not-measured"
 
 
-def test_a_scanned_page_of_a_pdf_is_traced_as_a_scan(tmp_path: Path) -> None:
-    """A page of 300 dpi, as scanners write them, turned by a quarter: its pixels are those of the picture, and the
-    outline is as true as that of a scan. Several pages, and a PDF of lines, are refused with what to do."""
-    per = 25.4 / 300
+PER = 25.4 / 300
+
+
+@lru_cache(maxsize=1)
+def scanned() -> tuple[np.ndarray, bytes]:
+    """A piece's true outline, and a PDF page of 300 dpi with it, as scanners write them: 2400 by 2700 pixels."""
+    from PIL import Image
+
     ring = half_front() * 0.7
     w, h = 2400, 2700
     image = np.full((h, w, 3), 90, np.uint8)
-    pixels = np.column_stack([ring[:, 0] / per + w / 2, h / 2 - ring[:, 1] / per])
+    pixels = np.column_stack([ring[:, 0] / PER + w / 2, h / 2 - ring[:, 1] / PER])
     cv2.fillPoly(image, [np.round(pixels * 16).astype(np.int32)], (235, 238, 240), cv2.LINE_AA, 4)
-    from PIL import Image
-
+    out = io.BytesIO()
     scan = Image.fromarray(cv2.GaussianBlur(image, (0, 0), 1.0)[:, :, ::-1])
-    one, two = tmp_path / "scan.pdf", tmp_path / "two.pdf"
-    scan.save(one, "PDF", resolution=300, quality=95)
-    scan.save(two, "PDF", resolution=300, save_all=True, append_images=[scan])
-    with pikepdf.open(one) as pdf:
-        pdf.pages[0].Rotate = 90
-        pdf.save(tmp_path / "turned.pdf")
-    # 200 mm along each direction of the page as it is shown
-    measured = [Measured((50, 50), (50 + 200 / per, 50), 200.0), Measured((50, 50), (50, 50 + 200 / per), 200.0)]
+    scan.save(out, "PDF", resolution=300, quality=95)
+    return ring, out.getvalue()
+
+
+def _changed(how: str) -> bytes:
+    with pikepdf.open(io.BytesIO(scanned()[1])) as pdf:
+        page = pdf.pages[0]
+        if how == "turned":
+            page.Rotate = 90
+        elif how == "cropped":  # 24 points, a hundred pixels, less at the left and at the top
+            left, low, right, top = (float(v) for v in page.MediaBox)
+            page.CropBox = [left + 24, low, right, top - 24]
+        elif how == "units":  # of two points each (ISO 32000-1, table 30): the page half as large in its numbers
+            page.UserUnit = 2
+            page.MediaBox = [float(v) / 2 for v in page.MediaBox]
+            page.contents_add(b"q 0.5 0 0 0.5 0 0 cm", prepend=True)
+            page.contents_add(b"Q")
+        out = io.BytesIO()
+        pdf.save(out)
+        return out.getvalue()
+
+
+@pytest.mark.parametrize("how", ["as it is", "turned", "cropped", "units"])
+def test_a_scanned_page_of_a_pdf_is_traced_as_a_scan(how: str, tmp_path: Path) -> None:
+    """A page as scanners write them, also turned, cropped or in larger units: its pixels are those of the picture,
+    and the outline is as true as that of a scan."""
+    ring, _ = scanned()
+    middle = {"turned": (1350.0, 1200.0), "cropped": (1100.0, 1250.0)}.get(how, (1200.0, 1350.0))
     # /Rotate turns the page clockwise when it is shown (ISO 32000-1, table 30)
-    turned = np.column_stack([ring[:, 1], -ring[:, 0]])
-    shown = {"scan.pdf": (ring, (w / 2, h / 2)), "turned.pdf": (turned, (h / 2, w / 2))}
-    for name, (true, middle) in shown.items():
-        found = trace_scan(tmp_path / name, measured=measured, taps=[Tap(*middle)])
-        (piece,) = found.pieces
-        assert off(piece.outline, true) <= min(0.3, piece.error)
-        assert found.pictures == (f"{name}, page 1",) and not found.findings
-    for path, code in ((two, "scan.several-pages"), (tmp_path / "lines.pdf", "pdf.refused")):
-        if not path.exists():
-            path.write_bytes(by_reportlab([[{"shape": front()}]]))
-        with pytest.raises(PatternError) as caught:
-            trace_scan(path, measured=measured)
-        assert caught.value.code == code
+    true = np.column_stack([ring[:, 1], -ring[:, 0]]) if how == "turned" else ring
+    path = tmp_path / "scan.pdf"
+    path.write_bytes(_changed(how))
+    # 200 mm along each direction of the page as it is shown
+    measured = [Measured((50, 50), (50 + 200 / PER, 50), 200.0), Measured((50, 50), (50, 50 + 200 / PER), 200.0)]
+    found = trace_scan(path, measured=measured, taps=[Tap(*middle)])
+    (piece,) = found.pieces
+    assert off(piece.outline, true) <= min(0.3, piece.error)
+    assert found.pictures == ("scan.pdf, page 1",) and not found.findings
+
+
+def test_pdfs_that_are_no_single_scan_are_told_what_to_do(tmp_path: Path) -> None:
+    """Several scanned pages, and a PDF of lines, named to the tracing; a scan, named as a pattern to check and new; and
+    the scan traced by the command that they name."""
+    run = CliRunner()
+    scan, two, lines = (tmp_path / name for name in ("scan.pdf", "two.pdf", "lines.pdf"))
+    scan.write_bytes(scanned()[1])
+    lines.write_bytes(by_reportlab([[{"shape": front()}]]))
+    with pikepdf.open(scan) as pdf:
+        pdf.pages.append(pdf.pages[0])
+        pdf.save(two)
+    lengths = (f"50,50 {50 + 200 / PER:.1f},50 = 200 mm", f"50,50 50,{50 + 200 / PER:.1f} = 200 mm")
+    measured = [f"--measured={one}" for one in lengths]
+    for path, code in ((two, "scan.several-pages"), (lines, "pdf.refused")):
+        caught = run.invoke(app, ["trace", str(path), "-o", str(tmp_path / "no.svg"), *measured])
+        assert isinstance(caught.exception, PatternError) and caught.exception.code == code
+    order = tmp_path / "order.toml"
+    order.write_text(
+        'units = "mm"\n[[pattern]]\nfile = "scan.pdf"\n[[cloth]]\nname = "main"\nwidth = 1400\n'
+        '[[garment]]\nname = "briefs"\ncount = 1\n'
+    )
+    for words in (["check", str(order)], ["new", str(scan), "-o", str(tmp_path / "new.toml")]):
+        caught = run.invoke(app, words)
+        assert caught.exit_code != 0 and "nesting trace" in f"{caught.output}{caught.exception}"
+    said = ["--line", "cut", "--fold", "none", "--notches", "none", "--grain", "none"]
+    done = run.invoke(app, ["trace", str(scan), "-o", str(tmp_path / "pieces.svg"), *measured, *said])
+    assert done.exit_code == 0, done.output
+    (read,) = read_pieces(tmp_path / "pieces.svg").pieces
+    assert read.origin == "scan scan.pdf, page 1"
+    assert shapely.Polygon(read.outline).area == pytest.approx(shapely.Polygon(scanned()[0]).area, rel=0.002)
 
 
 def test_pictures_of_all_kinds_are_read_and_turned() -> None:

@@ -9,6 +9,7 @@ import pytest
 from PIL import Image
 
 from nesting.page.photos import SHOWN_PIXELS
+from tests.outlines.pdf_makers import by_reportlab, front
 from tests.outlines.test_photos import shot
 from tests.page.conftest import Server
 
@@ -82,3 +83,20 @@ def test_a_picture_that_shows_no_mat_is_told(empty: Server) -> None:
     assert refused["problem"]["where"]["view"] == "pieces"
     assert not _trace(empty, photos=["../../etc/passwd.png"], bars=["180", "240"])["ok"]
     assert empty.get("state")["files"] == []
+
+
+def test_a_scanned_pdf_that_is_dropped_is_a_picture_for_each_page(empty: Server) -> None:
+    """Dropped as a drawing, it is told to be a scan, and its name; sent again as a picture, its page is one, with the
+    mat on it as in a photograph. A PDF of lines among pictures is refused."""
+    out = io.BytesIO()
+    Image.open(io.BytesIO(shot().jpeg)).save(out, "PDF", resolution=200, quality=95)
+    told = empty.drop(("from scanner.pdf", out.getvalue()))
+    assert not told["ok"] and "scanned picture" in told["problem"]["message"]
+    assert told["scans"] == ["from scanner.pdf"] and not told["files"]
+    sent = empty.drop(("from scanner.pdf", out.getvalue()), kind="photo")
+    assert sent["ok"] and sent["photos"] == ["from scanner-page-1.png"]
+    assert sent["sizes"] == {"from scanner-page-1.png": list(Image.open(io.BytesIO(shot().jpeg)).size)}
+    seen = _trace(empty, photos=sent["photos"], bars=["180", "240"])
+    assert seen["ok"] and len(seen["result"]["pieces"]) == 1, seen
+    refused = empty.drop(("lines.pdf", by_reportlab([[{"shape": front()}]])), kind="photo")
+    assert not refused["ok"] and "scanned picture" in refused["problem"]["message"]

@@ -101,7 +101,7 @@ export class Link {
 
   /**
    * @param {readonly File[]} files @param {string} kind
-   * @returns {Promise<{ok: boolean, photos?: string[], sizes?: Record<string, [number, number]>, files?: any[], findings?: any[], problem?: any}>}
+   * @returns {Promise<{ok: boolean, photos?: string[], scans?: string[], sizes?: Record<string, [number, number]>, files?: any[], findings?: any[], problem?: any}>}
    */
   async upload(files, kind) {
     const form = new FormData();

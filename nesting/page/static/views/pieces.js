@@ -75,7 +75,12 @@ function mount(root, app) {
     const before = new Set(app.store.docs.state?.sizes ?? []);
     const reply = await app.store.link.upload(files, "pattern");
     app.problems.delete("files");
-    if (!reply.ok && reply.problem) {
+    // pages of a PDF that are scans are pictures, and are traced as such
+    const scans = files.filter((f) => reply.scans?.includes(f.name));
+    if (scans.length) void photos.take(scans);
+    if (scans.length && scans.length + (reply.files ?? []).length === files.length) {
+      app.say(`${scans.map((f) => f.name).join(", ")}: scanned pictures; look at them under From photographs.`);
+    } else if (!reply.ok && reply.problem) {
       app.problems.set("files", reply.problem);
       app.say(reply.problem.message, "bad");
     } else app.say(`Read: ${(reply.files ?? []).map((f) => `${f.file}, ${counted(f.pieces, "piece")}`).join("; ")}.`, "good");
