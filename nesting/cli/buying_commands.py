@@ -80,8 +80,8 @@ def remnants_of_order(
     """
     from nesting.cli.writing import (
         STOPPED,
+        Drawing,
         drawn_unless_stopped,
-        pictures_of,
         write_first,
         write_with_report,
     )
@@ -106,17 +106,19 @@ def remnants_of_order(
     document = plan.as_dict()
     lays, used = _of_leftovers(plan.lays, order, own, folder)
     verdicts = {number: require(one, order) for number, one in enumerate(lays)}
-    files = write_first(folder, lays)
-    photographs = {r.name: r.picture for r in order.remnants if r.picture is not None}
-    seen = {name: small for name, file in photographs.items() if (small := small_picture(file))}
-    sections = (("plan of leftovers", remnants_section(plan, seen)),)
+    with Drawing(listed) as drawing:
+        drawing.begin(lays, listed)
+        files = write_first(folder, lays)
+        photographs = {r.name: r.picture for r in order.remnants if r.picture is not None}
+        seen = {name: small for name, file in photographs.items() if (small := small_picture(file))}
+        sections = (("plan of leftovers", remnants_section(plan, seen)),)
 
-    def draw() -> tuple[dict[str, bytes], dict[str, Any]]:
-        pictures, scenes = pictures_of(lays, listed)
-        shown = lay_part(lays, listed, extra=sections, verdicts=verdicts, scenes=scenes)
-        return {**files, **pictures}, {"remnants": shown}
+        def draw() -> tuple[dict[str, bytes], dict[str, Any]]:
+            pictures, scenes = drawing.pictures()
+            shown = lay_part(lays, listed, extra=sections, verdicts=verdicts, scenes=scenes)
+            return {**files, **pictures}, {"remnants": shown}
 
-    drawn = drawn_unless_stopped(draw)
+        drawn = drawn_unless_stopped(draw)
     written: list[object] = [STOPPED]
     if drawn is not None:
         written = write_with_report(folder, asked, *drawn, document, spare={"care": care_part(order.findings)})
@@ -164,9 +166,9 @@ def batch_order_file(
     seconds for all lays, not the options' for each."""
     from nesting.cli.writing import (
         STOPPED,
+        Drawing,
         drawn_unless_stopped,
         order_seen_from,
-        pictures_of,
         write_first,
         write_with_report,
     )
@@ -198,17 +200,19 @@ def batch_order_file(
         words.append(remnants_summary(found.leftovers))
     words.append(batch_summary(found.plans))
     if folder is not None:
-        files = write_first(folder, lays)
-        sections = [("plan of the batch", batch_section(found.plans))]
-        if found.leftovers is not None:
-            sections.insert(0, ("plan of leftovers", remnants_section(found.leftovers)))
+        with Drawing(listed) as drawing:
+            drawing.begin(lays, listed)
+            files = write_first(folder, lays)
+            sections = [("plan of the batch", batch_section(found.plans))]
+            if found.leftovers is not None:
+                sections.insert(0, ("plan of leftovers", remnants_section(found.leftovers)))
 
-        def draw() -> tuple[dict[str, bytes], dict[str, Any]]:
-            pictures, scenes = pictures_of(lays, listed)
-            shown = lay_part(lays, listed, extra=tuple(sections), verdicts=verdicts, scenes=scenes)
-            return {**files, **pictures}, {"batch": shown}
+            def draw() -> tuple[dict[str, bytes], dict[str, Any]]:
+                pictures, scenes = drawing.pictures()
+                shown = lay_part(lays, listed, extra=tuple(sections), verdicts=verdicts, scenes=scenes)
+                return {**files, **pictures}, {"batch": shown}
 
-        drawn = drawn_unless_stopped(draw)
+            drawn = drawn_unless_stopped(draw)
         cares = {"care": care_part(order.findings)}
         words += [STOPPED] if drawn is None else write_with_report(folder, asked, *drawn, document, spare=cares)
         words += _out_of_stash(used, folder, stash)

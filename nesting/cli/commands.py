@@ -51,10 +51,9 @@ def lay_order_file(
     from nesting.checking.judging import check_order
     from nesting.cli.writing import (
         STOPPED,
+        Drawing,
         drawn_unless_stopped,
-        load_drawing,
         order_seen_from,
-        pictures_of,
         write_first,
         write_with_report,
     )
@@ -72,28 +71,29 @@ def lay_order_file(
     from nesting.session.events import LayWork
 
     ready_folder(folder)
-    load_drawing()
-    result = searching(order, listed, LayWork(spread, start, keep))
-    order, listed = order_as_laid(order, result.lays), settled_by(listed, result.lays)
-    needs = trim_needs(listed)
-    lays = tuple(replace(one, order_file=order_seen_from(folder, order)) for one in result.lays)
-    verdicts = dict(enumerate(result.verdicts))
-    files = write_first(folder, lays)
-    judged = check_order(order, listed)
-    more = (*told, *(f for f in judged.findings if f not in order.findings))
-    altered = alterations_shown(order)
-    sections = (
-        *((("trims", trims_section(needs, imperial=order.imperial)),) if needs else ()),
-        *((("alterations", altered),) if altered else ()),
-    )
+    with Drawing(listed) as drawing:
+        result = searching(order, listed, LayWork(spread, start, keep))
+        order, listed = order_as_laid(order, result.lays), settled_by(listed, result.lays)
+        needs = trim_needs(listed)
+        lays = tuple(replace(one, order_file=order_seen_from(folder, order)) for one in result.lays)
+        verdicts = dict(enumerate(result.verdicts))
+        drawing.begin(lays, listed)
+        files = write_first(folder, lays)
+        judged = check_order(order, listed)
+        more = (*told, *(f for f in judged.findings if f not in order.findings))
+        altered = alterations_shown(order)
+        sections = (
+            *((("trims", trims_section(needs, imperial=order.imperial)),) if needs else ()),
+            *((("alterations", altered),) if altered else ()),
+        )
 
-    def draw() -> tuple[dict[str, bytes], dict[str, Any]]:
-        pictures, scenes = pictures_of(lays, listed)
-        labels = bundle_outputs(lays, listed, paper="letter" if order.imperial else "a4")
-        shown = lay_part(lays, listed, extra=sections, verdicts=verdicts, scenes=scenes)
-        return {**files, **pictures, **labels}, {"lay": shown, "care": care_part((*order.findings, *more))}
+        def draw() -> tuple[dict[str, bytes], dict[str, Any]]:
+            pictures, scenes = drawing.pictures()
+            labels = bundle_outputs(lays, listed, paper="letter" if order.imperial else "a4")
+            shown = lay_part(lays, listed, extra=sections, verdicts=verdicts, scenes=scenes)
+            return {**files, **pictures, **labels}, {"lay": shown, "care": care_part((*order.findings, *more))}
 
-    drawn = drawn_unless_stopped(draw)
+        drawn = drawn_unless_stopped(draw)
     document = summary_dict(lays, listed, findings=(*order.findings, *more), verdicts=verdicts)
     document["trims"] = [need.as_dict() for need in needs]
     if drawn is None:

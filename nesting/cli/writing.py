@@ -11,6 +11,8 @@ from importlib import import_module
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
+from nesting.session.aside import Aside
+
 if TYPE_CHECKING:
     from nesting.model.lay import Lay
     from nesting.model.order import Order
@@ -20,28 +22,40 @@ if TYPE_CHECKING:
 __all__ = [
     "STOPPED",
     "STOPPED_TABLE",
+    "Drawing",
     "drawn_unless_stopped",
-    "load_drawing",
     "order_seen_from",
-    "pictures_of",
     "write_first",
     "write_with_report",
 ]
 
 T = TypeVar("T")
-#: modules that take long to load, and are wanted when the search has ended
-_DRAWING = (
-    "reportlab.platypus",
+#: the drawings of a lay by file name, and its scene
+Drawn = tuple[dict[str, bytes], "Scene"]
+#: modules that take long to load, and are wanted when the search has ended: by drawings, and by all else
+_PICTURES = (
+    "reportlab.pdfgen.canvas",
     "PIL.Image",
     "PIL.PngImagePlugin",
     "pypdfium2",
-    "nesting.report.sheet.sheet_pdf",
     "nesting.report.print.drawn_files",
     "nesting.report.drawing.drawing",
+    "nesting.report.drawing.view",
+    "nesting.report.backends.to_png",
+    "nesting.report.backends.to_svg",
+)
+_REST = (
+    "reportlab.platypus",
+    "nesting.report.sheet.sheet_pdf",
+    "nesting.report.print.drawn_files",
     "nesting.report.bundles.labels_pdf",
     "nesting.report.html.folder_report",
     "nesting.report.html.lay_part",
 )
+#: cloth pieces: with fewer, drawing is over before another process would be of use
+_WORTH_A_PROCESS = 30
+#: share of all pieces that the other process draws, about; this one writes the sheets as well
+_THEIRS = 0.6
 
 #: what is said where drawing was stopped
 STOPPED = "stopped while drawing: what was found is written, pictures and report are not"
@@ -70,29 +84,72 @@ def write_first(folder: Path, lays: Sequence[Lay]) -> dict[str, bytes]:
     return files
 
 
-def pictures_of(lays: Sequence[Lay], listed: CuttingList) -> tuple[dict[str, bytes], tuple[Scene, ...]]:
-    """The drawings of the lays by file name, and their scenes for the report: each is laid out once."""
+class Drawing:
+    """The drawings of the lays of a command. What draws is loaded while the search runs, in another process where there
+    is much to draw: that process draws the larger part while this one draws the rest and writes the sheets."""
+
+    def __init__(self, listed: CuttingList) -> None:
+        many = sum(len(entry.hands) * garment.count for garment in listed.garments for entry in garment.pieces)
+        self._listed = listed
+        self._aside = Aside(_PICTURES) if many >= _WORTH_A_PROCESS else None
+        names = _REST if self._aside is not None else (*_PICTURES, *_REST)
+
+        def load() -> None:
+            with contextlib.suppress(ImportError):
+                for name in names:
+                    import_module(name)
+                import_module("nesting.report.drawing.fonts").register()
+
+        threading.Thread(target=load, name="loading what draws", daemon=True).start()
+        self._lays: tuple[Lay, ...] = ()
+        self._theirs: tuple[int, ...] = ()
+        self._ahead: Callable[[], list[Drawn]] | None = None
+
+    def begin(self, lays: Sequence[Lay], listed: CuttingList) -> None:
+        """These are the lays; their drawing begins, where it is done by another process."""
+        self._lays, self._listed = tuple(lays), listed
+        if self._aside is None or not lays:
+            return
+        pieces = [len(lay.placements) for lay in lays]
+        theirs: list[int] = []
+        for number in sorted(range(len(lays)), key=lambda k: -pieces[k]):
+            if sum(pieces[k] for k in theirs) < _THEIRS * sum(pieces) or not theirs:
+                theirs.append(number)
+        self._theirs = tuple(sorted(theirs))
+        self._ahead = self._aside.ask(_all_drawn, [lays[k] for k in self._theirs], listed)
+
+    def pictures(self) -> tuple[dict[str, bytes], tuple[Scene, ...]]:
+        """The drawings of the lays by file name, and their scenes for the report: each is laid out once."""
+        ours = [k for k in range(len(self._lays)) if k not in self._theirs]
+        drawn = dict(zip(ours, _all_drawn([self._lays[k] for k in ours], self._listed), strict=True))
+        if self._ahead is not None:
+            drawn |= zip(self._theirs, self._ahead(), strict=True)
+        files: dict[str, bytes] = {}
+        for k in range(len(self._lays)):
+            files |= drawn[k][0]
+        return files, tuple(drawn[k][1] for k in range(len(self._lays)))
+
+    def __enter__(self) -> Drawing:
+        """Itself."""
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        """End the other process."""
+        if self._aside is not None:
+            self._aside.end()
+
+
+def _all_drawn(lays: Sequence[Lay], listed: CuttingList) -> list[Drawn]:
+    return [_drawn(lay, listed) for lay in lays]
+
+
+def _drawn(lay: Lay, listed: CuttingList) -> Drawn:
     from nesting.report.drawing.drawing import lay_scene
     from nesting.report.drawing.view import picture
     from nesting.report.print.drawn_files import lay_outputs
 
-    scenes = tuple(lay_scene(lay, picture(lay), listed) for lay in lays)
-    files: dict[str, bytes] = {}
-    for lay, scene in zip(lays, scenes, strict=True):
-        files |= lay_outputs(lay, listed, scene=scene)
-    return files, scenes
-
-
-def load_drawing() -> None:
-    """Have what draws loaded, in a thread of its own, while the search begins in another process."""
-
-    def load() -> None:
-        with contextlib.suppress(ImportError):
-            for name in _DRAWING:
-                import_module(name)
-            import_module("nesting.report.drawing.fonts").register()
-
-    threading.Thread(target=load, name="loading what draws", daemon=True).start()
+    scene = lay_scene(lay, picture(lay), listed)
+    return lay_outputs(lay, listed, scene=scene), scene
 
 
 def drawn_unless_stopped(draw: Callable[[], T]) -> T | None:

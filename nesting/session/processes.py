@@ -15,7 +15,7 @@ from multiprocessing.connection import Connection, Listener
 from pathlib import Path
 from typing import Any
 
-__all__ = ["Process", "begin", "ready", "warmed"]
+__all__ = ["Process", "begin", "forks_runs", "ready", "warmed"]
 
 #: where no launcher is used: there is no fork (Windows), or it is unsafe beside the system's libraries (macOS)
 _FRESH = sys.platform in ("win32", "darwin") or bool(os.environ.get("NESTING_FRESH"))
@@ -62,6 +62,11 @@ def _start(module: str, where: str, **how: Any) -> subprocess.Popen[bytes]:
     return subprocess.Popen(
         [sys.executable, "-m", module, where], stdin=null, stdout=null, stderr=null, **{"env": _environment(), **how}
     )
+
+
+def forks_runs() -> bool:
+    """Whether runs are forked from a launcher, so that one more costs next to nothing."""
+    return not _FRESH
 
 
 def ready() -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import time
 from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import replace
 
@@ -22,6 +23,8 @@ __all__ = ["COMPARED", "at_once", "laid_together", "spread_by_whole_price", "way
 COMPARED = 0.25
 #: seconds: with less, gathering the leaders is not searched for
 _GATHERED = 1.0
+#: share of what is left of the time for one more search of the first cloth
+_ONE_MORE = 0.4
 #: how often the first cloth is laid again at most, each time with more of its leaders apart
 _AGAIN = 3
 
@@ -31,11 +34,13 @@ def laid_together(
 ) -> tuple[Lay, ...]:
     """Lays of every cloth by itself with second cloths laid over their leaders: where these lie, or gathered at the cut
     end if that costs less in all, which is searched for in part of the time; or in patches at the leaders, where these
-    cost less. ``continued``: leaders stay."""
+    cost less. ``continued``: leaders stay. All searches together take ``COMPARED`` of the options' seconds; each has
+    that share of their rounds."""
+    left = _Left(options)
     if not continued:
         lays = spread_by_whole_price(listed, lays)
-    whole = way_over(listed, lays, options, continued=continued)
-    best = _cheapest(listed, lays, whole, options, continued=continued)
+    whole = _way_over(listed, lays, left, continued=continued)
+    best = _cheapest(listed, lays, whole, left, continued=continued)
     in_all = worth(listed, best)
 
     def told(row: SpreadTried) -> SpreadTried:
@@ -44,9 +49,37 @@ def laid_together(
     return tuple(replace(lay, tried=tuple(map(told, lay.tried))) for lay in best)
 
 
+class _Left:
+    """The time of all searches for second cloths, which each take a share of what is left of it; rounds do not end."""
+
+    def __init__(self, options: SearchOptions) -> None:
+        self._options = options
+        self._until = None if options.seconds is None else time.monotonic() + options.seconds * COMPARED
+
+    @property
+    def seconds(self) -> float | None:
+        """None where rounds are counted."""
+        return None if self._until is None else self._until - time.monotonic()
+
+    def share(self, rounds: float, seconds: float, *, least: float) -> SearchOptions:
+        """Options with this share of the rounds, or of the seconds that are left, ``least`` of them at least."""
+        left, counted = self.seconds, self._options.rounds
+        return replace(
+            self._options,
+            seconds=None if left is None else max(least, left * seconds),
+            rounds=None if counted is None else max(1, round(counted * rounds)),
+            on_lays=None,
+        )
+
+
 def way_over(
     listed: CuttingList, lays: tuple[Lay, ...], options: SearchOptions, *, continued: bool = False
 ) -> tuple[Lay, ...]:
+    """The lays with second cloths over the whole length of their leaders, without a look at patches."""
+    return _way_over(listed, lays, _Left(options), continued=continued)
+
+
+def _way_over(listed: CuttingList, lays: tuple[Lay, ...], left: _Left, *, continued: bool) -> tuple[Lay, ...]:
     """The lays with second cloths over the whole length of their leaders: where these lie, or gathered at the cut end
     if that costs less in all. ``continued``: leaders stay."""
     from nesting.planning.cut_together.layered import lay_over
@@ -65,11 +98,10 @@ def way_over(
         if not names or len(lay.sections) != 1:
             gathered.append(lay)
             continue
-        seconds = None if options.seconds is None else options.seconds * COMPARED
-        if seconds is not None and seconds < _GATHERED:
+        seconds = left.seconds
+        if seconds is not None and seconds * _ONE_MORE < _GATHERED:
             return over
-        rounds = None if options.rounds is None else max(1, round(options.rounds * COMPARED))
-        part = replace(options, seconds=seconds, rounds=rounds, on_lays=None)
+        part = left.share(COMPARED, _ONE_MORE, least=_GATHERED)
         kind = lay.sections[0].spread.kind
         try:
             new = lay_cloth(listed, lay.cloth, part, spread=kind, gather=names)
@@ -97,7 +129,7 @@ def _still_shortest(listed: CuttingList, lay: Lay, new: Lay) -> bool:
 
 
 def _cheapest(
-    listed: CuttingList, lays: tuple[Lay, ...], whole: tuple[Lay, ...], options: SearchOptions, *, continued: bool
+    listed: CuttingList, lays: tuple[Lay, ...], whole: tuple[Lay, ...], left: _Left, *, continued: bool
 ) -> tuple[Lay, ...]:
     """The cheapest of the ways that cut at the same time: whole lengths over the leaders, or patches; what each way
     would take is said beside it."""
@@ -105,15 +137,15 @@ def _cheapest(
     own = {lay.cloth: lay for lay in lays}
     for first, seconds in _led(listed, own).items():
         candidates = [best]
-        patched = _patched(listed, own, best, first, seconds, _share(options, COMPARED / 4, least=0.3))
+        patched = _patched(listed, own, best, first, seconds, left.share(COMPARED / 4, 0.2, least=0.2))
         if patched is not None:
             candidates.append(patched)
         if not continued and not all(lay.patches for lay in patched or best if lay.cloth in seconds):
             # leaders stay where they cost the first cloth least; only where their patches would lie on one another is
             # it laid again, with these leaders farther apart, then with all of them
-            for apart in _apart_again(listed, own, first, seconds, options):
+            for apart in _apart_again(listed, own, first, seconds, left):
                 there = {**own, first: apart}
-                again = _patched(listed, there, best, first, seconds, _share(options, COMPARED / 4, least=0.3))
+                again = _patched(listed, there, best, first, seconds, left.share(COMPARED / 4, 0.3, least=0.2))
                 if again is not None:
                     candidates.append(again)
                     if _cut_apart(again, seconds) == 0:
@@ -224,34 +256,29 @@ def _joined(notes: tuple[str, ...], more: tuple[str, ...]) -> tuple[str, ...]:
 
 
 def _apart_again(
-    listed: CuttingList, own: Mapping[str, Lay], first: str, seconds: Sequence[str], options: SearchOptions
+    listed: CuttingList, own: Mapping[str, Lay], first: str, seconds: Sequence[str], left: _Left
 ) -> Iterator[Lay]:
-    """The first cloth laid again with the leaders apart whose patches would lie on one another; then with all apart."""
+    """The first cloth laid again with the leaders apart whose patches would lie on one another; then with all apart.
+    Where the time is over, with all apart at once."""
     from nesting.planning.cut_together.leaders_apart import all_leaders, leaders_apart, leaders_at
     from nesting.planning.cut_together.patches import patch_conflict
 
     lay, apart = own[first], frozenset[NeedKey]()
     every = all_leaders(listed, lay, seconds)
-    part = _share(options, COMPARED)
     for _ in range(_AGAIN):
         found = [patch_conflict(listed, lay, own[second]) for second in seconds]
         close = frozenset(key for one in found if one is not None for key in leaders_at(lay, one.leaders))
         if not close:
             return
-        apart = apart | close if not close <= apart else every
+        over = left.seconds is not None and left.seconds <= 0.0
+        apart = apart | close if not close <= apart and not over else every
         try:
-            lay = leaders_apart(listed, own[first], seconds, apart, part)
+            lay = leaders_apart(listed, own[first], seconds, apart, left.share(COMPARED, _ONE_MORE, least=0.2))
         except CannotLayError:
             return
         yield lay
         if apart == every:
             return
-
-
-def _share(options: SearchOptions, share: float, *, least: float = 0.05) -> SearchOptions:
-    seconds = None if options.seconds is None else max(least, options.seconds * share)
-    rounds = None if options.rounds is None else max(1, round(options.rounds * share))
-    return replace(options, seconds=seconds, rounds=rounds)
 
 
 def ways_note(listed: CuttingList, second: Lay, over: float | None, apart: float) -> str:

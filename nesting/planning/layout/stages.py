@@ -42,6 +42,9 @@ _OPEN_LAST = 0.25
 _EACH = 0.35
 #: seconds for each piece: with less, what a search of each fold would get is worth more on open cloth
 _SHORT = 0.13
+#: with more pieces than that, first layouts of folds take too long to be made in so short a time
+_MANY = 100
+_NO_TIME = "not tried: in so short a time it is better spent on open cloth"
 #: seconds of search for each candidate of a spread
 _PER_CANDIDATE = 4.0
 
@@ -69,11 +72,12 @@ def try_all(
             opener = None
             refused.append(Refusal("open", error.reason))
     spent = OPEN_FIRST if opener is not None else 0.0
-    trials = _candidates(search, folded)
+    tried = () if opener is not None and _short(search) and _pieces(search) > _MANY else folded
+    trials = _candidates(search, tried)
     for_folds = (1.0 - _OPEN_LAST if opener is not None else 1.0) - spent
     # A first layout of each candidate, which takes no search, shows which of them are worth the time.
     _run_side_by_side(search, trials, None, "trying spreads")
-    best_of = _worth_a_search(trials, folded)
+    best_of = _worth_a_search(trials, tried)
     finished: list[Finished] = []
     if "sections" in kinds:
         made, why = _sections(search, best_of, spent, beside_open=opener is not None)
@@ -84,7 +88,9 @@ def try_all(
     for kind in folded:
         done = [t for t in trials if t.candidate.kind == kind and t.result is not None]
         finished += [_finish(search, t) for t in done]
-        if not done:
+        if kind not in tried:
+            refused.append(Refusal(kind, Reason(_NO_TIME, code="spread.no-time")))
+        elif not done:
             refused.append(
                 Refusal(kind, _all_of([t.refused for t in trials if t.candidate.kind == kind and t.refused]))
             )
@@ -111,8 +117,7 @@ def _sections(
     from nesting.planning.layout.sections import sectioned
 
     if beside_open and _short(search):
-        no_time = "not tried: in so short a time it is better spent on open cloth"
-        return [], [Refusal("sections", Reason(no_time, code="spread.no-time"))]
+        return [], [Refusal("sections", Reason(_NO_TIME, code="spread.no-time"))]
     search.tell("sections", spent)
     flaps = [t.candidate for t in best_of if t.candidate.kind == "partial fold"]
     made, why = sectioned(search.listed, search.cloth, search.stacks, search.options, search.pool, flaps)
@@ -129,7 +134,11 @@ def _short(search: Search) -> bool:
     seconds = search.options.seconds
     if search.options.rounds is not None or seconds is None:
         return False
-    return seconds < _SHORT * sum(len(stack.needs) for stack in search.stacks)
+    return seconds < _SHORT * _pieces(search)
+
+
+def _pieces(search: Search) -> int:
+    return sum(len(stack.needs) for stack in search.stacks)
 
 
 def _search_folds(search: Search, best_of: list[Trial], share: float, kept: float) -> None:

@@ -83,7 +83,10 @@ def _shape(shape: Shape, x0: float, y1: float, decimals: int) -> str:
 
 
 def _path(line: Line, closed: bool, x0: float, y1: float, decimals: int) -> str:
-    points = " ".join(f"{_n(x - x0, decimals)},{_n(y1 - y, decimals)}" for x, y in line)
+    # as ``_n`` does, in a third of the time: there are hundreds of thousands; adding 0.0 turns −0.0 into 0.0
+    points = " ".join(
+        ["%.9g,%.9g" % (round(x - x0, decimals) + 0.0, round(y1 - y, decimals) + 0.0) for x, y in line]  # noqa: UP031
+    )
     return f"M{points}{'Z' if closed else ''}"
 
 
