@@ -60,11 +60,14 @@ def try_all(
     helpers = _helpers(search, forced)
     folded = tuple(k for k in dict.fromkeys((*kinds, *helpers)) if k not in ("open", "sections"))
     others = bool(folded) or "sections" in kinds
+    alone = _short(search) and _pieces(search) > _MANY
     opener = None
     if "open" in kinds:
         try:
             opener = _OpenCloth(search)
-            if not (others and _short(search)):
+            if alone and others:
+                opener.run(1.0, [], until_end=True)
+            elif not (others and _short(search)):
                 opener.run(OPEN_FIRST if others else 1.0, [])
                 if opener.trial.used <= (search.options.enough or 0.0):
                     return [opener.finished()], tuple(refused)
@@ -72,7 +75,7 @@ def try_all(
             opener = None
             refused.append(Refusal("open", error.reason))
     spent = OPEN_FIRST if opener is not None else 0.0
-    tried = () if opener is not None and _short(search) and _pieces(search) > _MANY else folded
+    tried = () if opener is not None and alone else folded
     trials = _candidates(search, tried)
     for_folds = (1.0 - _OPEN_LAST if opener is not None else 1.0) - spent
     # A first layout of each candidate, which takes no search, shows which of them are worth the time.
@@ -85,19 +88,14 @@ def try_all(
         refused += why
     if opener is None or not _short(search):
         _search_folds(search, best_of, for_folds, _OPEN_LAST if opener is not None else 0.0)
-    for kind in folded:
-        done = [t for t in trials if t.candidate.kind == kind and t.result is not None]
-        finished += [_finish(search, t) for t in done]
-        if kind not in tried:
-            refused.append(Refusal(kind, Reason(_NO_TIME, code="spread.no-time")))
-        elif not done:
-            refused.append(
-                Refusal(kind, _all_of([t.refused for t in trials if t.candidate.kind == kind and t.refused]))
-            )
+    made, why = _folded(search, trials, folded, tried)
+    finished += made
+    refused += why
     if opener is not None:
         try:
             if others and _short(search):
-                opener.run(1.0, [], until_end=True)
+                if not alone:
+                    opener.run(1.0, [], until_end=True)
                 opener.begin_from(finished)
             elif others:
                 opener.run(_OPEN_LAST, finished, until_end=True)
@@ -108,6 +106,23 @@ def try_all(
     if not wanted:
         raise _nothing_lies(search, refused)
     return wanted, tuple(r for r in refused if r.kind in kinds or forced is None)
+
+
+def _folded(
+    search: Search, trials: Sequence[Trial], kinds: Iterable[SpreadName], tried: Sequence[SpreadName]
+) -> tuple[list[Finished], list[Refusal]]:
+    """The lays of folded cloth, and why there is none of a spread."""
+    finished: list[Finished] = []
+    refused: list[Refusal] = []
+    for kind in kinds:
+        here = [t for t in trials if t.candidate.kind == kind]
+        done = [_finish(search, t) for t in here if t.result is not None]
+        finished += done
+        if kind not in tried:
+            refused.append(Refusal(kind, Reason(_NO_TIME, code="spread.no-time")))
+        elif not done:
+            refused.append(Refusal(kind, _all_of([t.refused for t in here if t.refused])))
+    return finished, refused
 
 
 def _sections(

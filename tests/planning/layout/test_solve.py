@@ -239,3 +239,16 @@ def test_a_second_cloth_lies_over_the_leaders() -> None:
     shift = {round(a.x - b.x, 6) for a, b in zip(leaders, followers, strict=True)}
     assert len(shift) == 1, "the second cloth is one piece laid over the first"
     assert any("cut apart" in note for note in second.notes) and any("cut apart" in note for note in main.notes)
+
+
+def test_in_a_short_time_many_pieces_lie_open_and_folds_are_not_tried() -> None:
+    """Below 0.13 s a piece; the table says so. With few pieces folds have their first layouts however short it is."""
+    many = order_of(rect("patch", 120, 90), count=101)
+    lay = lay_cloth(resolve(many), "main", SearchOptions(seconds=1.0, workers=1))
+    assert prove(lay, many).ok
+    refused = {t.kind: t.refused.code for t in lay.tried if t.refused is not None}
+    assert {k for k, code in refused.items() if code == "spread.no-time"} >= {"lengthwise fold", "crosswise fold"}
+    assert [t.kind for t in lay.tried if t.chosen] == ["open"]
+    few = order_of(rect("patch", 120, 90), count=20)
+    lay = lay_cloth(resolve(few), "main", SearchOptions(seconds=1.0, workers=1))
+    assert "lengthwise fold" in {t.kind for t in lay.tried if t.refused is None}
