@@ -33,7 +33,7 @@ app = typer.Typer(
     no_args_is_help=True,
     add_completion=False,
     pretty_exceptions_enable=False,
-    rich_markup_mode="rich",
+    rich_markup_mode=None,
 )
 
 OrderArg = Annotated[Path, typer.Argument(metavar="ORDER", help="The cutting order (TOML).")]

@@ -7,6 +7,7 @@ import os
 import time
 
 import pytest
+
 from nesting.session import processes
 from nesting.session.aside import Aside
 
