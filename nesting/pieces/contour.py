@@ -250,19 +250,17 @@ class Contour:
 
     def _beside_corners(self) -> list[int]:
         """The vertices that are no part of a corner."""
-        places = [float(self.starts[i]) for i in self.corners]
-        total = self.perimeter
-
-        def apart(a: float, b: float) -> float:
-            d = abs(a - b) % total
-            return min(d, total - d)
-
-        half = CORNER_REACH_MM / 2
-        return [
-            i
-            for i in range(len(self.ring))
-            if i not in self._sharp and all(apart(float(self.starts[i]), s) > half for s in places)
-        ]
+        here, total = self.starts[:-1], self.perimeter
+        free = np.ones(len(here), dtype=bool)
+        free[list(self._sharp)] = False
+        places = np.sort(here[list(self.corners)])
+        if len(places):
+            # over the first point, too
+            around = np.concatenate(([places[-1] - total], places, [places[0] + total]))
+            after = np.clip(np.searchsorted(around, here), 1, len(around) - 1)
+            free &= np.minimum(around[after] - here, here - around[after - 1]) > CORNER_REACH_MM / 2
+        found: list[int] = np.flatnonzero(free).tolist()
+        return found
 
     @cached_property
     def _sharp(self) -> frozenset[int]:

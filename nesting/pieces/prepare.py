@@ -6,6 +6,7 @@ import math
 from dataclasses import replace
 from functools import lru_cache
 
+import numpy as np
 from shapely.geometry import LineString, Point, Polygon
 from shapely.validation import explain_validity
 
@@ -40,7 +41,7 @@ def sound_ring(ring: Ring, what: str, *, file: str | None, piece: str) -> Ring:
         raise PatternError(
             f"the {what} encloses no area: draw it as one closed line", file=file, piece=piece, code="outline.no-area"
         )
-    polygon = Polygon(ring)
+    polygon = Polygon(np.asarray(ring))
     if not polygon.is_valid:
         x, y = _where(explain_validity(polygon), ring)
         raise PatternError(
@@ -156,7 +157,7 @@ def _prepared(
 
 def _strays(piece: Piece) -> list[Finding]:
     """Marks and lines that the finished outline no longer holds; a cutout that it crosses is an error."""
-    outline = Polygon(piece.outline).buffer(JOIN_GAP_MM)
+    outline = Polygon(np.asarray(piece.outline)).buffer(JOIN_GAP_MM)
     for ring in piece.cutouts:
         if not outline.covers(Polygon(ring)):
             x, y = Polygon(ring).centroid.coords[0]

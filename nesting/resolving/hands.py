@@ -10,6 +10,8 @@ from __future__ import annotations
 
 from functools import lru_cache
 
+import numpy as np
+
 from nesting.model.lay import mirrored_over_fold
 from nesting.model.order import Cloth, CutPiece
 from nesting.model.piece import Piece
@@ -26,7 +28,7 @@ def is_symmetric(piece: Piece) -> bool:
     from shapely.affinity import scale
     from shapely.geometry import Polygon
 
-    outline = Polygon(piece.outline, piece.cutouts)
+    outline = Polygon(np.asarray(piece.outline), [np.asarray(hole) for hole in piece.cutouts])
     _, y0, _, y1 = outline.bounds
     axis = (y0 + y1) / 2
     mirror = scale(outline, xfact=1.0, yfact=-1.0, origin=(0.0, axis))

@@ -10,6 +10,8 @@ from functools import cached_property
 from itertools import takewhile
 from typing import TYPE_CHECKING
 
+import numpy as np
+
 from nesting.files.drawn import outline
 from nesting.files.drawn.context import Context
 from nesting.files.drawn.loops import Join, find_loops
@@ -251,7 +253,7 @@ def _nested(found: list[Found], ctx: Context) -> tuple[set[int], dict[int, list[
     """Outlines that are drawn twice, and for each the larger ones that it lies in, by number."""
     from shapely import Polygon, STRtree, prepare
 
-    shapes = [Polygon(f.ring) for f in found]
+    shapes = [Polygon(np.asarray(f.ring)) for f in found]
     dots = [_inner_point(shape) for shape in shapes]
     known = [i for i, dot in enumerate(dots) if dot is not None]
     tried, boxed = STRtree(shapes).query([dots[i] for i in known]) if known else ((), ())

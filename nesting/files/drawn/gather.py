@@ -10,6 +10,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 
+import numpy as np
+
 from nesting.files.drawn import outline
 from nesting.files.drawn.collect import Collector, Found, outermost, seams_alone
 from nesting.files.drawn.context import Context
@@ -158,7 +160,7 @@ class _Finder:
 
         self.found = found
         self.gap = ctx.join_gap
-        self.shapes = [Polygon(f.ring) for f in found]
+        self.shapes = [Polygon(np.asarray(f.ring)) for f in found]
         self.tree = STRtree(self.shapes)
 
     def owners(self, points: Sequence[Point], chain: tuple[Group, ...], closed: bool) -> list[Found]:

@@ -8,6 +8,8 @@ from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
+import numpy as np
+
 from nesting.files.drawn import marks, outline
 from nesting.files.drawn.collect import Found
 from nesting.files.drawn.context import Context
@@ -333,7 +335,7 @@ def _cutouts(
         rest = [lines[i] for i in result.loose]
         if rest:
             ctx.note("ambiguous", "a cutout does not close; kept as lines inside the piece", piece, code="cutout.open")
-    whole = Polygon(outer).buffer(ctx.join_gap)
+    whole = Polygon(np.asarray(outer)).buffer(ctx.join_gap)
     sound: list[Ring] = []
     for given in rings:
         clean, done = outline.clean(given)
@@ -421,7 +423,7 @@ def _in_the_piece(bare: list[Stroke], ring: Ring, ctx: Context, piece: str) -> l
     """Lines without those that lie wholly outside the outline."""
     from shapely import LineString, Point, Polygon
 
-    whole = Polygon(ring).buffer(ctx.join_gap)
+    whole = Polygon(np.asarray(ring)).buffer(ctx.join_gap)
     kept = []
     for stroke in bare:
         shape = LineString(stroke.points) if len(stroke.points) > 1 else Point(stroke.points[0])

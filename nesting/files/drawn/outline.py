@@ -137,7 +137,7 @@ def crossing(ring: Ring) -> Point | None:
     """A place where the outline crosses or touches itself, None if it is simple."""
     from shapely import Polygon, is_valid_reason
 
-    shape = Polygon(ring)
+    shape = Polygon(np.asarray(ring))
     if shape.is_valid:
         return None
     reason: str = is_valid_reason(shape)

@@ -11,6 +11,8 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
+import numpy as np
+
 from nesting.files.lays.layreading import SCHEMA, lay_from_dict
 from nesting.model.errors import InternalError, OrderError
 from nesting.model.findings import Reason
@@ -160,7 +162,9 @@ def _point(p: Point) -> list[float]:
 
 
 def _line(points: Ring) -> list[list[float]]:
-    return [_point(p) for p in points]
+    # adding 0.0 turns −0.0 into 0.0
+    rounded: list[list[float]] = (np.round(np.asarray(points, dtype=float).reshape(-1, 2), DECIMALS) + 0.0).tolist()
+    return rounded
 
 
 def _spread_dict(spread: Spread) -> dict[str, Any]:

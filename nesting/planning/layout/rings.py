@@ -32,7 +32,7 @@ def thinned(outline: Ring, slack: float = SEARCH_CHORD_MM, fold: tuple[Point, Po
     """
     from shapely.geometry import LineString, Polygon
 
-    fine: Any = Polygon(outline)
+    fine: Any = Polygon(np.asarray(outline))
     plain: Any = fine.simplify(1e-6)
     if len(plain.exterior.coords) - 1 <= EXACT_CORNERS and plain.is_valid and fold is None:
         return _ring(plain)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import Literal
 
@@ -82,18 +83,22 @@ def grain_line(p: Placement, imperial: bool) -> tuple[tuple[Point, Point], float
     """The grain line of a placement on the table (tail, head), and its offset from the grainline, mm."""
     sign = -1.0 if p.flipped else 1.0
 
-    def back(q: Point) -> Point:
-        x, y = turned((q[0] - p.x, q[1] - p.y), -p.turn)
-        return (x, sign * y)
-
     def to_table(q: Point) -> Point:
         x, y = turned((q[0], sign * q[1]), p.turn)
         return (x + p.x, y + p.y)
 
-    outline = tuple(back(q) for q in p.outline)
+    outline = _in_grain_frame(p, sign)
     offset = _line_offset(outline, 25.4 / 4 if imperial else 5.0)
     a, b = through(outline, offset)
     return (to_table((a, offset)), to_table((b, offset))), offset
+
+
+def _in_grain_frame(p: Placement, sign: float) -> Ring:
+    a = math.radians(-p.turn)
+    ring = np.asarray(p.outline, dtype=float) - (p.x, p.y)
+    x = math.cos(a) * ring[:, 0] - math.sin(a) * ring[:, 1]
+    y = math.sin(a) * ring[:, 0] + math.cos(a) * ring[:, 1]
+    return tuple(zip(x.tolist(), (sign * y).tolist(), strict=True))
 
 
 def _line_offset(outline: Ring, step: float) -> float:

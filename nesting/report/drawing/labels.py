@@ -120,7 +120,8 @@ class Labeller:
         import shapely
         from shapely.geometry import Polygon
 
-        body = Polygon(outline, holes)
+        # of a finely drawn outline only what may matter to words: they keep more than twice that from the cut line
+        body = Polygon(np.asarray(outline), [np.asarray(hole) for hole in holes]).simplify(0.025 * self.em)
         if not body.is_valid:
             body = body.buffer(0)
         if not self.taken:

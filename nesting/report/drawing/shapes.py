@@ -128,6 +128,6 @@ def thinned(ring: Ring, tolerance: float) -> Ring:
         return ring
     from shapely.geometry import LinearRing
 
-    thin = LinearRing(ring).simplify(tolerance, preserve_topology=False)
+    thin = LinearRing(np.asarray(ring)).simplify(tolerance, preserve_topology=False)
     coords = list(thin.coords)[:-1]
     return tuple((float(x), float(y)) for x, y in coords) if len(coords) >= 3 else ring
