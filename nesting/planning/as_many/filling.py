@@ -311,7 +311,7 @@ class _Filling:
         """Why that part is proved not to fit on that cloth; None where it is not."""
         cloth = part.cloth_named(room.cloth)
         bound = cloth_bound(part, cloth, stacks_of(part, cloth), seconds=seconds)
-        if bound is None or bound.length <= room.length + 1e-6:
+        if bound.length <= room.length + 1e-6:
             return None
         there, least = (format_length(mm, imperial=self.listed.imperial) for mm in (room.length, bound.length))
         return f"they take at least {least} of the {there} of '{room.cloth}' that can be laid ({bound.reason})"

@@ -467,6 +467,9 @@ class _PoseBuilder:
             body = within(body)
         low = high = left = 0.0
         x_axis = y_axis = None
+        # what all plies of the placement have in common: a flap's own edge is no fold and asks for no gap
+        across = [[y for _, y in self.spread.plies[ply].region] for ply in meta.plies]
+        bottom, top = max(map(min, across)), min(map(max, across))
         for line in self.spread.folds:
             # half the gap from every fold that it does not lie on: opened out, that is the whole gap
             if line is fold or not set(line.plies) & set(meta.plies):
@@ -474,9 +477,9 @@ class _PoseBuilder:
             if line.along == "y":
                 left = self.cloth.gap / 2
             elif line.at == 0.0:
-                low = self.cloth.gap / 2
+                low = max(0.0, line.at + self.cloth.gap / 2 - bottom)
             else:
-                high = self.cloth.gap / 2
+                high = max(0.0, top - line.at + self.cloth.gap / 2)
         if fold is None:
             pass
         elif fold.along == "x":

@@ -7,11 +7,13 @@ the open problem holds for all of them. A tube does not open out; its own proble
 
 from __future__ import annotations
 
+import math
 import pickle
 from dataclasses import replace
 
 from nesting.model.errors import CannotLayError
 from nesting.model.order import Cloth, Remnant, SpreadName
+from nesting.model.tolerances import BOUND_MM
 from nesting.packing.problem import Bound, PackingError
 from nesting.planning.layout.assemble import assemble
 from nesting.planning.layout.demand import Stack, stacks_of
@@ -34,8 +36,9 @@ def cloth_bound(
     remnant: Remnant | None = None,
     *,
     seconds: float = 1.0,
-) -> Bound | None:
-    """A bound on the length of cloth that all of ``stacks`` take, opened out, mm; None where nothing can lie there."""
+) -> Bound:
+    """A bound on the length of cloth that all of ``stacks`` take, opened out, mm. Where no problem of the cloth opened
+    out can be stated, what the pieces cover: the bound of a single spread with its flaps holds for no other."""
     from nesting.packing.bounds.bounds import lower_bound
 
     kind: SpreadName = "tubular" if cloth.tubular else "open"
@@ -54,7 +57,22 @@ def cloth_bound(
                 _known.pop(next(iter(_known)))
         return _known[data]
     except (CannotLayError, PackingError):
-        return None
+        return _by_area(stacks, cloth)
+
+
+def _by_area(stacks: tuple[Stack, ...], cloth: Cloth) -> Bound:
+    """What the pieces cover of the cloth in its full width, less what the proof lets pass."""
+    from shapely.geometry import Polygon
+
+    areas = [
+        Polygon(stack.cut.piece.outline, stack.cut.piece.cutouts).buffer(-BOUND_MM).area
+        * (2 if stack.cut.on_fold else 1)
+        * len(stack.needs)
+        for stack in stacks
+    ]
+    across = cloth.width_washed * (2.0 if cloth.tubular else 1.0)
+    reason = "area: laid without any waste, the pieces cover the cloth in full width over that length"
+    return Bound(math.fsum(areas) / across, reason)
 
 
 def _opened(stack: Stack) -> Stack:

@@ -96,6 +96,14 @@ def _flap_style(depths: tuple[float, ...], stacks: tuple[Stack, ...], cloth: Clo
     return JobStyle(pairs=round(min(1.0, max(0.0, share)), 3))
 
 
+def _flaps_of_halves(stacks: tuple[Stack, ...], cloth: Cloth) -> list[tuple[float, float]]:
+    """The flaps of a double fold that are as deep as the two deepest halves which the cloth takes side by side, where
+    these differ: they lie on both folds and nothing is left between."""
+    depths = sorted({_up(h + cloth.selvage) for s in stacks if s.cut.on_fold for h in _heights(s, cloth)}, reverse=True)
+    taken = [(a, b) for a, b in combinations_with_replacement(depths, 2) if a + b <= cloth.width_washed / 2 + _STEP]
+    return [pair for pair in sorted(taken, key=sum, reverse=True)[:1] if pair[0] - pair[1] > 1.0]
+
+
 def candidates_for(kind: SpreadName, stacks: tuple[Stack, ...], cloth: Cloth) -> tuple[Candidate, ...]:
     """What to try for a spread, the easiest to cut first. Empty where the pieces give no sensible flap depth."""
     has_halves = any(s.cut.on_fold for s in stacks)
@@ -130,6 +138,7 @@ def candidates_for(kind: SpreadName, stacks: tuple[Stack, ...], cloth: Cloth) ->
             if width / 2 - a > cloth.selvage + _STEP:
                 flaps.add((max(a, width / 2 - a), min(a, width / 2 - a)))
         ordered = sorted(flaps, key=lambda f: (abs(f[0] - f[1]) > 1.0, -sum(f)))
+        ordered = list(dict.fromkeys((*_flaps_of_halves(stacks, cloth), *ordered)))
         doubles = [Candidate(kind, pair, _flap_style(pair, stacks, cloth)) for pair in ordered[:MOST_DEPTHS]]
         if has_halves:
             doubles += [replace(c, style=replace(c.style, open_halves=True)) for c in doubles[:2]]

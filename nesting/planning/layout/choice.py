@@ -150,6 +150,4 @@ def _bound(search: Search, finished: Finished) -> tuple[float, str]:
     """A bound on the lay length: any lay opens out into an open one of the same cloth, so the open bound holds, shared
     among the lengths of cloth that lie on one another."""
     bound = search.open_bound()
-    if bound is None:
-        return (finished.bound or 0.0, finished.reason)
     return shared(bound, finished.kind, search.cloth).length, bound.reason

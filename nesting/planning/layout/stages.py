@@ -342,9 +342,7 @@ def _finish(search: Search, trial: Trial) -> Finished:
     assert trial.assembly is not None and trial.result is not None
     placements, length = trial.assembly.placements(trial.result.places)
     section = Section(with_length(trial.assembly, length), length, placements)
-    return Finished(
-        trial.candidate.kind, (section,), trial.assembly, trial.result.bound.length, trial.result.bound.reason
-    )
+    return Finished(trial.candidate.kind, (section,), trial.assembly)
 
 
 class _OpenCloth:
@@ -432,7 +430,6 @@ def _extent(places: tuple[Place, ...], items: tuple[Item, ...]) -> float:
     return max(p.x + float(outline_of(items[p.item].poses[p.pose])[:, 0].max()) for p in places)
 
 
-def _shared_bound(search: Search, kind: SpreadName) -> Bound | None:
+def _shared_bound(search: Search, kind: SpreadName) -> Bound:
     """The open bound for a lay of this spread, whose plies share it."""
-    bound = search.open_bound()
-    return None if bound is None else shared(bound, kind, search.cloth)
+    return shared(search.open_bound(), kind, search.cloth)

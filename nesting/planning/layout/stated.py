@@ -15,7 +15,7 @@ __all__ = ["provable"]
 
 def provable(listed: CuttingList, lay: Lay, *, seconds: float = 1.0) -> float | None:
     """The greatest length, mm, below which no lay of these garments on this spread is proved to be; None where nothing
-    can be said, as nothing lies on open cloth."""
+    is laid."""
     cloth = listed.cloth_named(lay.cloth)
     kind = "open" if len(lay.sections) != 1 else lay.sections[0].spread.kind
     if kind.startswith("stacked"):
@@ -30,7 +30,7 @@ def provable(listed: CuttingList, lay: Lay, *, seconds: float = 1.0) -> float | 
     if not stacks:
         return None
     bound = cloth_bound(listed, cloth, stacks, remnant, seconds=seconds)
-    return None if bound is None else shared(bound, kind, cloth).length
+    return shared(bound, kind, cloth).length
 
 
 def _held(listed: CuttingList, lay: Lay) -> tuple[Stack, ...]:

@@ -61,13 +61,11 @@ class Trial:
 
 @dataclass(frozen=True)
 class Finished:
-    """A lay of one spread; ``bound`` mm is that of its own problem, where there is one."""
+    """A lay of one spread."""
 
     kind: SpreadName
     sections: tuple[Section, ...]
     assembly: Assembly | None
-    bound: float | None = None
-    reason: str = ""
 
     @property
     def lay_length(self) -> float:
@@ -101,12 +99,10 @@ class Search:
     #: seconds that showing it took
     showing: float = 0.0
     _bound: Bound | None = None
-    _bound_known: bool = False
 
-    def open_bound(self) -> Bound | None:
-        """The proven bound of the cloth opened out, worked out once; None where nothing can lie on it."""
-        if not self._bound_known:
-            self._bound_known = True
+    def open_bound(self) -> Bound:
+        """The proven bound of the cloth opened out, worked out once."""
+        if self._bound is None:
             # on a leftover it is a figure beside the lay, and many lays are tried there
             seconds = 1.0 if self.remnant is None else 0.1
             if self.options.seconds is not None:

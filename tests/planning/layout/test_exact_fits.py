@@ -19,9 +19,11 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from nesting.api import lay_proved
+from nesting.model.errors import CannotLayError
 from nesting.model.lay import Lay
 from nesting.model.order import CutPiece, Order, Remnant
 from nesting.model.piece import Piece
+from nesting.planning.layout import bounding
 from nesting.planning.layout.bounding import cloth_bound, shared
 from nesting.planning.layout.choice import choose
 from nesting.planning.layout.demand import stacks_of
@@ -142,6 +144,32 @@ def test_without_slack_a_leftover_in_the_shape_of_an_l_holds_what_fills_it() -> 
     order = order_of(rect("long", 600, 300), rect("square", 300, 300), width=600.0)
     found = lay_cloth(resolve(order), "main", SearchOptions(seconds=None, rounds=60, workers=1), remnant=leftover)
     assert sorted(p.piece for p in found.placements) == ["long", "square"]
+
+
+def test_two_halves_of_different_depths_fill_both_flaps_of_a_double_fold() -> None:
+    """8 and 15 cm deep on cloth of 46: 8 + 15 + 8 + 15 is its width, so both lie beside each other, 40 cm long. With a
+    gap of 3 mm it takes cloth of 46.3, as between the flaps' pieces the whole gap is left on the lower ply."""
+    for gap in (0.0, 3.0):
+        halves = (band("a", 400, 80, unfold=False), band("b", 400, 150, unfold=False))
+        order = order_of(*halves, width=460.0 + gap, gap=gap)
+        assert lay(order, "double fold").lay_length == pytest.approx(400.0, abs=0.01)
+
+
+def test_the_bound_of_a_spread_with_its_flaps_is_not_told_of_all(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A half 10 cm deep beside a single of 40 cm, both 30 long, on 60: 30 cm is laid with the flap at 10. With flaps of
+    30 the half lies alone in front of the single: 60, and that is the bound of such a fold only. Where the cloth opened
+    out states no problem, what is told is what the pieces cover: (2 · 10 + 40) · 30 / 60, so 30 cm at the most."""
+
+    def none(*_: object, **__: object) -> None:
+        raise CannotLayError("no problem", key="main")
+
+    monkeypatch.setattr(bounding, "assemble", none)
+    order = order_of(band("half", 300, 100, unfold=False), rect("single", 300, 400), width=600.0)
+    found = lay(order, "partial fold")
+    assert found.lay_length == pytest.approx(300.0, abs=0.01)
+    assert 299.0 < found.lower_bound <= 300.0 and found.bound_reason.startswith("area")
+    wider = order_of(band("half", 300, 100, unfold=False), rect("single", 300, 400), width=900.0)
+    assert 199.0 < lay(wider, "partial fold").lower_bound <= 200.0
 
 
 def test_on_the_fold_only_is_bounded_as_if_opened_out() -> None:
