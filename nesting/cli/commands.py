@@ -269,7 +269,8 @@ def check_order_file(
         words.append(f"written to {folder}: {names}")
     lies = not any(f.code == "cloth.cannot-lie" for f in laying)
     document["can_be_laid"] = lies
-    return result.ok and lies, document, words
+    answered = not any(f.forbids for f in result.findings)
+    return result.ok and lies and answered, document, words
 
 
 def check_lay_file(path: Path) -> tuple[bool, dict[str, Any], list[object]]:

@@ -41,7 +41,7 @@ def run(connection: Any) -> None:
         from nesting.packing.search.warm import warm_up
 
         tell(Reading("reading"))
-        fresh = warm_up(lambda note: tell(Reading(note)))
+        fresh = warm_up(lambda note: tell(Reading(note, compiling=True)))
         if asked is None:
             connection.send(Result())
             return

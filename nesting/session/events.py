@@ -75,9 +75,11 @@ class Event:
 
 @dataclass(frozen=True)
 class Reading(Event):
-    """The search is getting ready; ``note`` says with what."""
+    """The search is getting ready; ``note`` says with what. ``compiling``: once after installation, which takes nothing
+    from the seconds of the search."""
 
     note: str
+    compiling: bool = False
 
 
 @dataclass(frozen=True)

@@ -41,10 +41,15 @@ from nesting.session.events import (
 from nesting.session.hearing import Hearing, Stopped
 from nesting.session.working import do, proved
 
-__all__ = ["Session"]
+__all__ = ["CUT_SHORT", "Session"]
 
 #: seconds beyond those given after which a lay is ended with the best that is known, if the search has not ended then
 GRACE = 1.0
+#: what a lay says that was ended so
+CUT_SHORT = (
+    "the time was over before the search had come to its end: not every spread may have been tried. Lay it again, "
+    "or with more --seconds"
+)
 
 
 class Session:
@@ -84,6 +89,7 @@ class Session:
         self._late = False
         #: seconds after which the search itself began: loading and compiling come before
         self._ready: float | None = None
+        self._compiled = False
 
     @property
     def cutting_list(self) -> CuttingList:
@@ -190,8 +196,8 @@ class Session:
         seconds = self.options.seconds
         if seconds is None or self.options.rounds is not None or not isinstance(self.work, LayWork):
             return None
-        # loading takes of the time, but no more than a third of it: compiling, once after installation, takes longer
-        before = max(0.0, (self._ready or 0.0) - seconds / 3)
+        # loading takes of the time, but no more than a third of it; compiling, once after installation, nothing
+        before = max(0.0, (self._ready or 0.0) - (0.0 if self._compiled else seconds / 3))
         return before + seconds + max(GRACE, 0.05 * seconds)
 
     def _guarded(self, outcome: Callable[[], Result | None]) -> None:
@@ -221,7 +227,10 @@ class Session:
         """What is known, proved, when the search has been ended from outside."""
         stopped = self._stop.is_set()
         if isinstance(self.work, LayWork):
-            return Result(self.lays, proved(self.lays, self.order), stopped=stopped) if self.lays else None
+            if not self.lays:
+                return None
+            told = tuple(replace(lay, notes=(*lay.notes, CUT_SHORT)) for lay in self.lays) if self._late else self.lays
+            return Result(told, proved(told, self.order), stopped=stopped)
         if self.answer is None:
             return None
         lays: tuple[Lay, ...] = ()
@@ -250,7 +259,9 @@ class Session:
                     return message
                 if isinstance(message, Refused):
                     raise message.error
-                if self._ready is None and not isinstance(message, Reading):
+                if isinstance(message, Reading):
+                    self._compiled = self._compiled or message.compiling
+                elif self._ready is None:
                     self._ready = self._elapsed()
                 self._tell(message)
         except (EOFError, OSError):

@@ -103,6 +103,14 @@ def files_say_so(folder: Path) -> list[str]:
     return read
 
 
+def test_check_says_the_same_of_a_question_as_lay(tmp_path: Path) -> None:
+    """A fold that is not answered: exit 2 and "Do not cut yet", not that the pieces can be laid."""
+    done = run("check", case(tmp_path, low=110.0, label="<text x='230' y='60'>cut 1 on fold</text>"), cwd=tmp_path)
+    assert done.returncode == 2
+    assert "Do not cut yet: 1 question is not answered" in done.stdout
+    assert "can be laid" not in done.stdout and "sew together" not in done.stdout
+
+
 @pytest.mark.parametrize("command", ["remnants", "batch"])
 def test_leftovers_and_batches_stop_as_well_and_say_so_where_laid_anyway(tmp_path: Path, command: str) -> None:
     """Exit 2 and nothing written; with --anyway exit 0, and terminal, report, lay files, sheets and pictures say it."""

@@ -15,7 +15,7 @@ from nesting.planning.layout.assemble import Assembly
 from nesting.planning.layout.trials import Finished, Search, Trial, used_by
 from nesting.resolving.cutting_list import CuttingList
 
-__all__ = ["lay_notes", "say_length", "traced_pieces", "turn_notes", "why_never", "why_refused"]
+__all__ = ["lay_notes", "say_length", "traced_pieces", "turn_notes", "why_never", "why_not_there", "why_refused"]
 
 
 def why_refused(search: Search, trial: Trial, error: PackingError) -> Reason:
@@ -28,8 +28,22 @@ def why_refused(search: Search, trial: Trial, error: PackingError) -> Reason:
 
 
 def why_never(listed: CuttingList, assembly: Assembly, error: NeverFits) -> str:
+    """As ``why_not_there``, with what may help."""
+    words, others = _why_not(listed, assembly, error)
+    if not words:
+        return error.reason
+    help_words = "" if others else 'turn it if the cloth allows (turn = "quarter turns"), '
+    return f"{words}: {help_words}join it from two, or take wider cloth"
+
+
+def why_not_there(listed: CuttingList, assembly: Assembly, error: NeverFits) -> str:
     """For each turn the first rule that forbids it: how much the piece misses the cloth by, in people's units and so
     finely that the figures differ, or why it may not lie so."""
+    return _why_not(listed, assembly, error)[0] or error.reason
+
+
+def _why_not(listed: CuttingList, assembly: Assembly, error: NeverFits) -> tuple[str, bool]:
+    """The words, none where the width is not the reason; whether some turn is forbidden by another rule."""
     item = assembly.problem.items[error.item]
     label = assembly.jobs[error.item].needs[0].cut.piece.label
     missed: dict[tuple[str, str], list[float]] = {}
@@ -37,12 +51,12 @@ def why_never(listed: CuttingList, assembly: Assembly, error: NeverFits) -> str:
         needed = float(np.ptp(outline_of(pose)[:, 1])) + pose.low + pose.high
         usable = min(float(np.ptp(assembly.problem.plies[p].outline[:, 1])) for p in pose.plies)
         if needed <= usable:
-            return error.reason
+            return "", False
         turns = missed.setdefault(format_apart(needed, usable, imperial=listed.imperial), [])
         if meta.turn not in turns:
             turns.append(meta.turn)
     if not missed:
-        return error.reason
+        return "", False
     words = [
         f"{_turns(turns)} it needs {needed} across the cloth, where {usable} are usable"
         for (needed, usable), turns in missed.items()
@@ -52,8 +66,7 @@ def why_never(listed: CuttingList, assembly: Assembly, error: NeverFits) -> str:
         if piece == label:
             refused.setdefault(why, []).append(turn)
     words += [f"{_turns(turns)} it may not lie: {why}" for why, turns in refused.items()]
-    help_words = "" if refused else 'turn it if the cloth allows (turn = "quarter turns"), '
-    return f"{'; '.join(words)}: {help_words}join it from two, or take wider cloth"
+    return "; ".join(words), bool(refused)
 
 
 def _turns(turns: list[float]) -> str:

@@ -296,18 +296,22 @@ class FitsBySearch:
         from nesting.packing.bounds.bounds import lower_bound
         from nesting.packing.problem import NeverFits
         from nesting.planning.layout.assemble import assemble
+        from nesting.planning.layout.wording import why_not_there
 
         stacks = stacks_of_units(listed, units)
         if _wants_a_fold(stacks, remnant):
             return None
         stuff = cloth_of_remnant(listed.cloth_named(units[0].kind.cloth), remnant)
+        apart = listed.one_by_one()
         try:
-            problem = assemble(listed.one_by_one(), stuff, stacks, "open", remnant=remnant).problem
-            bound = lower_bound(problem, seconds=0.2)
-        except NeverFits as never:
-            return never.reason
+            assembly = assemble(apart, stuff, stacks, "open", remnant=remnant)
         except CannotLayError as error:
             return error.message
+        problem = assembly.problem
+        try:
+            bound = lower_bound(problem, seconds=0.2)
+        except NeverFits as never:
+            return why_not_there(apart, assembly, never)
         if problem.length is not None and bound.length > problem.length + 1e-6:
             least, there = format_exceeding(bound.length, problem.length, imperial=listed.imperial)
             return f"they take at least {least} of its {there}: {bound.reason}"

@@ -128,6 +128,11 @@ class Knowledge:
         """Whether it is proved that one such piece does not lie there even alone."""
         return any(r.proven and r.load == ((kind, 1),) for s, r in self._standing() if s == self._shape[remnant.name])
 
+    def why_not_alone(self, remnant: Remnant, kind: PieceClass) -> str | None:
+        """Why one such piece does not lie there even alone, where that is proved."""
+        shape = self._shape[remnant.name]
+        return next((r.reason for s, r in self._standing() if s == shape and r.proven and r.load == ((kind, 1),)), None)
+
     def same_shape(self, a: Remnant, b: Remnant) -> bool:
         """Whether what is known of one holds for the other."""
         return self._shape[a.name] == self._shape[b.name]

@@ -30,9 +30,14 @@ def why_no_more(
         for c, _ in kinds[i].needs:
             here = [r for r in remnants if r.cloth == c.cloth]
             if all(_cannot_alone(c, r, room, areas, known) for r in here):
-                return (
-                    f"{kinds[i].label}: piece '{c.label}' cannot lie on any of the {len(here)} remnants of "
-                    f"'{c.cloth}', not even alone"
+                many = "the remnant" if len(here) == 1 else f"any of the {len(here)} remnants"
+                reasons = (f"{r.name}: {why}" for r in here if (why := known.why_not_alone(r, c)) is not None)
+                return "; ".join(
+                    (
+                        f"{kinds[i].label}: piece '{_called(c, kinds[i])}' cannot lie on {many} of '{c.cloth}', "
+                        "not even alone",
+                        *reasons,
+                    )
                 )
     texts = [
         _area_reason(kinds[i], remnants, room, areas, placed)
@@ -48,6 +53,12 @@ def why_no_more(
             "where (see what was refused)"
         )
     return "the search found no room for more in its time; that there is none is not proved"
+
+
+def _called(c: PieceClass, kind: Kind) -> str:
+    """The piece for people: with its hand only where the garment has one of the other hand as well."""
+    both = {other.hand for other, _ in kind.needs if (other.piece, other.size) == (c.piece, c.size)}
+    return c.label if len(both) > 1 else " ".join(part for part in (c.piece, c.size) if part)
 
 
 def _places_reason(
@@ -66,7 +77,8 @@ def _places_reason(
         taken = sum(u.kind == c for u in placed)
         if taken + n > places:
             return (
-                f"{kinds[i].label}: piece '{c.label}' finds at most {places} places on the remnants that can hold it "
+                f"{kinds[i].label}: piece '{_called(c, kinds[i])}' finds at most {places} places on the remnants that "
+                "can hold it "
                 f"({', '.join(r.name for r in here) or 'none'}), and {taken} are taken"
             )
     return None

@@ -75,6 +75,10 @@ def verdict(check: Check) -> tuple[str, tuple[str, ...]]:
                 else f"{apart} pieces cannot be cut together with their leaders"
             )
         return "Do not cut yet: " + " and ".join(parts) + ".", tuple(reasons)
+    open_ones = [f for f in check.findings if f.forbids]
+    if open_ones:
+        first = "1 question is" if len(open_ones) == 1 else f"{len(open_ones)} questions are"
+        return f"Do not cut yet: {first} not answered, see above.", ()
     if check.seams:
         walked = len({s.walked.titles for s in check.seams})
         agree = "lengths and notches agree"

@@ -148,6 +148,7 @@ def _lay(lay: Lay, listed: CuttingList | None, verdict: Any, drawn: Scene | None
                 "folds": t.handling[1] if t.handling else "",
                 "again": t.handling[2] if t.handling else "",
                 "refused": t.refused and t.refused.message,
+                "untried": t.refused is not None and t.refused.code == "spread.no-time",
                 "chosen": t.chosen,
                 "in_all": None if t.in_all is None else in_all_words(t.in_all, lay, listed),
             }

@@ -106,7 +106,8 @@ def _tried(lay: Lay, listed: CuttingList | None) -> RenderableType:
     table.add_column("")
     for t in lay.tried:
         if t.refused is not None or t.lay_length is None:
-            why = f"refused: {t.refused}" if t.refused else "not laid"
+            tried = t.refused is not None and t.refused.code != "spread.no-time"
+            why = f"refused: {t.refused}" if tried else str(t.refused or "not laid")
             table.add_row(t.kind, *[""] * (5 if told else 4), why, style="dim")
             continue
         table.add_row(

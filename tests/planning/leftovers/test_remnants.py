@@ -128,6 +128,16 @@ def test_what_the_search_alone_refuses_is_not_called_proved():
     assert (proved.number, proved.bound, proved.proved) == (1, 1.0, True)
 
 
+def test_a_piece_that_is_too_wide_is_told_with_the_figures():
+    """70 cm across the grain on a scrap of 60: both figures, and no hand, as it is cut once."""
+    pieces = [rectangle("band", 200.0, 700.0)]
+    order = order_of(pieces, [Garment("top", None, 1, ("band",))], remnants=(scrap("home", 900.0, 600.0),))
+    plan = plan_remnants(resolve(order), FitsBySearch(SearchOptions(seconds=None, rounds=1)), seconds=20.0)
+    assert plan.number == 0
+    assert plan.reason.startswith("top: piece 'band' cannot lie on the remnant of 'main', not even alone; home: ")
+    assert "it needs 70 cm across the cloth, where 60 cm are usable" in plan.reason
+
+
 def test_remnants_of_one_shape_share_what_is_known():
     """Three equal remnants: the load that one of them refuses is not tried on the others."""
     pieces, garments = briefs(3)
