@@ -30,6 +30,8 @@ LEAST_PIXELS = 300_000
 SUFFIXES = (".jpg", ".jpeg", ".png", ".tif", ".tiff", ".heic", ".heif")
 _FORMATS = ("JPEG", "PNG", "TIFF", "HEIF", "MPO")
 _LONGEST_SIDE = 30_000
+#: What files of telephones say that they are (ISO/IEC 23008-12, annex B).
+_HEIC_BRANDS = (b"heic", b"heix", b"heim", b"heis", b"hevc", b"mif1", b"msf1")
 
 
 @dataclass(frozen=True)
@@ -133,6 +135,8 @@ def _opened(source: Path | bytes, shown: str) -> Iterator[Any]:
     except PatternError:
         raise
     except UnidentifiedImageError:
+        if data[4:8] == b"ftyp" and data[8:12] in _HEIC_BRANDS:
+            raise _no_heic(shown) from None
         raise PatternError(
             "this is no picture that can be read; expected JPEG, PNG, TIFF or HEIC", file=shown, code="picture.kind"
         ) from None
@@ -163,12 +167,26 @@ def _bytes_of(path: Path) -> bytes:
         raise PatternError(f"the picture cannot be read ({why})", file=path, code="file.unreadable") from None
 
 
-def _allow_heic() -> None:
+def _no_heic(shown: str) -> PatternError:
+    """Why a HEIC picture is not read."""
+    if _allow_heic():
+        words = "the picture is damaged or cut short: copy it again"
+        return PatternError(words, file=shown, code="picture.damaged")
+    return PatternError(
+        "this is a HEIC picture, whose reader is installed by itself: pip install 'nesting[heic]'. Or send it as JPEG",
+        file=shown,
+        code="picture.heic",
+    )
+
+
+def _allow_heic() -> bool:
+    """Let Pillow read HEIC, where a reader is installed; whether one is."""
     try:
-        from pillow_heif import register_heif_opener
-    except ImportError:  # an optional extra: without it HEIC is told to be no picture that can be read
-        return
+        from pi_heif import register_heif_opener
+    except ImportError:  # an extra, as it is not under a permissive licence
+        return False
     register_heif_opener(thumbnails=False)
+    return True
 
 
 def _judge_size(size: tuple[int, int], shown: str) -> None:

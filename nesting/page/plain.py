@@ -52,6 +52,7 @@ _INSTEAD: Mapping[str, str] = {
     "size.missing": "the drawings have several sizes: say which size this garment is",
     "pdf.scan": "pages of it are scanned pictures: drop the PDF by itself, and they are looked at under From "
     "photographs",
+    "picture.heic": "HEIC pictures cannot be read here: send it as JPEG, or let the telephone make JPEG pictures",
     "mat.not-seen": "no sheet of the mat is seen: print it, lay four sheets around the piece, wholly in the picture, "
     "and see that it is sharp and evenly lit",
     "trace.no-piece": "no piece was found: lay it on a ground of another, even colour, one piece in a picture. Or "

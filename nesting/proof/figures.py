@@ -17,7 +17,7 @@ from nesting.proof.table import Table, cloth_facts
 from nesting.proof.unfold import ClothPiece
 from nesting.proof.verdict import Failure
 
-__all__ = ["Figures", "check_figures", "check_stated", "cut_areas", "farthest"]
+__all__ = ["Figures", "check_figures", "check_stated", "cut_areas", "farthest", "off_folds"]
 
 #: mm. Stated lengths agree with computed ones to this.
 LENGTH_SLACK = EDGE_SLACK
@@ -45,6 +45,12 @@ def farthest(judged: Sequence[Judged], section: int) -> float:
     return max((j.outline.bounds[2] for j in judged if j.section == section), default=0.0)
 
 
+def off_folds(judged: Sequence[Judged], section: int, gap: float) -> float:
+    """mm that the pieces of a section keep off a fold on which they do not lie: half the gap and the largest error."""
+    mine = (j.cut.piece.error for j in judged if j.section == section and not j.placement.on_fold)
+    return gap / 2 + max(mine, default=0.0)
+
+
 def cut_areas(judged: Mapping[int, Judged], pieces: Sequence[ClothPiece]) -> dict[tuple[str, str | None], float]:
     """Cut area per garment and size, mm²; cutouts are not part of a piece."""
     areas: dict[tuple[str, str | None], float] = {}
@@ -63,13 +69,15 @@ def check_figures(
     tables: Sequence[Table | None],
     ends: Sequence[float],
     areas: Mapping[tuple[str, str | None], float],
-    gap: float,
+    off_fold: Sequence[float],
 ) -> tuple[list[Failure], Figures]:
-    """Failures, and the figures as they follow from the farthest cut edges ``ends`` (x, mm, of each section)."""
+    """Failures, and the figures as they follow from the farthest cut edges ``ends`` (x, mm, of each section).
+
+    ``off_fold`` mm, of each section: how far pieces keep off a fold on which they do not lie."""
     failures: list[Failure] = []
     facts = cloth_facts(cloth, remnant)
-    for number, (section, table, end) in enumerate(zip(lay.sections, tables, ends, strict=True)):
-        failures += _check_section(number, section, table, end, gap)
+    for number, (section, table, end, off) in enumerate(zip(lay.sections, tables, ends, off_fold, strict=True)):
+        failures += _check_section(number, section, table, end, off)
     starts = [section.start for section in lay.sections]
     last = len(lay.sections) - 1
     length = starts[last] + lay.sections[last].lay_length if lay.sections else 0.0
@@ -100,11 +108,11 @@ def check_figures(
     return failures, Figures(length, buy, share, areas)
 
 
-def _check_section(number: int, section: Section, table: Table | None, end: float, gap: float) -> list[Failure]:
+def _check_section(number: int, section: Section, table: Table | None, end: float, off: float) -> list[Failure]:
     failures: list[Failure] = []
-    # On a crosswise fold the fold is the end, half a gap beyond the last piece that is not on it. The search keeps its
-    # own outlines off the fold, which may be that much larger than what is cut.
-    room = gap / 2 + SEARCH_CHORD_MM if section.spread.kind == "crosswise fold" else 0.0
+    # On a crosswise fold the fold is the end, half a gap (and the error of what was traced) beyond the last piece that
+    # is not on it. The search keeps its own outlines off the fold, which may be that much larger than what is cut.
+    room = off + SEARCH_CHORD_MM if section.spread.kind == "crosswise fold" else 0.0
     if not end - LENGTH_SLACK <= section.lay_length <= end + room + LENGTH_SLACK:
         failures.append(
             Failure(

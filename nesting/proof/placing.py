@@ -138,7 +138,9 @@ def _folds(notes: _Notes, judged: Judged, table: Table, gap: float) -> None:
             a, b = judged.uncut
             middle = (float(a[0] + b[0]) / 2, float(a[1] + b[1]) / 2)
             notes.add("fold", f"its fold edge is {off:.3g} mm off the fold of the cloth", middle)
-    if gap <= 0.0:
+    # the other half of the gap is the twin's beyond the fold, as its error is
+    needed = gap / 2 + judged.cut.piece.error
+    if needed <= 0.0:
         return
     x0, y0, x1, y1 = judged.outline.bounds
     for fold in table.folds:
@@ -146,8 +148,9 @@ def _folds(notes: _Notes, judged: Judged, table: Table, gap: float) -> None:
             continue
         low, high = (y0, y1) if fold.along == "x" else (x0, x1)
         away = max(low - fold.at, fold.at - high)
-        if away < gap / 2 - EDGE_SLACK:
-            notes.add("gap", f"is {away:.3g} mm from a fold that it does not lie on, half the gap is {gap / 2:.3g} mm")
+        if away < needed - EDGE_SLACK:
+            what = "half the gap" if needed == gap / 2 else "half the gap and the error of its outline"
+            notes.add("gap", f"is {away:.3g} mm from a fold that it does not lie on, {what} is {needed:.3g} mm")
 
 
 def _cloth(notes: _Notes, judged: Judged, table: Table) -> None:

@@ -15,7 +15,7 @@ from nesting.model.order import Cloth, CutPiece, Order, Remnant
 from nesting.model.piece import Ring
 from nesting.model.tolerances import FOLD_MM, SHAPE_MM
 from nesting.proof.counting import asked_of, check_counts, counts_of, garment_failures
-from nesting.proof.figures import Figures, check_figures, check_stated, cut_areas, farthest
+from nesting.proof.figures import Figures, check_figures, check_stated, cut_areas, farthest, off_folds
 from nesting.proof.following import lies_over
 from nesting.proof.holding import garments_held, holds_of, ratios_kept
 from nesting.proof.matching import check_repeats
@@ -164,7 +164,8 @@ class _Proof:
         ends = [farthest(self.judged, number) for number in range(len(lay.sections))]
         if lay.patches and ends:
             ends[0] = max(ends[0], patches_end(lay))
-        found, self.figures = check_figures(lay, cloth, remnant, tables, ends, areas, gap)
+        off = [off_folds(self.judged, number, gap) for number in range(len(lay.sections))]
+        found, self.figures = check_figures(lay, cloth, remnant, tables, ends, areas, off)
         self.failures += found
         self.failures += check_stated(lay, cloth, remnant, self.asked_gap)
         f = self.figures

@@ -10,7 +10,7 @@ import pytest
 
 import nesting
 from nesting.files.lays.layfile import lay_as_bytes, read_lay
-from nesting.model.order import Cloth, Order, Together
+from nesting.model.order import Cloth, Order, SpreadName, Together
 from nesting.model.piece import Edge, Piece
 from nesting.pieces.seams import walk_seam
 from nesting.planning.layout.options import SearchOptions
@@ -66,6 +66,27 @@ def test_what_is_cut_together_keeps_its_errors_apart_too(
     assert verdict.ok, [str(f) for f in verdict.failures]
     if way == "over the leaders":
         assert (second.over == "main") == (error < 1.0)
+
+
+@pytest.mark.parametrize("spread", ["lengthwise fold", "crosswise fold", "partial fold"])
+def test_a_traced_piece_keeps_its_error_from_folds_too(spread: SpreadName) -> None:
+    """Four copies, 4 mm apart, traced with 1.4 mm: every spread with folds has a lay
+    that the proof takes, and none of its cuts is nearer to a fold than 2 mm and the error."""
+    pair = rect("front", 300, 200)
+    pair = replace(pair, piece=replace(pair.piece, error=1.4, origin="photograph p.jpg"))
+    (lay,) = lay_order(
+        resolve(order_of(pair, count=4, width=900.0, gap=4.0)),
+        SearchOptions(seconds=None, rounds=1, seed=1, workers=1),
+        spread=spread,
+    )
+    verdict = prove(lay, order_of(pair, count=4, width=900.0, gap=4.0))
+    assert verdict.ok, [str(f) for f in verdict.failures]
+    for section in lay.sections:
+        for fold in section.spread.folds:
+            for p in section.placements:
+                if set(p.plies) & set(fold.plies):
+                    values = [xy[0 if fold.along == "y" else 1] for xy in p.outline]
+                    assert max(min(values) - fold.at, fold.at - max(values)) >= 3.4 - 1e-3
 
 
 def test_the_lay_file_and_the_report_name_what_was_traced(tmp_path: Path) -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import sys
 from dataclasses import replace
 from functools import lru_cache
 from pathlib import Path
@@ -21,7 +22,7 @@ from nesting.model.errors import InputError, PatternError
 from nesting.outlines.mat import Bars, corner_points
 from nesting.outlines.mat_pdf import mat_pdf
 from nesting.outlines.photo_markers import find_sheets
-from nesting.outlines.photo_reading import read_picture
+from nesting.outlines.photo_reading import Picture, read_picture
 from nesting.outlines.scan import Measured
 from nesting.outlines.trace import Tap, Traced, trace_photos, trace_scan
 from nesting.outlines.trace_answers import Answers, questions
@@ -283,23 +284,51 @@ def test_pdfs_that_are_no_single_scan_are_told_what_to_do(tmp_path: Path) -> Non
 
 
 def test_pictures_of_all_kinds_are_read_and_turned() -> None:
-    """JPEG, PNG, TIFF and HEIC; a picture that its EXIF turns is turned."""
+    """JPEG, PNG and TIFF; a picture that its EXIF turns is turned."""
     from PIL import Image
 
     image = np.zeros((600, 800, 3), np.uint8)
     image[:100, :100] = 255
     for kind in ("JPEG", "PNG", "TIFF"):
         assert read_picture(as_bytes(image, kind)).size == (800, 600)
-    heif = pytest.importorskip("pillow_heif")
-    heif.register_heif_opener()
-    assert read_picture(as_bytes(image, "HEIF")).size == (800, 600)
     out = io.BytesIO()
     exif = Image.Exif()
     exif[0x0112] = 6  # EXIF 2.3, orientation 6: the picture is to be turned clockwise by a quarter
     Image.fromarray(image).save(out, "PNG", exif=exif)
-    turned = read_picture(out.getvalue())
-    assert turned.size == (600, 800)
-    assert turned.pixels[:90, -90:].min() > 200 and turned.pixels[:90, :90].max() < 50
+    turned_by_a_quarter(read_picture(out.getvalue()))
+
+
+def turned_by_a_quarter(picture: Picture) -> None:
+    """Whether its white corner is now at the top right."""
+    assert picture.size == (600, 800)
+    assert picture.pixels[:90, -90:].min() > 200 and picture.pixels[:90, :90].max() < 50
+
+
+HEIC = Path(__file__).parents[2] / "fixtures" / "pictures" / "turned.heic"
+
+
+def test_a_heic_picture_is_turned_once() -> None:
+    """That picture as telephones write it: turned by its own box (irot, ISO/IEC 23008-12), with an EXIF that says the
+    same and does not count. Cut short it is damaged."""
+    pytest.importorskip("pi_heif", reason="the extra 'heic' is not installed")
+    turned_by_a_quarter(read_picture(HEIC))
+    with pytest.raises(PatternError) as caught:
+        read_picture(HEIC.read_bytes()[:900])
+    assert caught.value.code == "picture.damaged"
+
+
+def test_without_its_reader_a_heic_picture_is_told_to_be_one(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The extra is named; what is no picture at all is not taken for one."""
+    from PIL import Image
+
+    monkeypatch.setitem(sys.modules, "pi_heif", None)
+    for table in (Image.OPEN, Image.MIME, Image.EXTENSION):
+        monkeypatch.delitem(table, "HEIF", raising=False)
+    monkeypatch.setattr(Image, "ID", [one for one in Image.ID if one != "HEIF"])
+    for data, code in ((HEIC.read_bytes(), "picture.heic"), (b"\0\0\0\x1cftypqt  " + bytes(900), "picture.kind")):
+        with pytest.raises(PatternError) as caught:
+            read_picture(data)
+        assert caught.value.code == code
 
 
 def test_bombs_and_broken_pictures_are_refused(tmp_path: Path) -> None:

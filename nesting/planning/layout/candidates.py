@@ -15,6 +15,7 @@ from nesting.model.lay import placed
 from nesting.model.order import Cloth, SpreadName
 from nesting.planning.layout.demand import Stack
 from nesting.planning.layout.jobs import JobStyle
+from nesting.planning.layout.rings import GROWN
 
 __all__ = ["Candidate", "candidates_for"]
 
@@ -34,11 +35,13 @@ class Candidate:
 
 
 def _heights(stack: Stack, cloth: Cloth) -> list[float]:
-    """Extents across the cloth in which the stack's piece may lie, deepest turns last, mm."""
+    """Extents across the cloth in which the stack's piece may lie, deepest turns last, mm, with the error of its
+    outline kept free beside it: on one side where the other lies on a fold."""
     found = set()
+    free = GROWN * stack.cut.piece.error * (1.0 if stack.cut.on_fold else 2.0)
     for turn in orientation(stack.cut, cloth).turns:
         ys = [y for _, y in placed(stack.cut.piece, 0.0, 0.0, turn, False).outline]
-        found.add(_up(max(ys) - min(ys)))
+        found.add(_up(max(ys) - min(ys) + free))
     return sorted(found)
 
 

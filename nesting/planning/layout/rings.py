@@ -15,7 +15,10 @@ from numpy.typing import NDArray
 from nesting.model.piece import Point, Ring
 from nesting.model.tolerances import SEARCH_CHORD_MM
 
-__all__ = ["grown", "search_ring", "thinned", "within"]
+__all__ = ["GROWN", "grown", "search_ring", "thinned", "within"]
+
+#: By a little more than the error, as the corners of a rounded corner's chords lie on the circle, their middles within.
+GROWN = 1.0013
 
 #: outlines with at most this many corners are taken as they are
 EXACT_CORNERS = 16
@@ -108,8 +111,7 @@ def grown(outline: Ring, error: float, fold: tuple[Point, Point] | None = None) 
     is laid on a fold, stays where it is."""
     from shapely.geometry import Polygon
 
-    # by a little more, as the corners of a rounded corner's chords lie on the circle and their middles within it
-    shape = Polygon(outline).buffer(1.0013 * error, quad_segs=16)
+    shape = Polygon(outline).buffer(GROWN * error, quad_segs=16)
     ring = _ring(Polygon(shape.exterior))
     return ring if fold is None else _trimmed_at_fold(ring, outline, fold)
 
