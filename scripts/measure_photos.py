@@ -229,7 +229,8 @@ def spoilt(seed: int, *, megapixels: float, alone: bool, pictures: Path | None) 
     shot = shot_of(scene, f"spoilt-{seed}-{megapixels:g}", pictures)
     told: dict[str, object] = {"seed": seed, "spoilt": why}
     try:
-        traced = trace_photos([shot.jpeg], bars=Bars(), taps=() if alone else (Tap(*shot.tap),))
+        bars = Bars(180 * scene.scale[0], 240 * scene.scale[1])
+        traced = trace_photos([shot.jpeg], bars=bars, taps=() if alone else (Tap(*shot.tap),))
     except PatternError as error:
         return {**told, "refused": error.message, "code": error.code}
     piece = traced.pieces[0]
