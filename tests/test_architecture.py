@@ -77,9 +77,9 @@ def test_no_module_imports_itself_round_a_corner() -> None:
         visit(name, ())
 
 
-#: Python documents the first two, whatever their names begin with; reportlab has no other means to give a form its
-#: states.
+#: Python documents these, whatever their names begin with.
 NOT_PRIVATE = {"_exit", "_replace"}
+#: reportlab has no other means to give a form its graphics states.
 NO_OTHER_MEANS = {"_extgstate": "report/print/paged.py"}
 
 

@@ -54,6 +54,9 @@ ClusterOpt = Annotated[
     str | None,
     typer.Option("--cluster", metavar="ADDRESS", help="Search on the workers of a Dask scheduler: tcp://host:8786."),
 ]
+Stash = Annotated[
+    Path | None, typer.Option("--stash", metavar="FILE", help="Also use the leftovers kept in this stash (TOML).")
+]
 Anyway = Annotated[bool, typer.Option("--anyway", help="Lay it for a look, though a finding forbids cutting.")]
 SpreadOpt = Annotated[
     str | None, typer.Option("--spread", help="Force one spread, for example 'open' or 'lengthwise fold'.")
@@ -400,9 +403,7 @@ def buy(
 def remnants(
     path: OrderArg,
     output: Out = None,
-    stash: Annotated[
-        Path | None, typer.Option("--stash", metavar="FILE", help="Also use the leftovers kept in this stash (TOML).")
-    ] = None,
+    stash: Stash = None,
     seconds: Annotated[
         float | None,
         typer.Option(
@@ -440,9 +441,7 @@ def batch(
     output: Annotated[
         Path | None, typer.Option("-o", "--output", metavar="DIR", help="Also write it into the report here.")
     ] = None,
-    stash: Annotated[
-        Path | None, typer.Option("--stash", metavar="FILE", help="Also use the leftovers kept in this stash (TOML).")
-    ] = None,
+    stash: Stash = None,
     seconds: Annotated[
         float | None,
         typer.Option("--seconds", min=0.1, help="Time for the whole, all lays that are measured together (about 35)."),

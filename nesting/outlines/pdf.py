@@ -17,7 +17,7 @@ from nesting.outlines.pdf_dashes import with_dashes_joined
 from nesting.outlines.pdf_groups import groups_of
 from nesting.outlines.pdf_layout import Layout, by_cut_lines, by_whole_lines, same_shape
 from nesting.outlines.pdf_prepare import Refused
-from nesting.outlines.pdf_select import chosen, without_furniture
+from nesting.outlines.pdf_select import chosen, runs_of, without_furniture
 from nesting.outlines.pdf_sheets import PdfLine, PdfText, Sheet, Sheets
 from nesting.outlines.pdf_squares import take_squares
 from nesting.outlines.pdf_stitch import PageJoin, stitch
@@ -90,7 +90,7 @@ def _together(given: Sequence[Sheet], sheets: Sheets, ctx: Context) -> tuple[lis
                 _tell_cut_off(sheet, ctx)
                 edge = _place(list(sheet.lines), layout, [sheet], edge, lines, texts, at)
             if len([s for s in same if s.lines]) > 1:
-                numbers = _listed([s.number for s in same if s.lines])
+                numbers = runs_of([s.number for s in same if s.lines])
                 ctx.note(
                     "note",
                     f"nothing joins pages {numbers}; each is read by itself, at full size",
@@ -112,22 +112,11 @@ def _together(given: Sequence[Sheet], sheets: Sheets, ctx: Context) -> tuple[lis
     return lines, texts
 
 
-def _listed(numbers: Sequence[int]) -> str:
-    """1, 2, 3, 7 -> "1-3, 7"."""
-    runs: list[list[int]] = []
-    for n in sorted(numbers):
-        if runs and n == runs[-1][1] + 1:
-            runs[-1][1] = n
-        else:
-            runs.append([n, n])
-    return ", ".join(str(a) if a == b else f"{a}-{b}" for a, b in runs)
-
-
 def _tell_whole(layout: Layout, ctx: Context) -> None:
     kind: FindingKind = "question" if layout.spread > DOUBTFUL_MM else "note"
     ctx.note(
         kind,
-        f"pages {_listed(list(layout.at))} are one drawing, put together by {layout.how}; these agree to within "
+        f"pages {runs_of(list(layout.at))} are one drawing, put together by {layout.how}; these agree to within "
         f"{layout.spread:.2f} mm" + (". Is that the pattern?" if kind == "question" else ""),
         code="pdf.joined",
     )
@@ -148,7 +137,7 @@ def _tell_cut(layout: Layout, joins: Sequence[PageJoin], ctx: Context) -> None:
     told = f" (pages {', '.join(each[:12])}{', …' if len(each) > 12 else ''} mm)" if len(each) > 1 else ""
     ctx.note(
         "note",
-        f"pages {_listed(list(layout.at))} are put together by {layout.how}: {rows} × {columns} (down × across), "
+        f"pages {runs_of(list(layout.at))} are put together by {layout.how}: {rows} × {columns} (down × across), "
         f"overlapping by {overlap} mm; {count} lines go on from page to page, at most {worst:.2f} mm apart{told}",
         code="pdf.joined",
         **apart,

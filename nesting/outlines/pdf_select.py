@@ -11,7 +11,7 @@ from nesting.files.drawn.context import Context
 from nesting.outlines.pdf_raster import is_scan
 from nesting.outlines.pdf_sheets import PdfLine, PdfText, Sheet, Sheets
 
-__all__ = ["chosen", "without_furniture"]
+__all__ = ["chosen", "runs_of", "without_furniture"]
 
 #: mm. Letters drawn as areas are smaller than this, pieces are not.
 _GLYPH_MM = 15.0
@@ -45,15 +45,15 @@ def chosen(sheets: Sheets, ctx: Context, *, asked: bool) -> list[Sheet]:
             taken.append(bare)
     taken = _without_blank_ends(taken)
     if reading:
-        many = f"pages {_numbers(reading)} hold" if len(reading) > 1 else f"page {reading[0]} holds"
+        many = f"pages {runs_of(reading)} hold" if len(reading) > 1 else f"page {reading[0]} holds"
         ctx.note(
             "ignored",
             f"{many} text and small pictures, no pieces: left out as instructions. If pieces are among them, name the "
-            f'pages in the order (pages = "{_numbers(reading)}")',
+            f'pages in the order (pages = "{runs_of(reading)}")',
             code="pdf.instructions",
         )
     if pictures:
-        many = f"pages {_numbers(pictures)} are scanned pictures" if len(pictures) > 1 else (
+        many = f"pages {runs_of(pictures)} are scanned pictures" if len(pictures) > 1 else (
             f"page {pictures[0]} is a scanned picture"
         )  # fmt: skip
         if not any(sheet.lines for sheet in taken):
@@ -66,14 +66,15 @@ def chosen(sheets: Sheets, ctx: Context, *, asked: bool) -> list[Sheet]:
     if not any(sheet.lines for sheet in taken):
         raise ctx.error(
             "no page of the PDF has a drawing, so there is no piece"
-            + (f" (pages {_numbers(reading)} hold text only)" if reading else "")
+            + (f" (pages {runs_of(reading)} hold text only)" if reading else "")
             + ": choose another file, or export the pattern with its lines",
             code="pdf.no-drawing",
         )
     return taken
 
 
-def _numbers(numbers: Sequence[int]) -> str:
+def runs_of(numbers: Sequence[int]) -> str:
+    """1, 2, 3, 7 -> "1-3, 7"."""
     runs: list[list[int]] = []
     for n in sorted(numbers):
         if runs and n == runs[-1][1] + 1:

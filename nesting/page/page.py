@@ -65,7 +65,7 @@ KEPT = 2.0
 SEARCHING = "searching.json"
 
 _ORDER_DOCS = ["state", "pieces", "seams", "alterations", "cloth", "lay", "buy", "remnants", "batch", "cut"]
-_DECODER: msgspec.json.Decoder[Any] = msgspec.json.Decoder(functools.reduce(operator.or_, ask.Command.__subclasses__()))
+_DECODER: msgspec.json.Decoder[Any] = msgspec.json.Decoder(functools.reduce(operator.or_, ask.commands()))
 
 
 @dataclass(eq=False)

@@ -101,6 +101,7 @@ __all__ = [
     "TabsEvent",
     "TraceAsked",
     "WarmEvent",
+    "commands",
 ]
 
 DocName = Literal["state", "pieces", "seams", "alterations", "cloth", "lay", "buy", "remnants", "batch", "cut"]
@@ -112,6 +113,35 @@ class Command(msgspec.Struct, tag_field="cmd", forbid_unknown_fields=True, kw_on
     """``n``: the number under which the reply comes back."""
 
     n: int = 0
+
+
+class _Indexed(Command):
+    """A command for entry ``index`` of its list."""
+
+    index: int
+
+
+class _Set(_Indexed):
+    """Sets ``key`` of entry ``index``."""
+
+    key: str
+    value: Value
+
+
+class _Search(Command):
+    """Starts a search: ``rounds`` repeats exactly, else ``seconds``; null: as long as usual."""
+
+    seconds: float | None = None
+    rounds: int | None = None
+    seed: int = 0
+
+
+def commands() -> tuple[type[Command], ...]:
+    """Every command: the kinds that no other is a kind of."""
+    found: list[type[Command]] = [Command]
+    while any(one.__subclasses__() for one in found):
+        found = [kind for one in found for kind in (one.__subclasses__() or [one])]
+    return tuple(found)
 
 
 # --- whole order ------------------------------------------------------------------------------------------------------
@@ -151,13 +181,9 @@ class OrderNew(Command, tag="order.new"):
     open: bool = True
 
 
-class GarmentSet(Command, tag="garment.set"):
+class GarmentSet(_Set, tag="garment.set"):
     """Set a key (name, size, count, ratio, pieces, cloth, value, wearer) of garment ``index``; value null takes the key
     away."""
-
-    index: int
-    key: str
-    value: Value
 
 
 class GarmentAdd(Command, tag="garment.add"):
@@ -176,27 +202,19 @@ class GarmentCounts(Command, tag="garment.counts"):
     counts: dict[str, int]
 
 
-class GarmentRemove(Command, tag="garment.remove"):
+class GarmentRemove(_Indexed, tag="garment.remove"):
     """Take a garment out of the order."""
-
-    index: int
 
 
 # --- pieces -----------------------------------------------------------------------------------------------------------
 
 
-class FileRemove(Command, tag="file.remove"):
+class FileRemove(_Indexed, tag="file.remove"):
     """Take pattern file ``index`` out of the order (the file itself stays)."""
 
-    index: int
 
-
-class FileSet(Command, tag="file.set"):
+class FileSet(_Set, tag="file.set"):
     """Set size, units or join_gap of pattern file ``index``."""
-
-    index: int
-    key: str
-    value: Value
 
 
 class PieceSet(Command, tag="piece.set"):
@@ -298,19 +316,13 @@ class SeamAdd(Command, tag="seam.add"):
     match: bool = False
 
 
-class SeamSet(Command, tag="seam.set"):
+class SeamSet(_Set, tag="seam.set"):
     """Set ease, ease_between, ratio, tolerance, match, add_centre_notches or add_join_notches of a seam; null takes the
     key away."""
 
-    index: int
-    key: str
-    value: Value
 
-
-class SeamRemove(Command, tag="seam.remove"):
+class SeamRemove(_Indexed, tag="seam.remove"):
     """Take a seam out of the order."""
-
-    index: int
 
 
 class TogetherAdd(Command, tag="together.add"):
@@ -322,18 +334,12 @@ class TogetherAdd(Command, tag="together.add"):
     shape: str | None = None
 
 
-class TogetherSet(Command, tag="together.set"):
+class TogetherSet(_Set, tag="together.set"):
     """Set faces, shape or tolerance of a pair cut together; null takes the key away."""
 
-    index: int
-    key: str
-    value: Value
 
-
-class TogetherRemove(Command, tag="together.remove"):
+class TogetherRemove(_Indexed, tag="together.remove"):
     """Cut the two apart again."""
-
-    index: int
 
 
 # --- alterations ------------------------------------------------------------------------------------------------------
@@ -367,29 +373,19 @@ class AlterAdd(Command, tag="alter.add"):
     wearer: str | None = None
 
 
-class AlterSet(Command, tag="alter.set"):
+class AlterSet(_Set, tag="alter.set"):
     """Change one key (kind, by, at, edge, hold, pieces, size) of alteration ``index``."""
 
-    index: int
-    key: str
-    value: Value
 
-
-class AlterRemove(Command, tag="alter.remove"):
+class AlterRemove(_Indexed, tag="alter.remove"):
     """Take an alteration out of the order."""
-
-    index: int
 
 
 # --- cloth and people -------------------------------------------------------------------------------------------------
 
 
-class ClothSet(Command, tag="cloth.set"):
+class ClothSet(_Set, tag="cloth.set"):
     """Set a key of cloth ``index``; null takes it away. Renaming a cloth renames it in the pieces that use it."""
-
-    index: int
-    key: str
-    value: Value
 
 
 class ClothAdd(Command, tag="cloth.add"):
@@ -399,26 +395,22 @@ class ClothAdd(Command, tag="cloth.add"):
     width: str
 
 
-class ClothRemove(Command, tag="cloth.remove"):
+class ClothRemove(_Indexed, tag="cloth.remove"):
     """Take a cloth out of the order (refused while a piece is cut from it)."""
 
-    index: int
 
-
-class WashTest(Command, tag="cloth.wash"):
+class WashTest(_Indexed, tag="cloth.wash"):
     """Lengths of a test square before and after washing → shrink_along, shrink_across. Result: {"along": "5 %",
     "across": "3 %"}. Pairs [before, after] as written; either may be null."""
 
-    index: int
     along: list[str] | None = None
     across: list[str] | None = None
 
 
-class RulerTest(Command, tag="cloth.ruler"):
+class RulerTest(_Indexed, tag="cloth.ruler"):
     """Ruler test: a length at rest and stretched ("10 cm" to "16 cm" → 60 %). Result: {"along": "60 %", "across":
     …}."""
 
-    index: int
     along: list[str] | None = None
     across: list[str] | None = None
 
@@ -433,10 +425,8 @@ class RemnantAdd(Command, tag="remnant.add"):
     from_stash: bool = False
 
 
-class RemnantRemove(Command, tag="remnant.remove"):
+class RemnantRemove(_Indexed, tag="remnant.remove"):
     """Take a leftover out of the order."""
-
-    index: int
 
 
 class WearerAdd(Command, tag="wearer.add"):
@@ -446,18 +436,12 @@ class WearerAdd(Command, tag="wearer.add"):
     measures: dict[str, str] = {}
 
 
-class WearerSet(Command, tag="wearer.set"):
+class WearerSet(_Set, tag="wearer.set"):
     """Set ``name`` or a measure (``key`` "measures.waist") of a wearer; null takes the measure away."""
 
-    index: int
-    key: str
-    value: Value
 
-
-class WearerRemove(Command, tag="wearer.remove"):
+class WearerRemove(_Indexed, tag="wearer.remove"):
     """Take a wearer out of the order."""
-
-    index: int
 
 
 class OpeningAdd(Command, tag="opening.add"):
@@ -470,18 +454,12 @@ class OpeningAdd(Command, tag="opening.add"):
     passes: str | None = None
 
 
-class OpeningSet(Command, tag="opening.set"):
+class OpeningSet(_Set, tag="opening.set"):
     """Set name, edges, sits, passes, stretch, least, most or openings of an opening; null takes the key away."""
 
-    index: int
-    key: str
-    value: Value
 
-
-class OpeningRemove(Command, tag="opening.remove"):
+class OpeningRemove(_Indexed, tag="opening.remove"):
     """Take an opening out of the order."""
-
-    index: int
 
 
 # --- lay --------------------------------------------------------------------------------------------------------------
@@ -537,30 +515,21 @@ class LayKeep(Command, tag="lay.keep"):
 # --- buy, remnants, batch ---------------------------------------------------------------------------------------------
 
 
-class BuyStart(Command, tag="buy.start"):
+class BuyStart(_Search, tag="buy.start"):
     """What to buy, by width. ``widths`` as written; empty: the order's. Result: {"run": 4}."""
 
     widths: list[str] = []
-    seconds: float | None = None
-    rounds: int | None = None
-    seed: int = 0
 
 
-class RemnantsStart(Command, tag="remnants.start"):
+class RemnantsStart(_Search, tag="remnants.start"):
     """Whole garments from the leftovers. Result: {"run": 5}."""
 
-    seconds: float | None = None
-    rounds: int | None = None
-    seed: int = 0
     stash: bool = True
 
 
-class BatchStart(Command, tag="batch.start"):
+class BatchStart(_Search, tag="batch.start"):
     """Many garments in sections and plies. Result: {"run": 6}."""
 
-    seconds: float | None = None
-    rounds: int | None = None
-    seed: int = 0
 
 
 class StashAdd(Command, tag="stash.add"):

@@ -26,7 +26,7 @@ from nesting.page.survey import Reader, survey
 from tests.page.conftest import FIXTURES, Server
 
 READER = Reader()
-COMMAND = functools.reduce(operator.or_, protocol.Command.__subclasses__())
+COMMAND = functools.reduce(operator.or_, protocol.commands())
 
 #: command, its fields, the most lines that may go, the kinds of block that may differ afterwards
 COMMANDS: list[tuple[str, dict[str, Any], int, set[str]]] = [
@@ -174,7 +174,7 @@ def test_undo_and_redo_give_the_very_bytes_back(demo: Server) -> None:
 
 def test_every_command_of_the_protocol_is_in_one_of_the_tables() -> None:
     """A command that is added later must say where it is tested."""
-    names = {str(one.__struct_config__.tag) for one in protocol.Command.__subclasses__()}
+    names = {str(one.__struct_config__.tag) for one in protocol.commands()}
     assert names == {c[0] for c in COMMANDS} | {then[0] for _, then in AFTER} | ELSEWHERE
 
 

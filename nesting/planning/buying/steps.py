@@ -5,10 +5,10 @@ from __future__ import annotations
 import time
 from collections.abc import Callable
 from dataclasses import replace
+from typing import Unpack
 
 from nesting.model.lay import Lay
-from nesting.model.order import Remnant, SpreadName
-from nesting.planning.layout.laying import laying
+from nesting.planning.layout.laying import LayHow, laying
 from nesting.planning.layout.options import Progress, SearchOptions
 from nesting.resolving.cutting_list import CuttingList
 
@@ -42,20 +42,11 @@ class Steps:
         seconds = self._options.seconds if self._budget is None else self._share_of_budget(self._budget)
         return replace(self._options, seconds=seconds, on_progress=None if self._tell is None else self._tick)
 
-    def lay(
-        self,
-        listed: CuttingList,
-        cloth: str,
-        *,
-        spread: SpreadName | None = None,
-        start: Lay | None = None,
-        remnant: Remnant | None = None,
-        share: float = 1.0,
-    ) -> Lay:
+    def lay(self, listed: CuttingList, cloth: str, **how: Unpack[LayHow]) -> Lay:
         """Lays one cloth with these options; see ``LayOne``."""
         options = self.searching()
-        self._searched += share * (options.seconds or 0.0)
-        return laying(options)(listed, cloth, spread=spread, start=start, remnant=remnant, share=share)
+        self._searched += how.get("share", 1.0) * (options.seconds or 0.0)
+        return laying(options)(listed, cloth, **how)
 
     def _share_of_budget(self, budget: float) -> float:
         spent = time.monotonic() - self._begun

@@ -8,14 +8,13 @@ from dataclasses import replace
 from nesting.model.errors import CannotLayError
 from nesting.model.lay import Lay, Section, placed
 from nesting.model.piece import Piece
-from nesting.packing.problem import PackingError
 from nesting.planning.cut_together.followers import follower_motion
 from nesting.planning.cut_together.layered import pairs_of
+from nesting.planning.cut_together.placing import placed_by_search
 from nesting.planning.layout.assemble import Assembly, NeedKey, assemble, with_length
 from nesting.planning.layout.candidates import candidates_for
 from nesting.planning.layout.demand import stacks_of
-from nesting.planning.layout.options import SearchOptions, share_of
-from nesting.planning.layout.runs import NO_BOUND
+from nesting.planning.layout.options import SearchOptions
 from nesting.planning.layout.starts import Lying, lying_in, place_missing, places_from
 from nesting.planning.layout.yardage import buy_length, garment_shares, utilisation
 from nesting.resolving.cutting_list import CuttingList
@@ -48,8 +47,6 @@ def leaders_apart(
 ) -> Lay:
     """The lay searched on from where it is, on the same spread, with room for a patch of its own at each of the cloth
     pieces ``apart``. CannotLayError if it is in sections, or if no such lay is found."""
-    from nesting.packing.search.search import solve
-
     cloth = listed.cloth_named(lay.cloth)
     if len(lay.sections) != 1:
         raise CannotLayError("a lay in sections is not laid again for patches", key=cloth.name, code="cloth.no-patches")
@@ -58,19 +55,7 @@ def leaders_apart(
     assembly, complete = _same_cutting(listed, lay, shapes, lying)
     staying = [one for one in lying if not any((one.piece, one.garment, one.size, c) in apart for c in one.copies)]
     start = place_missing(places_from(staying, assembly), assembly) if complete else None
-    try:
-        found = solve(
-            assembly.problem,
-            share_of(options, 1.0),
-            seed=options.seed,
-            workers=options.workers if options.executor is not None else 1,
-            executor=options.executor,
-            start=None if start is None else assembly.from_zero(start),
-            bound=NO_BOUND,
-        )
-    except PackingError as error:
-        raise CannotLayError(str(error), key=cloth.name, code="cloth.no-patches") from None
-    placements, length = assembly.placements(found.places)
+    placements, length = placed_by_search(assembly, cloth.name, options, start)
     section = Section(with_length(assembly, length), length, placements)
     buy = buy_length(section.spread.kind, cloth, length)
     used = utilisation((section,), cloth.width_washed)

@@ -24,15 +24,14 @@ from nesting.model.lay import Lay, Patch, PatchPlace, Placement, Section, Spread
 from nesting.model.order import Cloth, CutPiece
 from nesting.model.piece import Piece
 from nesting.model.units import format_apart
-from nesting.packing.problem import PackingError, Stop
 from nesting.planning.cut_together.fits_over import why_not_together
 from nesting.planning.cut_together.layered import Apart, Pairs, at_leader, check_pairs, follower_notes, pairs_of
 from nesting.planning.cut_together.patch_groups import Box, Group, GroupRules, InTheWay, Wanted, grouped, union
+from nesting.planning.cut_together.placing import placed_by_search
 from nesting.planning.layout.assemble import assemble, with_length
 from nesting.planning.layout.demand import stacks_of
-from nesting.planning.layout.options import SearchOptions, share_of
+from nesting.planning.layout.options import SearchOptions
 from nesting.planning.layout.repeats import matching_for
-from nesting.planning.layout.runs import NO_BOUND
 from nesting.planning.layout.yardage import buy_length, garment_shares, utilisation
 from nesting.resolving.cutting_list import CuttingList, GarmentEntry, PieceEntry
 
@@ -244,8 +243,6 @@ def _laid(
 ) -> tuple[Spread, float, dict[str, Placement]]:
     """The patches as rectangles on their own cloth, open, as short as the search finds: the spread, its length and
     where each lies, by name. A rectangle turned round is the same, so none lies at 180° or 270°."""
-    from nesting.packing.search.search import solve
-
     pieces = []
     for number, group in enumerate(groups, start=1):
         a, b = (side / 2 for side in _size(group))
@@ -279,21 +276,7 @@ def _laid(
         remnants=(),
     )
     assembly = assemble(rectangles, alone, stacks_of(rectangles, alone), "open")
-    try:
-        if options is None:
-            found = solve(assembly.problem, Stop(seconds=0.0), bound=NO_BOUND)
-        else:
-            found = solve(
-                assembly.problem,
-                share_of(options, 1.0),
-                seed=options.seed,
-                workers=options.workers if options.executor is not None else 1,
-                executor=options.executor,
-                bound=NO_BOUND,
-            )
-    except PackingError as error:
-        raise CannotLayError(str(error), key=cloth.name, code="cloth.no-patches") from None
-    placements, length = assembly.placements(found.places)
+    placements, length = placed_by_search(assembly, cloth.name, options)
     return with_length(assembly, length), length, {p.piece: p for p in placements}
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
-from typing import TYPE_CHECKING, Protocol
+from typing import TYPE_CHECKING, Protocol, TypedDict, Unpack
 
 from nesting.model.lay import Lay
 from nesting.model.order import CutPiece, Remnant, SpreadName
@@ -13,26 +13,23 @@ from nesting.resolving.cutting_list import CuttingList, GarmentEntry
 if TYPE_CHECKING:
     from nesting.planning.layout.options import SearchOptions
 
-__all__ = ["LayOne", "area_of", "garment_area", "laying", "ring_area"]
+__all__ = ["LayHow", "LayOne", "area_of", "garment_area", "laying", "ring_area"]
+
+
+class LayHow(TypedDict, total=False):
+    """``spread`` None tries every sound spread; ``start`` is a lay to begin from; ``remnant`` lays on that leftover;
+    ``share`` is the part of the usual time or rounds that may be spent."""
+
+    spread: SpreadName | None
+    start: Lay | None
+    remnant: Remnant | None
+    share: float
 
 
 class LayOne(Protocol):
-    """Lays one cloth of an order, or raises CannotLayError that says which piece and why.
+    """Lays one cloth of an order, or raises CannotLayError that says which piece and why."""
 
-    ``spread`` None tries every sound spread; ``start`` is a lay to begin from; ``remnant`` lays on that leftover;
-    ``share`` is the part of the usual time or rounds that may be spent.
-    """
-
-    def __call__(
-        self,
-        listed: CuttingList,
-        cloth: str,
-        *,
-        spread: SpreadName | None = None,
-        start: Lay | None = None,
-        remnant: Remnant | None = None,
-        share: float = 1.0,
-    ) -> Lay:
+    def __call__(self, listed: CuttingList, cloth: str, **how: Unpack[LayHow]) -> Lay:
         """The lay."""
 
 
@@ -40,23 +37,18 @@ def laying(options: SearchOptions) -> LayOne:
     """The program's own search with these options."""
     from nesting.planning.layout.one_cloth import lay_cloth
 
-    def lay(
-        listed: CuttingList,
-        cloth: str,
-        *,
-        spread: SpreadName | None = None,
-        start: Lay | None = None,
-        remnant: Remnant | None = None,
-        share: float = 1.0,
-    ) -> Lay:
+    def lay(listed: CuttingList, cloth: str, **how: Unpack[LayHow]) -> Lay:
         part = options
+        share = how.get("share", 1.0)
         if share != 1.0:
             part = replace(
                 options,
                 seconds=None if options.seconds is None else options.seconds * share,
                 rounds=None if options.rounds is None else max(1, round(options.rounds * share)),
             )
-        return lay_cloth(listed, cloth, part, start=start, remnant=remnant, spread=spread)
+        return lay_cloth(
+            listed, cloth, part, start=how.get("start"), remnant=how.get("remnant"), spread=how.get("spread")
+        )
 
     return lay
 
