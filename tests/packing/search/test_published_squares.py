@@ -10,13 +10,14 @@ from nesting.packing.search.search import solve
 from tests.published_squares import SQUARED_SQUARE, SQUARED_SQUARE_SIDE
 
 
-def test_the_search_comes_within_a_tenth_of_the_perfect_square_in_ten_seconds() -> None:
-    """Order 21, side 112 (Duijvestijn 1978): the bound is exact and 123.2 is reached in 10 s; it stops when it is."""
+def test_the_search_comes_within_a_tenth_of_the_perfect_square() -> None:
+    """Order 21, side 112 (Duijvestijn 1978): the bound is exact and 123.2 is reached (5 to 8 rounds, three seeds); it stops when
+    it is."""
     sides = [side for group in SQUARED_SQUARE for side in group]
     corners = np.array([[0.0, 0.0], [1.0, 0.0], [1.0, 1.0], [0.0, 1.0]])
     items = tuple(Item(f"square {side}", (Pose(corners * side),), kind=side) for side in sides)
     wide = float(SQUARED_SQUARE_SIDE)
     problem = Problem((Region(corners * np.array([1.0, wide])),), items)
     assert lower_bound(problem).length == wide
-    result = solve(problem, Stop(seconds=10.0, length=1.1 * wide), seed=0)
+    result = solve(problem, Stop(rounds=200, length=1.1 * wide), seed=0)
     assert wide <= result.length <= 1.1 * wide

@@ -11,8 +11,8 @@ from shapely import Polygon, affinity, box, covers, prepare
 from shapely.geometry.base import BaseGeometry
 from shapely.ops import unary_union
 
-from nesting.packing.exact.exact_tables import DEPTH, Window, collisions, trapezoids
 from nesting.packing.problem import Axis, Pose, Problem
+from tests.packing.exact.exact_tables import DEPTH, Window, collisions, trapezoids
 
 __all__ = ["Flags", "Tables", "Way", "all_ways", "cut", "greedy_layout", "longest_of"]
 

@@ -15,8 +15,8 @@ import numpy as np
 from ortools.sat.python import cp_model
 
 from nesting.packing.bounds.bounds import lower_bound
-from nesting.packing.exact.exact_ways import Flags, Tables, Way, all_ways, cut, greedy_layout, longest_of
 from nesting.packing.problem import Bound, NeverFits, Place, Problem, Result
+from tests.packing.exact.exact_ways import Flags, Tables, Way, all_ways, cut, greedy_layout, longest_of
 
 __all__ = ["place_exactly"]
 

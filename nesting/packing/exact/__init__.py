@@ -1,1 +1,0 @@
-"""Exact placement on a grid."""
