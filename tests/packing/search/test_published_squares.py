@@ -11,8 +11,8 @@ from tests.published_squares import SQUARED_SQUARE, SQUARED_SQUARE_SIDE
 
 
 def test_the_search_comes_within_a_tenth_of_the_perfect_square() -> None:
-    """Order 21, side 112 (Duijvestijn 1978): the bound is exact and 123.2 is reached (5 to 8 rounds, three seeds); it stops when
-    it is."""
+    """Order 21, side 112 (Duijvestijn 1978): the bound is exact and 123.2 is reached (in 5 to 8 rounds, three seeds);
+    it stops when it is."""
     sides = [side for group in SQUARED_SQUARE for side in group]
     corners = np.array([[0.0, 0.0], [1.0, 0.0], [1.0, 1.0], [0.0, 1.0]])
     items = tuple(Item(f"square {side}", (Pose(corners * side),), kind=side) for side in sides)
