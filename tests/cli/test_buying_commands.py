@@ -7,10 +7,11 @@ import json
 import os
 import re
 import subprocess
-import sys
 from pathlib import Path
 
 import pytest
+
+from tests.cli.calling import command, run
 
 SHAPES = (
     '<svg xmlns="http://www.w3.org/2000/svg" width="400mm" height="200mm" viewBox="0 0 400 200">'
@@ -47,17 +48,6 @@ count = 2
 pieces = ["front", "back"]
 """
 FEW = ("--rounds", 1, "--workers", 1)
-
-
-def command(*args: object) -> list[str]:
-    """The command line."""
-    return [sys.executable, "-m", "nesting.cli.app", *map(str, args)]
-
-
-def run(*args: object, cwd: Path) -> subprocess.CompletedProcess[str]:
-    """The command with these arguments, in its own process."""
-    env = {**os.environ, "COLUMNS": "200"}
-    return subprocess.run(command(*args), cwd=cwd, capture_output=True, text=True, timeout=120, env=env)
 
 
 @pytest.fixture

@@ -6,11 +6,11 @@ import json
 import os
 import re
 import shutil
-import subprocess
-import sys
 from pathlib import Path
 
 import pytest
+
+from tests.cli.calling import alone, run
 
 ROOT = Path(__file__).parents[2]
 DEMO = ROOT / "fixtures" / "demo"
@@ -35,18 +35,6 @@ pieces = ["front"]
 """
 
 
-def run(*args: object, cwd: Path) -> subprocess.CompletedProcess[str]:
-    """The command with these arguments, in its own process."""
-    return subprocess.run(
-        [sys.executable, "-m", "nesting.cli.app", *map(str, args)],
-        cwd=cwd,
-        capture_output=True,
-        text=True,
-        timeout=120,
-        env={**os.environ, "COLUMNS": "200"},
-    )
-
-
 def write_case(folder: Path, cut: str = "M 10 10 H 110 V 110 H 10 Z", order: str = ORDER) -> Path:
     """A pattern with one piece and its order."""
     (folder / "front.svg").write_text(SQUARE.format(cut=cut), encoding="utf-8")
@@ -60,7 +48,7 @@ def test_help_is_quick_and_lists_the_commands(tmp_path: Path) -> None:
     best = 9.0
     for _ in range(3):
         before = os.times()
-        done = run("--help", cwd=tmp_path)
+        done = alone("--help", cwd=tmp_path)
         after = os.times()
         used = after.children_user + after.children_system - before.children_user - before.children_system
         best = min(best, used)
@@ -73,13 +61,13 @@ def test_help_is_quick_and_lists_the_commands(tmp_path: Path) -> None:
 def test_a_small_order_from_start_to_end(tmp_path: Path) -> None:
     """One square of 100 mm: everything is written, JSON stands alone on standard output."""
     order = write_case(tmp_path)
-    done = run("lay", order, "-o", tmp_path / "out", "--rounds", 2, "--workers", 1, "--json", cwd=tmp_path)
+    done = alone("lay", order, "-o", tmp_path / "out", "--rounds", 2, "--workers", 1, "--json", cwd=tmp_path)
     assert done.returncode == 0, done.stderr
     document = json.loads(done.stdout)
     assert document["lays"][0]["lay_length"] == pytest.approx(100.0, abs=0.01)
     names = {p.name for p in (tmp_path / "out").iterdir()}
     assert {"lay-main.json", "lay-main.svg", "lay-main.png", "report.html", "report.json", "sheet-main.pdf"} <= names
-    judged = run("check", tmp_path / "out" / "lay-main.json", "--json", cwd=tmp_path)
+    judged = alone("check", tmp_path / "out" / "lay-main.json", "--json", cwd=tmp_path)
     assert judged.returncode == 0 and json.loads(judged.stdout)["ok"] is True
     assert "1 placement gives 1 cloth piece;" in judged.stderr
 

@@ -12,7 +12,7 @@ import pytest
 
 from nesting.report.drawing.drawing import lay_scene
 from nesting.report.drawing.scene import Text
-from tests.cli.test_cli import run
+from tests.cli.calling import run
 from tests.report import samples
 
 SHORTS = """

@@ -12,7 +12,8 @@ from nesting.model.errors import NestingError, PatternError
 from nesting.model.piece import Drill, Piece
 from nesting.pieces.prepare import prepare
 from nesting.pieces.wishes import Alteration, EdgeSpec, Preparation
-from tests.cli.test_cli import ORDER, run, write_case
+from tests.cli.calling import run
+from tests.cli.test_cli import ORDER, write_case
 
 #: 20 cm wide and 30 cm high, wider by 4 cm at the foot: the width at any height follows from where the line is put.
 PANEL = ((0.0, 0.0), (240.0, 0.0), (200.0, 300.0), (0.0, 300.0))
