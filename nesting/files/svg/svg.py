@@ -16,21 +16,18 @@ from nesting.files.drawn.context import Context
 from nesting.files.drawn.flatten import CurveError
 from nesting.files.drawn.sketch import Group, Stroke, Text
 from nesting.files.drawn.vocabulary import is_made_up, read_role
+from nesting.files.svg.svgcss import Sheets, declarations, sheets_of, style_of
 from nesting.files.svg.svgnames import CONTAINERS, Named, group_of, role_of
 from nesting.files.svg.svgshapes import MOST_POINTS, SHAPES, Run, number, runs_of
 from nesting.files.svg.svgunits import Matrix, after, fit, page, user_length
 from nesting.files.svg.svgxml import (
     MOST_ELEMENTS,
     MOST_LEVELS,
-    Rule,
     attribute,
-    css,
-    declarations,
     describe,
     ident_of,
     label_of,
     parse,
-    style_of,
     tag_of,
 )
 from nesting.model.piece import Point
@@ -67,7 +64,7 @@ class _State:
 class _Reader:
     ctx: Context
     ids: dict[str, Any]
-    rules: list[Rule]
+    sheets: Sheets
     page_box: tuple[float, float] | None = None
     elements: int = 0
     seen: dict[str, int] = field(default_factory=dict)
@@ -86,15 +83,15 @@ def read_svg(data: bytes, ctx: Context, units: str | None = None) -> Group:
             f"the file is XML but no SVG: its first element is <{tag_of(root)}>; expected <svg>", code="file.not-svg"
         )
     ids: dict[str, Any] = {}
-    rules: list[Rule] = []
+    styles: list[str] = []
     for element in root.iter():
         if isinstance(element.tag, str):
             ident = element.get("id")
             if ident and ident not in ids:
                 ids[ident] = element
             if tag_of(element) == "style" and element.text:
-                rules.extend(css(element.text))
-    reader = _Reader(ctx, ids, rules)
+                styles.append(element.text)
+    reader = _Reader(ctx, ids, sheets_of(root, styles))
     matrix, reader.page_box = page(root.attrib, ctx, units)
     matrix = _transformed(reader, root, matrix)
     top = Group(name=None)
@@ -110,7 +107,7 @@ def read_svg(data: bytes, ctx: Context, units: str | None = None) -> Group:
 
 def _inherit(reader: _Reader, element: Any, state: _State) -> _State:
     """The state inside an element: hidden or not, markers. (Transforms and roles are added by the callers.)"""
-    style = style_of(element, reader.rules)
+    style = style_of(element, reader.sheets)
     marker = style.get("marker")
     starts, ends = style.get("marker-start", marker), style.get("marker-end", marker)
     visibility = style.get("visibility")
@@ -144,7 +141,7 @@ def _element(reader: _Reader, element: Any, group: Group, state: _State, shown: 
         if tag in ("image", "foreignObject", "tspan", "textPath", "flowRoot"):
             reader.ctx.note("ignored", f"<{tag}> is no line and is left out", code="svg.element-left-out")
         return
-    if style_of(element, reader.rules).get("display") == "none":
+    if style_of(element, reader.sheets).get("display") == "none":
         if _draws(element):
             reader.ctx.note(
                 "ignored",
@@ -242,7 +239,7 @@ def _use(reader: _Reader, element: Any, group: Group, state: _State, role: Named
 
 
 def _transformed(reader: _Reader, element: Any, matrix: Matrix) -> Matrix:
-    style = style_of(element, reader.rules)
+    style = style_of(element, reader.sheets)
     text = style.get("transform") or element.get("transform")
     if not text or text == "none":
         return matrix

@@ -1,10 +1,9 @@
-"""The XML of an SVG drawing: safe parsing, attributes, names, and the little of CSS that hides or draws arrows."""
+"""The XML of an SVG drawing: safe parsing, attributes and names."""
 
 from __future__ import annotations
 
 import io
 import re
-from collections.abc import Iterator
 from typing import Any
 
 from nesting.files.drawn.context import Context
@@ -13,23 +12,17 @@ from nesting.files.drawn.vocabulary import is_made_up
 __all__ = [
     "MOST_ELEMENTS",
     "MOST_LEVELS",
-    "Rule",
     "attribute",
-    "css",
-    "declarations",
     "describe",
     "ident_of",
     "label_of",
     "parse",
-    "style_of",
     "tag_of",
 ]
 
 #: A pattern has some thousand elements in a few levels. Beyond these limits a drawing is hostile.
 MOST_ELEMENTS = 100_000
 MOST_LEVELS = 200
-#: A selector and what it declares.
-Rule = tuple[str, dict[str, str]]
 
 
 def parse(data: bytes, ctx: Context) -> Any:
@@ -89,49 +82,6 @@ def attribute(element: Any, name: str) -> str | None:
         if key.rsplit("}", 1)[-1] == name:
             return str(found)
     return None
-
-
-def css(text: str) -> Iterator[Rule]:
-    """Rules with one simple selector each (``.name``, ``#name``, ``tag``); others do not matter for outlines."""
-    text = re.sub(r"/\*.*?\*/", "", text, flags=re.S)
-    for selectors, body in re.findall(r"([^{}]+)\{([^{}]*)\}", text):
-        style = declarations(body)
-        if {
-            "display",
-            "visibility",
-            "marker",
-            "marker-start",
-            "marker-end",
-            "transform",
-            "transform-origin",
-        } & style.keys():
-            for selector in selectors.split(","):
-                yield selector.strip(), style
-
-
-def declarations(body: str) -> dict[str, str]:
-    """The declarations of a style attribute or of a rule."""
-    pairs = (part.split(":", 1) for part in body.split(";") if ":" in part)
-    return {key.strip().lower(): value.replace("!important", "").strip() for key, value in pairs}
-
-
-def style_of(element: Any, rules: list[Rule]) -> dict[str, str]:
-    """What hides an element or puts arrowheads on it: attributes, then rules, then its own style."""
-    style = {
-        key: value
-        for key in ("display", "visibility", "marker-start", "marker-end", "marker")
-        if (value := element.get(key)) is not None
-    }
-    classes = (element.get("class") or "").split()
-    for selector, rule in rules:
-        if (
-            (selector.startswith(".") and selector[1:] in classes)
-            or (selector.startswith("#") and selector[1:] == element.get("id"))
-            or selector == tag_of(element)
-        ):
-            style.update(rule)
-    style.update(declarations(element.get("style") or ""))
-    return style
 
 
 def label_of(element: Any) -> str | None:

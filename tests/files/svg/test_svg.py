@@ -341,6 +341,53 @@ def test_what_is_switched_off_is_left_out_with_a_finding(read_svg: ReadSvg, hidd
     assert [f.kind for f in reading.findings] == ["ignored"]
 
 
+@pytest.mark.parametrize(
+    ("sheet", "gone"),
+    [
+        ("g.gone { display: none }", True),
+        ("rect.gone { display: none }", False),
+        ("#layer .gone, .other { display: none }", True),
+        ("#layer > rect { display: none }", False),
+        ("g[data-off] { visibility: hidden }", True),
+        ("g:hover { display: none }", False),
+        ("@media screen { svg .gone { display: none } }", True),
+        ("g.gone { display: inline !important } #layer #part { display: none }", False),
+        ("#part { display: inline } .gone { display: none }", False),
+        ("{ } .gone { } ..gone { display: none } .gone::before { display: none }", False),
+    ],
+)
+def test_style_sheets_hide_by_selectors_of_any_kind(read_svg: ReadSvg, sheet: str, gone: bool) -> None:
+    """Classes with elements, within others, by attributes; the heavier selector and what is important win."""
+    body = f"""<style>{sheet}</style>{RECT}<g id="layer"><g id="part" class="some gone" data-off="">
+      <rect x="200" y="20" width="60" height="50"/></g></g>"""
+    assert len(read_svg(body).pieces) == (1 if gone else 2)
+
+
+def test_the_weight_of_selectors_is_that_of_the_standard() -> None:
+    """The examples of CSS Selectors 4, section 17, lightest first: each overrules those before it, wherever it stands;
+    of equal ones the last does; an element's own style overrules all, but for what is important."""
+    from xml.etree import ElementTree
+
+    from nesting.files.svg.svgcss import sheets_of, style_of
+
+    root = ElementTree.fromstring(
+        '<g><ul><ol><h1/><li rel="up" class="red level" id="x34y"/></ol></ul><p style="display: own"/></g>'
+    )
+    examples = ["*", "li", "ul li", "ul ol+li", "h1 + *[rel=up]", "ul ol li.red", "li.red.level", "#x34y"]
+    weights = [(0, 0, 0), (0, 0, 1), (0, 0, 2), (0, 0, 3), (0, 1, 1), (0, 1, 3), (0, 2, 1), (1, 0, 0)]
+    assert weights == sorted(weights)
+    li = root.find(".//li")
+    for k, selector in enumerate(examples):
+        if "ol+li" in selector:
+            continue  # there the list follows the other; here it lies in it, so it does not match
+        sheet = "".join(f"{s} {{ display: n{n} }}" for n, s in reversed(list(enumerate(examples[: k + 1]))))
+        assert style_of(li, sheets_of(root, [sheet]))["display"] == f"n{k}", selector
+    assert style_of(li, sheets_of(root, ["li { display: a }", "li { display: b }"]))["display"] == "b"
+    own = root.find("p")
+    assert style_of(own, sheets_of(root, ["p { display: a }"]))["display"] == "own"
+    assert style_of(own, sheets_of(root, ["p { display: a !important }"]))["display"] == "a"
+
+
 def test_definitions_are_not_drawn(read_svg: ReadSvg) -> None:
     """Markers, clip paths, patterns and unused symbols are no pieces; a clip is reported."""
     shape = '<rect width="30" height="30"/>'
