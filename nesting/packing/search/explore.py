@@ -4,18 +4,19 @@ Every round is one attempt: take a layout, disturb it, separate what overlaps (`
 as short as it can be in its order (``compact``).
 
     *begin*     a random layout at a comfortable length
-    *shrink*    the best layout within a length some per cent less, in steps that are halved at each failure
+    *shrink*    the incumbent (the best layout since the last restart) within a length some per cent less, in steps that
+                are halved at each failure
     *compress*  then: the present layout within a hair less
-    *kick*      and: the present layout with a window shuffled or large items swapped, within about the same length.
-                What comes out may be a little longer and become the present layout all the same; without a new best
-                for a while the best becomes the present layout again (iterated local search with threshold
+    *perturb*   and: the present layout with a window shuffled or large items swapped, within about the same length.
+                What comes out may be a little longer and become the present layout all the same; on stagnation the
+                incumbent becomes the present layout again (iterated local search with threshold
                 acceptance: Lourenço, Martin, Stützle 2003, in Handbook of Metaheuristics; Dueck, Scheuer 1990,
                 J. Computational Physics 90)
 
 Explorers that run side by side tell each other of their best layouts. In the beginning each takes what is better than
 its own, for then any gain helps. Later the surroundings of the best are known: each goes its own way from there, as
 what different layouts become in minutes differs more than what they are now. Without a new best of its own for very
-long it is *stuck*: it goes on from the best that anyone found, or, if that is its own, from a fresh random layout
+long it *restarts*: it goes on from the best that anyone found, or, if that is its own, from a fresh random layout
 (restarts: Lourenço, Martin, Stützle 2003).
 """
 
@@ -39,8 +40,8 @@ from nesting.packing.search.settings import SETTINGS, Settings
 
 __all__ = ["LEAST_PERIOD", "Explorer", "Layout", "Memory", "extent"]
 
-#: one of these is drawn for each kick
-KICKS = ("near", "near", "window", "swap")
+#: one of these is drawn for each perturbation
+PERTURBATIONS = ("near", "near", "window", "swap")
 #: a period has so many half lengths of the longest item at least. With four only the nearest copies of two items could
 #: meet; with three that is nearly so, and the exact finish looks at the copies on either side
 LEAST_PERIOD = 3.0
@@ -66,12 +67,12 @@ class Memory:
 
     rng: int
     record: Layout | None
-    best: Layout | None
+    incumbent: Layout | None
     current: Layout | None
     since: int
     idle: int
-    kicks: int
-    left: int
+    perturbations: int
+    restarts: int
     pool: tuple[tuple[float, Layout], ...]
     step: float
     fine: float
@@ -81,9 +82,9 @@ class Memory:
 class Explorer:
     """Searches one model. Deterministic for a seed as long as ``deadline`` (on ``clock``) does not cut in.
 
-    ``record`` is the best exact layout that it knows, ``best`` the one that it works on, ``fallback`` a plain one for
-    when random ones cannot be separated. ``stats`` counts [attempts, successes, seconds, share of length gained] by the
-    name of the attempt.
+    ``record`` is the best exact layout that it knows, ``incumbent`` the best since its last restart, ``fallback`` a
+    plain one for when random ones cannot be separated. ``stats`` counts [attempts, successes, seconds, share of length
+    gained] by the name of the attempt.
     """
 
     def __init__(
@@ -99,13 +100,13 @@ class Explorer:
         self.deadline = math.inf
         self.state = kernels.new_state(model.tables, len(model.obstacles), seed)
         self.record: Layout | None = None
-        self.best: Layout | None = None
+        self.incumbent: Layout | None = None
         self.current: Layout | None = None
         self.fallback: Layout | None = None
-        # kicks since the best became the present layout again or was new; since the best was new; all
-        self.since = self.idle = self.kicks = 0
-        #: how often the best was given up
-        self.left = 0
+        # perturbations since the best became the present layout again or was new; since the best was new; all
+        self.since = self.idle = self.perturbations = 0
+        #: how often the best was given up for another
+        self.restarts = 0
         self.pool: list[tuple[float, Layout]] = []
         self.step, self.fine = settings.step, settings.fine
         self.rounds = 0
@@ -144,14 +145,17 @@ class Explorer:
 
     def memory(self) -> Memory:
         """What has to be kept to go on later, in another process."""
-        return Memory(int(self.state.rng[0]), self.record, self.best, self.current, self.since, self.idle, self.kicks,
-                      self.left, tuple(self.pool), self.step, self.fine, self.rounds)  # fmt: skip
+        return Memory(
+            int(self.state.rng[0]), self.record, self.incumbent, self.current, self.since, self.idle,
+            self.perturbations, self.restarts, tuple(self.pool), self.step, self.fine, self.rounds,
+        )  # fmt: skip
 
     def recall(self, memory: Memory) -> None:
         """Go on from a memory."""
         self.state.rng[0] = np.uint64(memory.rng)
-        self.record, self.best, self.current = memory.record, memory.best, memory.current
-        self.since, self.idle, self.kicks, self.left = memory.since, memory.idle, memory.kicks, memory.left
+        self.record, self.incumbent, self.current = memory.record, memory.incumbent, memory.current
+        self.since, self.idle = memory.since, memory.idle
+        self.perturbations, self.restarts = memory.perturbations, memory.restarts
         self.pool = list(memory.pool)
         self.step, self.fine, self.rounds = memory.step, memory.fine, memory.rounds
 
@@ -162,15 +166,15 @@ class Explorer:
         """
         if _shorter(layout.length, self.record):
             self.record = layout
-        if self.best is None or (not self.alone() and _shorter(layout.length, self.best)):
-            self.best, self.idle = layout, 0
+        if self.incumbent is None or (not self.alone() and _shorter(layout.length, self.incumbent)):
+            self.incumbent, self.idle = layout, 0
             if self.current is None or self.current.length > layout.length * (1.0 + self.settings.near_by):
                 self.current = None
                 self.pool.clear()
 
     def alone(self) -> bool:
         """Whether we go our own way by now."""
-        return self.kicks >= self.settings.together * self.model.n
+        return self.perturbations >= self.settings.together * self.model.n
 
     # -- attempts
 
@@ -189,8 +193,8 @@ class Explorer:
         bx, by, bv = s.cx.copy(), s.cy.copy(), s.var.copy()
         control = np.array([1e300, 0.0, 0.0, 1e300, *q.samples, q.exchange])
         limit = length + 1e-6
-        if self.best is not None and self.model.length is None:
-            limit = max(limit, self.best.length - 1e-4, self.best.length * (1.0 + accept))
+        if self.incumbent is not None and self.model.length is None:
+            limit = max(limit, self.incumbent.length - 1e-4, self.incumbent.length * (1.0 + accept))
         # the least overlap that was tried, and the one below which the next try is due
         status, tried, due = 0, math.inf, q.near_within * self.model.n
         while status == 0 and self.clock() < self.deadline:
@@ -234,61 +238,61 @@ class Explorer:
                 return
             if m.length is None:
                 length *= 1.05
-        self.best = self.fallback
+        self.incumbent = self.fallback
 
     def _better(self, length: float) -> bool:
-        if not _shorter(length, self.best):
+        if not _shorter(length, self.incumbent):
             return False
-        self.best = self.current = self.keep(length)
+        self.incumbent = self.current = self.keep(length)
         self.since = self.idle = 0
         self.pool.clear()
         if _shorter(length, self.record):
-            self.record = self.best
+            self.record = self.incumbent
         return True
 
     def round(self) -> bool:
         """One attempt; True if it brought a layout better than all that are known."""
         self.rounds += 1
         known = self.record
-        if self.best is None:
+        if self.incumbent is None:
             self.begin()
-            return self.best is not None
-        if self.idle >= self.settings.stuck * self.model.n:
-            self._leave(self.best)
+            return self.incumbent is not None
+        if self.idle >= self.settings.restart * self.model.n:
+            self._restart(self.incumbent)
         else:
-            self._improve(self.best)
+            self._improve(self.incumbent)
         return self.record is not known
 
-    def _leave(self, stuck: Layout) -> None:
+    def _restart(self, stagnant: Layout) -> None:
         """Nothing comes of our best any more: go on from a better one if it is known, else from a random one."""
         self.current, self.idle, self.since = None, 0, 0
         self.pool.clear()
-        self.left += 1
-        if self.record is not None and _shorter(self.record.length, stuck):
-            self.best = self.record
+        self.restarts += 1
+        if self.record is not None and _shorter(self.record.length, stagnant):
+            self.incumbent = self.record
             return
-        self.best = None
+        self.incumbent = None
         self.step, self.fine = self.settings.step, self.settings.fine
         self.begin()
-        if self.best is None or self.best is self.fallback:
-            self.best = stuck
+        if self.incumbent is None or self.incumbent is self.fallback:
+            self.incumbent = stagnant
 
-    def _improve(self, best: Layout) -> None:
+    def _improve(self, incumbent: Layout) -> None:
         q, rng = self.settings, self.state.rng
-        if self.current is None or self.since > q.wander:
-            self.current, self.since = best, 0
+        if self.current is None or self.since > q.stagnation:
+            self.current, self.since = incumbent, 0
         if self.step > q.least_step:
-            self._attempt("shrink", best, best.length * (1.0 - self.step), q.patience_shrink)
+            self._attempt("shrink", incumbent, incumbent.length * (1.0 - self.step), q.patience_shrink)
             return
         if uniform(rng) < q.compress:
             self._attempt("compress", self.current, self.current.length * (1.0 - self.fine), q.patience_compress)
             return
-        length = self.current.length * (1.0 - q.kick[0] - (q.kick[1] - q.kick[0]) * uniform(rng))
-        name = KICKS[int(uniform(rng) * len(KICKS))]
+        length = self.current.length * (1.0 - q.perturb[0] - (q.perturb[1] - q.perturb[0]) * uniform(rng))
+        name = PERTURBATIONS[int(uniform(rng) * len(PERTURBATIONS))]
         base = self.current
         if self.pool and uniform(rng) < q.from_pool:
             base = self.pool[int(len(self.pool) * uniform(rng) ** 2)][1]
-        self._attempt(name, base, length, q.patience_kick)
+        self._attempt(name, base, length, q.patience_perturb)
 
     def _attempt(self, name: str, base: Layout, length: float, patience: int) -> None:
         m, s, rng = self.model, self.state, self.state.rng
@@ -308,20 +312,20 @@ class Explorer:
         if any(len(states) > 1 for states in m.num_states) and uniform(rng) < 0.3:
             moves.flip_group(m, s, length)
         began = self.clock()
-        ok, got = self.separate(length, patience, self.settings.accept if name in KICKS else 0.0)
+        ok, got = self.separate(length, patience, self.settings.accept if name in PERTURBATIONS else 0.0)
         row = self.stats.setdefault(name, [0.0, 0.0, 0.0, 0.0])
         row[0] += 1.0
         row[1] += ok
         row[2] += self.clock() - began
-        if ok and self.best is not None:
-            row[3] += max(0.0, 1.0 - got / self.best.length)
+        if ok and self.incumbent is not None:
+            row[3] += max(0.0, 1.0 - got / self.incumbent.length)
         better = ok and self._better(got)
         self._learn(name, ok if name == "shrink" else better)
-        if name in KICKS:
-            self.kicks += 1
+        if name in PERTURBATIONS:
+            self.perturbations += 1
         if better:
             return
-        if name in KICKS:
+        if name in PERTURBATIONS:
             self.since += 1
             self.idle += 1
             if not ok:

@@ -260,8 +260,8 @@ class _Run:
             finally:
                 self.last = explorer.keep(0.0)
             self.rounds += 1
-            if better and explorer.best is not None:
-                self.offer(explorer.best)
+            if better and explorer.incumbent is not None:
+                self.offer(explorer.incumbent)
             reason = self.reason()
             if reason is not None:
                 self.memory = [explorer.memory()]

@@ -141,11 +141,11 @@ def _improved(have: Prepared, task: Task, began: float, until: float | None) -> 
     explorer.take(start)
     start = replace(start, length=finish.length(explorer.state))
     length = start.length
-    explorer.best = explorer.current = explorer.record = start
+    explorer.incumbent = explorer.current = explorer.record = start
     explorer.step = task.step
     got = finish(explorer.state)
     if got is not None and got < length - 1e-7:
-        explorer.best = explorer.current = explorer.record = explorer.keep(got)
+        explorer.incumbent = explorer.current = explorer.record = explorer.keep(got)
     done = 0
     while done < task.rounds:
         explorer.round()
@@ -153,7 +153,7 @@ def _improved(have: Prepared, task: Task, began: float, until: float | None) -> 
         now = time.perf_counter()
         if now >= explorer.deadline or (task.seconds is not None and now >= began + task.seconds):
             break
-    best, n = explorer.best, len(window.free)
+    best, n = explorer.incumbent, len(window.free)
     assert best is not None
     gain = length - best.length
     if len(window.ride):

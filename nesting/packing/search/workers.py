@@ -133,9 +133,9 @@ def run_slice(task: Slice) -> SliceResult:
     betters = []
     done = 0
     while done < task.rounds:
-        if explorer.round() and explorer.best is not None:
-            betters.append((time.perf_counter() - began, explorer.best))
-            if explorer.best.length <= task.target or have.model.length is not None:
+        if explorer.round() and explorer.incumbent is not None:
+            betters.append((time.perf_counter() - began, explorer.incumbent))
+            if explorer.incumbent.length <= task.target or have.model.length is not None:
                 done += 1
                 break
         done += 1

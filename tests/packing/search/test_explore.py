@@ -42,13 +42,13 @@ def shorter(layout: Layout, by: float) -> Layout:
 def test_together_it_takes_what_others_found(parts: tuple[Model, Fields, Compactor]) -> None:
     """Something better takes the place of the best at once, something worse does not."""
     one = explorer(parts, 1, SETTINGS)
-    own = one.best
+    own = one.incumbent
     assert own is not None and not one.alone()
     one.adopt(replace(own, length=own.length * 1.01))
-    assert one.best is own and one.record is own
+    assert one.incumbent is own and one.record is own
     told = shorter(own, 0.02)
     one.adopt(told)
-    assert one.best is told and one.record is told
+    assert one.incumbent is told and one.record is told
 
 
 def test_later_it_goes_its_own_way_and_remembers(parts: tuple[Model, Fields, Compactor]) -> None:
@@ -57,41 +57,42 @@ def test_later_it_goes_its_own_way_and_remembers(parts: tuple[Model, Fields, Com
     one = explorer(parts, 2, replace(SETTINGS, together=1 / 12))
     while not one.alone():
         one.round()
-    own = one.best
+    own = one.incumbent
     assert own is not None
     told = shorter(own, 0.5)
     one.adopt(told)
-    assert one.best is own and one.record is told
+    assert one.incumbent is own and one.record is told
     told_of = [one.round() for _ in range(80)]
-    assert one.best is not None and one.best.length < own.length
+    assert one.incumbent is not None and one.incumbent.length < own.length
     assert not any(told_of) and one.record is told
 
 
-def test_stuck_it_begins_again_unless_a_better_layout_is_known(parts: tuple[Model, Fields, Compactor]) -> None:
-    """Kicks without a new best lead to a fresh random layout; stuck with that, the best known is taken up again."""
-    one = explorer(parts, 3, replace(SETTINGS, together=1 / 12, stuck=5 / 12))
+def test_stagnation_leads_to_a_restart_unless_a_better_layout_is_known(parts: tuple[Model, Fields, Compactor]) -> None:
+    """Perturbations without a new best lead to a fresh random layout; if that stagnates, to the best that is known."""
+    one = explorer(parts, 3, replace(SETTINGS, together=1 / 12, restart=5 / 12))
     for _ in range(60):
-        if one.left:
+        if one.restarts:
             break
         one.round()
     first = one.record
-    assert first is not None and one.left == 1 and one.alone()
-    assert one.best is not None and one.best.length > first.length, "a random layout is longer than a kicked one"
+    assert first is not None and one.restarts == 1 and one.alone()
+    assert one.incumbent is not None
+    assert one.incumbent.length > first.length, "a random layout is longer than a perturbed one"
     assert one.step == SETTINGS.step and one.idle == 0
     low = replace(first, length=0.9 * first.length)
     one.adopt(low)
-    assert one.best is not low
+    assert one.incumbent is not low
     one.idle = 5
     one.round()
-    assert one.left == 2 and one.best is low and one.record is low
+    assert one.restarts == 2 and one.incumbent is low and one.record is low
     one.idle = 5
     one.round()
-    assert one.left == 3 and one.best is not low and one.record is low
+    assert one.restarts == 3 and one.incumbent is not low and one.record is low
 
 
 def test_the_best_known_never_becomes_longer(parts: tuple[Model, Fields, Compactor]) -> None:
     """Over many fresh beginnings the record only falls, and a round says so exactly when it does."""
-    one = explorer(parts, 4, replace(SETTINGS, stuck=2 / 12))
+    one = explorer(parts, 4, replace(SETTINGS, restart=2 / 12))
     assert one.record is not None
     before = one.record.length
     for _ in range(150):
@@ -99,14 +100,14 @@ def test_the_best_known_never_becomes_longer(parts: tuple[Model, Fields, Compact
         assert one.record.length <= before
         assert said == (one.record.length < before)
         before = one.record.length
-    assert one.left > 4
+    assert one.restarts > 4
     one.take(one.record)
     assert parts[2].overlap(one.state) <= 5e-9
 
 
 def test_a_search_goes_on_from_its_memory_as_if_it_had_not_stopped(parts: tuple[Model, Fields, Compactor]) -> None:
     """Sixty rounds in one go, and each third round in a new explorer, through several fresh beginnings."""
-    settings = replace(SETTINGS, together=1 / 4, stuck=1 / 3)
+    settings = replace(SETTINGS, together=1 / 4, restart=1 / 3)
     whole = explorer(parts, 5, settings)
     begun = whole.memory()
     for _ in range(60):
@@ -118,8 +119,9 @@ def test_a_search_goes_on_from_its_memory_as_if_it_had_not_stopped(parts: tuple[
         for _ in range(3):
             again.round()
         memory = again.memory()
-    assert whole.left > 1
-    assert memory.left == whole.left and memory.kicks == whole.kicks and memory.rng == whole.memory().rng
+    assert whole.restarts > 1
+    assert memory.restarts == whole.restarts and memory.perturbations == whole.perturbations
+    assert memory.rng == whole.memory().rng
     assert memory.record is not None and whole.record is not None
     assert memory.record.length == whole.record.length
 

@@ -95,7 +95,7 @@ def test_a_period_is_free_of_overlap_wherever_it_goes_on(seed: int) -> None:
     explorer = Explorer(PERIOD.model, PERIOD.fields, PERIOD.exact, seed)
     for _ in range(8):
         explorer.round()
-    best = explorer.best
+    best = explorer.incumbent
     assert best is not None
     whole, three = _copies(PERIOD.model, best, 3)
     places = tuple(
@@ -119,8 +119,8 @@ def test_a_slant_costs_nothing_without_ends() -> None:
     explorer = Explorer(endless, fields, Compactor(model).for_part(endless), 0)
     for _ in range(12):
         explorer.round()
-    assert explorer.best is not None
-    assert explorer.best.length == pytest.approx(8 * 20.0, abs=1e-5)
+    assert explorer.incumbent is not None
+    assert explorer.incumbent.length == pytest.approx(8 * 20.0, abs=1e-5)
     with_ends = solve(problem, Stop(rounds=12), seed=0, workers=1)
     assert with_ends.length > 8 * 20.0 + 24.0
 

@@ -79,7 +79,7 @@ def test_a_cluster_serves() -> None:
 
 
 def test_a_slice_goes_on_where_it_stopped() -> None:
-    """Sixty rounds in one slice or in three: the same memory in the end, the kicks' pool in it."""
+    """Sixty rounds in one slice or in three: the same memory in the end, the perturbations' pool in it."""
     data, key = packed(mixed())
 
     def run(rounds: int, memory: object) -> object:
@@ -88,7 +88,7 @@ def test_a_slice_goes_on_where_it_stopped() -> None:
     one = run(60, None)
     two = run(20, run(20, run(20, None)))
     assert one.rng == two.rng  # type: ignore[attr-defined]
-    assert np.array_equal(one.best.cx, two.best.cx)  # type: ignore[attr-defined]
+    assert np.array_equal(one.incumbent.cx, two.incumbent.cx)  # type: ignore[attr-defined]
     assert [a for a, _ in one.pool] == [a for a, _ in two.pool]  # type: ignore[attr-defined]
 
 
