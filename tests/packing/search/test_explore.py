@@ -29,7 +29,7 @@ def parts() -> tuple[Model, Fields, Compactor]:
 def explorer(parts: tuple[Model, Fields, Compactor], seed: int, settings: Settings) -> Explorer:
     """One that has a layout."""
     found = Explorer(*parts, seed, settings=settings)
-    while found.best is None:
+    while found.incumbent is None:
         found.round()
     return found
 
