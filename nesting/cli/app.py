@@ -5,8 +5,10 @@ Exit codes: 0 done, 1 our fault, 2 the input is wrong, 3 it cannot be laid.
 
 from __future__ import annotations
 
+import atexit
 import json
 import os
+import signal
 import sys
 import time
 from collections.abc import Callable, Iterable, Sequence
@@ -647,6 +649,9 @@ def main() -> None:
             as_json,
         )
         sys.exit(1)
+    finally:
+        # All is said and written. While Python takes itself down it has no handlers, and Ctrl-C would kill it.
+        atexit.register(signal.signal, signal.SIGINT, signal.SIG_IGN)
 
 
 def _fail(error: NestingError, as_json: bool) -> None:

@@ -6,6 +6,8 @@ import json
 import os
 import re
 import shutil
+import subprocess
+import sys
 from pathlib import Path
 
 import pytest
@@ -56,6 +58,19 @@ def test_help_is_quick_and_lists_the_commands(tmp_path: Path) -> None:
     for command in ("new", "check", "lay", "print", "buy", "remnants", "batch", "stash", "keys"):
         assert command in done.stdout
     assert best < 0.4
+
+
+def test_an_interrupt_at_the_very_end_spoils_nothing() -> None:
+    """While Python takes itself down the signal is ignored: what is written stays, and so does the exit code."""
+    code = (
+        "import atexit, signal, sys\n"
+        "atexit.register(lambda: print('ignored', signal.getsignal(signal.SIGINT) is signal.SIG_IGN))\n"
+        "sys.argv = ['nesting', 'keys']\n"
+        "from nesting.cli.app import main\n"
+        "main()\n"
+    )
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, timeout=120)
+    assert done.returncode == 0 and done.stdout.splitlines()[-1] == "ignored True"
 
 
 def test_a_small_order_from_start_to_end(tmp_path: Path) -> None:
