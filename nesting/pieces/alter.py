@@ -214,6 +214,13 @@ def _height(body: Body, change: Alteration, key: str) -> tuple[float, list[Findi
     return p[0] * g[0] + p[1] * g[1] - min(q[0] * g[0] + q[1] * g[1] for q in body.seam_ring), []
 
 
+def _side(g: Point) -> str:
+    """On which side of the drawing the tail of a grain arrow along ``g`` is."""
+    if abs(g[1]) >= abs(g[0]):
+        return "lower" if g[1] > 0.0 else "upper"
+    return "left" if g[0] > 0.0 else "right"
+
+
 def _measured(body: Body, change: Alteration, key: str) -> tuple[float, list[Finding]]:
     """The place of a distance from where the alteration says: an edge, or the tail or head of the grain arrow."""
     assert body.piece.grainline is not None and isinstance(change.at, float)
@@ -224,7 +231,11 @@ def _measured(body: Body, change: Alteration, key: str) -> tuple[float, list[Fin
     if change.start is None:
         figures: dict[str, Figure] = {"at": change.at, "choices": ("tail", "head", *edges_known(body))}
         if g[1] >= -math.sin(math.radians(10.0)):
-            return change.at, []
+            told = (
+                f"at = {change.at:g} mm of '{change.kind}' is measured from the tail of the grain arrow, the "
+                f'{_side(g)} end of the drawing; from = "tail", "head" or a named edge says it'
+            )
+            return change.at, [Finding("note", told, body.file, body.label, code="alter.from", figures=figures)]
         told = (
             f"at = {change.at:g} mm of '{change.kind}' is measured from the tail of the grain arrow, which points down "
             'the drawing, so from its upper end: is that meant? from = "tail", "head" or a named edge says it'

@@ -12,6 +12,7 @@ from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
+from shapely import LinearRing
 
 from nesting.model.piece import Line, Point, Ring
 
@@ -40,6 +41,8 @@ BEND_DEG = 10.0
 _STRAIGHT_DEG = 0.2
 #: mm. Chords of a curve flattened to 0.01 mm that turn by a degree or more are shorter than this.
 _CHORD_MM = 8.0
+#: Beyond corners and bends no more numbers than these: a picture with more of them cannot be read.
+MOST_NUMBERED = 30
 
 _SAME = 1e-7
 
@@ -229,6 +232,19 @@ class Contour:
 
     @cached_property
     def vertices(self) -> tuple[int, ...]:
+        """Those of ``drawn_vertices`` that are numbered: all, or where they are too many to be told apart, those that
+        shape the outline most (Douglas, Peucker 1973, with as small a tolerance as leaves so few)."""
+        found = self.drawn_vertices
+        tolerance = 0.05
+        while len(found) > MOST_NUMBERED:
+            ring = LinearRing(self.points).simplify(tolerance, preserve_topology=False)
+            kept = set(ring.coords)
+            found = tuple(i for i in found if tuple(map(float, self.points[i])) in kept)
+            tolerance *= 1.4
+        return found
+
+    @cached_property
+    def drawn_vertices(self) -> tuple[int, ...]:
         """Indices of all further vertices that somebody drew, anticlockwise: neither corners nor bends, nor points of a
         flattened curve, which lie close together and turn as much as their neighbours."""
         turns, n = self.turns, len(self.ring)

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import io
+import itertools
+import math
 import xml.etree.ElementTree as ET
 from dataclasses import replace
 from pathlib import Path
@@ -15,6 +17,7 @@ from nesting.checking.judging import check_order, small_length
 from nesting.model.errors import OrderError
 from nesting.model.order import Cloth, CutPiece, Garment, Order, Seam, Together
 from nesting.model.piece import Edge, Notch, Piece, Ring
+from nesting.pieces.edges import anchors_of
 from nesting.pieces.prepare import prepare
 from nesting.pieces.seams import Mark
 from nesting.pieces.wishes import Alteration, EdgeSpec, Finish, Preparation
@@ -247,3 +250,25 @@ def test_the_numbered_picture_of_a_long_thin_piece_covers_nothing() -> None:
         assert all(one.intersection(other).area < 1e-6 for other in words[:k]), k
     cut_line = LinearRing(ring)
     assert sum(one.intersects(cut_line) for one in words) == 0
+
+
+def test_a_curve_of_many_chords_gets_numbers_that_can_be_told_apart() -> None:
+    """Half a circle of 300 mm in 100 chords of 9.4 mm, each turning by 1.8 degrees, and one vertex that turns by 4 on a
+    straight side: at most 30 of the 100 have a number, evenly placed, the single one has its own, and the picture says
+    how many have none. All numbers are of drawn vertices."""
+    arc = [(300.0 * math.cos(math.pi * k / 100), 300.0 * math.sin(math.pi * k / 100)) for k in range(101)]
+    single = (-300.0 - 7.0, -200.0)
+    ring = (*arc, single, (-300.0, -400.0), (300.0, -400.0))
+    piece = Piece("p", ring, grainline=((0.0, 0.0), (0.0, 100.0)))
+    anchors = anchors_of(piece)
+    assert len(anchors.corners) == 2 and single in (*anchors.bends, *anchors.others)
+    assert 8 <= len(anchors.others) <= 30 and set(anchors.others) <= set(ring)
+    on_arc = sorted(math.degrees(math.atan2(y, x)) for x, y in anchors.others if (x, y) in arc)
+    steps = [b - a for a, b in itertools.pairwise(on_arc)]
+    assert max(steps) < 3 * min(steps)
+    told = [i.words for i in corner_scene(CutPiece(piece, piece), every=True).items if isinstance(i, Text)]
+    (left_out,) = [text for text in told if "have no number" in text]
+    total = len(anchors.others) + int(left_out.split()[0])
+    assert 95 <= total <= 101
+    usual = corner_scene(CutPiece(piece, piece)).items
+    assert not any("have no number" in i.words for i in usual if isinstance(i, Text))

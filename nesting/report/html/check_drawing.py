@@ -268,6 +268,10 @@ def corner_scene(cut: CutPiece, em: float | None = None, *, every: bool = False)
         items += room.put(_named(name, notch, em))
     x0, y0, x1, _ = _box(items, 0.0)
     items.append(Text("label", "text", ((x0 + x1) / 2, y0 - 1.8 * em), piece.label, em * 1.1, bold=True))
+    more = len(ring.drawn_vertices) - len(anchors.others) if every else 0
+    if more > 0:
+        told = f'{more} more bends of curves have no number: "1 + 40 %" is a place between corners'
+        items.append(Text("label", "text", ((x0 + x1) / 2, y0 - 3.2 * em), told, em * 0.7))
     return Scene(piece.label, _box(items, em), tuple(items))
 
 
