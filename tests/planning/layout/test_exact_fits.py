@@ -172,6 +172,15 @@ def test_the_bound_of_a_spread_with_its_flaps_is_not_told_of_all(monkeypatch: py
     assert 199.0 < lay(wider, "partial fold").lower_bound <= 200.0
 
 
+def test_no_more_sections_lie_on_the_table_than_must() -> None:
+    """Four of 20 cm, gap 3 mm, on a table of 40.3 cm without ends: two sections of two, 403 + 3 + 403 mm, take as much
+    as four of one with a gap after each, and are fewer."""
+    order = order_of(rect("p", 200, 1000), count=4, gap=3.0, table_length=403.0, spreads=("open",))
+    found = lay(order)
+    assert [len(section.placements) for section in found.sections] == [2, 2]
+    assert found.lay_length == pytest.approx(809.0, abs=0.01)
+
+
 def test_on_the_fold_only_is_bounded_as_if_opened_out() -> None:
     """A half that may not be opened out (unfold = false) has a bound all the same: 30 cm, its own length."""
     order = order_of(band("h", 300, 500, unfold=False))
