@@ -175,8 +175,8 @@ def test_each_alteration_is_told_with_the_change_in_area() -> None:
         Piece("p", RECTANGLE),
         Preparation(grain=90.0, alterations=(Alteration("lengthen", 20.0, at=50.0, at_is_distance=True),)),
     )
-    assert [f.kind for f in findings] == ["note"]
-    assert "from 200.0 to 220.0 cm² (+20.0 cm²)" in findings[0].message
+    assert [(f.kind, f.code) for f in findings] == [("note", "alter.from"), ("note", "alter.area")]
+    assert "from 200.0 to 220.0 cm² (+20.0 cm²)" in findings[1].message
 
 
 def test_an_altered_piece_keeps_its_allowance() -> None:
