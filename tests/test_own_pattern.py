@@ -83,3 +83,33 @@ def test_pieces_without_grain_are_asked_for_all_at_once(tmp_path: Path) -> None:
     (tmp_path / "order.toml").write_text(starter_order(tmp_path))
     with pytest.raises(PatternError, match="The same is asked of 'back' and 'waistband'"):
         load_order(tmp_path / "order.toml")
+
+
+_BARE_LEG = """<svg xmlns="http://www.w3.org/2000/svg" width="900mm" height="400mm" viewBox="0 0 900 400">
+<path d="M 20,20 L 820,60 L 820,240 L 20,330 Z"/><path d="M 100,150 L 700,150"/>{more}
+<text x="300" y="110" font-size="10">back leg</text><text x="300" y="124" font-size="10">cut 2</text>
+<text x="{x}" y="{y}" font-size="10">{word}</text></svg>"""
+
+
+def _leg(folder: Path, word: str, at: tuple[int, int] = (400, 165), more: str = "") -> tuple[object, set[str]]:
+    (folder / "leg.svg").write_text(_BARE_LEG.format(word=word, x=at[0], y=at[1], more=more), encoding="utf-8")
+    reading = read_pieces(folder / "leg.svg")
+    assert [p.name for p in reading.pieces] == ["back leg"]
+    return reading.pieces[0].grainline, {str(f.code) for f in reading.findings}
+
+
+@pytest.mark.parametrize("word", ["grain", "Grainline", "Fadenlauf", "straight grain", "SG", "← grain →"])
+def test_a_line_beside_the_word_for_it_is_the_grainline(tmp_path: Path, word: str) -> None:
+    """A leg drawn lying: the line along it runs to the right of the page, and that is told."""
+    line, codes = _leg(tmp_path, word)
+    assert line == ((100.0, 250.0), (700.0, 250.0))
+    assert "grain.by-text" in codes and "grain.unsure" not in codes
+
+
+def test_a_word_far_off_or_between_two_lines_makes_no_grainline(tmp_path: Path) -> None:
+    """Of two lines the nearer one is taken only where the other is far; a short stroke is never taken."""
+    two = '<path d="M 100,180 L 700,180"/>'
+    assert _leg(tmp_path, "grain", (400, 165), two)[0] is None
+    assert _leg(tmp_path, "grain", (400, 153), two)[0] is not None
+    line, codes = _leg(tmp_path, "hip line")
+    assert line is None and "grain.unsure" in codes

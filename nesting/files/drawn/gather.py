@@ -19,7 +19,7 @@ from nesting.files.drawn.loops import find_loops
 from nesting.files.drawn.sketch import Group, Stroke, Text
 from nesting.files.drawn.testsquare import take_test_square
 from nesting.files.drawn.texts import Label, read_label
-from nesting.files.drawn.vocabulary import is_made_up, read_role
+from nesting.files.drawn.vocabulary import is_made_up, read_role, says_grain
 from nesting.model.piece import Point
 
 __all__ = ["gather", "text_label"]
@@ -263,7 +263,8 @@ def text_label(texts: Sequence[Text]) -> tuple[Label, list[str]]:
     for text in sorted(texts, key=lambda t: (-t.at[1], t.at[0])):
         if not is_made_up(text.text):
             said = read_label(text.text)
-            if read_role(text.text) is not None and said.cut is None and said.on_fold is None:
+            role = read_role(text.text) is not None or says_grain(text.text)
+            if role and said.cut is None and said.on_fold is None:
                 # a word for a line ("grainline"); "cut 2" and "place on fold" say more than that
                 continue
             label = label.over(said)

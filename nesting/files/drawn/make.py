@@ -16,9 +16,9 @@ from nesting.files.drawn.context import Context
 from nesting.files.drawn.fold import fold_edge
 from nesting.files.drawn.gather import text_label
 from nesting.files.drawn.loops import find_loops
-from nesting.files.drawn.sketch import Stroke
+from nesting.files.drawn.sketch import Stroke, Text
 from nesting.files.drawn.texts import LETTER_SIZES, Label
-from nesting.files.drawn.vocabulary import is_made_up
+from nesting.files.drawn.vocabulary import is_made_up, says_grain
 from nesting.model.piece import Edge, Line, Piece, Point, Ring
 
 __all__ = ["make_pieces"]
@@ -90,7 +90,7 @@ def _make(f: Found, number: int, ctx: Context) -> Piece:
         )
     holes = by_role.get("cutout", []) + by_role.get("flaw", [])
     cutouts, cutout_rest = _cutouts(holes, f.cutouts, ring, ctx, shown)
-    found_grain, bare = _grain_and_bare(by_role, ring, ctx, shown)
+    found_grain, bare = _grain_and_bare(by_role, inside_texts, ring, ctx, shown)
     inside = [_closed(s) for s in by_role.get("inside", [])] + seam_rest + cutout_rest
     inside += [_closed(s) for s in bare if len(s.points) >= 2]
     notches = [marks.notch(s, ring, ctx, shown, fold) for s in marks.marks_of(by_role.get("notch", []), ctx, shown)]
@@ -171,13 +171,13 @@ def _closed(stroke: Stroke) -> Line:
 
 
 def _grain_and_bare(
-    by_role: Mapping[str | None, list[Stroke]], ring: Ring, ctx: Context, shown: str
+    by_role: Mapping[str | None, list[Stroke]], texts: Sequence[Text], ring: Ring, ctx: Context, shown: str
 ) -> tuple[tuple[tuple[Point, Point], bool | None] | None, list[Stroke]]:
     """The grainline, drawn as one or taken from the lines without a role, and those of them that stay lines inside."""
     found = marks.grain(by_role.get("grain", []), ctx, shown)
     bare = by_role.get(None, [])
     if found is None and not by_role.get("grain"):
-        found, bare = _bare_grain(bare, ctx, shown)
+        found, bare = _bare_grain(bare, texts, ctx, shown)
     bare = _in_the_piece(bare, ring, ctx, shown)
     return found, _not_repeated(bare, ring, ctx, shown)
 
@@ -361,15 +361,19 @@ def _cutouts(
 
 
 def _bare_grain(
-    bare: list[Stroke], ctx: Context, piece: str
+    bare: list[Stroke], texts: Sequence[Text], ctx: Context, piece: str
 ) -> tuple[tuple[tuple[Point, Point], bool | None] | None, list[Stroke]]:
     """A single straight line with an arrowhead (the file's own, or drawn as two short strokes) among lines without a
-    role is the grainline."""
+    role is the grainline; so is the one beside which a text says "grain"."""
     bare = _with_drawn_heads(bare)
     straight = [s for s in bare if not s.closed and len(s.points) >= 2 and marks.is_straight(s.points)]
     arrows = [s for s in straight if any(s.arrows)]
     if len(arrows) == 1:
         return marks.grain(arrows, ctx, piece), [s for s in bare if s is not arrows[0]]
+    told = _line_beside([t for t in texts if says_grain(t.text)], arrows or straight)
+    if told is not None:
+        ctx.note("note", "the line beside the word for it is taken as the grainline", piece, code="grain.by-text")
+        return marks.grain([told], ctx, piece), [s for s in bare if s is not told]
     if arrows or len(straight) == 1:
         ctx.note(
             "ambiguous",
@@ -379,6 +383,27 @@ def _bare_grain(
             code="grain.unsure",
         )
     return None, bare
+
+
+#: mm. A grainline is at least as long as this; its text begins no farther from it than this, or than half its length.
+_GRAIN_LEAST_MM, _BESIDE_MM = 20.0, 30.0
+
+
+def _line_beside(texts: Sequence[Text], lines: Sequence[Stroke]) -> Stroke | None:
+    """The line that the texts stand beside: near to all of them, and no other half as near; None where that is open."""
+    found: list[Stroke] = []
+    for text in texts:
+        away = sorted(((outline.nearest(s.points, text.at, closed=False).away, k) for k, s in enumerate(lines)))
+        if not away:
+            return None
+        nearest = lines[away[0][1]]
+        size = math.dist(nearest.points[0], nearest.points[-1])
+        if size < _GRAIN_LEAST_MM or away[0][0] > max(_BESIDE_MM, size / 2):
+            continue
+        if len(away) > 1 and away[1][0] < 2 * away[0][0] + 1.0:
+            return None
+        found.append(nearest)
+    return found[0] if found and all(one is found[0] for one in found) else None
 
 
 #: mm, and share of the line's length: how far a drawn arrowhead's tip may lie from the end of its line, and how long

@@ -14,7 +14,7 @@ from typing import Literal
 
 from nesting.model.piece import NotchKind
 
-__all__ = ["Role", "Source", "is_made_up", "plain", "read_role"]
+__all__ = ["Role", "Source", "is_made_up", "plain", "read_role", "says_grain"]
 
 Role = Literal["cut", "sew", "grain", "fold", "notch", "drill", "inside", "cutout", "edge", "test", "flaw", "aside"]
 
@@ -135,6 +135,12 @@ def plain(words: str) -> str:
 def is_made_up(name: str) -> bool:
     """Whether a name was given by a program ("path1234", "Layer 1"), so that it says nothing."""
     return _MADE_UP.fullmatch(name.strip()) is not None
+
+
+def says_grain(words: str) -> bool:
+    """Whether a text beside a line says that it is the grainline: "grain", "Fadenlauf", "SG" (straight grain)."""
+    text = re.sub(r"^\W+|\W+$", "", plain(words))
+    return _ROLE_OF.get(text) == "grain" or text in ("sg", "s.g", "straight of the grain", "along the grain")
 
 
 def _singular(word: str) -> str:
