@@ -286,7 +286,7 @@ class PieceDoc(TypedDict):
 class Proposal(TypedDict):
     """Something likely that one click accepts. ``kind``: name (an edge), fold, grain, cut, seam, garment. ``why`` in
     words. ``pieces``: the ids that it concerns (each size alike). ``about``: what to light (edge names). ``sure`` 0
-    to 1."""
+    to 1. ``guess``: nothing in the drawing says so, so accepting all leaves it out."""
 
     id: str
     kind: Literal["name", "fold", "grain", "cut", "seam", "garment"]
@@ -296,6 +296,7 @@ class Proposal(TypedDict):
     message: str
     why: str
     sure: float
+    guess: bool
 
 
 class FinishDoc(TypedDict):

@@ -26,7 +26,7 @@ from nesting.page.words import point, view_of
 from nesting.pieces.edges import anchor_near
 from nesting.pieces.prepare import sound
 
-__all__ = ["Edit", "Refused", "edit_of", "new_alteration"]
+__all__ = ["Edit", "Refused", "edit_of", "new_alteration", "not_held"]
 
 _NUMBERS = {"price", "ratio", "value", "mitre_limit", "tilt", "grain"}
 _COUNTS = {"count", "cut", "plies", "max_plies", "openings"}
@@ -47,12 +47,14 @@ class Refused(NestingError):
 @dataclass(frozen=True)
 class Edit:
     """``text``: the order after the command; ``label``: the step's name, as undo shows it; ``lenient``: it may leave
-    something open that was whole (a file dropped, a piece taken out)."""
+    something open that was whole (a file dropped, a piece taken out). ``holds``: piece, size, key and value that the
+    order must have when it is read again, or nothing was done."""
 
     label: str
     text: OrderText
     result: dict[str, Any] = field(default_factory=dict)
     lenient: bool = False
+    holds: tuple[str, str | None, str, Any] | None = None
 
 
 def edit_of(cmd: ask.Command, text: OrderText, survey: Survey) -> Edit | None:
@@ -65,6 +67,24 @@ def edit_of(cmd: ask.Command, text: OrderText, survey: Survey) -> Edit | None:
     handler = getattr(work, name, None)
     made = handler(cmd) if handler is not None else None
     return made if isinstance(made, Edit) else None
+
+
+def not_held(made: Edit, after: Survey) -> Refused | None:
+    """What is said where the order, read again, has another value than the one that was set; None where it holds."""
+    if made.holds is None:
+        return None
+    piece, size, key, value = made.holds
+    want = read_block({key: value}, [one for one in BLOCKS["piece"] if one.name == key], Place(after.path.name))[key]
+    for at, asked in after.asked.items():
+        if at[0] == piece and size in (None, at[1]) and asked[key] != want:
+            return Refused(
+                "not-held",
+                f"{key.replace('_', ' ')} of '{piece}' would still be {asked[key]}, not {value}: the order says "
+                "something else of it in another place. Nothing was changed",
+                view="pieces",
+                piece=piece,
+            )
+    return None
 
 
 def new_alteration(cmd: ask.AlterTry, text: OrderText, survey: Survey) -> dict[str, Any]:
@@ -156,7 +176,13 @@ class _Edits:
         ):
             return self.text
         text, index = self._piece_block(self.text, piece, size)
-        return text.set("piece", index, key, value)
+        text = text.set("piece", index, key, value)
+        if size is None and value is not None and isinstance(key, str):
+            # what is said of all sizes counts in each: a block of one size would win over it unseen
+            for index, one in enumerate(_raws(text, "piece")):
+                if one.get("name") == piece and one.get("size") is not None and key in one:
+                    text = text.set("piece", index, key, None)
+        return text
 
     # --- the order as a whole
 
@@ -236,7 +262,8 @@ class _Edits:
                     view="pieces",
                     piece=cmd.piece,
                 )
-        return Edit(f"{cmd.key.replace('_', ' ')} of {cmd.piece}", text)
+        holds = (cmd.piece, cmd.size, cmd.key, value) if value is not None else None
+        return Edit(f"{cmd.key.replace('_', ' ')} of {cmd.piece}", text, holds=holds)
 
     def _piece_fold(self, cmd: ask.PieceFold) -> Edit:
         key = self._piece_key(cmd.piece, cmd.size)
@@ -263,7 +290,8 @@ class _Edits:
             raise Refused(
                 "not-a-fold", f"This cannot lie on the fold: {why}{do}.", would, view="pieces", piece=cmd.piece
             )
-        return Edit(f"fold of {cmd.piece}", self._set_piece(cmd.piece, cmd.size, "fold", cmd.side))
+        text = self._set_piece(cmd.piece, cmd.size, "fold", cmd.side)
+        return Edit(f"fold of {cmd.piece}", text, holds=(cmd.piece, cmd.size, "fold", cmd.side))
 
     def _piece_finish(self, cmd: ask.PieceFinish) -> Edit:
         self._piece_key(cmd.piece, cmd.size)
@@ -404,7 +432,7 @@ class _Edits:
 
     def _proposals_accept(self, cmd: ask.ProposalsAccept) -> Edit:
         offered = proposals(self.survey)
-        wanted = [one for one in offered if not cmd.ids or one["id"] in cmd.ids]
+        wanted = [one for one in offered if (one["id"] in cmd.ids if cmd.ids else not one["guess"])]
         if not wanted:
             raise Refused("gone", "these proposals do not stand any more", view="pieces")
         text = self.text

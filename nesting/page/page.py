@@ -31,7 +31,7 @@ from nesting.page.documents import Problem, RunDoc
 from nesting.page.help import help_doc
 from nesting.page.history import Step
 from nesting.page.lays import Lays, as_file
-from nesting.page.order_commands import Edit, Refused, edit_of, new_alteration
+from nesting.page.order_commands import Edit, Refused, edit_of, new_alteration, not_held
 from nesting.page.photos import keep_pictures, kept_picture, sizes_of_pictures, trace
 from nesting.page.pieces_doc import pieces_doc
 from nesting.page.runs import Job, Run, Runs
@@ -339,7 +339,7 @@ class Page:
         before = self.work.survey
         if not made.lenient:
             after = survey(made.text.text, self.work.path, self.work.reader)
-            wrong = _new_problem(before, after)
+            wrong = _new_problem(before, after) or not_held(made, after)
             if wrong is not None:
                 raise wrong
         step = self.work.edit(made.label, made.text)

@@ -28,9 +28,9 @@ _INSTEAD: Mapping[str, str] = {
     "or add leftovers of it",
     "garment.ratio": "a ratio is for garments of which as many are cut as fit: take it away, or say most in place of "
     "the number",
-    "grain.missing": "it has no grain arrow: choose the piece under Pieces and turn its arrow, or say that it may lie "
+    "grain.missing": "it has no grain: choose the piece under Pieces and draw its grain there, or say that it may lie "
     "any way",
-    "grain.no-length": "its grain arrow has no length: draw it again, or choose the piece and turn its arrow",
+    "grain.no-length": "its grain arrow has no length: draw it again, or choose the piece and draw its grain there",
     "fold.not-used": "the drawing marks the fold itself, so the side chosen here is not used",
     "fold.side-missing": "left and right come in pairs, so it is cut 2, 4 … times: change how often, or say that it is "
     "not mirrored",
@@ -80,6 +80,8 @@ _SAID: tuple[tuple[str, str], ...] = (
     (r",? ?under its \[\[(?:piece|pattern)\]\]", " under Pieces"),
     (r"name it in the drawing, or with an \[\[edge\]\] block", "click it under Pieces to name it"),
     (r"; to have it added, write add_centre_notches = true in this \[\[seam\]\]", "; it can be added under Seams"),
+    (r"; to have it added, write add_join_notches = true in this \[\[seam\]\]",
+     "; tick 'notches where the others join' to have it added"),
     (r"use one of these, or add a block for it", "use one of these, or add it"),
     (r"add a \[\[wearer\]\] block with name and measures", "add a person under Cloth & people"),
     (r"this key is missing: ", "this is missing: "),

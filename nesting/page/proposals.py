@@ -14,8 +14,10 @@ import re
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
+from nesting.checking.judging import small_length
 from nesting.model.errors import NestingError
 from nesting.model.piece import Piece, Point
+from nesting.model.tolerances import SEAM_MM
 from nesting.page.documents import Proposal
 from nesting.page.survey import Key, Survey
 from nesting.page.words import piece_id
@@ -43,6 +45,8 @@ EDGE_NAMES = (
 )
 #: edges of one name on two pieces that are sewn to one another; the others are openings
 _SEWN = ("side", "inseam", "crotch", "shoulder", "underarm", "centre", "center", "rise", "seat")
+#: share of a piece's size. A straight line inside that is at least this long may be its grainline.
+_LINE_SHARE = 0.25
 #: a seam is likely where lengths differ by no more than this share
 _ALIKE = 0.15
 _FOLD_WORDS = re.compile(r"\bfold\b|\bon\s+(?:the\s+)?fold\b", re.I)
@@ -90,7 +94,7 @@ def proposals(survey: Survey) -> list[Proposal]:
 
 
 def _proposal(kind: str, name: str, keys: Iterable[Key], value: object, message: str, why: str, sure: float,
-              edges: Iterable[str] = ()) -> Proposal:  # fmt: skip
+              edges: Iterable[str] = (), guess: bool = False) -> Proposal:  # fmt: skip
     shown = ".".join(str(v) for v in value.values()) if isinstance(value, dict) else str(value)
     return {
         "id": f"{kind}:{name}:{shown}",
@@ -101,6 +105,7 @@ def _proposal(kind: str, name: str, keys: Iterable[Key], value: object, message:
         "message": message,
         "why": why,
         "sure": sure,
+        "guess": guess,
     }
 
 
@@ -108,12 +113,35 @@ def _grain(survey: Survey, name: str, keys: list[Key]) -> list[Proposal]:
     bare = [key for key in keys if survey.drawn[key].piece.grainline is None and survey.asked[key]["grain"] is None]
     if not bare or any(survey.asked[key]["turn"] == "any" for key in bare):
         return []
+    along = {_along_a_line(survey.drawn[key].piece) for key in bare}
+    degrees = next(iter(along)) if len(along) == 1 else None
+    if degrees is not None:
+        return [
+            _proposal(
+                "grain", name, bare, degrees, f"The grain of {name} may run along the straight line inside it",
+                "a guess: the line is not called the grainline, and nothing else is", 0.7, guess=True,
+            )
+        ]  # fmt: skip
     return [
         _proposal(
-            "grain", name, bare, 90.0, f"The grain of {name} runs up the drawing",
-            "no grainline is drawn, and patterns are drafted upright", 0.7,
+            "grain", name, bare, 90.0, f"The grain of {name} may run up the drawing",
+            "a guess: no grainline is drawn, and patterns are mostly drafted upright", 0.6, guess=True,
         )
     ]  # fmt: skip
+
+
+def _along_a_line(piece: Piece) -> float | None:
+    """Degrees (0 to 180, whole where nearly so) of the one long straight line inside a piece; None if it has none or
+    several."""
+    size = max(math.dist(a, b) for a in piece.outline[:: max(1, len(piece.outline) // 40)] for b in piece.outline[:1])
+    found = []
+    for line in piece.inside:
+        (ax, ay), (bx, by) = line[0], line[-1]
+        chord = math.dist(line[0], line[-1])
+        walked = math.fsum(math.dist(p, q) for p, q in itertools.pairwise(line))
+        if chord >= _LINE_SHARE * size and walked <= 1.001 * chord:
+            found.append(math.degrees(math.atan2(by - ay, bx - ax)) % 180.0)
+    return round(found[0], 2) % 180.0 if len(found) == 1 else None
 
 
 def _upright(piece: Piece, grain: float | None) -> float | None:
@@ -315,8 +343,15 @@ def seam_proposals(survey: Survey) -> list[Proposal]:
             pieces = [name.rpartition(".")[0] for name in group]
             keys = [key for key in survey.drawn if key[0] in pieces]
             message = f"{' and '.join(pieces)} are sewn together at the {edge}"
-            why = "the edges bear one name and are about as long as one another"
-            found.append(_proposal("seam", edge, keys, {"sides": "/".join(group)}, message, why, 0.6, group))
+            apart = max(here[one] for one in group) - min(here[one] for one in group)
+            alike = apart <= SEAM_MM
+            why = (
+                "the edges bear one name and are as long as one another"
+                if alike
+                else f"a guess: the edges bear one name, but one is {small_length(apart, order.imperial)} longer"
+            )
+            sides = {"sides": "/".join(group)}
+            found.append(_proposal("seam", edge, keys, sides, message, why, 0.6, group, guess=not alike))
     return found
 
 

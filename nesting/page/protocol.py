@@ -290,7 +290,7 @@ class EdgeUnname(Command, tag="edge.unname"):
 
 
 class ProposalsAccept(Command, tag="proposals.accept"):
-    """Accept proposals by id; empty: all of them. One step of undo."""
+    """Accept proposals by id; empty: all of them but the guesses. One step of undo."""
 
     ids: list[str] = []
 

@@ -11,6 +11,7 @@ from nesting.model.errors import NestingError, OrderError
 from nesting.model.order import CutPiece, Order, Seam
 from nesting.model.piece import Point
 from nesting.page.documents import SeamDoc, SeamsDoc, SeamSettings, SeamSide, TogetherDoc
+from nesting.page.plain import plain
 from nesting.page.proposals import seam_proposals
 from nesting.page.survey import Survey
 from nesting.page.words import line, piece_id
@@ -170,7 +171,7 @@ def _walked(order: Order, seam: Seam, sewn: Sewn, index: int) -> SeamDoc:
         "difference": round(walked.difference, 3),
         "tolerance": round(walked.tolerance, 3),
         "agrees": walked.agrees,
-        "messages": list(walked.messages(lambda mm: small_length(mm, order.imperial))),
+        "messages": [plain(one.message, one.code) for one in walked.told(lambda mm: small_length(mm, order.imperial))],
         "no_centre": list(walked.no_centre),
         "ease": seam.ease,
         "ratio": seam.ratio,

@@ -155,9 +155,13 @@ class WalkedSeam:
         for name, length, want in zip(self.titles, self.lengths, self.wanted, strict=True):
             if abs(length - want) > self.tolerance:
                 longer = "longer" if length > want else "shorter"
-                than = f"{first} with its ease asks for" if self.eased else first
                 figures: dict[str, Figure] = {"edge": name, "to": first, "length": length, "wanted": want}
-                words = f"{name} is {say(abs(length - want))} {longer} than {than} ({say(length)} against {say(want)})"
+                words = f"{name} is {say(abs(length - want))} {longer} than {first} ({say(length)} against {say(want)})"
+                if self.eased:
+                    words = (
+                        f"{name} is {say(abs(length - want))} too {'long' if length > want else 'short'}: it is "
+                        f"{say(length)}, and {first} ({say(self.lengths[0])}) with the ease or ratio wants {say(want)}"
+                    )
                 told.append(SeamTold("seam.mismatch", words, figures))
         for gap in self.notches:
             if abs(gap.difference) > self.tolerance:

@@ -19,7 +19,7 @@ import pytest
 
 from nesting.page import protocol
 from nesting.page.demo import DEMO
-from nesting.page.order_commands import edit_of
+from nesting.page.order_commands import Edit, edit_of, not_held
 from nesting.page.ordertext import OrderText
 from nesting.page.pieces_doc import pieces_doc
 from nesting.page.survey import Reader, survey
@@ -170,6 +170,23 @@ def test_undo_and_redo_give_the_very_bytes_back(demo: Server) -> None:
     assert demo.page.work.path.read_bytes() == before
     demo.do("redo")
     assert demo.page.work.path.read_bytes() == once
+
+
+def test_what_is_said_of_all_sizes_counts_in_each(commented: Written) -> None:
+    """A grain that was set for one size does not win, unseen, over one typed for all."""
+    one = commented.after("piece.set", {"piece": "lining", "size": "M", "key": "tilt", "value": 7})
+    seen = Written(one, commented.seen.path.parent)
+    assert seen.seen.asked["lining", "M"]["tilt"] == 7
+    two = Written(seen.after("piece.set", {"piece": "lining", "key": "tilt", "value": 2}), seen.seen.path.parent)
+    assert two.seen.asked["lining", "M"]["tilt"] == 2
+
+
+def test_what_does_not_hold_when_read_again_is_refused(commented: Written) -> None:
+    """A value that another block overrules is never told as done."""
+    made = Edit("tilt of lining", OrderText(commented.text), holds=("lining", None, "tilt", 3))
+    refused = not_held(made, commented.seen)
+    assert refused is not None and refused.code == "not-held"
+    assert not_held(Edit("", made.text), commented.seen) is None
 
 
 def test_every_command_of_the_protocol_is_in_one_of_the_tables() -> None:

@@ -18,7 +18,7 @@
  * @typedef {{name: string, named: boolean, source: string, start: Anchor, end: Anchor, line: Line, cut: Line, length: number, finish: string | null, fold: boolean, fold_side: string | null, why_no_fold: string | null}} Edge
  * @typedef {{value: any, given: boolean}} Field
  * @typedef {{id: string, name: string, size: string | null, file: string | null, label: string, outline: Line, seam: Line | null, inside: Line[], cutouts: Line[], notches: Notch[], drills: Drill[], corners: [number, XY][], grain: Line | null, grain_deg: number | null, fold: Line | null, edges: Edge[], settings: Record<string, Field>, findings: Finding[], usable: boolean, problem: Problem | null, places: XY[], bounds: [number, number, number, number], in_order: boolean, text: string[]}} Piece
- * @typedef {{id: string, kind: string, pieces: string[], edges: string[], value: any, message: string, why: string, sure: number}} Proposal
+ * @typedef {{id: string, kind: string, pieces: string[], edges: string[], value: any, message: string, why: string, sure: number, guess: boolean}} Proposal
  * @typedef {{kind: string, example: string, needs_length: boolean, words: string}} Finish
  * @typedef {{rev: number, pieces: Piece[], proposals: Proposal[], finishes: Finish[], turns: string[], edge_names: string[]}} Pieces
  * @typedef {{edges: string[], pieces: string[], length: number, wanted: number, drawn: Line[], joins: number[], marks: any[], half: boolean, mirrored: boolean, centre: boolean, parts: Line[]}} SeamSide

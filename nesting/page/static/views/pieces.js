@@ -174,7 +174,7 @@ function mount(root, app) {
       nudge: (dx, dy) => [(degrees - dx + dy + 360) % 360, 0],
       coarse: 15,
       moved: ([deg]) => put(deg),
-      done: ([deg]) => void app.send("piece.set", { piece: piece.name, size: piece.size, key: "grain", value: deg }, { spot: "set-grain", done: `Grain of ${piece.name}: ${trim(deg, 1)}°.` }),
+      done: ([deg]) => void app.send("piece.set", { piece: piece.name, key: "grain", value: deg }, { spot: "set-grain", done: `Grain of ${piece.name}: ${trim(deg, 1)}°.` }),
       cancelled: () => put(piece.grain_deg ?? 90),
     }).enable();
     return [path, end];
@@ -197,15 +197,17 @@ function mount(root, app) {
   }
 
   function drawProposals() {
-    const list = doc()?.proposals ?? [];
+    const list = (doc()?.proposals ?? []).filter((p) => !app.declined.has(p.id));
+    const sure = list.filter((p) => !p.guess);
     if (!list.length) return redraw(proposed);
     redraw(
       proposed,
       heading(2, "Likely, from what is drawn"),
-      button(`Accept ${list.length > 1 ? `all ${list.length}` : "it"}`, () => app.send("proposals.accept", { ids: [] }, { done: `${counted(list.length, "proposal")} accepted; one step back takes them all away.` }), { kind: "main", key: "accept-all" }),
+      sure.length ? button(`Accept ${sure.length > 1 ? `all ${sure.length}` : "it"}${sure.length < list.length ? " but the guesses" : ""}`, () => app.send("proposals.accept", { ids: sure.map((p) => p.id) }, { done: `${counted(sure.length, "proposal")} accepted; one step back takes them all away.` }), { kind: "main", key: "accept-all" }) : null,
       h("ul", { class: "list" }, ...list.map((p) =>
         h("li", {}, h("span", { class: "grow" }, p.message, h("span", { class: "note" }, ` ${p.why}`)),
-          button("Yes", () => app.send("proposals.accept", { ids: [p.id] }, { done: p.message }), { kind: "mini", key: `accept-${p.id}`, label: `Accept: ${p.message}` })))),
+          button("Yes", () => app.send("proposals.accept", { ids: [p.id] }, { done: p.message }), { kind: "mini", key: `accept-${p.id}`, label: `Accept: ${p.message}` }),
+          button("No", () => { app.declined.add(p.id); draw(); }, { kind: "mini", key: `decline-${p.id}`, label: `Not so: ${p.message}` })))),
     );
   }
 
@@ -296,6 +298,9 @@ function mount(root, app) {
         field(app, { key: "set-mirrored", label: "left and right", term: "mirrored", kind: "flag", value: of("mirrored").value === true, change: (v) => set("mirrored", v, v === "true") }),
         field(app, { key: "set-unfold", label: "may be opened out", term: "opened out", kind: "flag", value: of("unfold").value === true, change: (v) => set("unfold", v, v === "true") }),
         field(app, { key: "set-alike_ok", label: "mirror image does as well", kind: "flag", value: of("alike_ok").value === true, change: (v) => set("alike_ok", v, v === "true") })),
+      piece.grain_deg === null
+        ? button("Draw its grain: an arrow to turn", () => app.send("piece.set", { ...at, key: "grain", value: 90 }, { spot: "set-grain", done: `An arrow on ${piece.name}, pointing up: turn it by its end.` }), { key: "grain-arrow" })
+        : null,
       wrongAt(app, "grain"),
       findingList(app, piece.findings),
       piece.text.length ? h("details", { "data-key": "piece-text" }, h("summary", { "data-key": "piece-text-s" }, "Text in the drawing"), h("ul", { class: "findings" }, ...piece.text.map((t) => h("li", {}, t)))) : null,

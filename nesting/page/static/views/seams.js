@@ -150,7 +150,7 @@ function mount(root, app) {
         button("One more layer", () => { active = sides.length; drawTrial(); app.say("The next edge is a further layer of the seam."); }, { key: "layer", pressed: active === sides.length }),
         button("Start again", () => { sides = []; active = 0; tried = []; mark(); drawTrial(); }, { key: "again" })) : null,
       sides.length > 1 ? h("div", { class: "fields" },
-        field(app, { key: "seam-ease", label: "ease", term: "ease", value: ease, placeholder: "0", change: (v) => { ease = v; void tryIt(); } }),
+        field(app, { key: "seam-ease", label: `ease: how much longer ${sides[1].join(" + ")} is than ${sides[0].join(" + ")} (with - where it is shorter)`, term: "ease", value: ease, placeholder: "0", change: (v) => { ease = v; void tryIt(); } }),
         field(app, { key: "seam-ratio", label: "stretched to fit, ratio", term: "ratio", value: ratio, placeholder: "1", change: (v) => { ratio = v; void tryIt(); } })) : null,
       wrongAt(app, "seam-try"),
       ...tried.map((t) => h("figure", { class: "fig" }, h("figcaption", { class: t.agrees ? "good" : "bad" }, `${t.size ? `${t.size}: ` : ""}${sentence(t)}`), walk(t), messages(t))),
@@ -171,15 +171,18 @@ function mount(root, app) {
   function drawList() {
     const now = doc();
     if (!now) return redraw(list, h("p", {}, "Walking the seams …"));
+    const likely = now.proposals.filter((p) => !app.declined.has(p.id));
+    const sure = likely.filter((p) => !p.guess);
     /** @type {Map<number, Seam[]>} */
     const byIndex = new Map();
     for (const seam of now.seams) byIndex.set(seam.index, [...(byIndex.get(seam.index) ?? []), seam]);
     redraw(
       proposed,
-      now.proposals.length ? [
+      likely.length ? [
         heading(2, "Likely"),
-        h("ul", { class: "list" }, ...now.proposals.map((p) => h("li", {}, h("span", { class: "grow" }, p.message, h("span", { class: "note" }, ` ${p.why}`)), button("Yes", () => app.send("proposals.accept", { ids: [p.id] }, { done: p.message }), { kind: "mini", key: `accept-${p.id}`, label: `Accept: ${p.message}` })))),
-        button(`Accept all ${now.proposals.length}`, () => app.send("proposals.accept", { ids: now.proposals.map((p) => p.id) }, { done: "Accepted." }), { key: "accept-seams", kind: "main" }),
+        h("ul", { class: "list" }, ...likely.map((p) => h("li", {}, h("span", { class: "grow" }, p.message, h("span", { class: "note" }, ` ${p.why}`)), button("Yes", () => app.send("proposals.accept", { ids: [p.id] }, { done: p.message }), { kind: "mini", key: `accept-${p.id}`, label: `Accept: ${p.message}` }),
+          button("No", () => { app.declined.add(p.id); drawList(); }, { kind: "mini", key: `decline-${p.id}`, label: `Not so: ${p.message}` })))),
+        sure.length ? button(`Accept all ${sure.length}${sure.length < likely.length ? " of one length" : ""}`, () => app.send("proposals.accept", { ids: sure.map((p) => p.id) }, { done: "Accepted." }), { key: "accept-seams", kind: "main" }) : null,
       ] : null,
     );
     redraw(
@@ -193,7 +196,7 @@ function mount(root, app) {
           h("summary", { "data-key": `seam-${index}-s`, class: good ? null : "bad" }, good ? "✓ " : "✗ ", title, good ? "" : ` · ${asLength(Math.max(...sizes.map((x) => Math.abs(x.difference))))} apart`),
           ...sizes.map((x) => h("figure", { class: "fig" }, h("figcaption", {}, `${x.size ? `${x.size}: ` : ""}${sentence(x)}`), walk(x), messages(x))),
           h("div", { class: "fields" },
-            field(app, { key: `seam-${index}-ease`, label: "ease", term: "ease", value: sizes[0].ease ? `${trim(sizes[0].ease, 2)} mm` : "", change: (v) => void app.send("seam.set", { index, key: "ease", value: v || null }, { spot: `seam-${index}-ease`, typed: v }) }),
+            field(app, { key: `seam-${index}-ease`, label: `ease: how much longer ${sizes[0].sides[1]?.edges.join(" + ")} is than ${sizes[0].sides[0].edges.join(" + ")} (with - where it is shorter)`, term: "ease", value: sizes[0].ease ? `${trim(sizes[0].ease, 2)} mm` : "", change: (v) => void app.send("seam.set", { index, key: "ease", value: v || null }, { spot: `seam-${index}-ease`, typed: v }) }),
             field(app, { key: `seam-${index}-ratio`, label: "ratio", term: "ratio", value: sizes[0].ratio === 1 ? "" : trim(sizes[0].ratio, 3), change: (v) => void app.send("seam.set", { index, key: "ratio", value: v ? asNumber(v) : null }, { spot: `seam-${index}-ratio`, typed: v }) })),
           more(index, sizes),
           h("div", { class: "row" },
