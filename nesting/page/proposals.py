@@ -88,7 +88,8 @@ def proposals(survey: Survey) -> list[Proposal]:
         fold = _fold(survey, name, keys)
         found += fold
         side = str(fold[0]["value"]) if fold else None
-        found += _names(survey, name, keys, side)
+        named = _names(survey, name, keys, side)
+        found += [{**one, "guess": any(f["guess"] for f in fold)} for one in named]
     found += seam_proposals(survey)
     return sorted(found, key=lambda one: -one["sure"])
 
@@ -188,7 +189,10 @@ def _fold(survey: Survey, name: str, keys: list[Key]) -> list[Proposal]:
         else "it is straight, runs along the grain, and its neighbours meet it squarely"
     )
     sure = 0.95 if said else 0.6
-    return [_proposal("fold", name, keys, side, f"The {side} side of {name} lies on the fold", why, sure)]
+    # the side was sought along a grain that nobody has told
+    guess = any(_upright(survey.drawn[key].piece, survey.asked[key]["grain"]) is None for key in keys)
+    why = f"a guess, if the grain runs up the drawing: {why}" if guess else why
+    return [_proposal("fold", name, keys, side, f"The {side} side of {name} lies on the fold", why, sure, guess=guess)]
 
 
 def _asymmetric(piece: Piece, side: str) -> bool:
