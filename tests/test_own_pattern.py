@@ -85,6 +85,35 @@ def test_pieces_without_grain_are_asked_for_all_at_once(tmp_path: Path) -> None:
         load_order(tmp_path / "order.toml")
 
 
+@pytest.mark.parametrize(
+    ("names", "title"),
+    [
+        (("Lyra front", "Lyra back"), "Lyra"),
+        (("front left", "front right"), "Patterns"),
+        (("Lyra front", "band"), "Patterns"),
+        (("Lyra front", "Mira back"), "Patterns"),
+    ],
+)
+def test_the_order_is_called_as_all_its_pieces_are(tmp_path: Path, names: tuple[str, str], title: str) -> None:
+    """The folder's name stands in where the labels begin with no word of the garment in common."""
+    folder = tmp_path / "patterns"
+    folder.mkdir()
+    for name in names:
+        (folder / f"{name.replace(' ', '-')}.svg").write_text(
+            _BARE_LEG.format(word="grain", x=400, y=165, more="").replace("back leg", name), encoding="utf-8"
+        )
+    text = starter_order(folder)
+    assert f'title = "{title}"' in text and f'name = "{title.lower()}"' in text
+
+
+def test_the_starter_asks_whether_the_bare_line_is_the_grainline(tmp_path: Path) -> None:
+    """A line that nothing calls the grainline is named in the question; one called so is not asked about."""
+    _leg(tmp_path, "hip line")
+    assert "QUESTION: no grainline is called one (is it the straight line inside?)" in starter_order(tmp_path)
+    _leg(tmp_path, "grain")
+    assert "QUESTION: no grainline" not in starter_order(tmp_path)
+
+
 _BARE_LEG = """<svg xmlns="http://www.w3.org/2000/svg" width="900mm" height="400mm" viewBox="0 0 900 400">
 <path d="M 20,20 L 820,60 L 820,240 L 20,330 Z"/><path d="M 100,150 L 700,150"/>{more}
 <text x="300" y="110" font-size="10">back leg</text><text x="300" y="124" font-size="10">cut 2</text>

@@ -137,7 +137,29 @@ def _without_twins(files: Sequence[_File]) -> list[_File]:
     return kept
 
 
+#: words that tell where a piece sits, or nothing, and so name no garment
+_NO_GARMENT = {
+    "front", "back", "left", "right", "side", "upper", "lower", "inner", "outer", "top", "bottom", "centre", "center",
+    "middle", "the", "a", "piece", "pattern", "cut", "size",
+    "vorderteil", "rückenteil", "vorn", "hinten", "links", "rechts", "teil",
+}  # fmt: skip
+
+
+def _common_word(pieces: Iterable[Piece]) -> str | None:
+    """The word that every piece's name begins with, as in "Lyra front" and "Lyra back"; None where there is none."""
+    names = {piece.name for piece in pieces}
+    first = {name.split()[0].casefold() for name in names if len(name.split()) > 1}
+    if len(names) < 2 or len(first) != 1 or any(len(name.split()) < 2 for name in names):
+        return None
+    word = min(names).split()[0]
+    return word if word.isalpha() and len(word) > 1 and word.casefold() not in _NO_GARMENT else None
+
+
 def _title(sources: Sequence[Path], files: Sequence[_File]) -> str:
+    """What the order is called: as all its pieces are, else as the folder or the file is."""
+    word = _common_word(piece for file in files if file.used for piece in file.pieces)
+    if word is not None:
+        return word[:1].upper() + word[1:]
     folder = sources[0] if sources[0].is_dir() else None
     stem = folder.resolve().name if folder else Path(files[0].name).stem
     if files[0].size and not folder:
@@ -177,6 +199,12 @@ def _head(title: str) -> list[str]:
 def _told(finding: Finding) -> str:
     word = "QUESTION" if finding.kind == "question" else finding.kind
     return _comment(f"{word}: {finding.piece + ': ' if finding.piece else ''}{finding.message}")
+
+
+def _drawn_as(sizes: Sequence[Piece]) -> str:
+    """ "drawn", with what straight lines inside there are: one of them may be the grainline."""
+    lines = any(len(line) == 2 for piece in sizes for line in piece.inside)
+    return "called one (is it the straight line inside?)" if lines else "drawn"
 
 
 def _size_order(size: str | None) -> tuple[int, float, str]:
@@ -249,7 +277,8 @@ def _one_piece(sizes: Sequence[Piece]) -> list[str]:
             _aside('# fold = "left"', question or "if it is half a piece: the side of the drawing on the fold")
         )
     if all(p.grainline is None for p in sizes):
-        lines.append(_aside("# grain = 90", "QUESTION: no grainline is drawn: 90 is up the page, 0 to the right"))
+        question = f"QUESTION: no grainline is {_drawn_as(sizes)}: 90 is up the page, 0 to the right"
+        lines.append(_aside("# grain = 90", question))
     elif any(p.grainline is None for p in sizes):
         without = ", ".join(p.label for p in sizes if p.grainline is None)
         lines.append(_aside("# grain = 90", f"QUESTION: no grainline is drawn for {without}: 90 is up the page"))
