@@ -16,6 +16,7 @@ from nesting.page.words import line
 from nesting.page.workspace import Workspace
 from nesting.planning.leftovers.offcuts import Offcut, offcuts
 from nesting.report.backends.to_pdf import PAPERS
+from nesting.report.drawing.view import laid_sections, picture
 from nesting.report.print.drawn_files import KINDS
 from nesting.report.sheet.before import before_spreading
 from nesting.report.sheet.sheet import rows
@@ -116,7 +117,17 @@ def _rows(lay: Lay, ticks: set[str]) -> list[CutRow]:
 def _before(lay: Lay) -> list[str]:
     found = list(before_spreading(lay))
     kinds = list(dict.fromkeys(s.spread.kind for s in lay.sections))
-    found.append(f"Spread it: {', then '.join(kinds)}, {format_length(lay.lay_length, imperial=lay.imperial)} long.")
+    parts = laid_sections(lay, picture(lay))
+    long = sum(one.before + one.section.lay_length for one in parts) + parts[-1].after
+    ends = sum(one.before > 0.0 for one in parts) + (parts[-1].after > 0.0 and lay.remnant is None)
+    said = f"Spread it: {', then '.join(kinds)}, {format_length(long, imperial=lay.imperial)} long"
+    if ends:
+        each = format_length(lay.end_allowance, imperial=lay.imperial)
+        of_ends = f"{each} left free at each end" if ends > 1 else f"{each} left free at the cut ends"
+        said += f", {of_ends} included"
+    origin = "the leftover's leftmost point" if lay.remnant is not None else "the cut end"
+    later = "; a later section's from the line at which it begins" if len(parts) > 1 else ""
+    found.append(f"{said}. All distances below are from {origin}{later}.")
     return found
 
 

@@ -554,11 +554,15 @@ class LaidPiece(TypedDict):
 
 
 class LaySection(TypedDict):
-    """A stretch of the lay spread in one way; ``start``: its x on the whole lay. ``plies``: {ply, face, region, flaws};
-    ``folds``: {along: "x"|"y", at, plies}."""
+    """A stretch of the lay spread in one way; ``start``: its x on the whole lay. ``before``: what lies between the cut
+    end and its x = 0, mm, which is added to measure as the sheet does (0 in a later section, which is measured from the
+    line at which it begins); ``after``: what lies behind it. ``plies``: {ply, face, region, flaws}; ``folds``: {along:
+    "x"|"y", at, plies}."""
 
     start: float
     length: float
+    before: float
+    after: float
     spread: str
     table_width: float
     plies: list[dict[str, Any]]

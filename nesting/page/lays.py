@@ -27,6 +27,7 @@ from nesting.page.words import line, point
 from nesting.page.workspace import Workspace
 from nesting.proof.edited import redrawn
 from nesting.proof.proving import prove
+from nesting.report.drawing.view import laid_sections, picture
 from nesting.report.sheet.sheet import rows
 from nesting.report.words import reason_words
 
@@ -390,7 +391,8 @@ class Lays:
         numbers = {row.index: row.number for row in rows(lay)}
         found: list[LaySection] = []
         k = 0
-        for section in lay.sections:
+        for laid in laid_sections(lay, picture(lay)):
+            section = laid.section
             pieces: list[LaidPiece] = []
             for p in section.placements:
                 pieces.append(self._laid(lay, section, p, ids[k], numbers.get(k, k + 1), order, shapes))
@@ -400,6 +402,8 @@ class Lays:
                 {
                     "start": round(section.start, 3),
                     "length": round(section.lay_length, 3),
+                    "before": round(laid.from_end, 3),
+                    "after": round(laid.after, 3),
                     "spread": spread.kind,
                     "table_width": round(spread.table_width, 3),
                     "plies": [

@@ -39,10 +39,12 @@ export class LayDrawing {
   show(lay) {
     this.lay = lay;
     const end = Math.max(1, ...lay.sections.map((p) => p.start + p.length));
+    const first = -(lay.sections[0]?.before ?? 0);
+    const last = end + (lay.sections.at(-1)?.after ?? 0);
     const wide = Math.max(1, ...lay.sections.map((p) => p.table_width));
     this.wide = wide;
     const sizes = new Set(lay.sections.flatMap((p) => p.pieces.map((one) => one.size ?? "")));
-    this.board.show({ left: -wide * 0.05, right: end * 1.02 + wide * 0.03, low: -wide * 0.09, high: wide * 1.02 });
+    this.board.show({ left: first - wide * 0.05, right: last * 1.02 + wide * 0.03, low: -wide * 0.09, high: wide * 1.02 });
     const frame = s("g", { class: "cloth" });
     const pieces = s("g", { class: "pieces" });
     this.places.clear();
@@ -60,7 +62,7 @@ export class LayDrawing {
       }
       pieces.append(group);
     }
-    if (lay.sections.length) frame.append(rulers(end, wide), endLine(lay, end, wide));
+    if (lay.sections.length) frame.append(...lay.sections.map((part, i) => rulers(part, wide, i === 0)), endLine(lay, end, wide));
     this.board.layer.replaceChildren(frame, pieces, s("g", { class: "over" }));
     for (const { piece } of this.places.values()) this.pose(piece.id, piece);
     this.words();
@@ -173,37 +175,40 @@ function pieceOf(piece, shape, tint, sized) {
 /** @param {Section} part */
 function clothOf(part) {
   const group = s("g", { transform: `translate(${part.start} 0)` });
-  group.append(s("rect", { class: "table", x: 0, y: -part.table_width, width: part.length, height: part.table_width }));
+  // the end allowances are cloth, too: only nothing is laid there
+  group.append(s("rect", { class: "table", x: -part.before, y: -part.table_width, width: part.before + part.length + part.after, height: part.table_width }));
   for (const ply of [...part.plies].sort((a, b) => a.ply - b.ply)) {
     group.append(s("path", { class: `ply ply-${ply.face} ply-${ply.ply > 0 ? "upper" : "under"}`, d: pathOf(ply.region, true) }));
     for (const flaw of ply.flaws ?? []) group.append(s("path", { class: "flaw", d: pathOf(flaw, true) }));
   }
   for (const fold of part.folds) {
-    const d = fold.along === "x" ? `M0 ${-fold.at}H${part.length}` : `M${fold.at} 0V${-part.table_width}`;
+    const d = fold.along === "x" ? `M${-part.before} ${-fold.at}H${part.length + part.after}` : `M${fold.at} 0V${-part.table_width}`;
     group.append(s("path", { class: "clothfold", d }));
     const words = fold.along === "x" ? { x: part.length / 2, y: -fold.at + (fold.at > part.table_width / 2 ? -8 : 22) } : { x: fold.at - 20, y: -part.table_width / 2 };
     group.append(s("text", { class: "onrule", ...words, "font-size": 16, "text-anchor": "middle" }, "fold"));
   }
-  group.append(s("path", { class: "cutend", d: `M0 0V${-part.table_width}` }));
+  group.append(s("path", { class: "cutend", d: `M${-part.before} 0V${-part.table_width}` }));
   return group;
 }
 
-/** @param {number} long mm @param {number} wide mm */
-function rulers(long, wide) {
+/** Rulers from the cut end, or from the line at which a later section begins, as the sheet measures.
+ * @param {Section} part @param {number} wide mm @param {boolean} first */
+function rulers(part, wide, first) {
   let d = "";
   const words = s("g", {});
+  const long = part.before + part.length + part.after;
   const every = long > 3000 ? 500 : 100;
   for (let x = 0; x <= long + 1; x += every / 2) {
     const whole = x % every === 0;
     d += `M${x} ${wide * 0.012}V${wide * (whole ? 0.03 : 0.02)}`;
     if (whole) words.append(s("text", { x, y: wide * 0.05, "font-size": wide * 0.018, "text-anchor": "middle", class: "onrule" }, String(x / 10)));
   }
-  for (let y = 0; y <= wide + 1; y += 50) {
+  for (let y = 0; first && y <= wide + 1; y += 50) {
     const whole = y % 100 === 0;
     d += `M${-wide * 0.012} ${-y}H${-wide * (whole ? 0.03 : 0.02)}`;
     if (whole && y > 0) words.append(s("text", { x: -wide * 0.035, y: -y, "font-size": wide * 0.018, "text-anchor": "end", "dominant-baseline": "central", class: "onrule" }, String(y / 10)));
   }
-  return s("g", { class: "rulers", "aria-hidden": "true" }, s("path", { d, class: "ticks" }), words);
+  return s("g", { class: "rulers", "aria-hidden": "true", transform: `translate(${part.start - part.before} 0)` }, s("path", { d, class: "ticks" }), words);
 }
 
 /** @param {Lay} lay @param {number} end @param {number} wide */

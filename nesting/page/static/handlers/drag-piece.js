@@ -57,7 +57,7 @@ export class Hand {
         tx = nearestRepeat(tx, piece.snap_x.every, piece.snap_x.offset, "stripe").at;
         snaps.push("stripe");
       } else {
-        const s = snapped(tx, [{ at: -box.left, why: "cut end" }], how.reach);
+        const s = snapped(tx, [{ at: -box.left, why: "beginning" }], how.reach);
         tx = s.at;
         if (s.why) snaps.push(s.why);
       }
@@ -81,7 +81,7 @@ export class Hand {
       if (piece.snap_x && Math.abs(to.x - tx) > 1e-6) to = { x: this.pose.x, y: to.y };
       if (piece.snap_y && Math.abs(to.y - ty) > 1e-6) to = { x: to.x, y: this.pose.y };
       // what it was pushed off is not where it lies
-      const off = (/** @type {string} */ why) => (why === "edge" ? Math.abs(to.y - ty) > 1e-6 : why === "cut end" && Math.abs(to.x - tx) > 1e-6);
+      const off = (/** @type {string} */ why) => (why === "edge" ? Math.abs(to.y - ty) > 1e-6 : why === "beginning" && Math.abs(to.x - tx) > 1e-6);
       for (const why of snaps.filter(off)) snaps.splice(snaps.indexOf(why), 1);
       if (went.touched.some((id) => id !== "cloth")) snaps.push("neighbour");
     }

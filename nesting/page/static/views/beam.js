@@ -177,8 +177,10 @@ export class Beam {
     const wanted = this.one ? rows[this.at]?.laid : null;
     for (const part of this.lay.sections) {
       const wide = part.table_width;
+      const x0 = -part.before;
+      const x1 = part.length + part.after;
       /** @type {Point[][]} */
-      const lines = [[[0, 0], [0, wide]], [[0, 0], [part.length, 0]], [[0, wide], [part.length, wide]], [[part.length, 0], [part.length, wide]]];
+      const lines = [[[x0, 0], [x0, wide]], [[x0, 0], [x1, 0]], [[x0, wide], [x1, wide]], [[x1, 0], [x1, wide]]];
       if (!wanted) out.push(s("path", { class: "thin", d: lines.map((l) => this.path(this.onTable(l, part.start), m, false)).join("") }));
       for (const piece of part.pieces) {
         if (wanted && piece.id !== wanted) continue;
@@ -204,9 +206,9 @@ export class Beam {
     return out;
   }
 
-  /** The cloth moved along by the shift. @param {readonly Point[]} line @param {number} start @returns {Point[]} */
+  /** From the cut end, moved along by the shift. @param {readonly Point[]} line @param {number} start @returns {Point[]} */
   onTable(line, start) {
-    return line.map(([x, y]) => [x + start - this.shift, y]);
+    return line.map(([x, y]) => [x + start + (this.lay.sections[0]?.before ?? 0) - this.shift, y]);
   }
 
   /** @param {number} steps */

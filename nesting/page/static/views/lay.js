@@ -280,8 +280,10 @@ function mount(root, app) {
       return;
     }
     const judged = lay.judged;
+    const ends = lay.remnant ? 0 : lay.sections.reduce((sum, part) => sum + part.before + part.after, 0);
     const figures = [
       ["lay", asLength(judged?.lay_length ?? lay.lay_length), "lay length"],
+      ...(ends > 0 ? [["with the end allowances", asLength((judged?.lay_length ?? lay.lay_length) + ends)]] : []),
       ["to buy", asLength(judged?.buy_length ?? lay.buy_length), "to buy"],
       ["cut from it", asShare(lay.utilisation), "utilisation"],
       // none is known while the search has not worked one out
@@ -322,13 +324,17 @@ function mount(root, app) {
     }
     const pose = poseOf(piece);
     const busy = isBusy(app.store.docs.state?.run);
+    const part = drawing.places.get(piece.id)?.part;
+    // as the sheet and the cut list measure: from the cut end of the cloth that is bought
+    const off = { x: part?.before ?? 0, y: 0 };
+    const later = (part?.start ?? 0) > 0;
     const coordinate = (/** @type {"x" | "y"} */ axis, /** @type {string} */ label) =>
       field(app, {
-        key: `place-${axis}`, label, value: trim(pose[axis] / 10, 2), width: "short",
+        key: `place-${axis}`, label, value: trim((pose[axis] + off[axis]) / 10, 2), width: "short",
         change: (v) => {
           const cm = Number(v.replace(",", "."));
           if (!Number.isFinite(cm)) return app.say(`“${v}” is not a number of centimetres.`, "bad");
-          drop(piece.id, { ...pose, [axis]: cm * 10 });
+          drop(piece.id, { ...pose, [axis]: cm * 10 - off[axis] });
         },
       });
     redraw(
@@ -336,7 +342,8 @@ function mount(root, app) {
       heading(2, `${numbered(piece)}`),
       h("p", {}, piece.label, piece.garment ? ` · ${piece.garment}${piece.size ? ` ${piece.size}` : ""}, copy ${piece.copy}` : "",
         ` · ${piece.plies.length > 1 ? `through ${piece.plies.length} plies` : "one ply"}${piece.on_fold ? ", on the fold" : piece.opened ? ", opened out" : ""}`),
-      h("div", { class: "row" }, coordinate("x", "cm from the cut end"), coordinate("y", "cm from the near edge")),
+      h("div", { class: "row" }, coordinate("x", lay.remnant ? "cm from the leftmost point" : later ? "cm from the line of its section" : "cm from the cut end"), coordinate("y", "cm from the near edge")),
+      h("p", { class: "note" }, "To the middle of its grainline; the cut list has both ends of it."),
       h("div", { class: "row", role: "group", "aria-label": "Turns" },
         ...[...piece.turns].sort((a, b) => a - b).map((t) => button(`${trim(t, 1)}°`, () => turnTo(piece, t, pose.flipped, `turned to ${trim(t, 1)}°`), { key: `turn-${t}`, pressed: Math.abs(wholeTurn(t) - wholeTurn(pose.turn)) < 1e-6, disabled: busy, label: `turn to ${trim(t, 1)} degrees` })),
         button("Flip", () => flip(piece), { key: "flip", disabled: busy, pressed: pose.flipped }),

@@ -1,0 +1,55 @@
+"""The page measures as the sheet does: from the cut end of the cloth as it is bought."""
+
+from __future__ import annotations
+
+import pytest
+
+from nesting.model.lay import Lay
+from nesting.page.cut_doc import _before, _rows
+from nesting.page.documents import LaySection
+from nesting.page.lays import Lays
+from tests.page.conftest import Server
+from tests.report import samples
+
+
+def _sections(empty: Server, lay: Lay) -> list[LaySection]:
+    return Lays(empty.page.work).doc_of(lay, lay.cloth, 1, "")["sections"]
+
+
+def test_the_lay_s_view_and_the_cut_list_measure_from_the_same_end(empty: Server) -> None:
+    """The middle of the grainline as the view gives it lies midway between the list's tail and head (to 0.1 cm)."""
+    lay = samples.open_lay()
+    assert lay.end_allowance > 5.0, "a lay without end allowances would show nothing"
+    cells = {row["number"]: row["cells"] for row in _rows(lay, set())}
+    compared = 0
+    for section in _sections(empty, lay):
+        for piece in section["pieces"]:
+            ends = [float(cells[piece["number"]][key].split(" · ")[1]) for key in ("tail", "head")]
+            if not piece["on_fold"] and not piece["opened"]:
+                assert sum(ends) / 2 == pytest.approx((piece["x"] + section["before"]) / 10, abs=0.11)
+                compared += 1
+    assert compared
+
+
+@pytest.mark.parametrize("lay", [samples.open_lay(), samples.crosswise_lay(), samples.sections_lay(), samples.remnant_lay()],
+                         ids=["open", "crosswise", "sections", "leftover"])  # fmt: skip
+def test_no_row_reaches_past_the_cloth_that_is_spread(empty: Server, lay: Lay) -> None:
+    """All cloth that lies on the table is drawn: two end allowances, one where the other end is a fold across."""
+    sections = _sections(empty, lay)
+    ends = sum(s["before"] + s["after"] for s in sections)
+    if lay.remnant is None:
+        kinds = [s["spread"] for s in sections]
+        assert ends == pytest.approx(lay.end_allowance * (1 if kinds[-1] == "crosswise fold" else 2))
+    length = sum(s.lay_length for s in lay.sections) + ends
+    said = _before(lay)[-1]
+    # "1.581 m" or "58.1 cm"
+    long = next(
+        float(number) * scale
+        for number, unit in (said.split(", ")[-2 if " included" in said else -1].split(" long")[0].split()[:2],)
+        for scale in ({"m": 1000.0, "cm": 10.0}[unit],)
+    )
+    assert long == pytest.approx(length, abs=1.0), said
+    if len(lay.sections) == 1 and not lay.imperial:
+        for row in _rows(lay, set()):
+            for key in ("tail", "head"):
+                assert float(row["cells"][key].split(" · ")[1]) * 10 <= length + 0.5
