@@ -24,7 +24,7 @@ from nesting.report.sheet.sheet import rows
 __all__ = ["calibration", "cut_doc", "homography", "leftovers_of"]
 
 _COLUMNS = [
-    ["number", "No."], ["piece", "piece"], ["for", "for"], ["side", "printed side"], ["plies", "plies"],
+    ["number", "No."], ["piece", "piece"], ["for", "for"], ["hand", "left or right"], ["side", "printed side"], ["plies", "plies"],
     ["lies", "lies"], ["tail", "grain tail: from the edge, from the cut end"],
     ["head", "grain head: from the edge, from the cut end"], ["turn", "turn"], ["gives", "gives"],
 ]  # fmt: skip
@@ -101,7 +101,8 @@ def _rows(lay: Lay, ticks: set[str]) -> list[CutRow]:
         cells = {
             "number": str(row.number),
             "piece": row.name,
-            "for": f"{row.garment} {row.copy}".strip(),
+            "for": row.whose,
+            "hand": row.hand,
             "side": row.side,
             "plies": row.ply_words,
             "lies": row.lies,

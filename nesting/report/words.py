@@ -8,6 +8,7 @@ from nesting.model.lay import Lay, Placement, Spread
 from nesting.model.units import format_fraction, format_length, parse_length, round_up
 
 __all__ = [
+    "TRIED_WORDS",
     "cautions",
     "column_length",
     "copies_of",
@@ -33,6 +34,9 @@ __all__ = [
     "unit_name",
     "unit_words",
 ]
+
+#: above a table of spreads: few of them are searched to the end
+TRIED_WORDS = "The lengths are the best found in the time; a longer search may find shorter ones."
 
 
 def measure(mm: float, imperial: bool) -> str:

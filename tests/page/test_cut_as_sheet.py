@@ -8,6 +8,7 @@ from nesting.model.lay import Lay
 from nesting.page.cut_doc import _before, _rows
 from nesting.page.documents import LaySection
 from nesting.page.lays import Lays
+from nesting.report.sheet.sheet import rows
 from tests.page.conftest import Server
 from tests.report import samples
 
@@ -53,3 +54,15 @@ def test_no_row_reaches_past_the_cloth_that_is_spread(empty: Server, lay: Lay) -
         for row in _rows(lay, set()):
             for key in ("tail", "head"):
                 assert float(row["cells"][key].split(" · ")[1]) * 10 <= length + 0.5
+
+
+def test_the_cut_list_tells_left_from_right_and_whose_it_is() -> None:
+    """As the printed sheet does; number 1 of a garment is there once in each size."""
+    seen = set()
+    for make in samples.ALL.values():
+        lay = make()
+        for row, cells in zip(rows(lay), (r["cells"] for r in _rows(lay, set())), strict=True):
+            assert cells["hand"] == row.hand
+            assert cells["for"].split() == " ".join(filter(None, (row.garment, row.size, row.copy))).split()
+            seen.add(row.hand)
+    assert {"left", "right"} <= seen

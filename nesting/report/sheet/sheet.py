@@ -93,6 +93,11 @@ class Row:
         """Piece and size."""
         return f"{self.piece} {self.size}" if self.size else self.piece
 
+    @property
+    def whose(self) -> str:
+        """The garment that it is for, with its size and copy: number 1 is there once in every size."""
+        return " ".join(words for words in (self.garment, self.size or "", self.copy) if words)
+
 
 @dataclass(frozen=True)
 class Bundle:

@@ -204,7 +204,7 @@ def _table(rows: list[Row], lay: Lay, width: float, small: Any) -> Any:
                 "",
                 cell(str(row.number), bold),
                 cell(row.name, bold),
-                cell(f"{row.garment} {row.copy}" + (f", {row.hand}" if row.hand else "")),
+                cell(row.whose + (f", {row.hand}" if row.hand else "")),
                 cell(lies),
                 cell(row.edge_name),
                 figure(row.tail[0]),

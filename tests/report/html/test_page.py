@@ -25,7 +25,7 @@ from nesting.report.html.shopping import shopping
 from nesting.report.html.summary import above_bound, above_words, cost, summary_dict
 from nesting.report.print.drawn_files import KINDS, lay_outputs, print_outputs, sheet_output
 from nesting.report.terminal.terminal import summary
-from nesting.report.words import least_length, reason_words, shop_length, slug
+from nesting.report.words import TRIED_WORDS, least_length, reason_words, shop_length, slug
 from nesting.resolving.resolve import resolve
 from tests.report import samples
 from tests.report.html.pages import report_page
@@ -322,3 +322,13 @@ def test_outputs_are_the_same_every_time() -> None:
     a, b = (print_outputs(samples.double_lay(), KINDS) for _ in range(2))
     assert a.keys() == b.keys()
     assert [k for k in a if a[k] != b[k]] == []
+
+
+def test_a_table_of_spreads_says_how_its_lengths_were_found() -> None:
+    """In the report and in the terminal, once above each table: far longer rows are no facts about the spread."""
+    lay = samples.open_lay()
+    assert lay.tried
+    assert report_page([lay], None).decode("utf-8").count(TRIED_WORDS) == 1
+    console = Console(width=200, record=True, file=io.StringIO())
+    console.print(summary([lay]))
+    assert console.export_text().count(TRIED_WORDS) == 1
