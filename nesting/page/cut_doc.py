@@ -24,8 +24,8 @@ from nesting.report.sheet.sheet import rows
 __all__ = ["calibration", "cut_doc", "homography", "leftovers_of"]
 
 _COLUMNS = [
-    ["number", "No."], ["piece", "piece"], ["for", "for"], ["hand", "left or right"], ["side", "printed side"], ["plies", "plies"],
-    ["lies", "lies"], ["tail", "grain tail: from the edge, from the cut end"],
+    ["number", "No."], ["piece", "piece"], ["for", "for"], ["hand", "left or right"], ["side", "printed side"],
+    ["plies", "plies"], ["lies", "lies"], ["tail", "grain tail: from the edge, from the cut end"],
     ["head", "grain head: from the edge, from the cut end"], ["turn", "turn"], ["gives", "gives"],
 ]  # fmt: skip
 _WORDS = {

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 import pytest
 
 from nesting.model.lay import Lay
@@ -32,10 +34,10 @@ def test_the_lay_s_view_and_the_cut_list_measure_from_the_same_end(empty: Server
     assert compared
 
 
-@pytest.mark.parametrize("lay", [samples.open_lay(), samples.crosswise_lay(), samples.sections_lay(), samples.remnant_lay()],
-                         ids=["open", "crosswise", "sections", "leftover"])  # fmt: skip
-def test_no_row_reaches_past_the_cloth_that_is_spread(empty: Server, lay: Lay) -> None:
+@pytest.mark.parametrize("make", [samples.open_lay, samples.crosswise_lay, samples.sections_lay, samples.remnant_lay])
+def test_no_row_reaches_past_the_cloth_that_is_spread(empty: Server, make: Callable[[], Lay]) -> None:
     """All cloth that lies on the table is drawn: two end allowances, one where the other end is a fold across."""
+    lay = make()
     sections = _sections(empty, lay)
     ends = sum(s["before"] + s["after"] for s in sections)
     if lay.remnant is None:

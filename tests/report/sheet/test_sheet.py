@@ -157,7 +157,8 @@ def test_lay_is_rebuilt_from_the_paper_alone(name: str, imperial: bool) -> None:
     for r in rebuild(paper, pieces):
         row = by_number[r.row.number]
         p = lay.placements[row.index]
-        assert whose[row.number].startswith(" ".join(filter(None, (row.garment, row.size, row.copy)))) and r.row.opened == p.opened
+        assert whose[row.number].startswith(" ".join(filter(None, (row.garment, row.size, row.copy))))
+        assert r.row.opened == p.opened
         piece = pieces[(r.row.piece, r.row.size)]
         again = placed(mirrored_over_fold(piece) if p.opened else piece, r.x, r.y, r.turn, r.row.flipped)
         off = max(math.dist(a, b) for a, b in zip(p.outline, again.outline, strict=True))

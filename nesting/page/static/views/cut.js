@@ -100,7 +100,7 @@ function mount(root, app) {
       sheetCard,
       heading(2, "Cut, row by row"),
       now.before.length ? h("details", { "data-key": "before", open: done === 0 || undefined }, h("summary", { "data-key": "before-s" }, "First"), h("ol", {}, ...now.before.map((b) => h("li", {}, b)))) : null,
-      h("div", { class: "row" }, h("progress", { max: Math.max(1, now.rows.length), value: done, "aria-label": "Rows cut" }), h("span", {}, `${done} of ${now.rows.length} cut`)),
+      h("div", { class: "row" }, h("progress", { max: Math.max(1, now.rows.length), value: done, "aria-label": "Rows cut" }), h("span", {}, `${done} of ${now.rows.length} cut`), now.rows.length > 12 ? h("span", { class: "note" }, "The list scrolls.") : null),
       wrongAt(app, "tick"),
       h("div", { class: "scroll tall", tabindex: 0, role: "region", "aria-label": "Rows", "data-scroll": "rows" }, h("table", {},
         h("thead", {}, h("tr", {}, h("th", { scope: "col" }, "cut"), ...now.columns.map(([, title]) => h("th", { scope: "col" }, title)))),
