@@ -343,7 +343,7 @@ function mount(root, app) {
       h("p", {}, piece.label, piece.garment ? ` · ${piece.garment}${piece.size ? ` ${piece.size}` : ""}, copy ${piece.copy}` : "",
         ` · ${piece.plies.length > 1 ? `through ${piece.plies.length} plies` : "one ply"}${piece.on_fold ? ", on the fold" : piece.opened ? ", opened out" : ""}`),
       h("div", { class: "row" }, coordinate("x", lay.remnant ? "cm from the leftmost point" : later ? "cm from the line of its section" : "cm from the cut end"), coordinate("y", "cm from the near edge")),
-      h("p", { class: "note" }, "To the middle of its grainline; the cut list has both ends of it."),
+      h("p", { class: "note" }, "To the middle of its grainline; the cut list has the ends of the line drawn through it."),
       h("div", { class: "row", role: "group", "aria-label": "Turns" },
         ...[...piece.turns].sort((a, b) => a - b).map((t) => button(`${trim(t, 1)}°`, () => turnTo(piece, t, pose.flipped, `turned to ${trim(t, 1)}°`), { key: `turn-${t}`, pressed: Math.abs(wholeTurn(t) - wholeTurn(pose.turn)) < 1e-6, disabled: busy, label: `turn to ${trim(t, 1)} degrees` })),
         button("Flip", () => flip(piece), { key: "flip", disabled: busy, pressed: pose.flipped }),
