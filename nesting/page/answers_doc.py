@@ -7,6 +7,9 @@ from typing import Any
 from nesting.model.units import format_length, format_width
 from nesting.page.cut_doc import files_in
 from nesting.page.documents import AnswerDoc, BuyDoc
+from nesting.page.finish_takes import not_reckoned
+from nesting.page.known_lays import kept_lays, with_known
+from nesting.page.lays import Lays
 from nesting.page.plain import plain
 from nesting.page.workspace import Workspace
 
@@ -41,10 +44,13 @@ def _title(name: str) -> str:
     return name.removesuffix(".svg").removeprefix("lay-").replace("-part-", ", section ")
 
 
-def buy_doc(work: Workspace, rev: int) -> BuyDoc:
+def buy_doc(work: Workspace, lays: Lays, rev: int) -> BuyDoc:
     """What to buy, one row per width, the other spreads under it."""
     kept = _stored(work, "buy")
+    stale = bool(kept) and kept.get("sha") != work.sha256
     document = kept.get("document") or {}
+    if document and not stale:
+        document = with_known(document, kept_lays(lays))
     imperial = work.survey.imperial
     by_width: dict[tuple[Any, Any], list[dict[str, Any]]] = {}
     for row in document.get("rows", []):
@@ -62,6 +68,12 @@ def buy_doc(work: Workspace, rev: int) -> BuyDoc:
         if row["best"]
     ]
     shopping += [f"{one['name']}: {format_length(one['buy'], imperial=imperial)}" for one in trims]
+    unlisted = not_reckoned(work.survey)
+    if shopping:
+        shopping += unlisted
+    # the curve is that of the cloth's own width, whichever widths were compared
+    cloths = work.survey.order.cloths if work.survey.order is not None and not stale else ()
+    widths = {cloth.name: cloth.width for cloth in cloths}
     return {
         "rev": rev,
         "answer": document or None,
@@ -73,12 +85,13 @@ def buy_doc(work: Workspace, rev: int) -> BuyDoc:
         ],
         "trims": trims,
         "curves": [
-            {"cloth": c["cloth"],
+            {"cloth": c["cloth"], "width": widths.get(c["cloth"]),
              "points": [{"count": p["count"], "length": p["buy_length"]} for p in c["points"]]}
             for c in document.get("curves", [])
         ],
         "shopping": shopping,
-        "stale": bool(kept) and kept.get("sha") != work.sha256,
+        "unlisted": unlisted,
+        "stale": stale,
         "command": str(kept.get("command", "")),
     }  # fmt: skip
 
@@ -102,6 +115,7 @@ def _buy_row(row: dict[str, Any]) -> dict[str, Any]:
         "next_adds": row["one_more"],
         "next_garment": row["next_garment"],
         "best": row["best"],
+        "known": bool(row.get("known")),
     }
 
 

@@ -647,9 +647,11 @@ class AnswerDoc(TypedDict):
 
 class BuyDoc(TypedDict):
     """GET /api/buy. ``rows``: one per cloth and width: {width, cloth, length, buy, cost, per_garment, next_adds,
-    next_garment, spread (in words), best (the row to go by), more: rows of the other spreads and naps}; ``refused``:
+    next_garment, spread (in words), best (the row to go by), known (it is your
+    lay's), more: rows of the other spreads and naps}; ``refused``:
     {cloth, width, spread, nap, why}; ``trims``: {name, count, total, buy, cost}; ``curves``: one per cloth, {cloth,
-    points: [{count, length}]}; ``shopping``: list of lines, as text to print or copy. Lengths mm."""
+    width, points: [{count, length}]}; ``shopping``: list of lines, as text to print or copy;
+    ``unlisted``: what finishes take and no trim reckons, in words. Lengths mm."""
 
     rev: int
     answer: dict[str, Any] | None
@@ -658,6 +660,7 @@ class BuyDoc(TypedDict):
     trims: list[dict[str, Any]]
     curves: list[dict[str, Any]]
     shopping: list[str]
+    unlisted: list[str]
     stale: bool
     command: str
 

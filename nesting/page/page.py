@@ -246,7 +246,7 @@ class Page:
                 if so_far is None
                 else lays.so_far(so_far, work.rev, self.command)
             ),
-            "buy": lambda: buy_doc(work, work.rev),
+            "buy": lambda: buy_doc(work, lays, work.rev),
             "remnants": lambda: answer_doc(work, "remnants", work.rev),
             "batch": lambda: answer_doc(work, "batch", work.rev),
             "cut": lambda: cut_doc(work, lays, cloth, work.rev),

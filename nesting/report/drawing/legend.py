@@ -56,7 +56,7 @@ def legend_items(
 
 
 def _described(row: Row) -> str:
-    more = [row.whose, *([row.hand] if row.hand else [])]
+    more = [f"{row.garment} {row.copy}", *([row.hand] if row.hand else [])]
     if row.flipped:
         more.append("flipped: pattern printed side down")
     if row.part is not None:

@@ -191,7 +191,7 @@ def _part(a: Point, b: Point, start: float, end: float) -> tuple[Point, Point]:
 
 def _blocks(row: Row) -> list[Block]:
     name = shown(f"{row.number} {row.name}")
-    whose = shown(row.whose + (f" · {row.hand}" if row.hand else ""))
+    whose = shown(f"{row.garment} {row.copy}" + (f" · {row.hand}" if row.hand else ""))
     # each state as it is said in full, in two lines, and in short
     state: list[tuple[tuple[str, ...], tuple[str, ...], str]] = []
 

@@ -114,7 +114,7 @@ def _pass(lay: Lay, section: Section, name: str, chosen: list[tuple[Row, Placeme
     for row, p in chosen:
         words = (
             shown(f"{row.number} {row.name}"),
-            shown(row.whose + (f" {row.hand}" if row.hand else "")),
+            shown(f"{row.garment} {row.copy}" + (f" {row.hand}" if row.hand else "")),
         )
         blocks = [Block(words, s) for s in (1.0, 0.8, 0.6)] + [Block((words[0],), s) for s in (0.8, 0.6, 0.45)]
         blocks += [Block((str(row.number),), s) for s in (0.7, 0.5, 0.35)]

@@ -5,6 +5,7 @@
 import { h, redraw, s } from "../draw/dom.js";
 import { button, commandLine, copy, field, heading, isBusy, runBar, showRun, wrongAt } from "../draw/kit.js";
 import { asCm, asLength, asMoney, counted } from "../draw/words.js";
+import { marks } from "../geometry/marks.js";
 
 /** @typedef {import("../app.js").App} App */
 
@@ -50,12 +51,15 @@ function mount(root, app) {
       doc?.stale ? h("p", { class: "wrong" }, "The order was changed since; work it out anew.") : null,
       !doc?.answer && !isBusy(runNow()) ? h("p", { class: "note" }, "Cloth, elastic and binding for all garments of this order: how much of each, in each width, and what one garment more would add.") : null,
       doc?.rows.length ? table("Widths", HEADS, doc.rows.map((r) => row(r, true))) : null,
+      doc?.rows.some((r) => r.known) ? h("p", { class: "note" }, "“Your lay”: the lay that you have takes less than this table's own search found, so the table and the shopping list go by it.") : null,
       doc?.rows.some((r) => r.more.length) ? h("details", { "data-key": "buy-more" }, h("summary", { "data-key": "buy-more-s" }, "Spread in other ways"),
         table("Other spreads", HEADS, doc.rows.flatMap((r) => r.more.map((/** @type {any} */ m, /** @type {number} */ i) => row(m, i === 0))))) : null,
       doc?.refused.length ? h("details", { "data-key": "buy-not" }, h("summary", { "data-key": "buy-not-s" }, "What cannot be done"),
         h("ul", { class: "findings" }, ...doc.refused.map((r) => h("li", {}, `${[r.cloth, widthOf(r.width), r.spread, r.nap && r.nap !== "none" ? `nap ${r.nap}` : ""].filter(Boolean).join(", ")}: ${r.why}`)))) : null,
-      ...(doc?.curves ?? []).filter((c) => c.points.length > 1).map((c) => h("figure", {}, h("figcaption", {}, `${c.cloth}: cloth to buy for 1, 2, 3 … garments`), curve(c.points))),
+      ...(doc?.curves ?? []).filter((c) => c.points.length > 1).map((c) => h("figure", {}, h("figcaption", {}, `${c.cloth}${c.width ? `, ${asCm(c.width)} wide` : ""}: cloth to buy for 1, 2, 3 … garments`), curve(c.points))),
       doc?.trims.length ? [h("h3", {}, "Elastic, binding, lace"), table("Trims", ["trim", "pieces", "in all", "to buy", "cost"], doc.trims.map((t) => [t.name, String(t.count), lengthOf(t.total), lengthOf(t.buy), asMoney(t.cost)]))] : null,
+      doc?.unlisted.length ? [h("h3", {}, "Sewn to edges, and not reckoned yet"), h("ul", { class: "findings" }, ...doc.unlisted.map((l) => h("li", {}, l))),
+        h("p", { class: "note" }, "How much of it to buy depends on how far it is stretched; a trim of the order that goes along these edges reckons it.")] : null,
       doc?.answer ? commandLine(app, doc.command) : null,
     );
     showRun(app, runs.buy, runNow(), "buy");
@@ -132,7 +136,7 @@ const HEADS = ["cloth", "width", "spread", "lay", "to buy", "cost", "each garmen
 /** @param {any} r @param {boolean} named  the cloth and its width stand in the row, too */
 function row(r, named) {
   const adds = typeof r.next_adds !== "number" ? "–" : r.next_adds < 0.001 ? `nothing (${r.next_garment})` : `${asLength(r.next_adds)} (${r.next_garment})`;
-  return [named ? r.cloth : "", named ? widthOf(r.width) : "", r.spread, lengthOf(r.length), lengthOf(r.buy), asMoney(r.cost), lengthOf(r.per_garment), adds];
+  return [named ? r.cloth : "", named ? widthOf(r.width) : "", r.known ? `${r.spread} (your lay)` : r.spread, lengthOf(r.length), lengthOf(r.buy), asMoney(r.cost), lengthOf(r.per_garment), adds];
 }
 
 /** @param {unknown} v */
@@ -156,14 +160,19 @@ export function table(label, heads, rows) {
 function curve(points) {
   const w = 560;
   const high = 150;
-  const most = Math.max(...points.map((p) => p.length)) || 1;
+  const upwards = marks(Math.max(...points.map((p) => p.length)), 4);
+  const most = upwards.at(-1) || 1;
   const last = Math.max(...points.map((p) => p.count)) || 1;
-  const at = (/** @type {{count: number, length: number}} */ p) => [44 + (p.count / last) * (w - 70), high - (p.length / most) * (high - 24)];
+  const x = (/** @type {number} */ count) => 54 + (count / last) * (w - 80);
+  const y = (/** @type {number} */ length) => high - (length / most) * (high - 24);
   const said = points.map((p) => `${counted(p.count, "garment")} ${asLength(p.length)}`).join(", ");
-  return s("svg", { class: "chart", viewBox: `0 0 ${w} ${high + 26}`, role: "img", "aria-label": said },
-    s("path", { class: "axis", d: `M44 10V${high}H${w - 16}` }),
-    s("path", { class: "curve", d: points.map((p, i) => `${i ? "L" : "M"}${at(p).join(" ")}`).join("") }),
-    ...points.map((p) => s("g", {}, s("title", {}, `${counted(p.count, "garment")}: ${asLength(p.length)}`), s("circle", { cx: at(p)[0], cy: at(p)[1], r: 3.5 }))),
-    ...points.filter((_, i) => points.length < 13 || i % Math.ceil(points.length / 12) === 0).map((p) => s("text", { x: at(p)[0], y: high + 16, "text-anchor": "middle" }, String(p.count))),
-    s("text", { x: 40, y: 16, "text-anchor": "end" }, asLength(most)), s("text", { x: 40, y: high, "text-anchor": "end" }, "0"));
+  const along = marks(last, Math.min(last, 12)).filter((n) => n > 0 && n <= last && Number.isInteger(n));
+  return s("svg", { class: "chart", viewBox: `0 0 ${w} ${high + 40}`, role: "img", "aria-label": said },
+    s("path", { class: "axis", d: `M54 10V${high}H${w - 16}` }),
+    s("path", { class: "axis", d: upwards.map((l) => `M50 ${y(l)}h4`).join("") + along.map((n) => `M${x(n)} ${high}v4`).join("") }),
+    s("path", { class: "curve", d: points.map((p, i) => `${i ? "L" : "M"}${x(p.count)} ${y(p.length)}`).join("") }),
+    ...points.map((p) => s("g", {}, s("title", {}, `${counted(p.count, "garment")}: ${asLength(p.length)}`), s("circle", { cx: x(p.count), cy: y(p.length), r: 3.5 }))),
+    ...along.map((n) => s("text", { x: x(n), y: high + 16, "text-anchor": "middle" }, String(n))),
+    ...upwards.map((l) => s("text", { x: 47, y: y(l) + 4, "text-anchor": "end" }, l ? asLength(l) : "0")),
+    s("text", { x: w - 16, y: high + 32, "text-anchor": "end" }, "garments"));
 }
