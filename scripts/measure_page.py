@@ -122,24 +122,29 @@ def _search(address: str, asked: argparse.Namespace) -> None:
     _say("the kept lay proved after that click", kept)
 
 
-def _many(page: Any, pieces: int) -> int:
-    """Raise the counts until the first cloth carries that many pieces; lay them. How many they are."""
+def _many(page: Any, pieces: int, begun: float) -> int:
+    """Raise the counts until the first cloth carries that many pieces; the first lay of them is taken, as a good one
+    of so many takes minutes. How many they are."""
+    expect = need_browser().expect
     page.evaluate(COUNTS, max(1, round(pieces / 18)))
     page.keyboard.press("Alt+5")
-    page.locator('[data-key="lay-exact-s"]').click()
-    rounds = page.locator('[data-key="lay-rounds"]')
-    rounds.fill("1")
-    rounds.press("Enter")
     page.locator('[data-key="lay-spread"]').select_option("open")
     page.locator('[data-key="lay-start"]').click()
-    need_browser().expect(page.locator(".verdict")).to_contain_text("Proved", timeout=170_000)
+    expect(page.locator(".verdict")).to_contain_text("best so far", timeout=110_000)
+    _say("a first lay of so many drawn", [time.monotonic() - begun])
+    stop = page.locator('[data-key="stop-lay"]')
+    if stop.is_visible():
+        stop.click()
+    expect(page.locator(".verdict")).to_contain_text("Proved", timeout=60_000)
+    _say("stopped and proved", [time.monotonic() - begun])
     return int(page.locator(".laid").count())
 
 
 def _drag(address: str, asked: argparse.Namespace) -> None:
     with browsed(address) as page:
         _ready(page)
-        count = _many(page, asked.pieces)
+        begun = time.monotonic()
+        count = _many(page, asked.pieces, begun)
         laid = page.locator(".laid").nth(count // 2)
         box = laid.locator(".cutline").bounding_box()
         stage = page.locator(".stage .board").bounding_box()

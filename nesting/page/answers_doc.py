@@ -89,6 +89,7 @@ def buy_doc(work: Workspace, lays: Lays, rev: int) -> BuyDoc:
              "points": [{"count": p["count"], "length": p["buy_length"]} for p in c["points"]]}
             for c in document.get("curves", [])
         ],
+        "savings": None if document.get("what_if") is None else [_saving(one) for one in document["what_if"]],
         "shopping": shopping,
         "unlisted": unlisted,
         "stale": stale,
@@ -116,6 +117,18 @@ def _buy_row(row: dict[str, Any]) -> dict[str, Any]:
         "next_garment": row["next_garment"],
         "best": row["best"],
         "known": bool(row.get("known")),
+    }
+
+
+def _saving(one: dict[str, Any]) -> dict[str, Any]:
+    """What a change would save; ``handling`` says why where it cannot be laid."""
+    refused = one["refused"] is not None
+    return {
+        "what": plain(str(one["what"])),
+        "lengths": {cloth: mm for cloth, mm in one["lengths"].items() if abs(mm) > 1e-6},
+        "money": one["money"],
+        "handling": plain(f"cannot be laid: {one['refused']}" if refused else str(one["handling"])),
+        "refused": refused,
     }
 
 

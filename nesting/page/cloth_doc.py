@@ -8,20 +8,38 @@ from typing import Any
 
 from nesting.checking.fit import fit_findings, opening_lines, opening_words
 from nesting.files.orders.order_cloth import read_cloth, read_remnants
-from nesting.files.orders.order_schema import BLOCKS, REQUIRED
+from nesting.files.orders.order_schema import BLOCKS, REQUIRED, TOP
 from nesting.files.orders.order_values import Choice
 from nesting.model.errors import NestingError
 from nesting.model.findings import Finding
 from nesting.model.order import Cloth, Remnant
-from nesting.page.documents import ClothDoc, ClothsDoc, GarmentDoc, OpeningDoc, RemnantDoc, WearerDoc
+from nesting.page.documents import (
+    BandDoc,
+    ClothDoc,
+    ClothsDoc,
+    GarmentDoc,
+    OpeningDoc,
+    RemnantDoc,
+    TrimDoc,
+    WearerDoc,
+)
 from nesting.page.survey import Survey
 from nesting.page.words import finding_doc, line
 from nesting.pieces.seams import edge_names
 from nesting.planning.leftovers.stash import read_stash
 
-__all__ = ["MEASURES", "cloths_doc", "edges_in",
+__all__ = [
+    "MEASURES",
+    "bands_of",
+    "cloths_doc",
+    "edges_in",
     "garments_of",
-    "openings_of", "remnant_doc", "stash_file", "wearers_of"]
+    "openings_of",
+    "remnant_doc",
+    "stash_file",
+    "trims_of",
+    "wearers_of",
+]
 
 #: what is measured for close-fitting wear
 MEASURES = ("waist", "hip", "thigh", "bust", "under bust", "chest", "neck", "shoulder", "upper arm", "back length",
@@ -64,8 +82,12 @@ def cloths_doc(survey: Survey, rev: int) -> ClothsDoc:
         "wearers": wearers_of(survey),
         "measures": list(MEASURES),
         "openings": openings_of(survey),
+        "trims": trims_of(survey),
+        "bands": bands_of(survey),
+        "kinds": list(next(key.allowed for key in BLOCKS["trim"] if key.name == "kind")),
         "edges": edges_in(survey),
         "garments": garments_of(survey),
+        "top": {key.name: str(survey.document.get(key.name, key.default_shown)) for key in TOP},
     }
 
 
@@ -168,16 +190,69 @@ def openings_of(survey: Survey) -> list[OpeningDoc]:
     for index, raw in enumerate(one for one in survey.document.get("opening", []) if isinstance(one, dict)):
         mine = [one for one in lines if one.name == raw.get("name")]
         told = fit_findings(listed, mine) if listed is not None else []
-        edges = raw.get("edges", [])
         found.append(
             {
                 "index": index,
                 "name": str(raw.get("name", "")),
-                "edges": [edges] if isinstance(edges, str) else [str(edge) for edge in edges],
+                "edges": _listed(raw.get("edges")),
                 "sits": str(raw["sits"]) if "sits" in raw else None,
                 "passes": str(raw["passes"]) if "passes" in raw else None,
+                "values": _values(raw, ("stretch", "least", "most", "openings")),
                 "lines": [opening_words(one, survey.imperial) for one in mine],
                 "findings": [finding_doc(one) for one in told],
+            }
+        )
+    return found
+
+
+def _listed(value: Any) -> list[str]:
+    return [] if value is None else [value] if isinstance(value, str) else [str(one) for one in value]
+
+
+def _values(raw: dict[str, Any], keys: tuple[str, ...]) -> dict[str, str]:
+    """Keys as they are written, those that are given."""
+    return {key: str(raw[key]) for key in keys if key in raw}
+
+
+def trims_of(survey: Survey) -> list[TrimDoc]:
+    """The elastics, bindings and laces of the order."""
+    found: list[TrimDoc] = []
+    for index, raw in enumerate(one for one in survey.document.get("trim", []) if isinstance(one, dict)):
+        ratios = raw.get("ratios", {})
+        found.append(
+            {
+                "index": index,
+                "name": str(raw.get("name", "")),
+                "kind": str(raw.get("kind", "")),
+                "edges": _listed(raw.get("edges")),
+                "values": _values(raw, tuple(k.name for k in BLOCKS["trim"][3:] if k.name != "ratios")),
+                "ratios": {str(k): str(v) for k, v in ratios.items()} if isinstance(ratios, dict) else {},
+            }
+        )
+    return found
+
+
+def bands_of(survey: Survey) -> list[BandDoc]:
+    """The pieces that have no drawing: bands that go round an opening, and strips by their measures."""
+    order = survey.order or survey.assumed
+    found: list[BandDoc] = []
+    for raw in survey.document.get("piece", []):
+        if not isinstance(raw, dict) or not {"round", "rectangle"} & set(raw):
+            continue
+        name = str(raw.get("name", ""))
+        labels = {one.piece.label: one.piece.size for key, one in survey.drawn.items() if key[0] == name}
+        told = [f for f in (order.findings if order is not None else ()) if f.code == "band.length"]
+        words = [f"{labels[str(f.piece)]}: {f.message}" if labels[str(f.piece)] else f.message
+                 for f in told if f.piece in labels]  # fmt: skip
+        found.append(
+            {
+                "index": len(found),
+                "name": name,
+                "size": raw.get("size"),
+                "round": _listed(raw["round"]) if "round" in raw else None,
+                "rectangle": _listed(raw["rectangle"]) if "rectangle" in raw else None,
+                "values": _values(raw, ("height", "ratio", "join")),
+                "words": words,
             }
         )
     return found
@@ -208,6 +283,8 @@ def garments_of(survey: Survey) -> list[GarmentDoc]:
                     "pieces": raw.get("pieces"),
                     "cloth": raw.get("cloth", {}),
                     "value": raw.get("value", 1.0),
+                    "ratio": raw.get("ratio"),
+                    "same_cloth": raw.get("same_cloth") is True,
                 }
             )
     return found

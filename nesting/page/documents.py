@@ -147,7 +147,8 @@ class FileDoc(TypedDict):
 
 
 class GarmentDoc(TypedDict):
-    """One garment to cut. ``index`` from 0; ``pieces`` null means all of its size."""
+    """One garment to cut. ``index`` from 0; ``pieces`` null means all of its size. ``ratio``: so many to so many of the
+    others, where as many as fit are asked for; ``same_cloth``: all its pieces from one piece of cloth."""
 
     index: int
     name: str
@@ -157,6 +158,8 @@ class GarmentDoc(TypedDict):
     pieces: list[str] | None
     cloth: dict[str, str]
     value: float
+    ratio: int | None
+    same_cloth: bool
 
 
 class StateDoc(TypedDict):
@@ -220,8 +223,10 @@ class EdgeDoc(TypedDict):
 
     ``name`` as the order knows it ("1-2" where nobody gave one: ``named`` false). ``from``/``to`` are its anchors.
     ``line`` runs along the seam line where one is known, ``cut`` along the cut line. ``length`` mm. ``finish`` as
-    written ("fold back 2 cm") or null. ``fold``: it lies on the fold. ``fold_side``: the side (left, right, top,
-    bottom) to send with ``piece.fold`` to make it so, null where it cannot be one, then ``why_no_fold`` says why.
+    written ("fold back 2 cm") or null; ``allowance`` what the drawn cut line includes there, ``trim_short`` by how
+    much a lining ends short of it, both as written or null. ``fold``: it lies on the fold. ``fold_side``: the side
+    (left, right, top, bottom) to send with ``piece.fold`` to make it so, null where it cannot be one, then
+    ``why_no_fold`` says why.
     ``source``: order, file, corners.
     """
 
@@ -234,6 +239,8 @@ class EdgeDoc(TypedDict):
     cut: Line
     length: float
     finish: str | None
+    allowance: str | None
+    trim_short: str | None
     fold: bool
     fold_side: str | None
     why_no_fold: str | None
@@ -466,21 +473,49 @@ class WearerDoc(TypedDict):
 
 class OpeningDoc(TypedDict):
     """An opening as written, ``lines``: what it comes to in each garment, in words ({"garment", "edge", "rest",
-    "stretched", "sits", "passes", "ratio"}), ``findings``: whether it goes on."""
+    "stretched", "sits", "passes", "ratio"}), ``findings``: whether it goes on. ``values``: its other keys as
+    written."""
 
     index: int
     name: str
     edges: list[str]
     sits: str | None
     passes: str | None
+    values: dict[str, str]
     lines: list[dict[str, str]]
     findings: list[FindingDoc]
+
+
+class TrimDoc(TypedDict):
+    """Elastic, binding or lace: ``values``: its other keys as written, ``ratios``: of single edges."""
+
+    index: int
+    name: str
+    kind: str
+    edges: list[str]
+    values: dict[str, str]
+    ratios: dict[str, str]
+
+
+class BandDoc(TypedDict):
+    """A piece without a drawing. ``index`` counts such pieces. ``round``: the edges of the opening that it goes round,
+    null for a strip by its ``rectangle`` [along, across]. ``values``: height, ratio, join as written; ``words``: what
+    it comes to, one for each size."""
+
+    index: int
+    name: str
+    size: str | None
+    round: list[str] | None
+    rectangle: list[str] | None
+    values: dict[str, str]
+    words: list[str]
 
 
 class ClothsDoc(TypedDict):
     """GET /api/cloth. ``fields``: what a cloth may say: {name, meaning, kind: length|share|choice|number|flag|list,
     allowed, default}. ``stash``: the stash file or null. ``measures``: names of measures one may take;
-    ``edges``: named edges "piece.edge" to choose from."""
+    ``edges``: named edges "piece.edge" to choose from. ``kinds``: of trims. ``top``: title, units and fibre_stretch of
+    the order, as written."""
 
     rev: int
     cloths: list[ClothDoc]
@@ -490,8 +525,12 @@ class ClothsDoc(TypedDict):
     wearers: list[WearerDoc]
     measures: list[str]
     openings: list[OpeningDoc]
+    trims: list[TrimDoc]
+    bands: list[BandDoc]
+    kinds: list[str]
     edges: list[str]
     garments: list[GarmentDoc]
+    top: dict[str, str]
 
 
 # --- lay --------------------------------------------------------------------------------------------------------------
@@ -650,7 +689,8 @@ class BuyDoc(TypedDict):
     next_garment, spread (in words), best (the row to go by), known (it is your
     lay's), more: rows of the other spreads and naps}; ``refused``:
     {cloth, width, spread, nap, why}; ``trims``: {name, count, total, buy, cost}; ``curves``: one per cloth, {cloth,
-    width, points: [{count, length}]}; ``shopping``: list of lines, as text to print or copy;
+    width, points: [{count, length}]}; ``savings``: what changes of the order would save: {what, lengths, money,
+    handling, refused}, null where nobody asked; ``shopping``: list of lines, as text to print or copy;
     ``unlisted``: what finishes take and no trim reckons, in words. Lengths mm."""
 
     rev: int
@@ -659,6 +699,7 @@ class BuyDoc(TypedDict):
     refused: list[dict[str, Any]]
     trims: list[dict[str, Any]]
     curves: list[dict[str, Any]]
+    savings: list[dict[str, Any]] | None
     shopping: list[str]
     unlisted: list[str]
     stale: bool

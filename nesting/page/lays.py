@@ -56,6 +56,8 @@ class Lays:
         self.work = work
         self._read: dict[str, Lay] = {}
         self._judged: dict[tuple[Any, ...], JudgedDoc] = {}
+        #: the lay as it lies now, which drawing and proof both ask for
+        self._now: dict[str, tuple[tuple[Any, ...], Lay]] = {}
 
     # --- what is there
 
@@ -87,9 +89,15 @@ class Lays:
         moves = value.get("moves") or {}
         if lay is None or not moves:
             return lay
-        order = self.work.survey.order
-        moved = _moved(lay, moves)
-        return redrawn(moved, order) if order is not None else moved
+        key = (value.get("lay"), repr(sorted(moves.items())), self.work.sha256)
+        held = self._now.get(cloth)
+        if held is None or held[0] != key:
+            order = self.work.survey.order
+            moved, numbers = _moved(lay, moves)
+            # drawn by this very order it need not be drawn anew where nothing was moved; the proof looks at all of it
+            only = numbers if order is not None and lay.order_sha256 == order.sha256 else None
+            held = self._now[cloth] = (key, redrawn(moved, order, only=only) if order is not None else moved)
+        return held[1]
 
     def keep(self, lay: Lay) -> str:
         """Store a lay as a lay file; its id."""
@@ -476,20 +484,23 @@ def _kind(lay: Lay) -> str:
     return "sections" if len(lay.sections) > 1 else lay.sections[0].spread.kind
 
 
-def _moved(lay: Lay, moves: Mapping[str, Any]) -> Lay:
+def _moved(lay: Lay, moves: Mapping[str, Any]) -> tuple[Lay, set[int]]:
+    """The lay with the moved pieces where they were put, and the numbers of these."""
     ids = laid_ids(lay)
     k = 0
     sections = []
+    numbers = set()
     for section in lay.sections:
         placements = []
         for p in section.placements:
             to = moves.get(ids[k])
             if to is not None:
                 p = replace(p, x=float(to[0]), y=float(to[1]), turn=float(to[2]), flipped=bool(to[3]))
+                numbers.add(k)
             placements.append(p)
             k += 1
         sections.append(replace(section, placements=tuple(placements)))
-    return replace(lay, sections=tuple(sections))
+    return replace(lay, sections=tuple(sections)), numbers
 
 
 def _box_near(p: Placement, at: tuple[float, float]) -> bool:

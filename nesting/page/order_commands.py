@@ -13,7 +13,7 @@ from typing import Any
 
 from nesting.files.orders.order_finish import finish_from_phrase
 from nesting.files.orders.order_schema import BLOCKS, TOP, Key, read_block
-from nesting.files.orders.order_values import Place
+from nesting.files.orders.order_values import Place, length
 from nesting.model.errors import NestingError, OrderError
 from nesting.model.units import format_share, parse_length
 from nesting.page import protocol as ask
@@ -28,7 +28,7 @@ from nesting.pieces.prepare import sound
 
 __all__ = ["Edit", "Refused", "edit_of", "new_alteration", "not_held"]
 
-_NUMBERS = {"price", "ratio", "value", "mitre_limit", "tilt", "grain"}
+_NUMBERS = {"price", "ratio", "value", "mitre_limit", "tilt", "grain", "factor", "least", "most"}
 _COUNTS = {"count", "cut", "plies", "max_plies", "openings"}
 
 
@@ -47,14 +47,15 @@ class Refused(NestingError):
 @dataclass(frozen=True)
 class Edit:
     """``text``: the order after the command; ``label``: the step's name, as undo shows it; ``lenient``: it may leave
-    something open that was whole (a file dropped, a piece taken out). ``holds``: piece, size, key and value that the
-    order must have when it is read again, or nothing was done."""
+    something open that was whole (a file dropped, a piece taken out), ``readable``: but no file that cannot be read.
+    ``holds``: piece, size, key and value that the order must have when it is read again, or nothing was done."""
 
     label: str
     text: OrderText
     result: dict[str, Any] = field(default_factory=dict)
     lenient: bool = False
     holds: tuple[str, str | None, str, Any] | None = None
+    readable: bool = False
 
 
 def edit_of(cmd: ask.Command, text: OrderText, survey: Survey) -> Edit | None:
@@ -99,7 +100,7 @@ def _plain(value: Any, key: str, place: Place) -> Any:
         try:
             number = float(text)
         except ValueError:
-            if key == "count" or key == "ratio":
+            if key in ("count", "ratio", "factor", "least", "most"):
                 return value  # "most", "90 %": for the reader to judge
             whole = "a whole number" if key in _COUNTS else "a plain number"
             place.refuse(f"found '{value}'; {whole} was expected, such as {'2' if key in _COUNTS else '14.90'}")
@@ -136,11 +137,13 @@ class _Edits:
             )
         if value is None:
             return None
+        if isinstance(value, str) and not value.strip():
+            return None
         value = _plain(value, key, place.at(key))
         if isinstance(value, str):
             value = value.strip()
-            if not value:
-                return None
+        if (kind, key) == ("garment", "ratio") and isinstance(value, float) and value.is_integer():
+            value = int(value)
         read_block({key: value}, [spec], place)
         return value
 
@@ -239,8 +242,21 @@ class _Edits:
         made = self._set("pattern", cmd.index, cmd.key, cmd.value, str(one.get("file")))
         return Edit(made.label, made.text, lenient=True)
 
+    def _file_choose(self, cmd: ask.FileChoose) -> Edit:
+        name = str(self._block("pattern", cmd.index).get("file"))
+        if cmd.pages == [] or cmd.layers == []:
+            what = "page" if cmd.pages == [] else "layer"
+            raise Refused("empty", f"leave at least one {what} of '{name}' to be read", view="pieces", file=name)
+        pages = self._read("pattern", "pages", cmd.pages, name)
+        layers = self._read("pattern", "layer", cmd.layers, name)
+        text = self.text.set("pattern", cmd.index, "pages", pages).set("pattern", cmd.index, "layer", layers)
+        return Edit(f"what is read of {name}", text, lenient=True, readable=True)
+
     def _piece_set(self, cmd: ask.PieceSet) -> Edit:
         self._piece_key(cmd.piece, cmd.size)
+        table, dot, edge = cmd.key.partition(".")
+        if dot and table in ("allowance", "trim_short"):
+            return self._piece_edge(cmd, table, edge)
         if cmd.key in ("name", "size", "finish", "fold"):
             raise Refused("not-here", f"'{cmd.key}' is set in its own way on this view", view="pieces", piece=cmd.piece)
         value = self._read("piece", cmd.key, cmd.value, cmd.piece)
@@ -264,6 +280,15 @@ class _Edits:
                 )
         holds = (cmd.piece, cmd.size, cmd.key, value) if value is not None else None
         return Edit(f"{cmd.key.replace('_', ' ')} of {cmd.piece}", text, holds=holds)
+
+    def _piece_edge(self, cmd: ask.PieceSet, table: str, edge: str) -> Edit:
+        """A length that belongs to one edge of a piece."""
+        value = str(cmd.value).strip() if cmd.value is not None else ""
+        if value:
+            place = self.root.at(f"piece[{cmd.piece}]").at(table).at(edge)
+            length(negative=table == "allowance")(value, place)
+        text = self._set_piece(cmd.piece, cmd.size, (table, edge), value or None)
+        return Edit(f"{table.replace('_', ' ')} of {cmd.piece}.{edge}", text)
 
     def _piece_fold(self, cmd: ask.PieceFold) -> Edit:
         key = self._piece_key(cmd.piece, cmd.size)
@@ -455,6 +480,47 @@ class _Edits:
                 written = int(value) if kind == "grain" and float(value).is_integer() else value
                 text = text.set("piece", index, kind, written)
         return text
+
+    # --- bands: pieces without a drawing
+
+    def _bands(self) -> list[int]:
+        """The numbers of the [[piece]] blocks that are bands or strips."""
+        return [i for i, one in enumerate(self._raw("piece")) if "round" in one or "rectangle" in one]
+
+    def _band(self, index: int) -> tuple[int, dict[str, Any]]:
+        found = self._bands()
+        if not 0 <= index < len(found):
+            raise Refused("gone", "this band is not in the order any more", view="cloth")
+        return found[index], self._raw("piece")[found[index]]
+
+    def _band_add(self, cmd: ask.BandAdd) -> Edit:
+        name = cmd.name.strip()
+        if not name:
+            raise Refused("empty", "give the band a name, such as waistband or cuff", view="cloth", field="name")
+        if name in {key[0] for key in self.survey.drawn} | {one.get("name") for one in self._raw("piece")}:
+            message = f"there is a piece '{name}' already: give this one another name"
+            raise Refused("twice", message, view="cloth", field="name")
+        if not cmd.round and not any(one.strip() for one in cmd.rectangle):
+            raise Refused("empty", "choose the edges that it goes round, or give its measures", view="cloth")
+        if cmd.round and not (cmd.height or "").strip():
+            raise Refused("empty", "say how high the band is cut, such as 8 cm", view="cloth", field="height")
+        values: dict[str, Any] = {"name": name, "size": cmd.size}
+        if cmd.round:
+            values |= {"round": list(cmd.round), "height": cmd.height, "ratio": cmd.ratio, "join": cmd.join}
+        else:
+            values |= {"rectangle": [one.strip() for one in cmd.rectangle]}
+        values = {key: self._read("piece", key, value, name) for key, value in values.items()}
+        return Edit(f"band {name} added", self.text.add("piece", values), {"index": len(self._bands())})
+
+    def _band_set(self, cmd: ask.BandSet) -> Edit:
+        index, one = self._band(cmd.index)
+        if cmd.key not in ("height", "ratio", "join", "rectangle", "round"):
+            raise Refused("not-here", "choose the band under Pieces to change that", view="pieces")
+        return self._set("piece", index, cmd.key, cmd.value, str(one.get("name")))
+
+    def _band_remove(self, cmd: ask.BandRemove) -> Edit:
+        index, one = self._band(cmd.index)
+        return Edit(f"band {one.get('name')} taken out", self.text.remove("piece", index), lenient=True)
 
     # --- seams
 
@@ -696,6 +762,32 @@ class _Edits:
     def _opening_remove(self, cmd: ask.OpeningRemove) -> Edit:
         name = self._block("opening", cmd.index).get("name")
         return Edit(f"opening {name} taken out", self.text.remove("opening", cmd.index), lenient=True)
+
+    # --- elastic, binding, lace
+
+    def _trim_add(self, cmd: ask.TrimAdd) -> Edit:
+        name = cmd.name.strip()
+        if not name:
+            raise Refused("empty", "give it a name, such as leg elastic 8 mm", view="cloth", field="name")
+        if not cmd.edges:
+            raise Refused("empty", "choose the edges that it is sewn to", view="cloth", field="edges")
+        values = {"name": name, "kind": cmd.kind, "edges": list(cmd.edges)}
+        for key, value in values.items():
+            self._read("trim", key, value, name)
+        return Edit(f"{cmd.kind} {name} added", self.text.add("trim", values), {"index": self.text.count("trim")})
+
+    def _trim_set(self, cmd: ask.TrimSet) -> Edit:
+        one = self._block("trim", cmd.index)
+        name = str(one.get("name"))
+        table, dot, edge = cmd.key.partition(".")
+        if not dot:
+            return self._set("trim", cmd.index, cmd.key, cmd.value, name)
+        given = None if cmd.value in (None, "") else self._read("trim", "ratio", cmd.value, name)
+        return Edit(f"{edge} of {name}", self.text.set("trim", cmd.index, (table, edge), given))
+
+    def _trim_remove(self, cmd: ask.TrimRemove) -> Edit:
+        name = self._block("trim", cmd.index).get("name")
+        return Edit(f"{name} taken out", self.text.remove("trim", cmd.index), lenient=True)
 
 
 def _raws(text: OrderText, kind: str) -> list[dict[str, Any]]:

@@ -32,6 +32,7 @@ from nesting.page.help import help_doc
 from nesting.page.history import Step
 from nesting.page.lays import Lays, as_file
 from nesting.page.order_commands import Edit, Refused, edit_of, new_alteration, not_held
+from nesting.page.pdf_doc import contents_of
 from nesting.page.photos import keep_pictures, kept_picture, sizes_of_pictures, trace
 from nesting.page.pieces_doc import pieces_doc
 from nesting.page.runs import Job, Run, Runs
@@ -337,9 +338,12 @@ class Page:
 
     def _edited(self, made: Edit) -> tuple[dict[str, Any], list[str], str]:
         before = self.work.survey
-        if not made.lenient:
+        if not made.lenient or made.readable:
             after = survey(made.text.text, self.work.path, self.work.reader)
-            wrong = _new_problem(before, after) or not_held(made, after)
+            if made.lenient:
+                wrong = next(iter(after.pattern_problems.values()), None)
+            else:
+                wrong = _new_problem(before, after) or not_held(made, after)
             if wrong is not None:
                 raise wrong
         step = self.work.edit(made.label, made.text)
@@ -398,6 +402,11 @@ class Page:
         address = self.opener(path) if cmd.open and self.opener is not None else ""
         command = f"nesting page {shlex.quote(path.name)}"
         return {"order": path.name, "command": command, "address": address}, [], "a new order"
+
+    # --- files to choose from
+
+    def _file_contents(self, cmd: ask.FileContents) -> tuple[dict[str, Any], list[str], str]:
+        return contents_of(self.work.survey, cmd.index), [], ""
 
     # --- trying
 
@@ -528,8 +537,9 @@ class Page:
             except NestingError as error:
                 raise Refused("not-a-length", f"widths: {error.message}", view="buy", field="widths") from None
         more = ["--widths", ",".join(cmd.widths)] if cmd.widths else []
+        more += ["--what-if"] if cmd.what_if else []
         return self._start("buy", more, seconds=cmd.seconds, rounds=cmd.rounds, seed=cmd.seed,
-                           widths=tuple(cmd.widths))  # fmt: skip
+                           widths=tuple(cmd.widths), what_if=cmd.what_if)  # fmt: skip
 
     def _remnants_start(self, cmd: ask.RemnantsStart) -> tuple[dict[str, Any], list[str], str]:
         self._whole_order(True)

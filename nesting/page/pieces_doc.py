@@ -189,6 +189,7 @@ def edges_of_piece(survey: Survey, key: Key, piece: Piece, body: Body) -> list[E
     in_order = {spec.name: spec for spec in asked.edges}
     in_file = {edge.name for edge in drawn.edges}
     finishes = dict(asked["finish"])
+    lengths = {name: dict(_setting(survey, key, name)["value"] or {}) for name in ("allowance", "trim_short")}
     anchors = anchors_of(sound(drawn))
     contour = Contour(cleaned(drawn_ring(piece)))
     sides = straight_sides(cleaned(drawn.outline))
@@ -222,12 +223,20 @@ def edges_of_piece(survey: Survey, key: Key, piece: Piece, body: Body) -> list[E
                     "cut": line(cut),
                     "length": round(math.fsum(math.dist(p, q) for p, q in itertools.pairwise(seam)), 2),
                     "finish": finishes.get(name, finishes.get("*")),
+                    "allowance": _written(lengths["allowance"], name),
+                    "trim_short": _written(lengths["trim_short"], name),
                     "fold": fold,
                     "fold_side": side if why is None else None,
                     "why_no_fold": why,
                 }
             )
     return docs
+
+
+def _written(values: dict[str, Any], edge: str) -> str | None:
+    """A length of an edge as the order has it, or that of all the others."""
+    value = values.get(edge, values.get("*"))
+    return None if value is None else str(value)
 
 
 def _by_number(name: str) -> bool:

@@ -42,6 +42,7 @@ _INSTEAD: Mapping[str, str] = {
     "order.no-garment": "say what to cut, and how many",
     "order.no-pattern": "drop your pattern files: nothing is drawn yet",
     "order.nothing-to-cut": "nothing is to be cut: every count is 0",
+    "pdf.keys": "only a PDF has pages and layers to choose from: this file is read whole",
     "piece.band": "this belongs to a band: choose the edges that the band goes round",
     "piece.mirrored-on-fold": "on the fold it is its own mirror image, so it need not be mirrored",
     "piece.odd-count": "left and right come in pairs, so it is cut 2, 4 … times: change how often, or say that it is "
@@ -93,6 +94,7 @@ _SAID: tuple[tuple[str, str], ...] = (
     (r"a text in quotes was expected, as in \"\w+\"", "a word was expected"),
     (r" was expected, in quotes", " was expected"),
     (r"(?:: )?write `(\w+) = ([^`]*)`", r": \1 \2"),
+    (r" \((?:unfold = true|pairs = \"free\"|nap = \"by garment\")\)", ""),
     (r"(?:: )?write (\w+) = (\"[^\"]*\"|\S+)", r": \1 \2"),
     (r"\bwrite (\w+) = ", r"choose \1 "),
     (r"; see the labelled picture of nesting check --picture(?: \(--corners[^)]*\))?", ""),

@@ -182,8 +182,8 @@ class OrderNew(Command, tag="order.new"):
 
 
 class GarmentSet(_Set, tag="garment.set"):
-    """Set a key (name, size, count, ratio, pieces, cloth, value, wearer) of garment ``index``; value null takes the key
-    away."""
+    """Set a key (name, size, count, ratio, pieces, cloth, value, same_cloth, wearer) of garment ``index``; value null
+    takes the key away."""
 
 
 class GarmentAdd(Command, tag="garment.add"):
@@ -209,6 +209,28 @@ class GarmentRemove(_Indexed, tag="garment.remove"):
 # --- pieces -----------------------------------------------------------------------------------------------------------
 
 
+class BandAdd(Command, tag="band.add"):
+    """A piece without a drawing: a band joined in the round (``round``: the edges "piece.edge" of its opening,
+    ``height``, ``ratio``, ``join``), or a strip by its measures (``rectangle``: along × across the grain). Result:
+    {"index": 0}, counting such pieces only."""
+
+    name: str
+    size: str | None = None
+    round: list[str] = []
+    height: str | None = None
+    ratio: str | float | None = None
+    join: str | None = None
+    rectangle: list[str] = []
+
+
+class BandSet(_Set, tag="band.set"):
+    """Set height, ratio, join, rectangle or round of band ``index``; null takes the key away."""
+
+
+class BandRemove(_Indexed, tag="band.remove"):
+    """Take a band out of the order."""
+
+
 class FileRemove(_Indexed, tag="file.remove"):
     """Take pattern file ``index`` out of the order (the file itself stays)."""
 
@@ -217,9 +239,22 @@ class FileSet(_Set, tag="file.set"):
     """Set size, units or join_gap of pattern file ``index``."""
 
 
+class FileContents(_Indexed, tag="file.contents"):
+    """What a PDF holds to choose from. Result: {"pages": [{number, width, height, read, words, drawing: SVG path data
+    in mm, y down}], "layers": [{name, shown, read, count}]}; ``read``: taken as the order stands now."""
+
+
+class FileChoose(_Indexed, tag="file.choose"):
+    """Pages (from 1) and layers of PDF ``index`` that are read; null: those that show a pattern, or are shown."""
+
+    pages: list[int] | None
+    layers: list[str] | None
+
+
 class PieceSet(Command, tag="piece.set"):
     """Set a key of a piece: cut, mirrored, cloth, turn, tilt, needs_stretch, unfold, alike_ok, grain (degrees; a drag
-    of the grain sends this at its end), rectangle. Null takes the key away."""
+    of the grain sends this at its end), or of one of its edges: "allowance.EDGE" (what the drawn cut line includes
+    there), "trim_short.EDGE" (a lining ends short by this). Null takes the key away."""
 
     piece: str
     key: str
@@ -462,6 +497,23 @@ class OpeningRemove(_Indexed, tag="opening.remove"):
     """Take an opening out of the order."""
 
 
+class TrimAdd(Command, tag="trim.add"):
+    """Elastic, binding or lace: ``edges`` "piece.edge" that it is sewn to. Result: {"index": 0}."""
+
+    name: str
+    kind: str
+    edges: list[str]
+
+
+class TrimSet(_Set, tag="trim.set"):
+    """Set a key of trim ``index``: name, kind, edges, ratio, openings, measure, factor, stretch, sits, passes, join,
+    increment, price, or "ratios.piece.edge"; null takes the key away."""
+
+
+class TrimRemove(_Indexed, tag="trim.remove"):
+    """Take a trim out of the order."""
+
+
 # --- lay --------------------------------------------------------------------------------------------------------------
 
 
@@ -516,9 +568,11 @@ class LayKeep(Command, tag="lay.keep"):
 
 
 class BuyStart(_Search, tag="buy.start"):
-    """What to buy, by width. ``widths`` as written; empty: the order's. Result: {"run": 4}."""
+    """What to buy, by width. ``widths`` as written; empty: the order's. ``what_if``: also what would save. Result:
+    {"run": 4}."""
 
     widths: list[str] = []
+    what_if: bool = False
 
 
 class RemnantsStart(_Search, tag="remnants.start"):

@@ -33,8 +33,8 @@ Listener = Callable[["Run", dict[str, Any]], None]
 class Job:
     """What a run is to do. ``sha``: of the order's text; ``results``: the folder that answers are written to.
 
-    ``work`` for a lay; the others are made from ``widths`` and ``stash``. ``seconds`` None and ``rounds`` None: the
-    usual time of that kind.
+    ``work`` for a lay; the others are made from ``widths``, ``what_if`` and ``stash``. ``seconds`` None and
+    ``rounds`` None: the usual time of that kind.
     """
 
     order: Order
@@ -47,6 +47,7 @@ class Job:
     cloth: str | None = None
     work: LayWork = field(default_factory=LayWork)
     widths: tuple[str, ...] = ()
+    what_if: bool = False
     stash: Path | None = None
 
     def options(self, usual: float) -> SearchOptions:
@@ -190,7 +191,8 @@ class Runs:
 
         if run.kind == "buy":
             widths = ",".join(job.widths) or None
-            return buy_order_file(job.order, listed, widths, job.results, searching, budget=budget)
+            return buy_order_file(job.order, listed, widths, job.results, searching, budget=budget,
+                                  what_if=job.what_if)  # fmt: skip
         if run.kind == "remnants":
             return remnants_of_order(job.order, listed, job.results, job.stash, searching)
         return batch_order_file(job.order, listed, job.results, searching, budget=budget)

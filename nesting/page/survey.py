@@ -15,9 +15,10 @@ from typing import Any
 from nesting.checking.judging import Check, check_order
 from nesting.files import read_pieces
 from nesting.files.orders.order import answered, asked_of, document_of, order_from
+from nesting.files.orders.order_bands import bands_for
 from nesting.files.orders.order_cloth import read_cloth
 from nesting.files.orders.order_finish import named_finish
-from nesting.files.orders.order_pieces import Asked, Drawn, drawn_pieces, ready_piece
+from nesting.files.orders.order_pieces import Asked, Drawn, band_of, drawn_pieces, ready_piece
 from nesting.files.orders.order_schema import BLOCKS, TOP, Block, read_block, read_blocks
 from nesting.files.orders.order_values import Place
 from nesting.files.reading import Reading
@@ -163,7 +164,9 @@ def survey(text: str, path: Path, read: Reader) -> Survey:
         root = Place(str(path), units=document.get("units") if isinstance(document.get("units"), str) else None)
         blocks, problem = _blocks_one_by_one(document, root), error
     drawn, readings, file_findings, pattern_problems = _drawn(blocks, path, read)
-    keys = list(drawn)
+    bands, wrong = _bands(blocks, drawn)
+    problem = problem or wrong
+    keys = [*drawn, *bands]
     asked: dict[Key, Asked]
     try:
         asked = asked_of(blocks, keys, root)
@@ -173,12 +176,8 @@ def survey(text: str, path: Path, read: Reader) -> Survey:
     file_findings = {
         number: tuple(f for f in told if not answered(f, drawn, asked)) for number, told in file_findings.items()
     }
-    finishes: dict[str, Finish] = {}
-    for block in blocks.get("finish", []):
-        try:
-            finishes[block["name"]] = named_finish(block)
-        except NestingError as error:
-            problem = problem or error
+    finishes, wrong = _finishes(blocks)
+    problem = problem or wrong
     ready, told, piece_problems = _ready(drawn, asked, finishes, blocks, root)
     missing = tuple(kind for kind in ("pattern", "cloth", "garment") if not blocks.get(kind))
     if "pattern" in missing and any(block["rectangle"] for block in blocks.get("piece", [])):
@@ -192,6 +191,7 @@ def survey(text: str, path: Path, read: Reader) -> Survey:
             problem = error
     elif problem is None and missing and drawn:
         assumed = _assumed(text, path, read, missing)
+    _with_bands(order or assumed, bands, drawn, ready, told)
     return Survey(
         path,
         text,
@@ -211,6 +211,50 @@ def survey(text: str, path: Path, read: Reader) -> Survey:
         missing,
         finishes or empty,
     )
+
+
+def _bands(
+    blocks: Mapping[str, list[Block]], drawn: Mapping[Key, Drawn]
+) -> tuple[dict[Key, Drawn], NestingError | None]:
+    """Bands that go round an opening, their length still to be worked out, and what is wrong with one."""
+    try:
+        return {k: b for k, b in bands_for(blocks.get("piece", []), drawn).items() if k not in drawn}, None
+    except NestingError as error:
+        return {}, error
+
+
+def _finishes(blocks: Mapping[str, list[Block]]) -> tuple[dict[str, Finish], NestingError | None]:
+    """The finishes that have a name, and what is wrong with the first that cannot be read."""
+    found: dict[str, Finish] = {}
+    problem: NestingError | None = None
+    for block in blocks.get("finish", []):
+        try:
+            found[block["name"]] = named_finish(block)
+        except NestingError as error:
+            problem = problem or error
+    return found, problem
+
+
+def _with_bands(
+    order: Order | None,
+    bands: Mapping[Key, Drawn],
+    drawn: dict[Key, Drawn],
+    ready: dict[Key, CutPiece],
+    told: dict[Key, tuple[Finding, ...]],
+) -> None:
+    """Bands that go round an opening are drawn as long as the order works them out; before that there is nothing to
+    draw."""
+    for cut in order.pieces if order is not None else ():
+        key = cut.piece.key
+        if key not in bands or not cut.goes_round:
+            continue
+        said = [f for f in order.findings if f.code == "band.length" and f.piece == cut.piece.label] if order else []
+        long = next((f.figures["length"] for f in said), None)
+        if not isinstance(long, float):
+            continue
+        along = [x for x, _ in bands[key].piece.outline]
+        drawn[key] = replace(bands[key], piece=band_of(key[0], key[1], max(along) - min(along), long))
+        ready[key], told[key] = cut, tuple(said)
 
 
 def _assumed(text: str, path: Path, read: Reader, missing: tuple[str, ...]) -> Order | None:

@@ -37,7 +37,7 @@ _VIEWS = {
     "remnant": "cloth",
     "wearer": "cloth",
     "garment": "cloth",
-    "trim": "buy",
+    "trim": "cloth",
     "opening": "cloth",
     "disk": "pieces",
 }

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -173,16 +173,21 @@ def _drawn_alike(p: Placement, q: Placement) -> bool:
     return near(np.array(p.outline, dtype=float), np.array(q.outline, dtype=float), SHAPE_MM)
 
 
-def redrawn(lay: Lay, order: Order) -> Lay:
+def redrawn(lay: Lay, order: Order, *, only: Collection[int] | None = None) -> Lay:
     """The lay with all outlines and marks drawn anew from the order's pieces and each placement's x, y, turn, flipped
-    and opened; lay length, regions, length to buy, utilisation and shares follow from that.
+    and opened; lay length, regions, length to buy, utilisation and shares follow from that. ``only``: the numbers of
+    the placements that lie elsewhere now, where it is known that the others are as they were drawn.
 
     Placements of pieces that the order does not have stay as they are (the proof will say so).
     """
     sections: list[Section] = []
     shift = 0.0
+    number = 0
     for section in lay.sections:
-        placements = tuple(_drawn(p, order) for p in section.placements)
+        placements = tuple(
+            _drawn(p, order) if only is None or k in only else p for k, p in enumerate(section.placements, number)
+        )
+        number += len(placements)
         length = max((x for p in placements if p.second_cloth is None for x, _ in p.outline), default=0.0)
         if section.spread.kind == "crosswise fold":
             # The fold is where the cloth was folded; moving a piece does not move it.

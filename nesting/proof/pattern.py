@@ -58,9 +58,11 @@ def near(a: Array, b: Array, tolerance: float, *, closed: bool = True) -> bool:
     if not (np.isfinite(a).all() and np.isfinite(b).all()):
         return False
     if a.shape == b.shape and len(a):
-        start = int(np.argmin(np.hypot(*(b - a[0]).T))) if closed else 0
-        if float(np.abs(np.roll(b, -start, axis=0) - a).max()) <= tolerance / 1.5:
-            return True
+        # corner by corner, the same way round or the other
+        for way in (b, b[::-1]):
+            start = int(np.argmin(np.hypot(*(way - a[0]).T))) if closed else 0
+            if float(np.abs(np.roll(way, -start, axis=0) - a).max()) <= tolerance / 1.5:
+                return True
         if not closed:
             return bool(np.abs(b[::-1] - a).max() <= tolerance)
     if len(a) < (3 if closed else 2) or len(b) < (3 if closed else 2):

@@ -10,7 +10,7 @@ from typing import Any
 
 import pytest
 
-from tests.page.browsing import axe, browsed, demo, front_and_back, need_browser, served
+from tests.page.browsing import ROOT, axe, browsed, demo, front_and_back, need_browser, served
 
 pytestmark = pytest.mark.slow
 
@@ -140,19 +140,25 @@ def test_words_are_explained_where_they_stand(shown: str) -> None:
         expect(card).to_contain_text("finished edge")
 
 
+#: field, what is typed into it, what is told
+WORDS = [
+    ("cloth-0-width", "wide", r"wide"),
+    ("cloth-0-gap", "-3 mm", r"3"),
+    ("cloth-0-shrink_along", "130 %", r"130|shrink"),
+    ("cloth-0-stretch_across", "much", r"much"),
+    ("cloth-0-price", "cheap", r"cheap"),
+    ("garment-0-count", "some", r"some"),
+    ("trim-0-ratio", "tight", r"tight"),
+]
+
+
 def test_a_wrong_word_is_told_where_it_was_typed(shown: str) -> None:
     """One sentence under the field, what was typed stays, the order is as before, nothing in the console."""
     expect = need_browser().expect
     with browsed(shown) as page:
         _go(page, "cloth")
-        for key, text, said in (
-            ("cloth-0-width", "wide", r"wide"),
-            ("cloth-0-gap", "-3 mm", r"3"),
-            ("cloth-0-shrink_along", "130 %", r"130|shrink"),
-            ("cloth-0-stretch_across", "much", r"much"),
-            ("cloth-0-price", "cheap", r"cheap"),
-            ("garment-0-count", "some", r"some"),
-        ):
+        page.locator('[data-key="trim-0-s"]').click()
+        for key, text, said in WORDS:
             field = page.locator(f'[data-key="{key}"]')
             expect(field).to_be_visible()
             before = field.input_value()
@@ -160,7 +166,7 @@ def test_a_wrong_word_is_told_where_it_was_typed(shown: str) -> None:
             field.press("Enter")
             wrong = page.locator(f'.field:has([data-key="{key}"]) .wrong')
             expect(wrong).to_have_text(re.compile(said))
-            assert len(wrong.inner_text()) < 320, key
+            assert len(wrong.inner_text()) < 320
             expect(field).to_have_value(text)
             expect(field).to_have_attribute("aria-invalid", "true")
             field.fill(before)
@@ -182,29 +188,84 @@ def test_a_comma_is_a_point(shown: str) -> None:
         expect(field).to_have_value("150 cm")
 
 
-@pytest.mark.parametrize(
-    ("name", "content", "said"),
-    [
-        ("open.svg", '<svg xmlns="http://www.w3.org/2000/svg" width="99mm" height="99mm" viewBox="0 0 99 99">'
-                     '<path fill="none" stroke="black" d="M5 5L90 5L90 90L5 60"/></svg>', r"open|clos"),
-        ("empty.svg", "", r"empty|nothing|no "),
-        ("letter.svg", "Dear aunt", r"letter\.svg"),
-        ("thing.exe", "MZ", r"thing\.exe|SVG"),
-    ],
-)  # fmt: skip
-def test_a_wrong_file_is_told_where_it_was_dropped(empty: tuple[str, Path], name: str, content: str, said: str) -> None:
+#: file, its content, what is told
+FILES = [
+    ("open.svg", '<svg xmlns="http://www.w3.org/2000/svg" width="99mm" height="99mm" viewBox="0 0 99 99">'
+                 '<path fill="none" stroke="black" d="M5 5L90 5L90 90L5 60"/></svg>', r"open|clos"),
+    ("empty.svg", "", r"empty|nothing|no "),
+    ("letter.svg", "Dear aunt", r"letter\.svg"),
+    ("thing.exe", "MZ", r"thing\.exe|SVG"),
+]  # fmt: skip
+
+
+def test_a_wrong_file_is_told_where_it_was_dropped(empty: tuple[str, Path]) -> None:
     """One sentence beside the place, the page goes on, nothing in the console."""
     expect = need_browser().expect
     address, folder = empty
     with browsed(address) as page:
-        drawing = folder.parent / name
-        drawing.write_text(content)
-        page.locator("#files").set_input_files(str(drawing))
-        told = page.locator("#view .wrong, #blockers li, #view .finding").filter(has_text=re.compile(said, re.I)).first
-        expect(told).to_be_visible()
+        for name, content, said in FILES:
+            drawing = folder.parent / name
+            drawing.write_text(content)
+            page.locator("#files").set_input_files(str(drawing))
+            told = page.locator("#view .wrong", has_text=name).filter(has_text=re.compile(said, re.I))
+            expect(told.first).to_be_visible()
         files = [str(f) for f in front_and_back(folder.parent)]
         page.locator("#files").set_input_files(files)
         expect(page.locator('.shape[data-piece^="front|"]')).to_be_visible()
+        expect(page.locator("#view .wrong")).to_have_count(0)
+
+
+def test_what_a_file_asks_when_it_comes(empty: tuple[str, Path]) -> None:
+    """A PDF which of its pages and layers are read; a file of three sizes how many of each; an edge without a name,
+    clicked among the seams, what it is called. Each answer stands in the order, and one step back takes it away."""
+    from tests.outlines.pdf_makers import by_hand, front, moved
+
+    expect = need_browser().expect
+    address, folder = empty
+    counts = "async () => (await (await fetch('/api/state')).json()).garments.map((g) => [g.size, g.count])"
+    with browsed(address) as page:
+        status, dialog = page.locator("#status"), page.locator("dialog[open]")
+        page.locator("#files").set_input_files(str(ROOT / "fixtures" / "demo" / "briefs.dxf"))
+        expect(dialog).to_contain_text("3 sizes")
+        fields = dialog.locator("input")
+        expect(fields).to_have_count(3)
+        for at, count in enumerate(("0", "2", "1")):
+            fields.nth(at).fill(count)
+        before = page.evaluate(counts)
+        assert [n for _, n in before] == [1, 1, 1]
+        dialog.get_by_role("button", name="Take these").click()
+        expect(status).to_contain_text("Counted")
+        assert page.evaluate(counts) == [[before[1][0], 2], [before[2][0], 1]]
+        page.locator('[data-key="undo"]').click()
+        expect(status).to_contain_text("Taken back")
+        assert page.evaluate(counts) == before
+
+        drawing = folder.parent / "sheets.pdf"
+        first = [{"shape": front(), "layer": "outline"}, {"shape": moved(front(0.8), 0, 0), "layer": "smaller"}]
+        drawing.write_bytes(by_hand([first, [{"shape": front(0.6)}]], (260.0, 260.0)))
+        page.locator("#files").set_input_files(str(drawing))
+        expect(dialog).to_contain_text("sheets.pdf")
+        expect(dialog.locator("svg.small")).to_have_count(2)
+        for at in (0, 1):
+            dialog.locator('input[id^="pdf-page"]').nth(at).uncheck()
+        dialog.get_by_role("button", name="Read these").click()
+        expect(dialog.locator(".wrong")).to_contain_text("at least one page")
+        dialog.locator('[data-key="pdf-page-1"]').check()
+        dialog.get_by_label("smaller").uncheck()
+        dialog.get_by_role("button", name="Read these").click()
+        expect(dialog).to_have_count(0)
+        expect(page.locator('[data-key="file-choose-1"]')).to_contain_text("pages 1, layers outline")
+
+        page.locator("#files").set_input_files([str(f) for f in front_and_back(folder.parent)])
+        expect(page.locator('.shape[data-piece^="back|"]')).to_have_count(1)
+        _go(page, "seams")
+        page.locator('.edge[aria-label^="edge from corner 2 to 3, no name of back,"]').focus()
+        page.keyboard.press("Enter")
+        expect(dialog).to_contain_text("back")
+        page.keyboard.type("side")
+        page.keyboard.press("Enter")
+        expect(page.locator('.edge.chosen[aria-label^="edge side of back,"]')).to_be_visible()
+        expect(page.locator("[aria-label='A seam in the making']")).to_contain_text("back.side")
 
 
 def test_two_tabs_are_told_and_show_the_same(shown: str) -> None:

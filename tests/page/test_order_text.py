@@ -69,6 +69,18 @@ COMMANDS: list[tuple[str, dict[str, Any], int, set[str]]] = [
     ("together.set", {"index": 0, "key": "shape", "value": "own"}, 0, {"together"}),
     ("together.add", {"leader": "shorts front", "follower": "shorts back", "shape": "own"}, 0, {"together"}),
     ("together.remove", {"index": 0}, 4, {"together"}),
+    ("trim.add", {"name": "edge", "kind": "lace", "edges": ["lining.top"]}, 0, {"trim"}),
+    ("trim.set", {"index": 1, "key": "ratio", "value": "0,9"}, 0, {"trim"}),
+    ("trim.set", {"index": 1, "key": "ratios.brief back.leg", "value": "80 %"}, 0, {"trim"}),
+    ("trim.set", {"index": 2, "key": "price", "value": None}, 1, {"trim"}),
+    ("trim.remove", {"index": 0}, 6, {"trim"}),
+    ("band.add", {"name": "cuff", "round": ["brief front.leg", "brief back.leg"], "height": "6 cm"}, 0, {"piece"}),
+    ("band.add", {"name": "strap", "rectangle": ["4 cm", "62 cm"]}, 0, {"piece"}),
+    ("file.choose", {"index": 3, "pages": [2, 3], "layers": ["cut"]}, 0, {"pattern"}),
+    ("piece.set", {"piece": "brief front", "key": "allowance.side", "value": "1 cm"}, 0, {"piece"}),
+    ("piece.set", {"piece": "lining", "key": "trim_short.top", "value": "2 cm"}, 0, {"piece"}),
+    ("garment.set", {"index": 1, "key": "same_cloth", "value": True}, 0, {"garment"}),
+    ("garment.set", {"index": 1, "key": "ratio", "value": "2"}, 0, {"garment"}),
 ]  # fmt: skip
 #: commands on what has to be made first
 AFTER: list[tuple[tuple[str, dict[str, Any]], tuple[str, dict[str, Any], int, set[str]]]] = [
@@ -80,12 +92,14 @@ AFTER: list[tuple[tuple[str, dict[str, Any]], tuple[str, dict[str, Any], int, se
     (COMMANDS[29][:2], ("wearer.remove", {"index": 0}, 4, {"wearer"})),
     (COMMANDS[30][:2], ("opening.set", {"index": 0, "key": "sits", "value": "50 cm"}, 1, {"opening"})),
     (COMMANDS[30][:2], ("opening.remove", {"index": 0}, 5, {"opening"})),
+    (COMMANDS[44][:2], ("band.set", {"index": 0, "key": "ratio", "value": "80 %"}, 0, {"piece"})),
+    (COMMANDS[44][:2], ("band.remove", {"index": 0}, 5, {"piece"})),
 ]
 #: those that change no order, or are tested where they belong
 ELSEWHERE = {
     "undo", "redo", "disk.reload", "disk.keep_mine", "order.new", "proposals.accept", "seam.try", "alter.try",
     "lay.start", "run.stop", "lay.take", "lay.move", "lay.keep", "buy.start", "remnants.start", "batch.start",
-    "stash.add", "stash.remove", "cut.tick", "cut.print", "projector.save", "projector.remove",
+    "file.contents", "stash.add", "stash.remove", "cut.tick", "cut.print", "projector.save", "projector.remove",
 }  # fmt: skip
 
 

@@ -167,7 +167,8 @@ def test_going_on_holds_what_is_held(small: Server) -> None:
 def test_what_to_buy_is_a_session_as_well(small: Server) -> None:
     """Rows and a list to take along; stopping before the first row is no fault."""
     with _socket(small) as socket:
-        small.do("buy.start", rounds=1, widths=["900 mm"])
+        small.do("buy.start", rounds=1, widths=["900 mm"], what_if=True)
+        assert "--what-if" in small.get("state")["command"]
         ended = _until(socket, "ended")[-1]["run"]
         assert ended["state"] == "done", ended
         small.do("buy.start", seconds=600)
@@ -176,6 +177,10 @@ def test_what_to_buy_is_a_session_as_well(small: Server) -> None:
     buy = small.get("buy")
     assert {row["width"] for row in buy["rows"]} == {900.0}
     assert not buy["stale"]
+    tried = {one["what"]: one for one in buy["savings"]}
+    assert {"a join in 'panel'", "one bag less", "one bag more"} <= set(tried), tried
+    assert tried["one bag less"]["lengths"]["main"] > 0 and not tried["one bag less"]["refused"]
+    assert all(one["handling"] and "=" not in one["what"] for one in buy["savings"])
     for row in [*buy["rows"], *(more for one in buy["rows"] for more in one["more"])]:
         assert row["buy"] >= row["length"] > 0 and row["per_garment"] > 0, row
     best = [row for row in buy["rows"] if row["best"]]

@@ -105,6 +105,27 @@ REFUSED: list[tuple[str, dict[str, Any], str, str]] = [
     ("remnant.add", {"name": "scrap", "cloth": "velvet", "width": "40 cm", "length": "1 m"}, r"velvet", "cloth"),
     ("wearer.add", {"name": ""}, r"name", "cloth"),
     ("wearer.add", {"name": "Ada", "measures": {"waist": "slim"}}, r"slim", "cloth"),
+    ("wearer.set", {"index": 7, "key": "measures.waist", "value": "72 cm"}, r"not in the order", "cloth"),
+    ("garment.set", {"index": 0, "key": "ratio", "value": "two"}, r"two", "cloth"),
+    ("garment.set", {"index": 0, "key": "value", "value": "dear"}, r"dear", "cloth"),
+    ("order.set", {"key": "units", "value": "ell"}, r"ell.*cm", ""),
+    # what goes round
+    ("opening.add", {"name": "leg", "edges": ["brief front.leg"]}, r"sits on", "cloth"),
+    ("opening.add", {"name": "leg", "edges": ["sock.top"], "sits": "52 cm"}, r"sock", "cloth"),
+    ("trim.add", {"name": "", "kind": "elastic", "edges": ["brief front.leg"]}, r"name", "cloth"),
+    ("trim.add", {"name": "leg lace", "kind": "lace", "edges": []}, r"edges", "cloth"),
+    ("trim.add", {"name": "leg lace", "kind": "ribbon", "edges": ["brief front.leg"]}, r"ribbon.*lace", "cloth"),
+    ("trim.add", {"name": "leg lace", "kind": "lace", "edges": ["brief front.hem"]}, r"hem.*leg", "cloth"),
+    ("trim.set", {"index": 0, "key": "ratio", "value": "tight"}, r"tight", "cloth"),
+    ("trim.set", {"index": 0, "key": "join", "value": "a bit"}, r"a bit", "cloth"),
+    ("trim.remove", {"index": 9}, r"not in the order", "cloth"),
+    ("band.add", {"name": "waistband", "rectangle": ["4 cm", "60 cm"]}, r"waistband.*another name", "cloth"),
+    ("band.add", {"name": "cuff", "rectangle": ["4 cm", "long"]}, r"long", "pieces"),
+    ("band.remove", {"index": 0}, r"not in the order", "cloth"),
+    ("piece.set", {"piece": "brief front", "key": "allowance.side", "value": "some"}, r"some", "pieces"),
+    ("file.choose", {"index": 3, "pages": [], "layers": None}, r"at least one page", "pieces"),
+    ("file.choose", {"index": 0, "pages": [2], "layers": None}, r"only a PDF", "pieces"),
+    ("file.contents", {"index": 0}, r"no PDF", "pieces"),
     # the lay
     ("lay.start", {"seconds": None}, r"how long", "lay"),
     ("lay.start", {"seconds": -5}, r"between", "lay"),
@@ -314,7 +335,7 @@ def test_no_message_of_the_program_speaks_the_order_s_language_on_the_page(monke
     """Every text that a finding or refusal is made of, in the page's words (those of the command line alone aside)."""
     monkeypatch.setattr(list_codes, "_LONGEST", 10**6)  # the whole of every text
     elsewhere = ("cli/", "outlines/", "planning/leftovers/stash", "files/lays", "page/server")
-    about_the_file = {"file.not-text", "order.toml", "order.key-unknown", "pdf.keys"}
+    about_the_file = {"file.not-text", "order.toml", "order.key-unknown"}
     wrong = {}
     for code, where, said in list_codes.uses():
         if where.startswith(elsewhere) or code in about_the_file:

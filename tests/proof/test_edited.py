@@ -8,6 +8,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pytest
 
 from nesting.files.lays.layfile import lay_as_bytes, read_lay
@@ -16,6 +17,7 @@ from nesting.model.errors import OrderError
 from nesting.model.lay import Lay
 from nesting.proof import prove
 from nesting.proof.edited import judge_lay_file, judgement_of, redrawn
+from nesting.proof.pattern import near
 
 from .build import finished, lay_of, moved, put
 from .good import ALL, Case
@@ -62,6 +64,31 @@ def edit(path: Path, change: Callable[[dict[str, Any]], None]) -> None:
     document = json.loads(path.read_text())
     change(document)
     path.write_text(json.dumps(document))
+
+
+def test_only_what_was_moved_need_be_drawn_anew(tmp_path: Path) -> None:
+    """Of a lay drawn by the same order: the same lay as with all of it drawn anew, whichever piece was moved; and a
+    moved piece that is left out keeps its old outline, which the proof refuses."""
+    path, _ = written(tmp_path)
+    lay, order = read_lay(path), load_order(tmp_path / "bands.toml")
+    for number in range(3):
+        placements = [replace(p, x=p.x + 120.0) if k == number else p for k, p in enumerate(lay.placements)]
+        pushed = replace(lay, sections=(replace(lay.sections[0], placements=tuple(placements)),))
+        assert redrawn(pushed, order, only={number}) == redrawn(pushed, order)
+        assert not prove(redrawn(pushed, order, only=set()), order).ok
+
+
+def test_a_ring_is_the_same_the_other_way_round() -> None:
+    """Whatever corner it begins at; one corner displaced by more than the tolerance, and it is another."""
+    ring = np.array([(0, 0), (40, 0), (55, 30), (20, 60), (-5, 25)], dtype=float)
+    for way in (ring, ring[::-1]):
+        for start in range(5):
+            same = np.roll(way, start, axis=0)
+            assert near(ring, same, 0.01)
+            for corner in range(5):
+                other = same.copy()
+                other[corner] += (0.02, 0.0)
+                assert not near(ring, other, 0.01)
 
 
 def test_untouched(tmp_path: Path) -> None:

@@ -151,9 +151,16 @@ export class Store {
     const lay = this.docs.lay;
     if (!lay || lay.cloth !== event.cloth) return;
     lay.move = event.move;
+    this.unjudged(event.move);
     for (const piece of lay.sections.flatMap((part) => part.pieces)) {
       const now = event.pieces.find((/** @type {any} */ p) => p.id === piece.id);
       if (now) Object.assign(piece, now);
     }
+  }
+
+  /** Moved by hand, the lay is not proved any more, whatever stood there, until it has been judged. @param {number} move */
+  unjudged(move) {
+    const lay = this.docs.lay;
+    if (lay?.judged && lay.judged.of < move) lay.judged = { ...lay.judged, of: move, ok: null, failures: [] };
   }
 }

@@ -12,7 +12,7 @@ import { marks } from "../geometry/marks.js";
 /** @type {import("../main.js").ViewSpec} */
 export const buying = { name: "buy", title: "Buy & use up", docs: ["buy", "remnants", "batch"], mount };
 
-const wish = { widths: "", seconds: "60" };
+const wish = { widths: "", seconds: "60", whatIf: false };
 const TIMES = [{ value: "20", label: "20 seconds" }, { value: "60", label: "1 minute" }, { value: "120", label: "2 minutes" }, { value: "300", label: "5 minutes" }];
 
 /** @param {HTMLElement} root @param {App} app */
@@ -45,7 +45,8 @@ function mount(root, app) {
       h("div", { class: "row" },
         field(app, { key: "buy-widths", label: "widths to compare", value: wish.widths, placeholder: "115 cm, 140 cm, 150 cm", change: (v) => void (wish.widths = v) }),
         time("buy-time"),
-        button("Work it out", () => start("buy", { widths: wish.widths.split(/[;,](?!\d)|\s+and\s+/).map((w) => w.trim()).filter(Boolean) }), { kind: "main", key: "buy-start", disabled: busy }),
+        field(app, { key: "buy-what-if", label: "and what would save", kind: "flag", value: wish.whatIf, change: (v) => void (wish.whatIf = v === "true") }),
+        button("Work it out", () => start("buy", { what_if: wish.whatIf, widths: wish.widths.split(/[;,](?!\d)|\s+and\s+/).map((w) => w.trim()).filter(Boolean) }), { kind: "main", key: "buy-start", disabled: busy }),
         runs.buy),
       wrongAt(app, "buy-start"),
       doc?.stale ? h("p", { class: "wrong" }, "The order was changed since; work it out anew.") : null,
@@ -54,6 +55,7 @@ function mount(root, app) {
       doc?.rows.some((r) => r.known) ? h("p", { class: "note" }, "“Your lay”: the lay that you have takes less than this table's own search found, so the table and the shopping list go by it.") : null,
       doc?.rows.some((r) => r.more.length) ? h("details", { "data-key": "buy-more" }, h("summary", { "data-key": "buy-more-s" }, "Spread in other ways"),
         table("Other spreads", HEADS, doc.rows.flatMap((r) => r.more.map((/** @type {any} */ m, /** @type {number} */ i) => row(m, i === 0))))) : null,
+      doc?.savings ? savingsOf(doc.savings) : null,
       doc?.refused.length ? h("details", { "data-key": "buy-not" }, h("summary", { "data-key": "buy-not-s" }, "What cannot be done"),
         h("ul", { class: "findings" }, ...doc.refused.map((r) => h("li", {}, `${[r.cloth, widthOf(r.width), r.spread, r.nap && r.nap !== "none" ? `nap ${r.nap}` : ""].filter(Boolean).join(", ")}: ${r.why}`)))) : null,
       ...(doc?.curves ?? []).filter((c) => c.points.length > 1).map((c) => h("figure", {}, h("figcaption", {}, `${c.cloth}${c.width ? `, ${asCm(c.width)} wide` : ""}: cloth to buy for 1, 2, 3 … garments`), curve(c.points))),
@@ -129,6 +131,23 @@ function remnantsOf(answer) {
     ...(answer.to_buy ?? []).map((/** @type {any} */ b) => h("p", {}, typeof b.buy_length === "number" ? ["Still to buy: ", h("strong", {}, asLength(b.buy_length)), ` of ${b.cloth}`, typeof b.cost === "number" ? `, costs ${asMoney(b.cost)}` : "", b.garments?.length ? `, for ${b.garments.map((/** @type {any} */ g) => `${g.count} × ${g.garment}`).join(", ")}` : "", "."] : `${b.cloth}: ${b.reason ?? ""}`)),
     ...(answer.refused ?? []).map((/** @type {any} */ r) => h("p", { class: "note" }, String(r))),
   ].filter(Boolean);
+}
+
+/** What changes of the order would save, and what they ask in handling. @param {NonNullable<import("../documents.js").Buy["savings"]>} savings */
+function savingsOf(savings) {
+  /** @param {number} v @param {(v: number) => string} words */
+  const signed = (v, words) => (v < 0 ? `−${words(-v)}` : words(v));
+  const saved = (/** @type {Record<string, number>} */ lengths) => {
+    const all = Object.entries(lengths);
+    return all.map(([cloth, mm]) => (all.length > 1 ? `${signed(mm, asLength)} of ${cloth}` : signed(mm, asLength))).join(", ") || "nothing";
+  };
+  return [
+    h("h3", {}, "What would save"),
+    h("p", { class: "note" }, "Each is tried by itself, against the order as it is; a minus takes more. About, as the search ends by the clock."),
+    savings.length
+      ? table("What would save", ["what if", "saves about", "money", "handling"], savings.map((o) => [o.what, o.refused ? "–" : saved(o.lengths), o.refused || o.money === null ? "–" : signed(o.money, asMoney), o.handling]))
+      : h("p", {}, "Nothing in this order leaves a choice."),
+  ];
 }
 
 const HEADS = ["cloth", "width", "spread", "lay", "to buy", "cost", "each garment", "one more adds"];

@@ -9,6 +9,7 @@ import { pathOf } from "../draw/paths.js";
 import { asLength, trim } from "../draw/words.js";
 import { boxOf } from "../geometry/points.js";
 import { DropFiles } from "../handlers/drop-files.js";
+import { trims } from "./trims.js";
 
 /**
  * @typedef {import("../documents.js").Cloth} Cloth @typedef {import("../documents.js").Cloths} Cloths
@@ -36,14 +37,15 @@ function mount(root, app) {
   const clothCards = h("div", { class: "cards" });
   const remnantCard = h("section", { class: "card", "aria-label": "Leftovers" });
   const wearerCard = h("section", { class: "card", "aria-label": "People" });
-  const openingCard = h("section", { class: "card wide", "aria-label": "Openings" });
-  cards.append(garmentCard, remnantCard, wearerCard, openingCard);
+  const orderCard = h("section", { class: "card", "aria-label": "This order" });
+  const round = trims(app);
+  cards.append(garmentCard, remnantCard, wearerCard, ...round.cards, orderCard);
   root.prepend(clothCards);
   clothCards.classList.add("cloths");
   const test = { alongA: "", alongB: "", acrossA: "", acrossB: "" };
   /** tests half filled in, by cloth and kind @type {Map<string, typeof test>} */
   const tests = new Map();
-  const fresh = { garment: { name: "", size: "", count: "1" }, cloth: { name: "", width: "" }, remnant: { name: "", cloth: "", width: "", length: "" }, wearer: "", opening: { name: "", edges: /** @type {string[]} */ ([]), sits: "", passes: "" } };
+  const fresh = { garment: { name: "", size: "", count: "1" }, cloth: { name: "", width: "" }, remnant: { name: "", cloth: "", width: "", length: "" }, wearer: "" };
   const doc = () => app.store.docs.cloth;
   const drop = new DropFiles(remnantCard, (files) => void upload(files)).enable();
 
@@ -144,6 +146,24 @@ function mount(root, app) {
     );
   }
 
+  /** What is seldom said of a garment. @param {import("../documents.js").Garment} g */
+  function moreOf(g) {
+    const most = g.count === "most";
+    const said = [most && g.ratio !== null ? `${g.ratio} to the others` : "", g.value === 1 ? "" : `worth ${trim(g.value, 2)}`, g.same_cloth ? "one cloth" : ""].filter(Boolean);
+    /** @param {"ratio" | "value"} key @param {string} label @param {string | number | null} value @param {string} hint */
+    const cell = (key, label, value, hint) => field(app, {
+      key: `garment-${g.index}-${key}`, label, value, width: "short", placeholder: hint,
+      change: (v) => void app.send("garment.set", { index: g.index, key, value: v || null }, { spot: `garment-${g.index}-${key}`, typed: v, done: `${g.name}: ${label} ${v || "not said"}.` }),
+    });
+    return h("details", { "data-key": `garment-${g.index}-m` }, h("summary", { "data-key": `garment-${g.index}-ms` }, said.join(", ") || "–"),
+      most || g.ratio !== null ? cell("ratio", "so many to so many of the others", g.ratio, "1") : null,
+      cell("value", "worth, against the others", g.value === 1 ? "" : g.value, "1"),
+      field(app, {
+        key: `garment-${g.index}-same_cloth`, label: "all of it from one piece of cloth", kind: "flag", value: g.same_cloth,
+        change: (v) => void app.send("garment.set", { index: g.index, key: "same_cloth", value: v === "true" ? true : null }, { spot: `garment-${g.index}-same_cloth`, done: `${g.name}: ${v === "true" ? "all from one piece of cloth" : "from any pieces of cloth"}.` }),
+      }));
+  }
+
   function drawGarments() {
     const now = doc();
     if (!now) return;
@@ -156,9 +176,10 @@ function mount(root, app) {
     redraw(
       garmentCard,
       heading(2, "What to cut", "garment"),
+      h("datalist", { id: "counts" }, h("option", { value: "most" }, "as many as the cloth there is holds")),
       now.garments.length
         ? h("div", { class: "scroll", tabindex: 0, role: "region", "aria-label": "Garments", "data-scroll": "garments" }, h("table", {},
-            h("thead", {}, h("tr", {}, ...["garment", "size", "how many", "for", "pieces", ...(cloths.length > 1 ? ["cloth"] : []), ""].map((t) => h("th", { scope: "col" }, t || h("span", { class: "unseen" }, "take out"))))),
+            h("thead", {}, h("tr", {}, ...["garment", "size", "how many", "for", "pieces", ...(cloths.length > 1 ? ["cloth"] : []), "more", ""].map((t) => h("th", { scope: "col" }, t || h("span", { class: "unseen" }, "take out"))))),
             h("tbody", {}, ...now.garments.map((g) => {
               /** @param {string} key @param {string} label @param {string | number | null} value @param {Partial<import("../draw/kit.js").FieldSpec>} [more] */
               const cell = (key, label, value, more = {}) => h("td", {}, field(app, {
@@ -166,7 +187,7 @@ function mount(root, app) {
                 change: (v) => void app.send("garment.set", { index: g.index, key, value: v === "" ? null : key === "count" && /^\d+$/.test(v) ? Number(v) : v }, { spot: `garment-${g.index}-${key}`, typed: v, done: `${g.name}: ${label} ${v}.` }), ...more,
               }));
               return h("tr", {},
-                cell("name", "name", g.name), cell("size", "size", g.size, { width: "short" }), cell("count", "count", g.count, { width: "short" }),
+                cell("name", "name", g.name), cell("size", "size", g.size, { width: "short" }), cell("count", "count", g.count, { width: "short", list: "counts" }),
                 people.length ? cell("wearer", "wearer", g.wearer ?? "", { kind: "choice", choices: [{ value: "", label: "–" }, ...people.map((v) => ({ value: v, label: v }))] }) : h("td", { class: "note" }, "–"),
                 h("td", {}, h("details", { "data-key": `garment-${g.index}-p` }, h("summary", { "data-key": `garment-${g.index}-ps` }, g.pieces ? g.pieces.join(", ") : "all of its size"),
                   ...pieceNames.map((name) => field(app, {
@@ -184,13 +205,14 @@ function mount(root, app) {
                       void app.send("garment.set", { index: g.index, key: "cloth", value: Object.keys(rest).length ? rest : null }, { spot: `garment-${g.index}-cloth`, done: `${g.name}: ${v} for ${base}.` });
                     },
                   })), wrongAt(app, `garment-${g.index}-cloth`))) : null,
+                h("td", {}, moreOf(g)),
                 h("td", {}, button("Take out", () => app.send("garment.remove", { index: g.index }, { done: `${g.name} taken out.` }), { kind: "mini", key: `garment-out-${g.index}`, label: `Take out: ${g.name} ${g.size ?? ""}` })));
             }))))
         : h("p", { class: "note" }, "Nothing is asked for yet. Say what to sew and how many."),
       h("div", { class: "row" },
         field(app, { key: "new-garment-name", label: "garment", value: fresh.garment.name, placeholder: "shorts", change: (v) => void (fresh.garment.name = v) }),
         field(app, { key: "new-garment-size", label: "size", value: fresh.garment.size, width: "short", placeholder: (state?.sizes ?? [])[0] ?? "", change: (v) => void (fresh.garment.size = v) }),
-        field(app, { key: "new-garment-count", label: "how many, or most", width: "short", value: fresh.garment.count, change: (v) => void (fresh.garment.count = v) }),
+        field(app, { key: "new-garment-count", label: "how many, or most", width: "short", list: "counts", value: fresh.garment.count, change: (v) => void (fresh.garment.count = v) }),
         button("Add it", async () => {
           const typed = fresh.garment.count.trim();
           const count = Number(typed);
@@ -256,45 +278,22 @@ function mount(root, app) {
     );
   }
 
-  function drawOpenings() {
+  /** What holds for the whole order. */
+  function drawOrder() {
     const now = doc();
     if (!now) return;
-    const measured = [...new Set(now.wearers.flatMap((w) => Object.keys(w.measures)))];
-    const hint = measured.length ? `a length, or ${measured.slice(0, 3).join(", ")}` : "52 cm";
-    const plan = fresh.opening;
+    /** @param {string} key @param {string} label @param {Partial<import("../draw/kit.js").FieldSpec>} more */
+    const cell = (key, label, more) => field(app, {
+      key: `order-${key}`, label, value: now.top[key] ?? "",
+      change: (v) => void app.send("order.set", { key, value: v || null }, { spot: `order-${key}`, typed: v, done: `${label}: ${v || "as usual"}.` }), ...more,
+    });
     redraw(
-      openingCard,
-      heading(2, "Openings: will it go on?", "opening"),
-      h("p", { class: "note" }, "Waist, leg, neck: each must stretch over the widest part that it passes, and sit where it ends."),
-      ...now.openings.map((o) => {
-        /** @param {"name" | "sits" | "passes"} key @param {string} label @param {string | null} value */
-        const cell = (key, label, value) => field(app, {
-          key: `opening-${o.index}-${key}`, label, value, placeholder: key === "name" ? "" : hint,
-          change: (v) => void app.send("opening.set", { index: o.index, key, value: v || null }, { spot: `opening-${o.index}-${key}`, typed: v, done: `${o.name}: ${label} ${v || "not said"}.` }),
-        });
-        return h("details", { "data-key": `opening-${o.index}`, open: o.findings.some((f) => f.kind !== "note") || undefined },
-          h("summary", { "data-key": `opening-${o.index}-s` }, o.name, h("span", { class: "note" }, ` · ${o.edges.join(" + ")}`)),
-          h("div", { class: "fields" }, cell("name", "called", o.name), cell("sits", "sits on", o.sits), cell("passes", "must pass", o.passes)),
-          o.lines.length ? h("div", { class: "scroll", tabindex: 0, role: "region", "aria-label": `Opening ${o.name}` }, h("table", {},
-            h("thead", {}, h("tr", {}, ...["garment", "edge", "at rest", "stretched", "sits on", "passes", "at rest to what it sits on"].map((t) => h("th", { scope: "col" }, t)))),
-            h("tbody", {}, ...o.lines.map((l) => h("tr", {}, h("th", { scope: "row" }, l.garment), ...["edge", "rest", "stretched", "sits", "passes", "ratio"].map((k) => h("td", {}, l[k] ?? ""))))))) : null,
-          findingList(app, o.findings),
-          button("Take out", () => app.send("opening.remove", { index: o.index }, { done: `${o.name} taken out.` }), { kind: "mini", key: `opening-out-${o.index}`, label: `Take out: ${o.name}` }));
-      }),
-      h("div", { class: "row" },
-        field(app, { key: "new-opening-name", label: "opening", value: plan.name, placeholder: "leg", change: (v) => void (plan.name = v) }),
-        field(app, { key: "new-opening-edge", label: plan.edges.length ? `round it: ${plan.edges.join(" + ")}, and` : "edges that go round it", kind: "choice", value: "", choices: [{ value: "", label: "choose …" }, ...now.edges.filter((v) => !plan.edges.includes(v)).map((v) => ({ value: v, label: v }))], change: (v) => { if (v) plan.edges = [...plan.edges, v]; drawOpenings(); } }),
-        field(app, { key: "new-opening-sits", label: "sits on", value: plan.sits, placeholder: hint, change: (v) => void (plan.sits = v) }),
-        field(app, { key: "new-opening-passes", label: "must pass", value: plan.passes, placeholder: hint, change: (v) => void (plan.passes = v) }),
-        button("Add it", async () => {
-          const reply = await app.send("opening.add", { name: plan.name, edges: plan.edges, sits: plan.sits || null, passes: plan.passes || null }, { spot: "new-opening", done: "Opening added." });
-          if (reply.ok) {
-            fresh.opening = { name: "", edges: [], sits: "", passes: "" };
-            drawOpenings();
-          }
-        }, { key: "add-opening" }),
-        plan.edges.length ? button("Other edges", () => { plan.edges = []; drawOpenings(); }, { kind: "mini", key: "new-opening-clear" }) : null),
-      wrongAt(app, "new-opening"),
+      orderCard,
+      heading(2, "This order"),
+      h("div", { class: "fields" },
+        cell("title", "called", { value: app.store.docs.state?.title ?? "" }),
+        cell("units", "numbers without a unit are in", { term: "units", kind: "choice", value: now.top.units || "cm", choices: ["mm", "cm", "m", "in", "yd"], note: "It holds for every number that stands in the order without a unit." }),
+        cell("fibre_stretch", "stretch fibre that stretching pieces need, at least", { value: shown(Number(now.top.fibre_stretch) || now.top.fibre_stretch, "share") })),
     );
   }
 
@@ -304,7 +303,8 @@ function mount(root, app) {
     drawGarments();
     drawRemnants();
     drawWearers();
-    drawOpenings();
+    round.draw();
+    drawOrder();
     if (app.lit?.field || app.lit?.cloth) {
       const index = doc()?.cloths.find((c) => c.name === app.lit?.cloth)?.index ?? 0;
       const e = root.querySelector(`[data-key="cloth-${index}-${app.lit.field ?? "name"}"]`);

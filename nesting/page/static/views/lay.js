@@ -101,8 +101,10 @@ function mount(root, app) {
       if (!now) return;
       const reply = await app.send("lay.move", { cloth: now.cloth, base: now.move, id, x: pose.x, y: pose.y, turn: pose.turn, flipped: pose.flipped });
       ahead.delete(id);
-      if (reply.ok) app.say(`${numbered(piece)} ${what}.`);
-      else {
+      if (reply.ok) {
+        app.store.unjudged(Number(reply.result?.move ?? 0));
+        app.say(`${numbered(piece)} ${what}.`);
+      } else {
         if (reply.problem?.code === "out-of-date") await app.store.refresh("lay");
         const place = drawing.places.get(id);
         if (place) drawing.pose(id, place.piece);

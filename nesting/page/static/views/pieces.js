@@ -10,6 +10,7 @@ import { asLength, counted, trim } from "../draw/words.js";
 import { lengthOf, pointAlong } from "../geometry/rings.js";
 import { DragKnob } from "../handlers/drag-knob.js";
 import { DropFiles } from "../handlers/drop-files.js";
+import { askContents } from "./contents.js";
 import { zoomButtons } from "./lay.js";
 import { Photos, PICTURE } from "./photos.js";
 
@@ -22,7 +23,7 @@ import { Photos, PICTURE } from "./photos.js";
 const MOST = 64 * 1024 * 1024;
 
 /** @type {import("../main.js").ViewSpec} */
-export const pieces = { name: "pieces", title: "Pieces", docs: ["pieces"], mount };
+export const pieces = { name: "pieces", title: "Pieces", docs: ["pieces", "seams"], mount };
 
 /** Chosen before the view was left. */
 const memory = { size: "", piece: "", edge: "", sized: false };
@@ -87,6 +88,12 @@ function mount(root, app) {
     await app.store.refresh("pieces");
     await app.store.refresh("state");
     draw();
+    for (const f of reply.files ?? []) {
+      if (!/\.pdf$/i.test(f.file) || !(await askContents(app, f.index, false))) continue;
+      await app.store.refresh("pieces");
+      await app.store.refresh("state");
+      draw();
+    }
     const state = app.store.docs.state;
     const fresh = (state?.sizes ?? []).filter((z) => !before.has(z));
     if (reply.ok && fresh.length > 1 && state) askSizes(app, state, (reply.files ?? []).map((f) => f.file), fresh);
@@ -245,7 +252,9 @@ function mount(root, app) {
           key: "edge-finish", label: "finish", term: "finish", value: edge.finish ?? "", list: "finish-names", placeholder: "raw, fold back 2 cm …",
           note: finishes.length ? null : "for example: fold back 2 cm",
           change: (v) => void app.send("piece.finish", { ...at, edge: edge.name, finish: v || null }, { spot: "edge-finish", typed: v, done: v ? `${edge.name}: ${v}.` : "No finish." }),
-        })),
+        }),
+        edge.named && piece.file ? lengthOfEdge(at, edge, "allowance", "drawn with an allowance of", "1 cm") : null,
+        edge.named && follows(piece.name) ? lengthOfEdge(at, edge, "trim_short", "ends short by", "2 cm") : null),
       h("div", { class: "row" },
         edge.fold
           ? button("Off the fold", () => app.send("piece.fold", { ...at, side: null }, { spot: "edge-fold", done: "Not on a fold any more." }), { key: "edge-fold", pressed: true })
@@ -268,6 +277,19 @@ function mount(root, app) {
               button("Divide there", () => divide(piece, edge, pointAlong(edge.line, lengthOf(edge.line) * divideAt)), { key: "divide-there" })))
         : null,
     );
+  }
+
+  /** @param {{piece: string}} at @param {Edge} edge @param {"allowance" | "trim_short"} key @param {string} label @param {string} hint */
+  function lengthOfEdge(at, edge, key, label, hint) {
+    return field(app, {
+      key: `edge-${key}`, label, term: key === "allowance" ? "finish" : undefined, value: edge[key] ?? "", placeholder: hint,
+      change: (v) => void app.send("piece.set", { ...at, key: `${key}.${edge.name}`, value: v || null }, { spot: `edge-${key}`, typed: v, done: `${edge.name}: ${label} ${v || "nothing"}.` }),
+    });
+  }
+
+  /** Is it cut together with another piece? @param {string} name */
+  function follows(name) {
+    return (app.store.docs.seams?.together ?? []).some((t) => t.follower === name);
   }
 
   function drawPiece() {
@@ -329,16 +351,15 @@ function mount(root, app) {
             f.findings.some((x) => x.kind === "note") ? h("details", { "data-key": `file-notes-${f.index}` }, h("summary", { "data-key": `file-notes-${f.index}-s` }, "How it was read"), findingList(app, f.findings.filter((x) => x.kind === "note"))) : null),
           field(app, { key: `file-size-${f.index}`, label: "size", value: f.size ?? "", width: "short", change: (v) => void app.send("file.set", { index: f.index, key: "size", value: v || null }, { spot: `file-size-${f.index}`, typed: v }) }),
           field(app, { key: `file-units-${f.index}`, label: "units", term: "units", kind: "choice", choices: [{ value: "", label: f.units ? `${f.units} (drawing)` : "as the drawing says" }, "mm", "cm", "m", "in", "yd"], value: "", change: (v) => void app.send("file.set", { index: f.index, key: "units", value: v || null }, { spot: `file-units-${f.index}`, typed: v }) }),
-          ...(/\.pdf$/i.test(f.file) ? [
-            field(app, { key: `file-pages-${f.index}`, label: "pages", value: (f.pages ?? []).join(", "), width: "short", placeholder: "all", change: (v) => void app.send("file.set", { index: f.index, key: "pages", value: v ? v.split(/[\s,;]+/).map(Number) : null }, { spot: `file-pages-${f.index}`, typed: v }) }),
-            field(app, { key: `file-layer-${f.index}`, label: "layers", value: (f.layers ?? []).join(", "), placeholder: "all", change: (v) => void app.send("file.set", { index: f.index, key: "layer", value: v ? v.split(/\s*,\s*/) : null }, { spot: `file-layer-${f.index}`, typed: v }) }),
-          ] : []),
+          /\.pdf$/i.test(f.file)
+            ? button(f.pages || f.layers ? `${chosenOf(f)}: choose others` : "Pages and layers …", () => askContents(app, f.index, true), { kind: "mini", key: `file-choose-${f.index}`, label: `Choose pages and layers of ${f.file}` })
+            : null,
           button("Take out", () => app.send("file.remove", { index: f.index }, { done: `${f.file} taken out of the order; the file itself stays.` }), { kind: "mini", key: `file-out-${f.index}`, label: `Take out: ${f.file}` })))) : null,
     );
   }
 
   function shownPieces() {
-    return (doc()?.pieces ?? []).filter((p) => !memory.size || p.size === memory.size);
+    return (doc()?.pieces ?? []).filter((p) => !memory.size || p.size === null || p.size === memory.size);
   }
 
   function drawBegin() {
@@ -392,6 +413,11 @@ function mount(root, app) {
 export function asNumber(v) {
   const n = Number(v.replace(",", ".").replace(/°$/, ""));
   return Number.isFinite(n) ? n : v;
+}
+
+/** Which pages and layers of a PDF are read. @param {import("../documents.js").FileDoc} f */
+function chosenOf(f) {
+  return [f.pages ? `pages ${f.pages.join(", ")}` : "", f.layers ? `layers ${f.layers.join(", ")}` : ""].filter(Boolean).join(", ");
 }
 
 /** @param {unknown} v */
