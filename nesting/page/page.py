@@ -340,6 +340,7 @@ class Page:
         before = self.work.survey
         if not made.lenient or made.readable:
             after = survey(made.text.text, self.work.path, self.work.reader)
+            wrong: BaseException | None
             if made.lenient:
                 wrong = next(iter(after.pattern_problems.values()), None)
             else:
