@@ -26,6 +26,7 @@ _INSTEAD: Mapping[str, str] = {
     "garment.most-stacked": "as many as fit does not go with stacked plies: set the plies to one, or say how many",
     "garment.most-unlimited": "as many as fit is asked for, but not how much cloth there is: give the cloth a length, "
     "or add leftovers of it",
+    "garment.name-twice": "two garments have the same name, and their cloths do not tell them apart: rename one",
     "garment.ratio": "a ratio is for garments of which as many are cut as fit: take it away, or say most in place of "
     "the number",
     "grain.missing": "it has no grain: choose the piece under Pieces and draw its grain there, or say that it may lie "

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import tomllib
+from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
@@ -267,7 +268,8 @@ def _garments(
     """The garments, each with the pieces it is made of, and the pieces that none of them uses."""
     sizes = list(dict.fromkeys(size for _, size in keys if size is not None))
     garments: list[Garment] = []
-    for block in blocks:
+    names, told = _names_by_cloth(blocks, sizes, root)
+    for name, block in zip(names, blocks, strict=True):
         size: str | None = block["size"]
         if size is not None and sizes and size not in sizes:
             block.at("size").refuse(
@@ -280,13 +282,13 @@ def _garments(
         if size is None and sizes:
             size = sizes[0]
         here = [name for name, of in keys if of is None or of == size or size is None]
-        for name in block["pieces"] or ():
-            if name not in here:
-                refuse_unknown_piece(block.at("pieces"), name, size if name in [k[0] for k in keys] else None, keys)
+        for piece in block["pieces"] or ():
+            if piece not in here:
+                refuse_unknown_piece(block.at("pieces"), piece, size if piece in [k[0] for k in keys] else None, keys)
         pieces = block["pieces"] or tuple(dict.fromkeys(here))
-        for name, other in block["cloth"]:
+        for source, other in block["cloth"]:
             if other not in [cloth.name for cloth in cloths]:
-                refuse_unknown_cloth(block.at("cloth").at(name), other, cloths)
+                refuse_unknown_cloth(block.at("cloth").at(source), other, cloths)
         most = block["count"] == "most"
         if block["ratio"] is not None and not most:
             block.at("ratio").refuse(
@@ -295,7 +297,7 @@ def _garments(
             )
         garments.append(
             Garment(
-                name=block["name"],
+                name=name,
                 size=size,
                 count=(block["ratio"] or 1) if most else block["count"],
                 pieces=pieces,
@@ -318,7 +320,46 @@ def _garments(
         for name, size in keys
         if not _is_used((name, size), used)
     ]
-    return tuple(garments), notes
+    return tuple(garments), [*told, *notes]
+
+
+def _names_by_cloth(
+    blocks: Sequence[Block], sizes: Sequence[str], root: Place
+) -> tuple[list[str], list[Finding]]:
+    """The name of each garment; those that differ in nothing but their cloth are told apart by it, and that is said.
+    ``sizes``: of the pattern files, the first where a garment does not say its own.
+
+    OrderError where their names are one all the same.
+    """
+
+    def key(block: Block, name: str) -> tuple[str, str | None, str | None]:
+        return name, block["size"] or next(iter(sizes), None), block["wearer"]
+
+    seen = Counter(key(block, block["name"]) for block in blocks)
+    by_cloth = {name for (name, _, _), number in seen.items() if number > 1}
+    names, notes = [], []
+    taken: set[tuple[str, str | None, str | None]] = set()
+    for block in blocks:
+        name = block["name"]
+        if name in by_cloth and block["cloth"]:
+            name = f"{name} in {' and '.join(dict.fromkeys(other for _, other in block['cloth']))}"
+        if key(block, name) in taken:
+            block.place.refuse(
+                f"there are two garments '{name}', which their cloths do not tell apart: give one another name",
+                code="garment.name-twice",
+            )
+        taken.add(key(block, name))
+        if name != block["name"] and name not in names:
+            notes.append(
+                Finding(
+                    "note",
+                    f"'{block['name']}' is cut from several cloths; this one is told as '{name}'",
+                    root.file,
+                    code="garment.by-cloth",
+                )
+            )
+        names.append(name)
+    return names, notes
 
 
 def _is_used(key: PieceKey, used: set[PieceKey]) -> bool:

@@ -408,15 +408,19 @@ def read_blocks(document: Mapping[str, Any], place: Place) -> dict[str, list[Blo
 def _refuse_twice(kind: str, blocks: list[Block]) -> None:
     if kind not in ("piece", "finish", "cloth", "remnant", "garment", "trim", "wearer", "opening"):
         return
-    seen: set[tuple[str, str | None]] = set()
+    seen: set[tuple[str, str | None, object]] = set()
     for block in blocks:
         name, size = block["name"], block.values.get("size")
         if block.values.get("wearer") is not None:
             size = f"{size or ''} {block['wearer']}".strip()
-        if (name, size) in seen:
+        # the same garment from another cloth is another one
+        key = (name, size, block.values.get("cloth") if kind == "garment" else None)
+        if key in seen:
             where = f"'{name}' in size '{size}'" if size else f"'{name}'"
+            colours = ', or say which is cut from another cloth: cloth = { main = "navy jersey" }'
             block.place.refuse(
-                f"there are two [[{kind}]] blocks {where}; one was expected: put them together or rename one",
+                f"there are two [[{kind}]] blocks {where}; one was expected: put them together or rename one"
+                + (colours if kind == "garment" else ""),
                 code="order.block-twice",
             )
-        seen.add((name, size))
+        seen.add(key)

@@ -325,6 +325,39 @@ def test_a_garment_may_change_the_cloth(tmp_path: Path) -> None:
     assert (order.garments[0].value, order.garments[0].same_cloth) == (2.5, True)
 
 
+COLOURS = "".join(f'[[cloth]]\nname = "{c} jersey"\nwidth = "150 cm"\n' for c in ("navy", "red"))
+
+
+def coloured(name: str, colour: str, count: int, more: str = "") -> str:
+    """A garment of one colour."""
+    return f'[[garment]]\nname = "{name}"\ncount = {count}\ncloth = {{ main = "{colour} jersey" }}\n{more}'
+
+
+def test_one_name_in_several_colours(tmp_path: Path) -> None:
+    """Garments that differ in nothing but their cloth are told apart by it, each with its own count, and that is said;
+    a garment of another name keeps its own."""
+    text = BAND + COLOURS + coloured("belt", "navy", 3) + coloured("belt", "red", 2) + coloured("sash", "red", 1)
+    order = load(tmp_path, text)
+    assert {g.name: g.count for g in order.garments} == {"belt in navy jersey": 3, "belt in red jersey": 2, "sash": 1}
+    band = order.pieces[0]
+    assert [order.cloth_of(g, band) for g in order.garments] == ["navy jersey", "red jersey", "red jersey"]
+    told = [f.message for f in order.findings if f.code == "garment.by-cloth"]
+    assert [("'belt in navy jersey'" in m, "'belt in red jersey'" in m) for m in told] == [(True, False), (False, True)]
+
+
+def test_names_that_cloths_do_not_tell_apart_are_refused(tmp_path: Path) -> None:
+    """The same cloth twice; a name that another garment has been given already; a size left out and the same one said."""
+    twice = BAND + COLOURS + coloured("belt", "navy", 3) + coloured("belt", "navy", 2)
+    with pytest.raises(OrderError, match=r"put them together or rename one, or say which is cut from another cloth"):
+        load(tmp_path, twice)
+    both = coloured("belt in red jersey", "red", 1) + coloured("belt", "navy", 3) + coloured("belt", "red", 2)
+    with pytest.raises(OrderError, match=r"two garments 'belt in red jersey', which their cloths do not tell apart"):
+        load(tmp_path, BAND + COLOURS + both)
+    sized = '[[pattern]]\nfile = "panel.svg"\nsize = "M"\n' + CLOTH + GARMENT + 'size = "M"\n' + GARMENT
+    with pytest.raises(OrderError, match=r"two garments 'thing', which their cloths do not tell apart"):
+        load(tmp_path, sized, panel=panel_svg())
+
+
 def test_remnants_are_drawn_or_measured(tmp_path: Path) -> None:
     """A measured one is a rectangle along the grain, its lower left at the origin; a drawn one brings its flaws."""
     drawn = """<svg xmlns="http://www.w3.org/2000/svg" width="600mm" height="600mm" viewBox="0 0 600 600">
