@@ -1,4 +1,5 @@
 """Which followers share a patch: those whose own boxes meet, and neighbours for whom one rectangle takes less cloth.
+As patches lie in rows on their own cloth, one that takes a little more may shorten it: ``grouped`` offers these, too.
 
 Patches never lie on one another; their margins may lie over neighbouring pieces. Where followers that may not share a
 patch lie so near that their own boxes meet, no patches can be cut at these places: ``InTheWay`` names the leaders.
@@ -16,6 +17,9 @@ from nesting.model.units import format_apart
 from nesting.planning.cut_together.layered import Apart
 
 __all__ = ["Box", "Group", "GroupRules", "InTheWay", "Wanted", "grouped", "meet", "union"]
+
+#: (share of their own two areas that a patch for two neighbours may take, mm between their boxes), each tried by itself
+_JOINED = ((1.0, 0.0), (1.15, 20.0), (1.4, 40.0))
 
 #: mm. Boxes that overlap by less lie beside each other; the gap may be short by no more than the other.
 TOUCH_MM = 1e-6
@@ -97,8 +101,9 @@ def _area(box: Box) -> float:
     return (box[2] - box[0]) * (box[3] - box[1])
 
 
-def grouped(wanted: Sequence[Wanted], rules: GroupRules) -> tuple[Group, ...]:
-    """The followers of each patch, their boxes with as much margin as neighbouring patches leave.
+def grouped(wanted: Sequence[Wanted], rules: GroupRules, *, several: bool = False) -> tuple[tuple[Group, ...], ...]:
+    """The followers of each patch, their boxes with as much margin as neighbouring patches leave: first neighbours in
+    one patch where that takes no more cloth than two; with ``several`` also where it takes a little more.
 
     InTheWay where no patches can be cut at these places.
     """
@@ -115,11 +120,19 @@ def grouped(wanted: Sequence[Wanted], rules: GroupRules) -> tuple[Group, ...]:
             raise Apart(wrong)
         if wrong is not None:
             raise InTheWay(wrong, _leaders(group))
-    groups = _joined(groups, rules)
-    for i, j in list(_pairs(groups, _box)):
-        if meet(_box(groups[i]), _box(groups[j])):
-            groups[i], groups[j] = _shrunk(groups[i], groups[j])
-    return tuple(groups)
+    found: list[tuple[Group, ...]] = []
+    seen: list[set[frozenset[int]]] = []
+    for share, reach in _JOINED if several else _JOINED[:1]:
+        joined = _joined(groups, rules, share, reach)
+        shared = {frozenset(id(w) for w in group) for group in joined}
+        if shared in seen:
+            continue
+        seen.append(shared)
+        for i, j in list(_pairs(joined, _box)):
+            if meet(_box(joined[i]), _box(joined[j])):
+                joined[i], joined[j] = _shrunk(joined[i], joined[j])
+        found.append(tuple(joined))
+    return tuple(found)
 
 
 def _leaders(group: Group) -> frozenset[tuple[int, int]]:
@@ -164,15 +177,21 @@ def _why_not_one(group: Group, rules: GroupRules) -> str | None:
     return None
 
 
-def _joined(groups: list[Group], rules: GroupRules) -> list[Group]:
-    """Neighbours in one patch where that takes no more cloth than two."""
+def _joined(groups: list[Group], rules: GroupRules, share: float, reach: float) -> list[Group]:
+    """Neighbours, their boxes ``reach`` mm apart at most, in one patch where that takes no more than ``share`` of the
+    cloth of two."""
     groups = list(groups)
+
+    def near(group: Group) -> Box:
+        x0, y0, x1, y1 = _box(group)
+        return x0 - reach / 2, y0 - reach / 2, x1 + reach / 2, y1 + reach / 2
+
     while True:
-        for i, j in _pairs(groups, _box):
+        for i, j in _pairs(groups, near):
             a, b = groups[i], groups[j]
             both = a + b
             own = _area(_box(a)) + _area(_box(b))
-            if not _alike(a, b, rules) or _area(_box(both)) > own or _why_not_one(both, rules) is not None:
+            if not _alike(a, b, rules) or _area(_box(both)) > share * own or _why_not_one(both, rules) is not None:
                 continue
             whole, plies = _bare(both), set(a[0].plies)
             others = (g for k, g in enumerate(groups) if k not in (i, j) and g[0].section == a[0].section)

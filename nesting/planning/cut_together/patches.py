@@ -39,12 +39,14 @@ __all__ = ["in_patches", "patch_conflict"]
 
 #: mm. Less than this is no lack of room.
 SLACK = 1e-3
+#: rounds at least for the patches' own lay
+_ROUNDS = 8
 
 
 def patch_conflict(listed: CuttingList, first: Lay, apart: Lay) -> InTheWay | None:
     """The leaders of ``first`` whose patches would lie on one another, if there are any."""
     try:
-        _groups(listed, first, apart)
+        _groupings(listed, first, apart)
     except InTheWay as conflict:
         return conflict
     except Apart:
@@ -58,11 +60,55 @@ def in_patches(listed: CuttingList, first: Lay, apart: Lay, options: SearchOptio
     it cannot be."""
     cloth = listed.cloth_named(apart.cloth)
     try:
-        groups = _groups(listed, first, apart)
+        groupings = _groupings(listed, first, apart, several=options is not None)
     except Apart as why:
         words = f"'{cloth.name}' cannot be cut in patches: {why}"
         raise CannotLayError(words, key=cloth.name, code=why.code, figures=why.figures) from None
-    spread, length, spots = _laid(listed, cloth, groups, options)
+    found: list[tuple[float, int, Section, tuple[Patch, ...]]] = []
+    why_not: Reason | None = None
+    for number, groups in enumerate(groupings):
+        section, patches = _cut_in(listed, cloth, groups, first.cloth, _part(options, len(groupings)), options)
+        forbidden = _why_not(listed, cloth, section)
+        if forbidden is None:
+            found.append((buy_length("open", cloth, section.lay_length), number, section, patches))
+        why_not = why_not or forbidden
+    if not found:
+        assert why_not is not None
+        words = f"'{cloth.name}' cannot be cut in patches: {why_not}"
+        raise CannotLayError(words, key=cloth.name, code=why_not.code, figures=why_not.figures)
+    bought, _, section, patches = min(found, key=lambda one: one[:2])
+    second = replace(
+        apart,
+        sections=(section,),
+        lay_length=section.lay_length,
+        buy_length=bought,
+        lower_bound=min(apart.lower_bound, section.lay_length),
+        utilisation=utilisation((section,), cloth.width_washed),
+        garments=garment_shares(section.placements, listed.counts, bought),
+        tried=(),
+        others=(),
+        over=None,
+        over_at=(),
+        patches=patches,
+        notes=follower_notes(listed, cloth),
+    )
+    places = tuple((p.number, apart.cloth, p.on) for p in patches)
+    return replace(first, patch_places=(*first.patch_places, *places)), second
+
+
+def _part(options: SearchOptions | None, ways: int) -> Stop:
+    """The search for the patches' own lay, one of ``ways``. A round of rectangles is quick, so at least a few."""
+    if options is None:
+        return Stop(seconds=0.0)
+    stop = share_of(options, 1.0 / ways)
+    return stop if stop.rounds is None else replace(stop, rounds=max(_ROUNDS, stop.rounds))
+
+
+def _cut_in(
+    listed: CuttingList, cloth: Cloth, groups: Sequence[Group], on: str, stop: Stop, options: SearchOptions | None
+) -> tuple[Section, tuple[Patch, ...]]:
+    """These patches laid on their own cloth, with the followers in them, and where each lies on the cloth ``on``."""
+    spread, length, spots = _laid(listed, cloth, groups, stop, options)
     followers: list[Placement] = []
     patches: list[Patch] = []
     for number, group in enumerate(groups, start=1):
@@ -71,31 +117,8 @@ def in_patches(listed: CuttingList, first: Lay, apart: Lay, options: SearchOptio
         here = [_moved(listed, w, group[0].grain, box, spot) for w in group]
         own = tuple(range(len(followers), len(followers) + len(here)))
         followers += here
-        patches.append(_patch(number, group, box, spot, own, first.cloth))
-    section = Section(spread, length, tuple(followers))
-    forbidden = _why_not(listed, cloth, section)
-    if forbidden is not None:
-        words = f"'{cloth.name}' cannot be cut in patches: {forbidden}"
-        raise CannotLayError(words, key=cloth.name, code=forbidden.code, figures=forbidden.figures)
-    counts = listed.counts
-    bought = buy_length("open", cloth, length)
-    second = replace(
-        apart,
-        sections=(section,),
-        lay_length=length,
-        buy_length=bought,
-        lower_bound=min(apart.lower_bound, length),
-        utilisation=utilisation((section,), cloth.width_washed),
-        garments=garment_shares(followers, counts, bought),
-        tried=(),
-        others=(),
-        over=None,
-        over_at=(),
-        patches=tuple(patches),
-        notes=follower_notes(listed, cloth),
-    )
-    places = tuple((p.number, apart.cloth, p.on) for p in patches)
-    return replace(first, patch_places=(*first.patch_places, *places)), second
+        patches.append(_patch(number, group, box, spot, own, on))
+    return Section(spread, length, tuple(followers)), tuple(patches)
 
 
 def _why_not(listed: CuttingList, cloth: Cloth, section: Section) -> Reason | None:
@@ -140,8 +163,11 @@ def _off(a: float, b: float) -> float:
     return abs((a - b + 180.0) % 360.0 - 180.0)
 
 
-def _groups(listed: CuttingList, first: Lay, apart: Lay) -> tuple[Group, ...]:
-    """The followers of each patch. Apart says why there are none, InTheWay which leaders lie too near."""
+def _groupings(
+    listed: CuttingList, first: Lay, apart: Lay, *, several: bool = False
+) -> tuple[tuple[Group, ...], ...]:
+    """The followers of each patch, in several ways if asked for. Apart says why there are none, InTheWay which leaders
+    lie too near."""
     cloth = listed.cloth_named(apart.cloth)
     pairs = pairs_of(listed, first, apart.cloth)
     check_pairs(listed, cloth, pairs, apart, same_faces=False)
@@ -157,7 +183,8 @@ def _groups(listed: CuttingList, first: Lay, apart: Lay) -> tuple[Group, ...]:
         ways += [(across, along)] if allowed & {90.0, 270.0} else []
         return any(y <= wide and x <= long for x, y in ways)
 
-    return grouped(wanted, GroupRules(360 if one_turn else 90 if quarters else 180, cloth.gap, fits, listed.imperial))
+    rules = GroupRules(360 if one_turn else 90 if quarters else 180, cloth.gap, fits, listed.imperial)
+    return grouped(wanted, rules, several=several)
 
 
 def _wanted(listed: CuttingList, first: Lay, cloth: Cloth, pairs: Pairs) -> list[Wanted]:
@@ -239,7 +266,7 @@ def _size(group: Group) -> tuple[float, float]:
 
 
 def _laid(
-    listed: CuttingList, cloth: Cloth, groups: Sequence[Group], options: SearchOptions | None
+    listed: CuttingList, cloth: Cloth, groups: Sequence[Group], stop: Stop, options: SearchOptions | None
 ) -> tuple[Spread, float, dict[str, Placement]]:
     """The patches as rectangles on their own cloth, open, as short as the search finds: the spread, its length and
     where each lies, by name. A rectangle turned round is the same, so none lies at 180° or 270°."""
@@ -276,7 +303,12 @@ def _laid(
         remnants=(),
     )
     assembly = assemble(rectangles, alone, stacks_of(rectangles, alone), "open")
-    placements, length = placed_by_search(assembly, cloth.name, options)
+    # shorter than the longest patch, or than all of them without waste, it cannot be
+    sides = [(_size(group), orientation(p, alone).turns) for p, group in zip(pieces, groups, strict=True)]
+    longest = max(min(along if turn % 180.0 == 0.0 else across for turn in t) for (along, across), t in sides)
+    area = math.fsum(along * across for (along, across), _ in sides)
+    stop = replace(stop, length=max(longest, area / cloth.usable_width) + SLACK)
+    placements, length = placed_by_search(assembly, cloth.name, options, stop=stop)
     return with_length(assembly, length), length, {p.piece: p for p in placements}
 
 

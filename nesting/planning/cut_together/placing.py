@@ -13,17 +13,22 @@ __all__ = ["placed_by_search"]
 
 
 def placed_by_search(
-    assembly: Assembly, cloth: str, options: SearchOptions | None, start: tuple[Place, ...] | None = None
+    assembly: Assembly,
+    cloth: str,
+    options: SearchOptions | None,
+    start: tuple[Place, ...] | None = None,
+    *,
+    stop: Stop | None = None,
 ) -> tuple[tuple[Placement, ...], float]:
     """The placements and the length, mm; ``options`` None: those of a first layout, without a search; ``start``: from
-    there. CannotLayError names the cloth."""
+    there; ``stop``: in place of the options' own. CannotLayError names the cloth."""
     from nesting.packing.search.search import solve
 
     if options is None:
         options = SearchOptions(seconds=0.0)
-        stop = Stop(seconds=0.0)
+        stop = stop or Stop(seconds=0.0)
     else:
-        stop = share_of(options, 1.0)
+        stop = stop or share_of(options, 1.0)
     try:
         found = solve(
             assembly.problem,

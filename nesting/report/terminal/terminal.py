@@ -44,7 +44,7 @@ def summary(lays: Sequence[Lay], listed: CuttingList | None = None) -> Renderabl
             parts.append(_garments(lay))
         if lay.tried:
             parts.append(Text(TRIED_WORDS, style="dim"))
-            parts.append(_tried(lay, listed))
+            parts += _tried(lay, listed)
         parts += [Text(f"note: {note}") for note in lay.notes]
     return Group(*parts)
 
@@ -95,9 +95,11 @@ def _garments(lay: Lay) -> RenderableType:
     return table
 
 
-def _tried(lay: Lay, listed: CuttingList | None) -> RenderableType:
+def _tried(lay: Lay, listed: CuttingList | None) -> list[RenderableType]:
+    """The spreads that were tried; below, as their reasons are long, those that were refused."""
     from rich.box import SIMPLE
     from rich.table import Table
+    from rich.text import Text
 
     table = Table(box=SIMPLE, pad_edge=False)
     for name in ("spread", "buy", "lay", "used", "outlines to cut"):
@@ -106,11 +108,12 @@ def _tried(lay: Lay, listed: CuttingList | None) -> RenderableType:
     if told:
         table.add_column("all cloths", justify="right")
     table.add_column("")
+    refused: list[RenderableType] = []
     for t in lay.tried:
         if t.refused is not None or t.lay_length is None:
             tried = t.refused is not None and t.refused.code != "spread.no-time"
             why = f"refused: {t.refused}" if tried else str(t.refused or "not laid")
-            table.add_row(t.kind, *[""] * (5 if told else 4), why, style="dim")
+            refused.append(Text(f"{t.kind}, {why}", style="dim"))
             continue
         table.add_row(
             t.kind,
@@ -122,4 +125,4 @@ def _tried(lay: Lay, listed: CuttingList | None) -> RenderableType:
             "← taken" if t.chosen else "",
             style="bold" if t.chosen else "",
         )
-    return table
+    return [*([table] if table.row_count else []), *refused]

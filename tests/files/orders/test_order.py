@@ -346,7 +346,7 @@ def test_one_name_in_several_colours(tmp_path: Path) -> None:
 
 
 def test_names_that_cloths_do_not_tell_apart_are_refused(tmp_path: Path) -> None:
-    """The same cloth twice; a name that another garment has been given already; a size left out and the same one said."""
+    """The same cloth twice; a name that another garment was given already; a size left out and the same one said."""
     twice = BAND + COLOURS + coloured("belt", "navy", 3) + coloured("belt", "navy", 2)
     with pytest.raises(OrderError, match=r"put them together or rename one, or say which is cut from another cloth"):
         load(tmp_path, twice)

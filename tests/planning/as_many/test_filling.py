@@ -9,7 +9,7 @@ from itertools import product
 import pytest
 
 from nesting.model.as_laid import order_as_laid
-from nesting.model.errors import CannotLayError, OrderError
+from nesting.model.errors import CannotLayError, OrderError, ProofError
 from nesting.model.order import Cloth, Garment, Order, Trim
 from nesting.model.piece import Edge
 from nesting.planning.as_many.bundles import bundles_of, next_amount, rooms_of
@@ -182,6 +182,21 @@ def test_a_lay_that_says_another_number_is_refused() -> None:
     other = replace(order, garments=tuple(replace(g, ratio=1) for g in order.garments))
     assert any("ratio" in f.message for f in prove(lay, other).failures)
     assert [g.count for g in order_as_laid(order, (lay,)).garments] == [2, 4]
+
+
+def test_all_cloths_hold_the_same_number() -> None:
+    """By hand, full widths of 300 on 1000 and of 200 on 450: three of the one, two of the other, so two whole garments.
+    Lays of the two cloths that hold three and two, each sound by itself, do not go together."""
+    pieces = [rectangle("coat", 300.0, 1000.0), replace(rectangle("lining", 200.0, 1000.0), cloth="thin")]
+    cloths = (cloth(1000.0), replace(cloth(450.0), name="thin"))
+    order = order_of(pieces, [most("coat", "coat", "lining")], cloths=cloths)
+    counts, _, two = laid(order)
+    assert counts == {"coat": 2}
+    three = laid(order_of(pieces, order.garments, cloths=(cloths[0], replace(cloths[1], length=1000.0))))[2]
+    mixed = (three[0], two[1])
+    assert [one.garments[0].count for one in mixed] == [3, 2] and all(prove(one, order).ok for one in mixed)
+    with pytest.raises(ProofError, match="lining"):
+        proved(mixed, order)
 
 
 def test_leftovers_give_as_many_as_they_hold() -> None:
