@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from nesting.checking.fit import OpeningLine, fit_findings, opening_lines
@@ -142,7 +142,11 @@ def check_order(order: Order, listed: CuttingList | None = None) -> Check:
     """
     listed = resolve(order) if listed is None else listed
     findings = list(order.findings)
-    pieces = tuple(_line(cut) for cut in order.pieces)
+    used = {(name, garment.size) for garment in order.garments for name in garment.pieces}
+    pieces = tuple(
+        replace(_line(cut), in_garment=any((cut.name, size) in used for size in _sizes_of(cut, order)))
+        for cut in order.pieces
+    )
     findings += areas(listed, pieces)
     seams = tuple(line for seam in order.seams for line in _walked(order, seam))
     for line in seams:
@@ -168,6 +172,11 @@ def check_order(order: Order, listed: CuttingList | None = None) -> Check:
 def _grain(cut: CutPiece) -> float:
     """Direction of the grain in the drawing, degrees; 0 for a band."""
     return float(dict(cut.piece.extra).get(GRAIN_KEY, "0"))
+
+
+def _sizes_of(cut: CutPiece, order: Order) -> set[str | None]:
+    """The sizes of the garments that a piece may be in: its own, or all where it has none."""
+    return {cut.size, None} if cut.size is not None else {garment.size for garment in order.garments}
 
 
 def _line(cut: CutPiece) -> PieceLine:

@@ -35,6 +35,8 @@ class PieceLine:
     on_fold: bool
     cloth: str
     edges: tuple[str, ...]
+    #: False: the pattern file has it, but no garment of the order, so none is cut
+    in_garment: bool = True
 
     @property
     def label(self) -> str:

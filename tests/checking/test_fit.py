@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
+from io import StringIO
 from pathlib import Path
 
 import pytest
+from rich.console import Console
 
 import nesting
 from nesting.checking.fit import opening_lines
 from nesting.checking.judging import check_order
 from nesting.model.errors import OrderError
 from nesting.planning.buying.trims import trim_needs
+from nesting.report.html.check_page import check_summary
 from nesting.resolving.resolve import resolve
 
 # A tube of two panels, each 350 mm across the top: a waist of 700 mm round.
@@ -229,3 +232,20 @@ def test_stretch_by_the_four_inch_test(tmp_path, held, percent) -> None:
     path.write_text(text, encoding="utf-8")
     line = opening_lines(resolve(nesting.load_order(path)))[0]
     assert line.stretched == pytest.approx(700.0 * held / 4.0)
+
+
+def test_what_openings_come_to_is_shown_whole_on_a_narrow_terminal(tmp_path) -> None:
+    """On 80 columns no length and no name is cut short; a piece that is in no garment is said not to be cut."""
+    path = tmp_path / "skirts.toml"
+    other = '[[piece]]\nname = "pocket"\nrectangle = [10, 12]\n'
+    trim = TRIM + 'ratio = 0.8\nstretch = "100 %"\nsits = "waist"\npasses = "hip"\n'
+    garment = 'name = "skirt"\npieces = ["panel"]\n'
+    path.write_text(BASE.format(more=other + trim).replace('name = "skirt"\n', garment), encoding="utf-8")
+    asked = nesting.load_order(path)
+    console = Console(width=80, record=True, file=StringIO())
+    console.print(check_summary(check_order(asked), asked))
+    shown = console.export_text()
+    line = next(one for one in shown.splitlines() if one.startswith("waist elastic"))
+    assert " ".join(line.split()) == "waist elastic skirt Ada 70 cm 56 cm 98 cm 72 cm 98 cm 78 %" and "…" not in shown
+    assert [one.in_garment for one in check_order(asked).pieces if one.name == "pocket"] == [False]
+    assert "not cut: in no" in shown

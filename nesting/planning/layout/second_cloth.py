@@ -273,7 +273,8 @@ def _apart_again(
         over = left.seconds is not None and left.seconds <= 0.0
         apart = apart | close if not close <= apart and not over else every
         try:
-            lay = leaders_apart(listed, own[first], seconds, apart, left.share(COMPARED, _ONE_MORE, least=0.2))
+            # by rounds it has as many as it had before: in fewer it would come out longer for want of them alone
+            lay = leaders_apart(listed, own[first], seconds, apart, left.share(1.0, _ONE_MORE, least=0.2))
         except CannotLayError:
             return
         yield lay

@@ -155,7 +155,9 @@ def _area(mm2: float, imperial: bool) -> str:
 
 def _piece_row(line: PieceLine, imperial: bool) -> dict[str, Any]:
     cut = f"{line.cut}"
-    if line.on_fold:
+    if not line.in_garment:
+        cut = "not cut: in no garment"
+    elif line.on_fold:
         cut += " on the fold"
     elif line.mirrored:
         cut += ", left and right"
@@ -287,7 +289,10 @@ def check_summary(check: Check, order: Order) -> Any:
     if check.openings:
         fit = Table(title="Openings", title_justify="left", box=None, pad_edge=False)
         for column in _OPENING_COLUMNS:
-            fit.add_column(column, justify="left" if column in ("opening", "garment") else "right", no_wrap=True)
+            named = column in ("opening", "garment")
+            # heads in two lines, so that lengths are shown whole and names may take the lines that they need
+            head = column if named else column.replace(" ", "\n").replace("\nto\n", " to\n")
+            fit.add_column(head, justify="left" if named else "right", no_wrap=not named)
         for opening in check.openings:
             fit.add_row(*opening_words(opening, imperial).values())
         parts.append(fit)
