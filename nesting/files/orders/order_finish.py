@@ -19,7 +19,8 @@ __all__ = ["finish_from_phrase", "finish_reader", "named_finish"]
 _SIGN: dict[str, int] = {"raw": 0, "bound": 0, "fold back": 1, "elastic": 1, "seam": 1, "lace": -1}
 _WITH_LENGTH = [kind for kind, sign in _SIGN.items() if sign]
 _PHRASE = re.compile(
-    r"(fold[ -]?back|raw|bound|lace|elastic|seam)(?:\s+(.*?))?(?:\s*,\s*(mitre|square|mirror)(?: corners?)?)?"
+    r"(fold[ -]?back|raw|bound|lace(?: elastic)?|elastic|seam)(?:\s+(.*?))?"
+    r"(?:\s*,\s*(mitre|square|mirror)(?: corners?)?)?"
 )
 _EXPECTED = (
     '"raw", "bound", "fold back 2 cm", "lace 1.9 cm", "elastic 6 mm", "seam 1 cm" or the name of a [[finish]] was '
@@ -38,7 +39,7 @@ def finish_from_phrase(value: Any, place: Place, named: Mapping[str, Finish]) ->
     if match is None:
         known = f"; the order has {listing(named)}" if named else ""
         place.refuse(f"found {value!r}; {_EXPECTED}{known}", code="finish.value")
-    kind = "fold back" if match[1].startswith("fold") else match[1]
+    kind = next((k for k in ("fold back", "lace") if match[1].startswith(k[:4])), match[1])
     corner = cast(Corner, match[3] or "mitre")
     sign = _SIGN[kind]
     if sign == 0:

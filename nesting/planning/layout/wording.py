@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Mapping
 from typing import Any
 
@@ -46,17 +47,19 @@ def _why_not(listed: CuttingList, assembly: Assembly, error: NeverFits) -> tuple
     """The words, none where the width is not the reason; whether some turn is forbidden by another rule."""
     item = assembly.problem.items[error.item]
     label = assembly.jobs[error.item].needs[0].cut.piece.label
-    missed: dict[tuple[str, str], list[float]] = {}
+    most: dict[float, tuple[float, float]] = {}
     for pose, meta in zip(item.poses, assembly.metas[error.item], strict=True):
         needed = float(np.ptp(outline_of(pose)[:, 1])) + pose.low + pose.high
         usable = min(float(np.ptp(assembly.problem.plies[p].outline[:, 1])) for p in pose.plies)
         if needed <= usable:
             return "", False
-        turns = missed.setdefault(format_apart(needed, usable, imperial=listed.imperial), [])
-        if meta.turn not in turns:
-            turns.append(meta.turn)
-    if not missed:
+        if needed - usable < np.subtract(*most.get(meta.turn, (math.inf, 0.0))):
+            most[meta.turn] = needed, usable  # where it comes nearest to lying
+    if not most:
         return "", False
+    missed: dict[tuple[str, str], list[float]] = {}
+    for turn, (needed, usable) in most.items():
+        missed.setdefault(format_apart(needed, usable, imperial=listed.imperial), []).append(turn)
     words = [
         f"{_turns(turns)} it needs {needed} across the cloth, where {usable} are usable"
         for (needed, usable), turns in missed.items()
@@ -83,8 +86,18 @@ def people_length(listed: CuttingList, mm: float) -> str:
 
 
 def turn_notes(refused: Iterable[tuple[str, float, str]]) -> tuple[str, ...]:
-    """One sentence for each turn, degrees, in which a piece may not lie: (its label, turn, why)."""
-    return tuple(dict.fromkeys(f"{label}: {turn:.0f}° is refused: {why}" for label, turn, why in refused))
+    """One sentence for all pieces that may not lie in the same turns for the same reason: (label, degrees, why)."""
+    turns: dict[tuple[str, str], list[float]] = {}
+    for label, turn, why in refused:
+        turns.setdefault((label, why), []).append(turn)
+    labels: dict[tuple[tuple[float, ...], str], list[str]] = {}
+    for (label, why), found in turns.items():
+        labels.setdefault((tuple(sorted(set(found))), why), []).append(label)
+    return tuple(
+        f"{', '.join(names)}: {' and '.join(f'{turn:.0f}°' for turn in found)} "
+        f"{'is' if len(found) == 1 else 'are'} refused: {why}"
+        for (found, why), names in labels.items()
+    )
 
 
 def lay_notes(search: Search, by_kind: Mapping[SpreadName, Finished], best: Finished) -> tuple[str, ...]:

@@ -44,6 +44,7 @@ def refused(folder: Path, text: str, kind: type[InputError] = OrderError) -> Inp
         ("foldback 3/4 in, mirror", Finish("fold back", 19.05, "mirror")),
         ("fold back 2 cm, square corners", Finish("fold back", 20.0, "square")),
         ("lace 1.9 cm", Finish("lace", -19.0)),
+        ("lace elastic 1.5 cm", Finish("lace", -15.0)),
         ("lace 3/4 in", Finish("lace", -19.05)),
         ("elastic 6 mm", Finish("elastic", 6.0)),
         ("seam 1 cm", Finish("seam", 10.0)),

@@ -9,6 +9,7 @@ import pytest
 import nesting
 from nesting.model.errors import CannotLayError
 from nesting.model.units import format_apart
+from nesting.planning.layout.wording import turn_notes
 from nesting.proof import prove
 
 PANELS = """
@@ -97,6 +98,27 @@ def test_what_is_too_wide_names_the_rule_for_each_turn(tmp_path) -> None:
     assert "at 0° it needs 40.02 cm across the cloth, where 40.00 cm are usable" in words
     assert "at 90° and 270° it may not lie: nap" in words
     assert "at 180° it may not lie: the cloth lies one way (nap)" in words
+
+
+def test_each_turn_is_told_once_with_where_it_comes_nearest(tmp_path) -> None:
+    """A band of 65 cm across, cut once, on 90 cm in a double fold: each turn once, with the widest place for it."""
+    path = tmp_path / "bands.toml"
+    text = '[[piece]]\nname = "band"\nrectangle = ["8 cm", "65 cm"]\n[[cloth]]\nname = "rib"\nwidth = "90 cm"\n'
+    text += 'spreads = ["open", "double fold"]\nstretch_across = "80 %"\nstretch_along = "20 %"\n'
+    path.write_text(
+        text.replace('"65 cm"]', '"65 cm"]\ncloth = "rib"') + '[[garment]]\nname = "belt"\n', encoding="utf-8"
+    )
+    (lay,) = nesting.lay(nesting.load_order(path), rounds=2, workers=1)
+    (refused,) = [str(t.refused) for t in lay.tried if t.refused]
+    assert refused.count("it needs 65 cm across the cloth") == 1 and refused.count("at 0°") == 1, refused
+
+
+def test_pieces_refused_alike_are_told_in_one_sentence() -> None:
+    """Two wearers' ribs in two turns: one sentence; another piece with another reason has its own."""
+    told = turn_notes(
+        [("rib A", 90.0, "x"), ("rib A", 270.0, "x"), ("rib B", 90.0, "x"), ("rib B", 270.0, "x"), ("c", 90.0, "y")]
+    )
+    assert told == ("rib A, rib B: 90° and 270° are refused: x", "c: 90° is refused: y")
 
 
 @pytest.mark.parametrize(
