@@ -51,6 +51,8 @@ _EFFORTS = 5
 #: amounts of greater value whose lower bound is worked out at the end
 _BOUNDED = 12
 
+_STOPPED = "the search was stopped here"
+
 Divide = Callable[[CuttingList, Lay, SearchOptions], Lay]
 
 
@@ -97,7 +99,9 @@ def lay_as_many(
         for one in reversed(found):
             counts = counts_at(listed, bundles, one.amount)
             settled = listed.settled(counts)
-            rest = replace(options, executor=pool, begun=None, seconds=filling.rest(), rounds=options.rounds)
+            surely = proved and one is found[-1]
+            tell = _told_as_many(options.on_lays, listed, counts, (surely, why if surely else _STOPPED))
+            rest = replace(options, executor=pool, begun=None, seconds=filling.rest(), on_lays=tell)
             split = None if divide is None else lambda lay, how, of=settled: divide(of, lay, how)
             try:
                 lays = lay_order(settled, rest, spread=spread, divide=split, known=one.lays)
@@ -107,8 +111,8 @@ def lay_as_many(
                 if one is found[0]:
                     raise
                 proved = False
-                continue
-            return _marked(lays, listed, counts, proved and one is found[-1], why)
+                continue  # a smaller amount, of which nothing is proved
+            return _marked(lays, listed, counts, surely, why)
     raise AssertionError("the last amount returns or raises")
 
 
@@ -146,6 +150,15 @@ def settled_by(listed: CuttingList, lays: Sequence[Lay]) -> CuttingList:
     return replace(listed, garments=tuple(garments))
 
 
+def _told_as_many(
+    tell: Callable[[tuple[Lay, ...]], None] | None, listed: CuttingList, counts: Sequence[int], sure: tuple[bool, str]
+) -> Callable[[tuple[Lay, ...]], None] | None:
+    """What hears of better lays, each with what is said of how many it is, should the search end there."""
+    if tell is None:
+        return None
+    return lambda lays: tell(_marked(lays, listed, counts, *sure))
+
+
 def _marked(
     lays: tuple[Lay, ...], listed: CuttingList, counts: Sequence[int], proved: bool, why: str
 ) -> tuple[Lay, ...]:
@@ -157,7 +170,7 @@ def _marked(
 def _told(listed: CuttingList, counts: Sequence[int], proved: bool, why: str) -> tuple[str, dict[str, object]]:
     """What is said of how many it is, in words and in the lay file."""
     rows = [(g, n) for g, n in zip(listed.garments, counts, strict=True) if g.most]
-    each = ", ".join(f"{n} × {g.label}" for g, n in rows)
+    each = ", ".join(f"{n} × {g.label}" for g, n in rows if n or not any(counts))
     several = len(rows) > 1
     if proved:
         words = f"as many as there is cloth for: {each}; {'nothing of more value fits' if several else 'no more fit'}"
@@ -272,7 +285,7 @@ class _Filling:
         except CannotLayError:
             return
         counts = counts_laid(((g.name, g.size, g.count, g.most) for g in self.listed.garments), shown)
-        self.options.on_lays(_marked(shown, self.listed, counts, False, "the search was stopped here"))
+        self.options.on_lays(_marked(shown, self.listed, counts, False, _STOPPED))
 
     def _share_done(self) -> float:
         if self.options.seconds is None or self._end is None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 from nesting.model.errors import CannotLayError
-from nesting.model.lay import Lay
+from nesting.model.lay import Lay, SpreadTried
 from nesting.model.order import SpreadName
 from nesting.planning.batch.cutting import batch
 from nesting.planning.layout.laying import laying
@@ -54,15 +54,20 @@ def divided(listed: CuttingList, lay: Lay, options: SearchOptions) -> Lay:
     placements = [p for s in sections for p in s.placements]
     # the bound of the lay before, opened out as the sections are
     bound = lay.lower_bound * (1 if len(lay.sections) > 1 else full_widths(lay.sections[0].spread.kind, cloth))
-    note = f"longer than the table: {len(sections)} sections laid one after the other, with their ends in between"
+    used = utilisation(tuple(sections), cloth.width_washed)
+    # one section is an ordinary lay after all, shorter than the one that was found before
+    kind: SpreadName = "sections" if len(sections) > 1 else sections[0].spread.kind
+    handling = (len(placements), sum(len(s.spread.folds) for s in sections), sum(p.opened for p in placements))
+    row = SpreadTried(kind, length, buy, used, handling, chosen=True)
+    notes = (f"longer than the table: {len(sections)} sections laid one after the other, with their ends in between",)
     return replace(
         lay,
         sections=tuple(sections),
         lay_length=length,
         buy_length=buy,
         lower_bound=min(bound, length),
-        utilisation=utilisation(tuple(sections), cloth.width_washed),
+        utilisation=used,
         garments=garment_shares(placements, listed.counts, buy),
-        tried=tuple(replace(t, chosen=False) for t in lay.tried),
-        notes=(*lay.notes, note),
+        tried=(*(replace(t, chosen=False) for t in lay.tried if t.kind != kind), row) if lay.tried else (),
+        notes=(*lay.notes, *(notes if len(sections) > 1 else ())),
     )

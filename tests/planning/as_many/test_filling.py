@@ -81,6 +81,23 @@ def test_ratio_is_kept_and_room_left_over_stays_empty() -> None:
     assert counts == {"cape": 2, "belt": 4} and told["proved"]
 
 
+def test_every_better_lay_says_how_many_it_is() -> None:
+    """Wherever the search is stopped, also while the amount that was found is laid well: the lay at hand says what it
+    holds, and garments of which it holds none are not named."""
+    heard: list = []
+    pieces = [rectangle("a", 600.0, 1000.0), rectangle("b", 400.0, 1000.0)]
+    garments = [most("coat", "a", value=5.0), most("skirt", "b", value=4.0)]
+    order = order_of(pieces, garments, cloths=(cloth(1200.0),))
+    laid(order, replace(ROUNDS, on_lays=heard.append))
+    last = 0
+    for (lay,) in heard:
+        (words,) = [note for note in lay.notes if note.startswith("as many as there is cloth for")]
+        held = {g["name"]: g["count"] for g in lay.extra[AS_MANY]["garments"] if g["count"]}
+        assert all(f"{n} × {name}" in words for name, n in held.items()) and "0 ×" not in words
+        last = held.get("skirt", 0)
+    assert last == 3
+
+
 def test_value_decides_between_garments() -> None:
     """By hand, full widths of 600 and 400 on 1200: two of the first, worth 10, beat three of the second, worth 9; with
     the second worth 4 each, three of it are worth 12."""

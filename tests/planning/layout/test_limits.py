@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -9,8 +10,12 @@ import pytest
 import nesting
 from nesting.model.errors import CannotLayError
 from nesting.model.units import format_apart
+from nesting.planning.batch.on_table import divided
+from nesting.planning.layout.one_cloth import lay_cloth
+from nesting.planning.layout.options import SearchOptions
 from nesting.planning.layout.wording import turn_notes
 from nesting.proof import prove
+from nesting.resolving.resolve import resolve
 
 PANELS = """
 title = "panels"
@@ -69,6 +74,23 @@ def test_a_short_table_divides_the_lay_into_sections(tmp_path) -> None:
     assert lay.buy_length == pytest.approx(1280.0)
     assert prove(lay, asked).ok
     assert len(lay.placements) == 4 and {p.copy for p in lay.placements} == {1, 2, 3, 4}
+    (row,) = [t for t in lay.tried if t.chosen]
+    assert (row.kind, row.lay_length, row.buy_length) == ("sections", lay.lay_length, lay.buy_length)
+    assert any("2 sections laid one after the other" in note for note in lay.notes)
+
+
+def test_one_section_that_lies_on_the_table_is_an_ordinary_lay(tmp_path) -> None:
+    """A lay of 140 cm, as a poor search may leave it, on a table of 130: divided anew it is 120 cm in one section. The
+    table of spreads has that row, in place of the longer one, and nobody is told of sections."""
+    asked = resolve(order(tmp_path, cloth="table_length = 130"))
+    options = SearchOptions(seconds=None, rounds=2)
+    lay = lay_cloth(asked, "main", options)
+    long = replace(lay, sections=(replace(lay.sections[0], lay_length=1400.0),), lay_length=1400.0)
+    short = divided(asked, long, options)
+    (row,) = [t for t in short.tried if t.kind == "open"]
+    assert short.lay_length == pytest.approx(1200.0, abs=0.01) and len(short.sections) == 1
+    assert (row.chosen, row.lay_length, row.buy_length) == (True, short.lay_length, short.buy_length)
+    assert not any("section" in note for note in short.notes)
 
 
 def test_sections_on_the_table_keep_the_gap_between_them(tmp_path) -> None:
