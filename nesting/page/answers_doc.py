@@ -101,6 +101,8 @@ def _lies(row: dict[str, Any]) -> str:
     """How the cloth is spread, in words."""
     nap = "" if row["nap"] in (None, "none") else f", nap {row['nap']}"
     over = f", laid over {row['over']}" if row["over"] else ", cut apart" if row["apart_from"] else ""
+    if row.get("patches"):
+        over = f", in patches laid at their leaders on {row['over']}"
     return f"{row['spread']}{nap}{over}"
 
 

@@ -251,6 +251,7 @@ def _as_laid_together(row: BuyRow, cloth: Cloth, leading: Lay) -> BuyRow:
         cost=cost,
         utilisation=leading.utilisation,
         in_all=tried.in_all,
+        led=True,
     )
 
 
@@ -265,9 +266,10 @@ def _with_the_best(listed: CuttingList, rows: list[BuyRow]) -> list[BuyRow]:
         pair = [r for r in mine if r.over is not None and first is not None and r.width == first.width]
         by_all = [r for r in mine if r.in_all is not None]
 
-        def dear(r: BuyRow) -> tuple[float, float]:
+        def dear(r: BuyRow) -> tuple[float, bool, float]:
             alone = r.cost if r.cost is not None else r.buy_length
-            return (alone if r.in_all is None else r.in_all, r.buy_length)
+            # of equal ones the lay that the second cloth lies on
+            return (round(alone if r.in_all is None else r.in_all, 6), not r.led, r.buy_length)
 
         if mine:
             best[name] = min(pair or by_all or mine, key=dear)

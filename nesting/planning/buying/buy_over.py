@@ -69,4 +69,5 @@ def over_row(
         following.label,
         there.utilisation,
         over=there.leaders_on,
+        patches=len(there.patches),
     )

@@ -26,9 +26,10 @@ class BuyRow:
     not for comparison only; ``best``: the row to go by.
 
     A second cloth whose pieces are cut together with leaders of another has two kinds of rows: ``over`` names that
-    other cloth where it is laid over it, ``apart_from`` where it is cut by itself instead. ``in_all``: what a cloth
-    that leads others costs with these, in the order's currency (mm to buy where a price is missing); the row to go by
-    is chosen by that.
+    other cloth where it is laid over it (in so many ``patches``, unless that is 0), ``apart_from`` where it is cut by
+    itself instead. ``in_all``: what a cloth that leads others costs with these, in the order's currency (mm to buy
+    where a price is missing); the row to go by is chosen by that, and of equal ones it is ``led``: the lay with which
+    the second cloth was laid.
     """
 
     cloth: str
@@ -49,6 +50,8 @@ class BuyRow:
     in_all: float | None = None
     #: the lay length with the next garment, mm; None where it is not known
     more_length: float | None = None
+    patches: int = 0
+    led: bool = False
 
     @property
     def per_garment(self) -> float:
@@ -72,6 +75,7 @@ class BuyRow:
             "utilisation": self.utilisation,
             "best": self.best,
             "over": self.over,
+            "patches": self.patches,
             "apart_from": self.apart_from,
             "in_all": self.in_all,
         }

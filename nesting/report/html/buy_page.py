@@ -67,6 +67,9 @@ def _adds(row: BuyRow, imperial: bool) -> str:
 
 def spread_words(row: BuyRow) -> str:
     """How the cloth of a row is spread, and whether it lies over another."""
+    if row.patches:
+        patches = "1 patch" if row.patches == 1 else f"{row.patches} patches"
+        return f"{row.spread}, in {patches} laid at their leaders on {row.over}"
     if row.over is not None:
         return f"{row.spread}, laid over {row.over}"
     return f"{row.spread}, cut apart" if row.apart_from is not None else row.spread

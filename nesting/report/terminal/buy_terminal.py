@@ -86,13 +86,15 @@ def buying_summary(bought: Buying, *, every: bool = False) -> RenderableType:
             parts.append(words.append("".join(f"; {text}" for text in more)))
     for cloth in dict.fromkeys(r.cloth for r in bought.rows):
         table = _table("spread", "nap", "width", "buy", "each", "cost", "one more", "", left=2)
-        over = next((r.over for r in bought.rows if r.cloth == cloth and r.over is not None), None)
-        table.title = Text(cloth if over is None else f"{cloth}, laid over {over} or cut apart")
+        over = next((r for r in bought.rows if r.cloth == cloth and r.over is not None), None)
+        how = "" if over is None else f", {'in patches on' if over.patches else 'laid over'} {over.over} or cut apart"
+        table.title = Text(f"{cloth}{how}")
         table.title_justify = "left"
         for r in bought.rows if every else first:
             if r.cloth != cloth:
                 continue
-            lies = "over" if r.over is not None else "apart" if r.apart_from is not None else ""
+            alone = "apart" if r.apart_from is not None else ""
+            lies = "patches" if r.patches else "over" if r.over is not None else alone
             adds = "" if r.one_more is None else "free" if r.one_more < 1e-6 else shop_column(r.one_more, imperial)
             table.add_row(
                 r.spread,

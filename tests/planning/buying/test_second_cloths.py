@@ -11,7 +11,8 @@ from nesting.model.findings import Reason
 from nesting.model.order import Cloth, Garment, Together
 from nesting.model.units import round_up
 from nesting.planning.batch.cutting import batch
-from nesting.planning.buying.buy import buy, buying_work
+from nesting.planning.buying.buy import _with_the_best, buy, buying_work
+from nesting.planning.buying.buy_rows import BuyRow
 from nesting.planning.layout.laying import laying
 from nesting.planning.layout.options import SearchOptions
 from nesting.planning.layout.solve import laid_together, lay_order
@@ -167,6 +168,29 @@ def test_batches_and_leftovers_say_that_they_count_it_apart():
     plan = plan_remnants(resolve(stocked), Judge(lambda *_: True), lay=AreaLay(0.8), seconds=5.0)
     assert [(b.cloth, b.apart_from) for b in plan.to_buy] == [("lining", "main")]
     assert "cut apart from main" in Reader(html("plan of leftovers", remnants_section(plan))).text
+
+
+def test_patches_are_told_as_patches():
+    """A second cloth cut in two patches is not said to lie over the first; one that is cut in none is."""
+    over = Over()
+    plain = buy(resolve(lined()), AreaLay(0.8), over=over, naps=["none"], spreads=["open"])
+    two = replace(plain, rows=[replace(r, patches=2) if r.over else r for r in plain.rows])
+    page, shown = Reader(html("buy", buying_section(two))), " ".join(words_of(buying_summary(two)).split())
+    for words in (page.text, shown):
+        assert "open, in 2 patches laid at their leaders on main" in words and "laid over" not in words
+    assert "lining, in patches on main or cut apart" in shown and "← patches" in shown
+    assert [r["patches"] for r in two.as_dict()["rows"]] == [0, 2, 0]
+
+
+def test_of_equal_rows_the_one_that_the_second_cloth_lies_on_is_gone_by():
+    """Two spreads of the first cloth cost the same in all; the second cloth was laid on the lengthwise fold."""
+    cut = resolve(lined())
+    row = BuyRow("main", 700.0, "none", "open", 3, 900.0, 1000.0, 10.0, None, "g", 0.8, in_all=12.0)
+    fold = replace(row, spread="lengthwise fold", led=True)
+    found = _with_the_best(cut, [row, fold])
+    assert [(r.spread, r.best) for r in found] == [("open", False), ("lengthwise fold", True)]
+    cheaper = _with_the_best(cut, [replace(row, in_all=11.0), fold])
+    assert [r.best for r in cheaper] == [True, False]
 
 
 def test_all_work_is_counted_beforehand():
