@@ -35,7 +35,7 @@ def laid_together(
     """Lays of every cloth by itself with second cloths laid over their leaders: where these lie, or gathered at the cut
     end if that costs less in all, which is searched for in part of the time; or in patches at the leaders, where these
     cost less. ``continued``: leaders stay. All searches together take ``COMPARED`` of the options' seconds; each has
-    that share of their rounds."""
+    that share of their rounds, but the first cloth laid again has all of them."""
     left = _Left(options)
     if not continued:
         lays = spread_by_whole_price(listed, lays)
