@@ -205,7 +205,8 @@ def batch_order_file(
             files = write_first(folder, lays)
             sections = [("plan of the batch", batch_section(found.plans))]
             if found.leftovers is not None:
-                sections.insert(0, ("plan of leftovers", remnants_section(found.leftovers)))
+                rest = remnants_section(found.leftovers, batch_follows=bool(found.plans))
+                sections.insert(0, ("plan of leftovers", rest))
 
             def draw() -> tuple[dict[str, bytes], dict[str, Any]]:
                 pictures, scenes = drawing.pictures()

@@ -325,9 +325,12 @@ def to_buy_words(need: ToBuy, imperial: bool) -> str:
     return f"{shop_length(need.buy_length, imperial)} of {need.cloth} for {garments}{cost}{apart}"
 
 
-def remnants_section(plan: RemnantPlan, pictures: Mapping[str, tuple[str, bytes]] | None = None) -> dict[str, Any]:
+def remnants_section(
+    plan: RemnantPlan, pictures: Mapping[str, tuple[str, bytes]] | None = None, *, batch_follows: bool = False
+) -> dict[str, Any]:
     """The section on leftovers: how many garments, which piece goes where, what to buy. ``pictures``: of leftovers by
-    their names, each a kind ("image/jpeg") and its bytes; those of leftovers that are used are shown."""
+    their names, each a kind ("image/jpeg") and its bytes; those of leftovers that are used are shown.
+    ``batch_follows``: what to buy for the other garments is said by the plans of the batch below."""
     used = list(dict.fromkeys(use["remnant"] for use in pieces_by_copy(plan)))
     return {
         "head": found_words(plan),
@@ -347,6 +350,9 @@ def remnants_section(plan: RemnantPlan, pictures: Mapping[str, tuple[str, bytes]
         ],
         "unused": ", ".join(plan.unused),
         "to_buy": [to_buy_words(b, plan.imperial) for b in plan.to_buy],
+        "rest": "The other garments are cut from cloth that is bought, as below."
+        if batch_follows
+        else "Nothing has to be bought.",
         "refused": plan.refused,
     }
 

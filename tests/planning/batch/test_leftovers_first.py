@@ -11,6 +11,7 @@ from nesting.planning.layout.options import SearchOptions
 from nesting.planning.leftovers.cloth_pieces import FitsBySearch
 from nesting.proof import prove
 from nesting.report.html.buy_page import batch_section, remnants_section
+from nesting.report.html.drawn import part_html
 from nesting.resolving.resolve import resolve
 from nesting.session.events import BatchWork
 from nesting.session.session import Session
@@ -95,6 +96,9 @@ def test_a_session_gives_lays_of_both_and_the_report_shows_both() -> None:
     assert len(batch_section(result.answer.plans)["plans"]) == 3
     assert "2 whole garments" in remnants_section(result.answer.leftovers)["head"]
     assert result.answer.as_dict()["leftovers"]["number"] == 2
+    # what is bought stands in the plans of the batch: nobody is told that nothing has to be
+    told = part_html("plan of leftovers", remnants_section(result.answer.leftovers, batch_follows=True))
+    assert "cut from cloth that is bought, as below" in told and "Nothing has to be bought" not in told
 
 
 def test_what_is_told_on_the_way_has_every_cloth() -> None:
