@@ -15,7 +15,9 @@ from nesting.report.drawing.view import picture
 from nesting.report.html.rendering import plain
 from nesting.report.html.shopping import shopping
 from nesting.report.html.summary import above_words, cost, in_all_words, share_by_area
+from nesting.report.sheet.before import before_spreading
 from nesting.report.sheet.folding import cross_section, folding_steps
+from nesting.report.sheet.patch_words import checked_words, cut_words, lay_words_of_patches
 from nesting.report.sheet.sheet import bundles, sheet
 from nesting.report.sheet.sheet_pdf import how_measured
 from nesting.report.words import (
@@ -131,12 +133,16 @@ def _lay(lay: Lay, listed: CuttingList | None, verdict: Any, drawn: Scene | None
                 "title": first_words(kind_words(section.spread)),
                 "steps": folding_steps(lay, section),
                 "figure": svg(cross_section(lay, section), decimals=2, inline=True),
+                "patches": lay_words_of_patches(lay, n),
                 "rows": [plain(row) | {"name": row.name} for row in numbers.rows if row.section == n],
             }
             for n, section in enumerate(lay.sections)
         ],
         "unit": unit_name(imperial),
         "how": how_measured(lay),
+        "before": before_spreading(lay),
+        "cut_first": cut_words(lay),
+        "only_checked": checked_words(lay),
         "bundles": bundles(lay),
         "tried": [
             {

@@ -6,7 +6,7 @@ from nesting.model.lay import Lay, Patch
 from nesting.report.sheet.sheet import end_allowance_of
 from nesting.report.words import edge_names, measure, unit_name
 
-__all__ = ["cut_words", "lay_words_of_patches"]
+__all__ = ["checked_words", "cut_words", "lay_words_of_patches"]
 
 
 def _size(patch: Patch, imperial: bool) -> str:
@@ -33,6 +33,16 @@ def cut_words(lay: Lay) -> tuple[str, ...]:
             f"{measure(y, imperial)} from {edge}. For {pieces}."
         )
     return tuple(said)
+
+
+def checked_words(lay: Lay) -> str:
+    """What the table of a second cloth in patches is for; empty for others."""
+    if not lay.patches:
+        return ""
+    return (
+        f"The pieces are cut out on “{lay.patches[0].on.cloth}”, each in its patch. The table tells where they lie "
+        "before the patches are cut: a check, not a cutting list."
+    )
 
 
 def lay_words_of_patches(lay: Lay, number: int) -> tuple[str, ...]:

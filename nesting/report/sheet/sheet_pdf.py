@@ -14,7 +14,7 @@ from nesting.report.drawing.scene import Scene
 from nesting.report.sheet.before import before_spreading
 from nesting.report.sheet.folding import cross_section, folding_steps
 from nesting.report.sheet.overview import overview
-from nesting.report.sheet.patch_words import cut_words, lay_words_of_patches
+from nesting.report.sheet.patch_words import checked_words, cut_words, lay_words_of_patches
 from nesting.report.sheet.sheet import Row, bundles, sheet
 from nesting.report.words import (
     cautions,
@@ -115,10 +115,7 @@ def sheet_pdf(lay: Lay, paper: str = "a4") -> bytes:
             say(how_measured(lay), small)
         flow.append(Spacer(1, 2 * MM))
         if lay.patches:
-            say(
-                f"The pieces are cut out on “{lay.patches[0].on.cloth}”, each in its patch. The table tells where they "
-                "lie before the patches are cut: a check, not a cutting list."
-            )
+            say(checked_words(lay))
         mine = [row for row in numbers.rows if row.section == n]
         flow.append(_table(mine, lay, inner, small))
     if lay.notes:

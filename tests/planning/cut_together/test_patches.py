@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 
 import pytest
@@ -16,6 +17,8 @@ from nesting.planning.layout.one_cloth import lay_cloth
 from nesting.planning.layout.options import SearchOptions
 from nesting.proof import prove
 from nesting.proof.edited import judgement_of
+from nesting.report.html.drawn import part_html
+from nesting.report.html.lay_part import lay_part
 from nesting.resolving.resolve import resolve
 
 
@@ -63,6 +66,17 @@ def test_the_cheapest_way_that_cuts_at_the_same_time_is_taken() -> None:
     together = order()
     first, second = nesting.lay(together, rounds=4, workers=1)
     assert second.buy_length <= 640.0
+
+
+def test_the_report_says_what_the_sheets_say_of_patches() -> None:
+    """Which rectangles to cut first, where each is laid, what to do before it is spread: on the page, too."""
+    lays = laid(order(main={"shrink_along": 0.05}))
+    page = re.sub(r"<[^>]*>", "", part_html("lay", lay_part(lays, resolve(order()))))
+    for patch in lays[1].patches:
+        assert f"Patch {patch.number}: {patch.length / 10:.1f} along the grain" in page
+        assert f"Lay patch {patch.number} of “thin” here" in page
+    assert "Cut these rectangles first" in page and "a check, not a cutting list" in page
+    assert "Wash first" in page
 
 
 def test_a_patch_for_each_front_takes_less_than_metres() -> None:
