@@ -177,7 +177,7 @@ def test_patches_are_told_as_patches():
     two = replace(plain, rows=[replace(r, patches=2) if r.over else r for r in plain.rows])
     page, shown = Reader(html("buy", buying_section(two))), " ".join(words_of(buying_summary(two)).split())
     for words in (page.text, shown):
-        assert "open, in 2 patches laid at their leaders on main" in words and "laid over" not in words
+        assert "open, in 2 patches laid at their leaders on main" in words and "laid over main" not in words
     assert "lining, in patches on main or cut apart" in shown and "← patches" in shown
     assert [r["patches"] for r in two.as_dict()["rows"]] == [0, 2, 0]
 
