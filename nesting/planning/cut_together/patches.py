@@ -24,13 +24,14 @@ from nesting.model.lay import Lay, Patch, PatchPlace, Placement, Section, Spread
 from nesting.model.order import Cloth, CutPiece
 from nesting.model.piece import Piece
 from nesting.model.units import format_apart
+from nesting.packing.problem import Stop
 from nesting.planning.cut_together.fits_over import why_not_together
 from nesting.planning.cut_together.layered import Apart, Pairs, at_leader, check_pairs, follower_notes, pairs_of
 from nesting.planning.cut_together.patch_groups import Box, Group, GroupRules, InTheWay, Wanted, grouped, union
 from nesting.planning.cut_together.placing import placed_by_search
 from nesting.planning.layout.assemble import assemble, with_length
 from nesting.planning.layout.demand import stacks_of
-from nesting.planning.layout.options import SearchOptions
+from nesting.planning.layout.options import SearchOptions, share_of
 from nesting.planning.layout.repeats import matching_for
 from nesting.planning.layout.yardage import buy_length, garment_shares, utilisation
 from nesting.resolving.cutting_list import CuttingList, GarmentEntry, PieceEntry
