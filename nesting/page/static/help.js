@@ -45,9 +45,10 @@ export function explain(at) {
   const box = at.getBoundingClientRect();
   const own = card.getBoundingClientRect();
   const left = Math.max(8, Math.min(innerWidth - own.width - 8, box.left));
-  const below = box.bottom + 6 + own.height < innerHeight;
+  // above the word, as what it explains stands below or beside it
+  const above = box.top - own.height - 6 >= 8;
   card.style.left = `${left}px`;
-  card.style.top = `${below ? box.bottom + 6 : Math.max(8, box.top - own.height - 6)}px`;
+  card.style.top = `${above ? box.top - own.height - 6 : Math.min(box.bottom + 6, innerHeight - own.height - 8)}px`;
 }
 
 export function hide() {
@@ -69,6 +70,7 @@ export function watchWords() {
       timer = window.setTimeout(hide, 300);
     }
   });
+  document.addEventListener("wheel", () => hide(), { passive: true });
   document.addEventListener("keydown", (e) => {
     if (e.key !== "F1" || !(e.target instanceof HTMLElement)) return;
     const at = e.target.dataset.term ? e.target : null;

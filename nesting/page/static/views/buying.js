@@ -61,7 +61,7 @@ function mount(root, app) {
       ...(doc?.curves ?? []).filter((c) => c.points.length > 1).map((c) => h("figure", {}, h("figcaption", {}, `${c.cloth}${c.width ? `, ${asCm(c.width)} wide` : ""}: cloth to buy for 1, 2, 3 … garments`), curve(c.points))),
       doc?.trims.length ? [h("h3", {}, "Elastic, binding, lace"), table("Trims", ["trim", "pieces", "in all", "to buy", "cost"], doc.trims.map((t) => [t.name, String(t.count), lengthOf(t.total), lengthOf(t.buy), asMoney(t.cost)]))] : null,
       doc?.unlisted.length ? [h("h3", {}, "Sewn to edges, and not reckoned yet"), h("ul", { class: "findings" }, ...doc.unlisted.map((l) => h("li", {}, l))),
-        h("p", { class: "note" }, "How much of it to buy depends on how far it is stretched; a trim of the order that goes along these edges reckons it.")] : null,
+        h("p", { class: "note" }, "How much of it to buy depends on how far it is stretched; add it under “Elastic, bindings, lace”, where the cloth is described, and it is reckoned.")] : null,
       doc?.answer ? commandLine(app, doc.command) : null,
     );
     showRun(app, runs.buy, runNow(), "buy");

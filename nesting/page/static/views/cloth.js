@@ -33,7 +33,7 @@ const TERMS = {
 function mount(root, app) {
   const cards = h("div", { class: "cards" });
   root.append(cards);
-  const garmentCard = h("section", { class: "card wide", "aria-label": "What to cut" });
+  const garmentCard = h("section", { class: "card full", "aria-label": "What to cut" });
   const clothCards = h("div", { class: "cards" });
   const remnantCard = h("section", { class: "card", "aria-label": "Leftovers" });
   const wearerCard = h("section", { class: "card", "aria-label": "People" });
