@@ -53,7 +53,7 @@ _REST = (
     "nesting.report.html.lay_part",
 )
 #: cloth pieces: with fewer, drawing is over before another process would be of use
-_WORTH_A_PROCESS = 30
+_WORTH_A_PROCESS = 100
 #: share of all pieces that the other process draws, about; this one writes the sheets as well
 _THEIRS = 0.6
 
