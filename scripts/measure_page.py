@@ -146,9 +146,16 @@ def _drag(address: str, asked: argparse.Namespace) -> None:
         begun = time.monotonic()
         count = _many(page, asked.pieces, begun)
         laid = page.locator(".laid").nth(count // 2)
-        box = laid.locator(".cutline").bounding_box()
-        stage = page.locator(".stage .board").bounding_box()
+        box = stage = None
+        until = time.monotonic() + 20.0
+        while (box is None or stage is None) and time.monotonic() < until:
+            # the proof's end draws the view once more
+            box = laid.locator(".cutline").first.bounding_box()
+            stage = page.locator(".stage .board").bounding_box()
+        if box is None or stage is None:
+            raise SystemExit("no piece of the lay is to be seen")
         x, y = box["x"] + box["width"] / 2, box["y"] + box["height"] / 2
+        page.wait_for_timeout(500)  # the last redraw would take the piece out of the hand
         page.mouse.move(x, y)
         page.mouse.down()
         page.mouse.move(x + 6, y)
