@@ -85,8 +85,9 @@ def write_first(folder: Path, lays: Sequence[Lay]) -> dict[str, bytes]:
 
 
 class Drawing:
-    """The drawings of the lays of a command. What draws is loaded while the search runs, in another process where there
-    is much to draw: that process draws the larger part while this one draws the rest and writes the sheets."""
+    """The drawings of the lays of a command. What draws is loaded from now on, beside whatever the command does, in
+    another process where there is much to draw: that process draws the larger part while this one draws the rest and
+    writes the sheets."""
 
     def __init__(self, listed: CuttingList) -> None:
         many = sum(len(entry.hands) * garment.count for garment in listed.garments for entry in garment.pieces)
@@ -113,7 +114,7 @@ class Drawing:
         pieces = [len(lay.placements) for lay in lays]
         theirs: list[int] = []
         for number in sorted(range(len(lays)), key=lambda k: -pieces[k]):
-            if sum(pieces[k] for k in theirs) < _THEIRS * sum(pieces) or not theirs:
+            if sum(pieces[k] for k in theirs) < _THEIRS * sum(pieces):
                 theirs.append(number)
         self._theirs = tuple(sorted(theirs))
         self._ahead = self._aside.ask(_all_drawn, [lays[k] for k in self._theirs], listed)

@@ -45,7 +45,7 @@ class _Ribbon:
 
     @property
     def length(self) -> float:
-        return float(np.linalg.norm(np.diff(self.middle, axis=0), axis=1).sum())
+        return _long(self.middle)
 
     def turned(self) -> _Ribbon:
         return _Ribbon(self.middle[::-1], self.width)
