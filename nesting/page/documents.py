@@ -29,7 +29,6 @@ __all__ = [
     "FindingDoc",
     "FinishDoc",
     "GarmentDoc",
-    "HelpDoc",
     "JudgedDoc",
     "LaidPiece",
     "LayDoc",
@@ -316,11 +315,12 @@ class FinishDoc(TypedDict):
 
 
 class PiecesDoc(TypedDict):
-    """GET /api/pieces."""
+    """GET /api/pieces. ``unsaid``: pieces with one outline of which nobody has said whether it is cut or sewn along."""
 
     rev: int
     pieces: list[PieceDoc]
     proposals: list[Proposal]
+    unsaid: list[str]
     finishes: list[FinishDoc]
     turns: list[str]
     edge_names: list[str]
@@ -748,9 +748,3 @@ class CutDoc(TypedDict):
     calibrations: list[CalibrationDoc]
     ready: bool
     why_not: str | None
-
-
-class HelpDoc(TypedDict):
-    """GET /api/help: ``terms``: key → {term, words, picture: an SVG file name under /static/help/ or null}."""
-
-    terms: dict[str, dict[str, Any]]

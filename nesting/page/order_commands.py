@@ -455,6 +455,22 @@ class _Edits:
         text = _Edits(text, self.survey)._set_piece(cmd.piece, cmd.size, ("finish", cmd.name), None)
         return Edit(f"name {cmd.name} of {cmd.piece} taken away", text)
 
+    def _pieces_allowance(self, cmd: ask.PiecesAllowance) -> Edit:
+        names = dict.fromkeys(cmd.pieces)
+        if not names or not cmd.length.strip():
+            asked = "how wide the allowance is, such as 1 cm (0 where there is none)" if names else "which pieces"
+            raise Refused("empty", f"say {asked}", view="pieces", field="allowance")
+        width = cmd.length.strip()
+        length()(width, self.root.at("allowance"))
+        text = self.text
+        for name in names:
+            self._piece_key(name, None)
+            lies_in_it = width if cmd.includes else "0 cm"
+            text = _Edits(text, self.survey)._set_piece(name, None, ("allowance", "*"), lies_in_it)
+            if not cmd.includes:
+                text = _Edits(text, self.survey)._set_piece(name, None, ("finish", "*"), f"seam {width}")
+        return Edit(f"seam allowance of {', '.join(names)}", text)
+
     def _proposals_accept(self, cmd: ask.ProposalsAccept) -> Edit:
         offered = proposals(self.survey)
         wanted = [one for one in offered if (one["id"] in cmd.ids if cmd.ids else not one["guess"])]

@@ -28,7 +28,6 @@ from nesting.page.answers_doc import answer_doc, buy_doc
 from nesting.page.cloth_doc import cloths_doc, stash_file
 from nesting.page.cut_doc import calibration, cut_doc, files_in, leftovers_of
 from nesting.page.documents import Problem, RunDoc
-from nesting.page.help import help_doc
 from nesting.page.history import Step
 from nesting.page.lays import Lays, as_file
 from nesting.page.order_commands import Edit, Refused, edit_of, new_alteration, not_held
@@ -238,8 +237,8 @@ class Page:
         so_far = self._latest.get(cloth or next(iter(lays.cloths()), "")) if name == "lay" else None
         builders: dict[str, Callable[[], Any]] = {
             "state": lambda: state_doc(work, self.live()),
-            "pieces": lambda: pieces_doc(work.survey, work.rev),
-            "seams": lambda: seams_doc(work.survey, work.rev),
+            "pieces": lambda: pieces_doc(work.survey, work.rev, work.declined),
+            "seams": lambda: seams_doc(work.survey, work.rev, work.declined),
             "alterations": lambda: alterations_doc(work.survey, work.rev),
             "cloth": lambda: cloths_doc(work.survey, work.rev),
             "lay": lambda: (
@@ -251,7 +250,6 @@ class Page:
             "remnants": lambda: answer_doc(work, "remnants", work.rev),
             "batch": lambda: answer_doc(work, "batch", work.rev),
             "cut": lambda: cut_doc(work, lays, cloth, work.rev),
-            "help": lambda: help_doc(),
         }
         build = builders[name]
         async with self.lock:
@@ -362,6 +360,8 @@ class Page:
                 docs |= {"lay", "cut"}
             elif name.startswith(("ticks:", "projector")):
                 docs |= {"cut"}
+            elif name == "declined":
+                docs |= {"pieces", "seams"}
         return [one for one in _ORDER_DOCS if one in docs]
 
     def _undo(self, cmd: ask.Undo) -> tuple[dict[str, Any], list[str], str]:
@@ -403,6 +403,10 @@ class Page:
         address = self.opener(path) if cmd.open and self.opener is not None else ""
         command = f"nesting page {shlex.quote(path.name)}"
         return {"order": path.name, "command": command, "address": address}, [], "a new order"
+
+    def _proposals_decline(self, cmd: ask.ProposalsDecline) -> tuple[dict[str, Any], list[str], str]:
+        step = self.work.change("not so", {"declined": sorted({*self.work.declined, *cmd.ids})})
+        return {}, self._docs(step), "not so"
 
     # --- files to choose from
 

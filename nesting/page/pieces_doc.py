@@ -41,11 +41,12 @@ FINISHES: tuple[FinishDoc, ...] = (
         "words": "a trim that builds out beyond the cloth",
     },
 )
-_SETTINGS = ("cut", "mirrored", "cloth", "turn", "tilt", "needs_stretch", "unfold", "grain", "fold", "alike_ok")
+_SETTINGS = ("cut", "mirrored", "cloth", "turn", "tilt", "needs_stretch", "unfold", "grain", "fold", "alike_ok",
+             "allowance", "finish")  # fmt: skip
 
 
-def pieces_doc(survey: Survey, rev: int) -> PiecesDoc:
-    """Every piece that could be read."""
+def pieces_doc(survey: Survey, rev: int, declined: frozenset[str] = frozenset()) -> PiecesDoc:
+    """Every piece that could be read. ``declined``: ids of proposals and questions that are not asked again."""
     used = {
         (name, block["size"])
         for block in survey.blocks.get("garment", [])
@@ -54,11 +55,23 @@ def pieces_doc(survey: Survey, rev: int) -> PiecesDoc:
     return {
         "rev": rev,
         "pieces": [_piece(survey, key, used) for key in survey.drawn],
-        "proposals": proposals(survey),
+        "proposals": [one for one in proposals(survey) if one["id"] not in declined],
+        "unsaid": [name for name in _unsaid(survey) if f"allowance:{name}" not in declined],
         "finishes": list(FINISHES),
         "turns": list(get_args(TurnRule)),
         "edge_names": list(EDGE_NAMES),
     }
+
+
+def _unsaid(survey: Survey) -> list[str]:
+    """Pieces that have one outline, of which it is not said whether the seam allowance lies in it."""
+    return list(
+        dict.fromkeys(
+            key[0]
+            for key, one in survey.drawn.items()
+            if not one.band and one.piece.seam is None and not survey.asked[key]["allowance"]
+        )
+    )
 
 
 def notch_doc(notch: Any) -> NotchDoc:

@@ -20,7 +20,6 @@ Routes
     GET  ``/api/remnants``       AnswerDoc
     GET  ``/api/batch``          AnswerDoc
     GET  ``/api/cut?cloth=``     CutDoc
-    GET  ``/api/help``           HelpDoc
     POST ``/api/upload``         multipart, field ``files`` (several), optional ``kind``: "pattern" (default),
                                  "remnant" or "photo" (→ ``{"ok": true, "photos": [names], "sizes": {name: [w, h]}}``);
                                  → ``{"ok": true, "files": [FileDoc], "findings": [FindingDoc]}``, or
@@ -328,6 +327,21 @@ class ProposalsAccept(Command, tag="proposals.accept"):
     """Accept proposals by id; empty: all of them but the guesses. One step of undo."""
 
     ids: list[str] = []
+
+
+class ProposalsDecline(Command, tag="proposals.decline"):
+    """Do not ask these again, by id; kept beside the order, whose text stays as it is. A step that can be undone."""
+
+    ids: list[str]
+
+
+class PiecesAllowance(Command, tag="pieces.allowance"):
+    """What the one outline of these pieces is: the cut line, in which an allowance of ``length`` lies (``includes``),
+    or the line that is sewn, to which it is added."""
+
+    pieces: list[str]
+    includes: bool
+    length: str
 
 
 # --- seams ------------------------------------------------------------------------------------------------------------

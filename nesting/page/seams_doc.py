@@ -26,8 +26,8 @@ __all__ = ["Side", "drawn_edge", "seams_doc", "seams_of", "walk_sides"]
 Side = str | Sequence[str]
 
 
-def seams_doc(survey: Survey, rev: int) -> SeamsDoc:
-    """All seams of the order, in every size, and edges that are in none."""
+def seams_doc(survey: Survey, rev: int, declined: frozenset[str] = frozenset()) -> SeamsDoc:
+    """All seams of the order, in every size, and edges that are in none. ``declined``: proposals not made again."""
     order = survey.order or survey.assumed
     sewn: set[str] = set()
     seams = seams_of(survey)
@@ -45,7 +45,7 @@ def seams_doc(survey: Survey, rev: int) -> SeamsDoc:
         "seams": seams,
         "settings": _settings(survey),
         "together": _together(survey),
-        "proposals": seam_proposals(survey),
+        "proposals": [one for one in seam_proposals(survey) if one["id"] not in declined],
         "loose": loose,
     }
 

@@ -38,7 +38,7 @@ __all__ = ["application", "serve"]
 _HERE = Path(__file__).parent
 #: set for a page that another one has opened
 _WITHIN = "NESTING_PAGE_WITHIN"
-_DOCS = ("state", "pieces", "seams", "alterations", "cloth", "lay", "buy", "remnants", "batch", "cut", "help")
+_DOCS = ("state", "pieces", "seams", "alterations", "cloth", "lay", "buy", "remnants", "batch", "cut")
 #: files of one drop
 MOST_FILES = 100
 #: bytes of one command on the socket

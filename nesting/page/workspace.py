@@ -101,6 +101,11 @@ class Workspace:
             return self.path.stem
 
     @property
+    def declined(self) -> frozenset[str]:
+        """Proposals and questions that somebody said no to, by id."""
+        return frozenset(self.history.state.get("declined") or ())
+
+    @property
     def order_text(self) -> OrderText:
         """The order's text, to be changed."""
         return OrderText(self.text, self.path.name)

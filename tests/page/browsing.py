@@ -90,17 +90,35 @@ def run_ended(page: Any, number: int) -> None:
     raise AssertionError(f"search {number} does not end")
 
 
-def front_and_back(folder: Path) -> list[Path]:
-    """Two drawings of a small pair of shorts, without any names: outlines in mm, a grain arrow each, a label."""
+def grabbed(page: Any, spot: str, in_hand: str) -> tuple[float, float]:
+    """Press the mouse on something until ``in_hand`` is there, by which it tells that it was taken; where it was
+    pressed. A drawing that is replaced at that very moment is missed: a person presses again."""
+    shown = page.locator(spot)
+    for _ in range(40):
+        shown.hover()
+        box = shown.bounding_box()
+        if box is not None:
+            x, y = box["x"] + box["width"] / 2, box["y"] + box["height"] / 2
+            page.mouse.move(x, y)
+            page.mouse.down()
+            if page.locator(in_hand).count():
+                return x, y
+            page.mouse.up()
+        page.wait_for_timeout(250)
+    raise AssertionError(f"{spot} cannot be taken in the hand")
+
+
+def front_and_back(folder: Path, back_cut: str = "cut 2 mirrored") -> list[Path]:
+    """Two drawings of a small pair of shorts, without any names: outlines in mm and a label each."""
     front = "M 20 20 L 240 20 L 260 300 L 60 300 C 50 240 40 220 20 200 Z"
     back = "M 20 20 L 260 20 L 280 300 L 40 300 C 34 250 30 220 20 200 Z"
     made = []
-    for name, outline, wide in (("front", front, 280), ("back", back, 300)):
+    for name, outline, wide, cut in (("front", front, 280, "cut 2 mirrored"), ("back", back, 300, back_cut)):
         path = folder / f"{name}.svg"
         path.write_text(
             f'<svg xmlns="http://www.w3.org/2000/svg" width="{wide}mm" height="320mm" viewBox="0 0 {wide} 320">'
             f'<g id="{name}"><path class="cut" fill="none" stroke="black" d="{outline}"/>'
-            f'<text x="100" y="150">{name} cut 2 mirrored</text></g></svg>',
+            f'<text x="100" y="150">{name} {cut}</text></g></svg>',
             encoding="utf-8",
         )
         made.append(path)

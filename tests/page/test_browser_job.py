@@ -12,7 +12,7 @@ from typing import Any
 
 import pytest
 
-from tests.page.browsing import ROOT, browsed, front_and_back, need_browser, run_ended, served
+from tests.page.browsing import ROOT, browsed, front_and_back, grabbed, need_browser, run_ended, served
 
 pytestmark = pytest.mark.slow
 
@@ -47,34 +47,37 @@ def _name(page: Any, piece: str, start: int, end: int, name: str) -> None:
     need_browser().expect(page.locator(f'.edge[aria-label^="edge {name} of {piece},"]')).to_be_visible()
 
 
-def _box(shown: Any) -> Any:
-    """Where it is on the screen; while a drawing is being replaced, there is no answer for a moment."""
-    for _ in range(50):
-        box = shown.bounding_box()
-        if box is not None:
-            return box
-        shown.page.wait_for_timeout(100)
-    raise AssertionError("it is not drawn")
-
-
 def test_the_whole_job_by_mouse_and_keyboard(tmp_path: Path) -> None:
-    """Drop, grain, edges, seams, finishes, fold, alteration, cloth, lay, drag, go on, tick, print, repeat."""
+    """Drop, grain, edges, finishes, fold, seams, alteration, cloth, lay, drag, go on, tick, print, repeat."""
     expect = need_browser().expect
     folder, drawings = tmp_path / "mine", tmp_path / "drawings"
     folder.mkdir()
     drawings.mkdir()
     with served(folder) as address, browsed(address) as page:
         status = page.locator("#status")
-        _drop(page, front_and_back(drawings))
+        _drop(page, front_and_back(drawings, back_cut="cut 1"))
         expect(page.locator(".shape")).to_have_count(2)
         expect(page.locator("#blockers")).to_contain_text("Do not cut yet")
 
-        # what is likely is accepted, the grain of the back is turned round by its knob and the arrow keys
-        # a guess at the grain is accepted by itself
-        for piece in ("front", "back"):
-            page.locator(f'[data-key^="accept-grain:{piece}:"]').click()
-            expect(status).to_contain_text(f"The grain of {piece} may run up the drawing")
+        # both are drawn with one outline: it is the one to cut along, with 1 cm in it
+        expect(page.locator("[aria-label='Seam allowance']")).to_contain_text("front and back have one outline")
+        _fill(page, "allowance-width", "1 cm")
+        page.locator('[data-key="allowance-say"]').click()
+        expect(status).to_contain_text("the allowance lies in the drawn line")
+        expect(page.locator('[data-key="allowance-say"]')).to_have_count(0)
+
+        # one guess at a grain is accepted, the other is not so, and that is not forgotten: there the arrow is drawn
+        page.locator('[data-key^="accept-grain:front:"]').click()
+        expect(status).to_contain_text("The grain of front may run up the drawing")
+        offered = page.locator('[data-key^="decline-grain:back:"]')
+        offered.click()
+        expect(offered).to_have_count(0)
+        page.reload()
+        expect(page.locator('.shape[data-piece^="back|"]')).to_be_visible()
+        expect(offered).to_have_count(0)
         page.locator('.shape[data-piece^="back|"] .cutline').click(position={"x": 40, "y": 40})
+        page.locator('[data-key="grain-arrow"]').click()
+        expect(status).to_contain_text("An arrow on back, pointing up")
         knob = page.locator('[data-key="grain-knob"]')
         knob.focus()
         knob.press("Shift+ArrowRight")
@@ -99,6 +102,11 @@ def test_the_whole_job_by_mouse_and_keyboard(tmp_path: Path) -> None:
         page.keyboard.press("Enter")
         page.locator('[data-key="edge-fold"]').click()
         expect(page.locator(".wrong").first).not_to_be_empty()
+        # the straight side at the centre of the back can, and lies on it from then on
+        _edge(page, "back", 4, 5).locator(".edgehit").dispatch_event("click")
+        page.locator('[data-key="edge-fold"]').click()
+        expect(status).to_contain_text("back lies on the fold with this edge")
+        expect(page.locator('.shape[data-piece^="back|"] .edge.onfold')).to_have_count(1)
 
         # seams
         page.keyboard.press("Alt+2")
@@ -114,12 +122,9 @@ def test_the_whole_job_by_mouse_and_keyboard(tmp_path: Path) -> None:
         # one alteration, the same on both pieces: the first by dragging its line, the second typed
         page.keyboard.press("Alt+3")
         page.locator('[data-key="alter-piece"]').select_option("front")
-        line = page.locator('[data-key="alter-by"]')
-        box = _box(line)
-        page.mouse.move(box["x"] + box["width"] / 2, box["y"] + box["height"] / 2)
-        page.mouse.down()
+        x, y = grabbed(page, '[data-key="alter-by"]', '[data-key="alter-by"]:focus')
         for step in range(1, 9):
-            page.mouse.move(box["x"] + box["width"] / 2, box["y"] + box["height"] / 2 - 3 * step)
+            page.mouse.move(x, y - 3 * step)
         page.mouse.up()
         by = page.locator('[data-key="alter-by-text"]')
         expect(by).not_to_have_value("1 cm")
@@ -152,21 +157,18 @@ def test_the_whole_job_by_mouse_and_keyboard(tmp_path: Path) -> None:
         page.locator('[data-key="lay-spread"]').select_option("open")
         page.locator('[data-key="lay-start"]').click()
         expect(page.locator(".verdict")).to_contain_text("Proved", timeout=240_000)
-        expect(page.locator(".laid")).to_have_count(8)
+        expect(page.locator(".laid")).to_have_count(6)
 
         # drag to the right, beyond the end of the lay: there is room
-        piece = page.locator(".laid").last
-        name = piece.get_attribute("data-laid")
-        box = _box(piece.locator(".cutline"))
-        x, y = box["x"] + box["width"] / 2, box["y"] + box["height"] / 2
-        page.mouse.move(x, y)
-        page.mouse.down()
+        name = page.locator(".laid").last.get_attribute("data-laid")
+        laid = f'.laid[data-laid="{name}"]'
+        x, y = grabbed(page, f"{laid} .cutline", f"{laid}.chosen")
         page.mouse.move(x + 30, y, steps=5)
         page.mouse.move(x + 420, y, steps=20)
         page.mouse.up()
         expect(status).to_contain_text("moved")
         expect(page.locator(".verdict")).to_contain_text(re.compile("Proved|Does not hold"))
-        expect(page.locator(f'.laid[data-laid="{name}"]')).to_have_class(re.compile("chosen"))
+        expect(page.locator(laid)).to_have_class(re.compile("chosen"))
         page.locator('[data-key="hold"]').click()
         expect(page.locator('[data-key="lay-go-on"]')).to_contain_text("1 piece held")
         page.locator('[data-key="lay-go-on"]').click()
@@ -187,11 +189,31 @@ def test_the_whole_job_by_mouse_and_keyboard(tmp_path: Path) -> None:
         expect(page.locator(".laid.cutout")).to_have_count(1)
         page.reload()
         expect(page.locator(".laid.cutout")).to_have_count(1)
-        page.locator('[data-key^="kind-"]').first.check()
+        page.locator('[data-key="kind-sheet"]').check()
+        page.locator('[data-key="kind-tiles"]').check()
         page.locator('[data-key="print-files"]').click()
         expect(status).to_contain_text("Written", timeout=60_000)
+        listed = page.locator("tr[data-row]").all_inner_texts()
+        assert len(listed) == 6
+        sheet, tiles = (_printed(page, kind) for kind in ("sheet", "tiles"))
+        # what is printed has the distances that the page lists, and something to measure it by
+        for row in listed:
+            distances = re.findall(r"\d+\.\d", row)
+            assert len(distances) >= 4 and all(one in sheet for one in distances), (row, sheet)
+        assert re.search(r"square.*5(\.0)? cm", tiles, re.S), tiles
 
     _same_lay(command, folder, places)
+
+
+def _printed(page: Any, kind: str) -> str:
+    """The words on a printed file, fetched by its link on the page."""
+    import pypdfium2
+
+    link = page.locator(f'a[href*="{kind}"][href$=".pdf"]').first.get_attribute("href")
+    answer = page.request.get(str(page.evaluate("(link) => new URL(link, location.href).href", link)))
+    assert answer.ok, answer.status
+    with pypdfium2.PdfDocument(answer.body()) as document:
+        return "\n".join(sheet.get_textpage().get_text_range() for sheet in document)
 
 
 def _same_lay(command: str, folder: Path, places: dict[str, Any]) -> None:

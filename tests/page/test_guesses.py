@@ -2,7 +2,11 @@
 
 from __future__ import annotations
 
+import pytest
+
+from nesting.model.piece import Ring
 from nesting.page.plain import plain
+from nesting.page.workspace import Workspace
 from tests.page.conftest import Server
 
 _LEG = """<svg xmlns="http://www.w3.org/2000/svg" width="400mm" height="200mm" viewBox="0 0 400 200">
@@ -46,6 +50,46 @@ def test_edges_of_one_name_but_unlike_lengths_are_a_guess(empty: Server) -> None
     empty.do("edge.unname", piece="long", name="side")
     name_side("back")
     assert [p["guess"] for p in empty.get("seams")["proposals"]] == [False]
+
+
+def test_a_no_is_remembered_beside_the_order(empty: Server) -> None:
+    """A proposal that somebody said no to is not made again, by the next page either; the order's text stays as it is,
+    and one step back makes it again."""
+    empty.drop(_leg("leg"))
+    path = empty.page.work.path
+    before = path.read_bytes()
+    offered = empty.get("pieces")["proposals"]
+    assert offered
+    empty.do("proposals.decline", ids=[p["id"] for p in offered])
+    assert empty.get("pieces")["proposals"] == []
+    assert path.read_bytes() == before
+    assert Workspace(path).declined == {p["id"] for p in offered}
+    empty.do("undo")
+    assert empty.get("pieces")["proposals"] == offered
+
+
+def test_one_outline_is_asked_whether_the_allowance_lies_in_it(empty: Server) -> None:
+    """A leg drawn 380 mm long: cut along with 1 cm in it, its sewn line is a mean 360 mm long; sewn along, it is cut
+    2 cm longer than drawn. What is answered, or declined, is not asked again."""
+    empty.drop(_leg("leg"), _leg("arm"), _leg("cuff"))
+    assert empty.get("pieces")["unsaid"] == ["leg", "arm", "cuff"]
+    for name in ("leg", "arm"):
+        empty.do("piece.set", piece=name, key="grain", value=0)
+    assert "1 cm" in empty.refused("pieces.allowance", pieces=["leg"], includes=True, length="")["message"]
+    assert "wide" in empty.refused("pieces.allowance", pieces=["leg"], includes=True, length="wide")["message"]
+    empty.do("pieces.allowance", pieces=["leg"], includes=True, length="1 cm")
+    empty.do("pieces.allowance", pieces=["arm"], includes=False, length="1,0 cm")
+    assert empty.get("pieces")["unsaid"] == ["cuff"]
+    empty.do("proposals.decline", ids=["allowance:cuff"])
+    assert empty.get("pieces")["unsaid"] == []
+    ready = {key[0]: cut.piece for key, cut in empty.page.work.survey.ready.items()}
+    assert _spans(ready["leg"].outline) == pytest.approx(380.0) and _spans(ready["arm"].seam) == pytest.approx(380.0)
+    assert _spans(ready["leg"].seam) == pytest.approx(360.0) and _spans(ready["arm"].outline) == pytest.approx(400.0)
+
+
+def _spans(ring: Ring) -> float:
+    """How far an outline reaches along the grain, mm."""
+    return max(x for x, _ in ring) - min(x for x, _ in ring)
 
 
 def test_a_missing_join_notch_names_the_tick_box() -> None:

@@ -81,6 +81,8 @@ COMMANDS: list[tuple[str, dict[str, Any], int, set[str]]] = [
     ("piece.set", {"piece": "lining", "key": "trim_short.top", "value": "2 cm"}, 0, {"piece"}),
     ("garment.set", {"index": 1, "key": "same_cloth", "value": True}, 0, {"garment"}),
     ("garment.set", {"index": 1, "key": "ratio", "value": "2"}, 0, {"garment"}),
+    ("pieces.allowance", {"pieces": ["shorts front", "lining"], "includes": True, "length": "1 cm"}, 0, {"piece"}),
+    ("pieces.allowance", {"pieces": ["shorts back"], "includes": False, "length": "1 cm"}, 0, {"piece"}),
 ]  # fmt: skip
 #: commands on what has to be made first
 AFTER: list[tuple[tuple[str, dict[str, Any]], tuple[str, dict[str, Any], int, set[str]]]] = [
@@ -100,6 +102,7 @@ ELSEWHERE = {
     "undo", "redo", "disk.reload", "disk.keep_mine", "order.new", "proposals.accept", "seam.try", "alter.try",
     "lay.start", "run.stop", "lay.take", "lay.move", "lay.keep", "buy.start", "remnants.start", "batch.start",
     "file.contents", "stash.add", "stash.remove", "cut.tick", "cut.print", "projector.save", "projector.remove",
+    "proposals.decline",
 }  # fmt: skip
 
 

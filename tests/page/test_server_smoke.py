@@ -13,7 +13,6 @@ DOCS = {
     "state": documents.StateDoc, "pieces": documents.PiecesDoc, "seams": documents.SeamsDoc,
     "alterations": documents.AlterationsDoc, "cloth": documents.ClothsDoc, "lay": documents.LayDoc,
     "buy": documents.BuyDoc, "remnants": documents.AnswerDoc, "batch": documents.AnswerDoc, "cut": documents.CutDoc,
-    "help": documents.HelpDoc,
 }  # fmt: skip
 
 

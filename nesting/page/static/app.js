@@ -15,8 +15,6 @@ export class App {
     this.store = new Store();
     /** @type {Map<string, Problem>} refusals by the spot at which they stand */
     this.problems = new Map();
-    /** proposals that somebody said no to, by id: not shown again while this page is open @type {Set<string>} */
-    this.declined = new Set();
     /** @type {Map<string, string>} what was typed where it was refused: nobody types it twice */
     this.typed = new Map();
     /** @type {Where | null} what the view in front should light, from a reason or a finding that was clicked */
@@ -49,6 +47,11 @@ export class App {
     if (!reply.ok) this.say(reply.problem?.message ?? "This was refused.", "bad");
     else if (how.done) this.say(how.done, "good");
     return reply;
+  }
+
+  /** @param {string[]} ids proposals and questions that are not asked again */
+  decline(ids) {
+    return this.send("proposals.decline", { ids }, { done: "Not asked again; one step back asks it again." });
   }
 
   async undo() {

@@ -20,7 +20,7 @@
  * @typedef {{id: string, name: string, size: string | null, file: string | null, label: string, outline: Line, seam: Line | null, inside: Line[], cutouts: Line[], notches: Notch[], drills: Drill[], corners: [number, XY][], grain: Line | null, grain_deg: number | null, fold: Line | null, edges: Edge[], settings: Record<string, Field>, findings: Finding[], usable: boolean, problem: Problem | null, places: XY[], bounds: [number, number, number, number], in_order: boolean, text: string[]}} Piece
  * @typedef {{id: string, kind: string, pieces: string[], edges: string[], value: any, message: string, why: string, sure: number, guess: boolean}} Proposal
  * @typedef {{kind: string, example: string, needs_length: boolean, words: string}} Finish
- * @typedef {{rev: number, pieces: Piece[], proposals: Proposal[], finishes: Finish[], turns: string[], edge_names: string[]}} Pieces
+ * @typedef {{rev: number, pieces: Piece[], proposals: Proposal[], unsaid: string[], finishes: Finish[], turns: string[], edge_names: string[]}} Pieces
  * @typedef {{edges: string[], pieces: string[], length: number, wanted: number, drawn: Line[], joins: number[], marks: any[], half: boolean, mirrored: boolean, centre: boolean, parts: Line[]}} SeamSide
  * @typedef {{index: number, size: string | null, sides: SeamSide[], difference: number, tolerance: number, agrees: boolean, messages: string[], no_centre: string[], ease: number, ratio: number}} Seam
  * @typedef {{index: number, ease_between: string[] | null, match: boolean, add_centre_notches: boolean, add_join_notches: boolean, in_row: boolean}} SeamSettings

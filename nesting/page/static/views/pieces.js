@@ -38,15 +38,17 @@ function mount(root, app) {
   const side = h("div", { class: "cards" });
   root.append(top, h("div", { class: "split" }, stage, side));
   const proposed = h("section", { class: "card", "aria-label": "Proposals" });
+  const allowanceCard = h("section", { class: "card", "aria-label": "Seam allowance" });
   const edgeCard = h("section", { class: "card", "aria-label": "The chosen edge" });
   const pieceCard = h("section", { class: "card", "aria-label": "The chosen piece" });
   const fileCard = h("section", { class: "card", "aria-label": "Pattern files" });
   const photoCard = h("section", { class: "card", "aria-label": "Photographs" });
-  side.append(proposed, edgeCard, pieceCard, fileCard, photoCard);
+  side.append(allowanceCard, proposed, edgeCard, pieceCard, fileCard, photoCard);
   const photos = new Photos(app, photoCard);
   const drop = new DropFiles(root, take).enable();
   /** @type {DragKnob | null} */
   let knob = null;
+  const allowance = { is: "cut", width: "" };
   /** @type {unknown} */
   let drawn = null;
   let dividing = false;
@@ -204,7 +206,7 @@ function mount(root, app) {
   }
 
   function drawProposals() {
-    const list = (doc()?.proposals ?? []).filter((p) => !app.declined.has(p.id));
+    const list = doc()?.proposals ?? [];
     const sure = list.filter((p) => !p.guess);
     if (!list.length) return redraw(proposed);
     redraw(
@@ -214,7 +216,25 @@ function mount(root, app) {
       h("ul", { class: "list" }, ...list.map((p) =>
         h("li", {}, h("span", { class: "grow" }, p.message, h("span", { class: "note" }, ` ${p.why}`)),
           button("Yes", () => app.send("proposals.accept", { ids: [p.id] }, { done: p.message }), { kind: "mini", key: `accept-${p.id}`, label: `Accept: ${p.message}` }),
-          button("No", () => { app.declined.add(p.id); draw(); }, { kind: "mini", key: `decline-${p.id}`, label: `Not so: ${p.message}` })))),
+          button("No", () => app.decline([p.id]), { kind: "mini", key: `decline-${p.id}`, label: `Not so: ${p.message}` })))),
+    );
+  }
+
+  /** A drawing with one outline does not say whether it is cut or sewn along: a person knows. */
+  function drawAllowance() {
+    const names = doc()?.unsaid ?? [];
+    if (!names.length) return redraw(allowanceCard);
+    redraw(
+      allowanceCard,
+      heading(2, "Seam allowance", "allowance"),
+      h("p", {}, `${listed(names)} ${names.length > 1 ? "have" : "has"} one outline. Which line is it?`),
+      h("div", { class: "fields two" },
+        field(app, { key: "allowance-is", label: "the drawn line is", kind: "choice", value: allowance.is, choices: [{ value: "cut", label: "cut along: the allowance lies in it" }, { value: "sewn", label: "sewn along: add the allowance" }], change: (v) => { allowance.is = v; drawAllowance(); } }),
+        field(app, { key: "allowance-width", label: allowance.is === "cut" ? "allowance in it (0 for none)" : "allowance to add", value: allowance.width, placeholder: app.store.docs.state?.units === "in" ? "3/8 in" : "1 cm", change: (v) => void (allowance.width = v) })),
+      h("p", { class: "note" }, "Hems, elastic and single edges are told apart afterwards: click an edge and give it its finish."),
+      h("div", { class: "row" },
+        button("So it is", () => app.send("pieces.allowance", { pieces: names, includes: allowance.is === "cut", length: allowance.width }, { spot: "allowance-width", typed: allowance.width, done: `${listed(names)}: ${allowance.is === "cut" ? "the allowance lies in the drawn line" : "the allowance is added"}.` }), { kind: "main", key: "allowance-say" }),
+        button("Cut as drawn, do not ask", () => app.decline(names.map((n) => `allowance:${n}`)), { key: "allowance-no" })),
     );
   }
 
@@ -301,8 +321,10 @@ function mount(root, app) {
     }
     const at = { piece: piece.name };
     /** @param {string} key @param {string} v @param {unknown} value */
-    const set = (key, v, value) => void app.send("piece.set", { ...at, key, value }, { spot: `set-${key}`, typed: v, done: `${piece.name}: ${key.replaceAll("_", " ")} ${v || "as the drawing says"}.` });
+    const set = (key, v, value) => void app.send("piece.set", { ...at, key, value }, { spot: `set-${key.replace(".*", "")}`, typed: v, done: `${piece.name}: ${key.replace(".*", "").replaceAll("_", " ")} ${v || "as the drawing says"}.` });
     const of = (/** @type {string} */ key) => piece.settings[key] ?? { value: null, given: false };
+    /** What holds for all edges that have none of their own. @param {"allowance" | "finish"} key */
+    const allRound = (key) => /** @type {Record<string, string> | null} */ (of(key).value)?.["*"] ?? "";
     const cloths = [...new Set([...(state?.cloths ?? []), String(of("cloth").value ?? "")])].filter(Boolean);
     redraw(
       pieceCard,
@@ -315,7 +337,9 @@ function mount(root, app) {
         field(app, { key: "set-turn", label: "may be turned", term: "turn", kind: "choice", choices: [{ value: "", label: "as the cloth allows" }, ...(doc()?.turns ?? []).map((v) => ({ value: v, label: v }))], value: of("turn").value ?? "", given: of("turn").given, change: (v) => set("turn", v, v || null) }),
         field(app, { key: "set-tilt", label: "tilt, degrees", term: "tilt", value: of("tilt").value ?? "", given: of("tilt").given, change: (v) => set("tilt", v, v === "" ? null : asNumber(v)) }),
         field(app, { key: "set-needs_stretch", label: "needs stretch", term: "stretch", value: asPercent(of("needs_stretch").value), given: of("needs_stretch").given, placeholder: "40 %", change: (v) => set("needs_stretch", v, v || null) }),
-        field(app, { key: "set-grain", label: "grain, degrees", term: "grain", value: piece.grain_deg === null ? "" : trim(piece.grain_deg, 2), given: of("grain").given, placeholder: "90 is up", change: (v) => set("grain", v, v === "" ? null : asNumber(v)) })),
+        field(app, { key: "set-grain", label: "grain, degrees", term: "grain", value: piece.grain_deg === null ? "" : trim(piece.grain_deg, 2), given: of("grain").given, placeholder: "90 is up", change: (v) => set("grain", v, v === "" ? null : asNumber(v)) }),
+        piece.file && !piece.seam ? field(app, { key: "set-allowance", label: "allowance in the drawn line", term: "allowance", value: allRound("allowance"), placeholder: "1 cm", change: (v) => set("allowance.*", v, v || null) }) : null,
+        piece.file ? field(app, { key: "set-finish", label: "finish of the other edges", term: "finish", value: allRound("finish"), placeholder: "seam 1 cm", change: (v) => void app.send("piece.finish", { ...at, edge: "*", finish: v || null }, { spot: "set-finish", typed: v, done: `${piece.name}: ${v || "no finish"} all round.` }) }) : null),
       h("div", { class: "fields" },
         field(app, { key: "set-mirrored", label: "left and right", term: "mirrored", kind: "flag", value: of("mirrored").value === true, change: (v) => set("mirrored", v, v === "true") }),
         field(app, { key: "set-unfold", label: "may be opened out", term: "opened out", kind: "flag", value: of("unfold").value === true, change: (v) => set("unfold", v, v === "true") }),
@@ -375,6 +399,7 @@ function mount(root, app) {
   function drawCards() {
     drawBegin();
     drawTop();
+    drawAllowance();
     drawProposals();
     drawEdge();
     drawPiece();
@@ -413,6 +438,12 @@ function mount(root, app) {
 export function asNumber(v) {
   const n = Number(v.replace(",", ".").replace(/°$/, ""));
   return Number.isFinite(n) ? n : v;
+}
+
+/** @param {readonly string[]} names the first few of them */
+function listed(names) {
+  const more = names.length - 3;
+  return more > 1 ? `${names.slice(0, 3).join(", ")} and ${more} more` : names.length > 1 ? `${names.slice(0, -1).join(", ")} and ${names[names.length - 1]}` : names.join("");
 }
 
 /** Which pages and layers of a PDF are read. @param {import("../documents.js").FileDoc} f */

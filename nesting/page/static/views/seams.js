@@ -171,7 +171,7 @@ function mount(root, app) {
   function drawList() {
     const now = doc();
     if (!now) return redraw(list, h("p", {}, "Walking the seams …"));
-    const likely = now.proposals.filter((p) => !app.declined.has(p.id));
+    const likely = now.proposals;
     const sure = likely.filter((p) => !p.guess);
     /** @type {Map<number, Seam[]>} */
     const byIndex = new Map();
@@ -181,7 +181,7 @@ function mount(root, app) {
       likely.length ? [
         heading(2, "Likely"),
         h("ul", { class: "list" }, ...likely.map((p) => h("li", {}, h("span", { class: "grow" }, p.message, h("span", { class: "note" }, ` ${p.why}`)), button("Yes", () => app.send("proposals.accept", { ids: [p.id] }, { done: p.message }), { kind: "mini", key: `accept-${p.id}`, label: `Accept: ${p.message}` }),
-          button("No", () => { app.declined.add(p.id); drawList(); }, { kind: "mini", key: `decline-${p.id}`, label: `Not so: ${p.message}` })))),
+          button("No", () => app.decline([p.id]), { kind: "mini", key: `decline-${p.id}`, label: `Not so: ${p.message}` })))),
         sure.length ? button(`Accept all ${sure.length}${sure.length < likely.length ? " of one length" : ""}`, () => app.send("proposals.accept", { ids: sure.map((p) => p.id) }, { done: "Accepted." }), { key: "accept-seams", kind: "main" }) : null,
       ] : null,
     );
