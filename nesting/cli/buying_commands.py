@@ -106,8 +106,7 @@ def remnants_of_order(
     document = plan.as_dict()
     lays, used = _of_leftovers(plan.lays, order, own, folder)
     verdicts = {number: require(one, order) for number, one in enumerate(lays)}
-    with Drawing(listed) as drawing:
-        drawing.begin(lays, listed)
+    with Drawing(lays, listed) as drawing:
         files = write_first(folder, lays)
         photographs = {r.name: r.picture for r in order.remnants if r.picture is not None}
         seen = {name: small for name, file in photographs.items() if (small := small_picture(file))}
@@ -200,8 +199,7 @@ def batch_order_file(
         words.append(remnants_summary(found.leftovers))
     words.append(batch_summary(found.plans))
     if folder is not None:
-        with Drawing(listed) as drawing:
-            drawing.begin(lays, listed)
+        with Drawing(lays, listed) as drawing:
             files = write_first(folder, lays)
             sections = [("plan of the batch", batch_section(found.plans))]
             if found.leftovers is not None:

@@ -71,14 +71,13 @@ def lay_order_file(
     from nesting.session.events import LayWork
 
     ready_folder(folder)
-    with Drawing(listed) as drawing:
-        result = searching(order, listed, LayWork(spread, start, keep))
-        order, listed = order_as_laid(order, result.lays), settled_by(listed, result.lays)
-        needs = trim_needs(listed)
-        lays = tuple(replace(one, order_file=order_seen_from(folder, order)) for one in result.lays)
-        verdicts = dict(enumerate(result.verdicts))
-        drawing.begin(lays, listed)
+    result = searching(order, listed, LayWork(spread, start, keep))
+    order, listed = order_as_laid(order, result.lays), settled_by(listed, result.lays)
+    lays = tuple(replace(one, order_file=order_seen_from(folder, order)) for one in result.lays)
+    verdicts = dict(enumerate(result.verdicts))
+    with Drawing(lays, listed) as drawing:
         files = write_first(folder, lays)
+        needs = trim_needs(listed)
         judged = check_order(order, listed)
         more = (*told, *(f for f in judged.findings if f not in order.findings))
         altered = alterations_shown(order)
@@ -88,8 +87,8 @@ def lay_order_file(
         )
 
         def draw() -> tuple[dict[str, bytes], dict[str, Any]]:
-            pictures, scenes = drawing.pictures()
             labels = bundle_outputs(lays, listed, paper="letter" if order.imperial else "a4")
+            pictures, scenes = drawing.pictures()
             shown = lay_part(lays, listed, extra=sections, verdicts=verdicts, scenes=scenes)
             return {**files, **pictures, **labels}, {"lay": shown, "care": care_part((*order.findings, *more))}
 

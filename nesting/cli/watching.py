@@ -25,11 +25,15 @@ __all__ = ["Watching"]
 
 def _drawing_loaded() -> None:
     """What draws and writes the result is loaded while the search runs elsewhere, so that nobody waits for it after."""
+    import PIL.PngImagePlugin  # noqa: F401
     import pypdfium2  # noqa: F401
     import reportlab.platypus  # noqa: F401
 
+    from nesting.report.backends import to_png, to_svg  # noqa: F401
+    from nesting.report.bundles import labels_pdf  # noqa: F401
+    from nesting.report.drawing import drawing, view  # noqa: F401
     from nesting.report.drawing.fonts import register
-    from nesting.report.html import drawn, lay_part  # noqa: F401
+    from nesting.report.html import drawn, folder_report, lay_part  # noqa: F401
     from nesting.report.print import drawn_files  # noqa: F401
     from nesting.report.sheet import sheet_pdf  # noqa: F401
 

@@ -7,11 +7,12 @@ import os
 import signal
 import threading
 from collections.abc import Callable, Mapping, Sequence
-from importlib import import_module
+from concurrent.futures import Future
 from pathlib import Path
+from types import TracebackType
 from typing import TYPE_CHECKING, Any, TypeVar
 
-from nesting.session.aside import Aside
+from nesting.packing.search.pool import forks, own_workers
 
 if TYPE_CHECKING:
     from nesting.model.lay import Lay
@@ -32,28 +33,8 @@ __all__ = [
 T = TypeVar("T")
 #: the drawings of a lay by file name, and its scene
 Drawn = tuple[dict[str, bytes], "Scene"]
-#: modules that take long to load, and are wanted when the search has ended: by drawings, and by all else
-_PICTURES = (
-    "reportlab.pdfgen.canvas",
-    "PIL.Image",
-    "PIL.PngImagePlugin",
-    "pypdfium2",
-    "nesting.report.print.drawn_files",
-    "nesting.report.drawing.drawing",
-    "nesting.report.drawing.view",
-    "nesting.report.backends.to_png",
-    "nesting.report.backends.to_svg",
-)
-_REST = (
-    "reportlab.platypus",
-    "nesting.report.sheet.sheet_pdf",
-    "nesting.report.print.drawn_files",
-    "nesting.report.bundles.labels_pdf",
-    "nesting.report.html.folder_report",
-    "nesting.report.html.lay_part",
-)
-#: cloth pieces: with fewer, drawing is over before another process would be of use
-_WORTH_A_PROCESS = 100
+#: placements: with fewer, drawing is over before another process would be of use
+_WORTH_A_PROCESS = 12
 #: share of all pieces that the other process draws, about; this one writes the sheets as well
 _THEIRS = 0.6
 
@@ -85,59 +66,44 @@ def write_first(folder: Path, lays: Sequence[Lay]) -> dict[str, bytes]:
 
 
 class Drawing:
-    """The drawings of the lays of a command. What draws is loaded from now on, beside whatever the command does, in
-    another process where there is much to draw: that process draws the larger part while this one draws the rest and
-    writes the sheets."""
+    """The drawings of the lays of a command. Where there is much to draw, a process forked from this one draws the
+    larger part while this one draws the rest and writes the sheets."""
 
-    def __init__(self, listed: CuttingList) -> None:
-        many = sum(len(entry.hands) * garment.count for garment in listed.garments for entry in garment.pieces)
-        self._listed = listed
-        self._aside = Aside(_PICTURES) if many >= _WORTH_A_PROCESS else None
-        names = _REST if self._aside is not None else (*_PICTURES, *_REST)
-
-        def load() -> None:
-            with contextlib.suppress(ImportError):
-                for name in names:
-                    import_module(name)
-                import_module("nesting.report.drawing.fonts").register()
-
-        threading.Thread(target=load, name="loading what draws", daemon=True).start()
-        self._lays: tuple[Lay, ...] = ()
-        self._theirs: tuple[int, ...] = ()
-        self._ahead: Callable[[], list[Drawn]] | None = None
-
-    def begin(self, lays: Sequence[Lay], listed: CuttingList) -> None:
-        """These are the lays; their drawing begins, where it is done by another process."""
+    def __init__(self, lays: Sequence[Lay], listed: CuttingList) -> None:
         self._lays, self._listed = tuple(lays), listed
-        if self._aside is None or not lays:
-            return
-        pieces = [len(lay.placements) for lay in lays]
-        theirs: list[int] = []
-        for number in sorted(range(len(lays)), key=lambda k: -pieces[k]):
-            if sum(pieces[k] for k in theirs) < _THEIRS * sum(pieces):
-                theirs.append(number)
-        self._theirs = tuple(sorted(theirs))
-        self._ahead = self._aside.ask(_all_drawn, [lays[k] for k in self._theirs], listed)
+        self._theirs: tuple[int, ...] = ()
+        self._ahead: Future[list[Drawn]] | None = None
+        self._processes = contextlib.ExitStack()
+
+    def __enter__(self) -> Drawing:
+        """Itself; the drawing begins, where it is done by another process."""
+        pieces = [len(lay.placements) for lay in self._lays]
+        if sum(pieces) >= _WORTH_A_PROCESS and forks():
+            theirs: list[int] = []
+            for number in sorted(range(len(pieces)), key=lambda k: -pieces[k]):
+                if sum(pieces[k] for k in theirs) < _THEIRS * sum(pieces):
+                    theirs.append(number)
+            self._theirs = tuple(sorted(theirs))
+            pool = self._processes.enter_context(own_workers(1))
+            self._ahead = pool.submit(_all_drawn, [self._lays[k] for k in self._theirs], self._listed)
+        return self
 
     def pictures(self) -> tuple[dict[str, bytes], tuple[Scene, ...]]:
         """The drawings of the lays by file name, and their scenes for the report: each is laid out once."""
         ours = [k for k in range(len(self._lays)) if k not in self._theirs]
         drawn = dict(zip(ours, _all_drawn([self._lays[k] for k in ours], self._listed), strict=True))
         if self._ahead is not None:
-            drawn |= zip(self._theirs, self._ahead(), strict=True)
+            drawn |= zip(self._theirs, self._ahead.result(), strict=True)
         files: dict[str, bytes] = {}
         for k in range(len(self._lays)):
             files |= drawn[k][0]
         return files, tuple(drawn[k][1] for k in range(len(self._lays)))
 
-    def __enter__(self) -> Drawing:
-        """Itself."""
-        return self
-
-    def __exit__(self, *_: object) -> None:
-        """End the other process."""
-        if self._aside is not None:
-            self._aside.end()
+    def __exit__(self, kind: type[BaseException] | None, error: BaseException | None, at: TracebackType | None) -> None:
+        """End the other process, at once where its drawings are not wanted any more."""
+        if self._ahead is not None and not self._ahead.done():
+            kind, error, at = KeyboardInterrupt, KeyboardInterrupt(), None
+        self._processes.__exit__(kind, error, at)
 
 
 def _all_drawn(lays: Sequence[Lay], listed: CuttingList) -> list[Drawn]:

@@ -7,13 +7,10 @@ from pathlib import Path
 
 from nesting.files.drawn.context import Context
 from nesting.files.drawn.sketch import Group
-from nesting.files.reading import Reading
+from nesting.files.reading import LARGEST_FILE, Reading
 from nesting.model.tolerances import CHORD_MM, JOIN_GAP_MM
 
 __all__ = ["LARGEST_FILE", "open_drawing", "read_pieces"]
-
-#: Bytes. A pattern of some hundred pieces in many sizes takes a few million.
-LARGEST_FILE = 32 * 1024 * 1024
 
 
 def read_pieces(

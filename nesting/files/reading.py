@@ -7,7 +7,10 @@ from dataclasses import dataclass
 from nesting.model.findings import Finding
 from nesting.model.piece import Piece
 
-__all__ = ["Reading"]
+__all__ = ["LARGEST_FILE", "Reading"]
+
+#: Bytes. A pattern of some hundred pieces in many sizes takes a few million.
+LARGEST_FILE = 32 * 1024 * 1024
 
 
 @dataclass(frozen=True)

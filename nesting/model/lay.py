@@ -336,6 +336,18 @@ class Lay:
 def placed(piece: Piece, x: float, y: float, turn: float, flipped: bool) -> Piece:
     """The piece (grain frame) as it lies: flipped, then turned, then moved. Its outlines and marks go with it; what the
     file says of it, and the names of its edges, stay behind."""
+    if x == 0.0 and y == 0.0:
+        return _turned(piece, turn, flipped)
+    return _placed(piece, x, y, turn, flipped)
+
+
+@lru_cache(maxsize=256)
+def _turned(piece: Piece, turn: float, flipped: bool) -> Piece:
+    """The piece where it is, turned: planning asks for the same few over and over."""
+    return _placed(piece, 0.0, 0.0, turn, flipped)
+
+
+def _placed(piece: Piece, x: float, y: float, turn: float, flipped: bool) -> Piece:
     a = math.radians(turn)
     # Exact values for quarter turns: a fold edge must not leave its fold line by rounding.
     quarter = {0.0: (1.0, 0.0), 90.0: (0.0, 1.0), 180.0: (-1.0, 0.0), 270.0: (0.0, -1.0)}

@@ -13,7 +13,7 @@ from pathlib import Path
 from typing import Any
 
 from nesting.checking.judging import Check, check_order
-from nesting.files import read_pieces
+from nesting.files.kept_readings import read_kept
 from nesting.files.orders.order import answered, asked_of, document_of, order_from
 from nesting.files.orders.order_bands import bands_for
 from nesting.files.orders.order_cloth import read_cloth
@@ -53,7 +53,7 @@ class Reader:
         """As ``read_pieces``."""
 
         def fresh() -> Reading:
-            return read_pieces(path, units=units, join_gap=join_gap, pages=pages, layers=layers)
+            return read_kept(path, units=units, join_gap=join_gap, pages=pages, layers=layers)
 
         chosen = (tuple(pages) if pages is not None else None, tuple(layers) if layers is not None else None)
         try:

@@ -13,12 +13,10 @@ import signal
 import sys
 import threading
 from dataclasses import replace
-from importlib import import_module
 from multiprocessing.connection import Client, Connection
 from typing import Any
 
 from nesting.model.errors import InternalError
-from nesting.session.aside import Calls, Failed
 from nesting.session.events import Event, Reading, Result, refused
 from nesting.session.working import do
 
@@ -35,9 +33,6 @@ def run(connection: Any) -> None:
 
     try:
         asked = connection.recv()
-        if isinstance(asked, Calls):
-            _call(connection, asked)
-            return
         from nesting.packing.search.warm import warm_up
 
         tell(Reading("reading"))
@@ -59,20 +54,6 @@ def run(connection: Any) -> None:
     finally:
         with contextlib.suppress(OSError):
             connection.close()
-
-
-def _call(connection: Any, work: Calls) -> None:
-    """Call what is asked for, one thing after the other, until the connection is closed."""
-    with contextlib.suppress(ImportError):
-        for name in work.modules:
-            import_module(name)
-    while True:
-        function, arguments = connection.recv()
-        try:
-            answer = function(*arguments)
-        except BaseException as error:
-            answer = Failed(_portable(error))
-        connection.send(answer)
 
 
 def _portable(error: BaseException) -> BaseException:

@@ -82,6 +82,7 @@ class Session:
         self._stop = threading.Event()
         self._over = threading.Event()
         self._error: BaseException | None = None
+        self._thread: threading.Thread | None = None
         self._process: processes.Process | None = None
         self._hearing: Hearing | None = None
         self._rows: set[tuple[str, str, float | None]] = set()
@@ -107,7 +108,8 @@ class Session:
                 raise RuntimeError("a session runs once: make another for another search")
             self._begun = time.monotonic()
             target = self._listen if self.options.executor is None else self._here
-            threading.Thread(target=target, name="nesting session", daemon=True).start()
+            self._thread = threading.Thread(target=target, name="nesting session", daemon=True)
+            self._thread.start()
         return self
 
     def stop(self) -> None:
@@ -134,6 +136,8 @@ class Session:
         anything. Raises what refused the work: CannotLayError, ProofError, …; and what ``on_event`` raised."""
         if not self._over.wait(timeout):
             return None
+        if self._thread is not None and self._thread is not threading.current_thread():
+            self._thread.join()  # it has nothing left to do; with it gone, processes may be forked again
         if self._error is not None:
             raise self._error
         return self.result

@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import signal
 import threading
+import time
 from pathlib import Path
 from typing import Any
 
@@ -13,9 +14,11 @@ import pytest
 from nesting.cli import writing
 from nesting.cli.commands import lay_order_file
 from nesting.files.orders.order import load_order
+from nesting.packing.search.pool import forks
 from nesting.planning.layout.options import SearchOptions
 from nesting.report.backends import to_png
 from nesting.resolving.resolve import resolve
+from nesting.session.events import LayWork
 from nesting.session.session import Session
 from tests.cli.test_do_not_cut import case
 
@@ -54,3 +57,35 @@ def test_in_another_thread_nothing_is_listened_to() -> None:
     thread.start()
     thread.join()
     assert found == [7] and writing.drawn_unless_stopped(lambda: 8) == 8
+
+
+@pytest.mark.skipif(not forks(), reason="processes are not forked here")
+def test_a_stop_ends_the_process_that_draws(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Where another process draws, it is not waited for; undisturbed, its drawings are those drawn here."""
+    path = case(tmp_path, 110.0)
+    order = load_order(path)
+    listed = resolve(order)
+    with Session(order, SearchOptions(seconds=None, rounds=1, workers=1), LayWork()) as session:
+        result = session.wait()
+    assert result is not None
+    with writing.Drawing(result.lays, listed) as here:
+        assert here._ahead is None
+        files, _ = here.pictures()
+    monkeypatch.setattr(writing, "_WORTH_A_PROCESS", 1)
+    with writing.Drawing(result.lays, listed) as there:
+        assert there._ahead is not None and there.pictures()[0] == files
+
+    drawn_by = os.getpid()
+
+    def slow(*args: Any, **more: Any) -> bytes:
+        assert os.getpid() != drawn_by
+        time.sleep(120.0)
+        return b""
+
+    monkeypatch.setattr(to_png, "png_bytes", slow)
+    begun = time.monotonic()
+    with writing.Drawing(result.lays, listed) as there:
+        timer = threading.Timer(0.5, os.kill, (os.getpid(), signal.SIGINT))
+        timer.start()
+        assert writing.drawn_unless_stopped(there.pictures) is None
+    assert time.monotonic() - begun < 60.0

@@ -10,6 +10,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
+from nesting.files.kept_readings import read_kept
 from nesting.files.orders.order_bands import bands_for, with_bands
 from nesting.files.orders.order_cloth import read_cloth, read_remnants, read_trim, refuse_unknown_cloth
 from nesting.files.orders.order_finish import named_finish
@@ -59,7 +60,7 @@ def load_order(path: str | Path) -> Order:
     read; the message names file and key, what was found, what was expected and what to do.
     """
     path = Path(path)
-    return order_from(_content(path), path)
+    return order_from(_content(path), path, read=read_kept)
 
 
 def order_from(content: bytes, path: Path, *, read: ReadFile | None = None) -> Order:

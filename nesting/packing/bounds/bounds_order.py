@@ -30,7 +30,7 @@ from nesting.packing.problem import Axis
 if TYPE_CHECKING:
     from ortools.sat.python import cp_model
 
-__all__ = ["Ordered", "order_bound", "warm_up"]
+__all__ = ["Ordered", "least_reach", "order_bound", "warm_up"]
 
 Floats = NDArray[np.float64]
 _MOST = 24  # items in the model
@@ -65,7 +65,7 @@ def _reach(a: int, a_high: Floats, b: int, b_low: Floats, k: int) -> float:
 
 
 @numba.njit(cache=True)
-def _least_reach(a: int, a_high: Floats, b: int, b_low: Floats, low: float, high: float) -> float:
+def least_reach(a: int, a_high: Floats, b: int, b_low: Floats, low: float, high: float) -> float:
     """Least of ``_reach`` over lifts from ``low`` to ``high`` slabs, −inf if the chains can miss each other."""
     first, last = int(np.ceil(low - 1e-6)), int(np.floor(high + 1e-6))
     if first > last:  # between two whole lifts, the slabs of both meet
@@ -82,10 +82,10 @@ def _apart(one: tuple[Lie, Chain], two: tuple[Lie, Chain], height: float) -> tup
     """(least x₂ − x₁ with 2 behind, least x₁ − x₂ with 1 behind) of two lies' middles; None if they can pass."""
     (p, a), (q, b) = one, two
     low, high = (q.low - p.high) / height, (q.high - p.low) / height
-    behind = _least_reach(a.first, a.high, b.first, b.low, low, high)
+    behind = least_reach(a.first, a.high, b.first, b.low, low, high)
     if behind == -math.inf:
         return None
-    before = _least_reach(a.first, -a.low, b.first, -b.high, low, high)
+    before = least_reach(a.first, -a.low, b.first, -b.high, low, high)
     if p.x is not None and q.x is not None and p.x.period == q.x.period != 0:  # only on the same lattice
         room = 1e-6 * (p.shape.right - p.shape.left)
         apart = Axis(q.x.offset - p.x.offset, p.x.period)
@@ -103,7 +103,7 @@ def warm_up() -> None:
     square = np.array([[0.0, 0.0, 1.0, 0.0], [1.0, 0.0, 1.0, 1.0], [1.0, 1.0, 0.0, 1.0], [0.0, 1.0, 0.0, 0.0]])
     chain = chain_of(square, 0.5)
     assert chain is not None
-    _least_reach(chain.first, chain.high, chain.first, chain.low, 0.0, 0.0)
+    least_reach(chain.first, chain.high, chain.first, chain.low, 0.0, 0.0)
 
 
 def order_bound(

@@ -42,7 +42,7 @@ log = logging.getLogger(__name__)
 
 VARIABLE = "NESTING_CACHE"
 #: bytes of fields and of parts on disk; beyond it a quarter leaves
-_LIMITS = (270_000_000, 30_000_000)
+_LIMITS = (240_000_000, 30_000_000)
 #: changes with what is kept, or how it is made
 _VERSION = 1
 _HEAD = struct.Struct("<4d3qI")

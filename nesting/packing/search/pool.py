@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import copy
 import multiprocessing
+import os
 import signal
 import sys
 import threading
+import time
 from collections.abc import Iterator
 from concurrent.futures import Executor, ProcessPoolExecutor
 from contextlib import contextmanager
@@ -16,15 +18,28 @@ from typing import Any
 __all__ = ["forks", "own_workers"]
 
 
+#: seconds between two looks at whether the parent is still there
+_LOOK = 0.25
+
+
 def forks() -> bool:
     """Whether worker processes may be forked from this one: then they start with all that it has worked out already."""
     can = "fork" in multiprocessing.get_all_start_methods() and sys.platform != "darwin"
     return can and threading.active_count() == 1
 
 
-def _ignore_interrupts() -> None:
-    """Ctrl-C belongs to the main process, which keeps the best lay; workers finish or are ended by it."""
+def _ready() -> None:
+    """Ctrl-C belongs to the main process, which keeps the best lay; workers finish or are ended by it, and go with it,
+    however it ends."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)
+    threading.Thread(target=_go_with_parent, name="parent", args=(os.getppid(),), daemon=True).start()
+
+
+def _go_with_parent(parent: int) -> None:
+    # not by the parent's sentinel: what is forked holds both of its ends, so it never speaks
+    while os.getppid() == parent:
+        time.sleep(_LOOK)
+    os._exit(1)
 
 
 @contextmanager
@@ -41,7 +56,7 @@ def own_workers(number: int) -> Iterator[Executor]:
         return begun[-1]
 
     context.Process = remembered
-    pool = ProcessPoolExecutor(number, mp_context=context, initializer=_ignore_interrupts)
+    pool = ProcessPoolExecutor(number, mp_context=context, initializer=_ready)
     try:
         yield pool
     except BaseException:

@@ -10,6 +10,7 @@ from pathlib import Path
 
 import numpy as np
 
+from nesting.packing.bounds import bounds_order
 from nesting.packing.kernel import kernels, nfp
 from nesting.packing.kernel.arrays import prepare
 from nesting.packing.kernel.fields import Fields
@@ -27,7 +28,7 @@ def compiled() -> bool:
     """Whether the kernels are in memory or in the cache on disk. False where that cannot be told."""
     if _ready:
         return True
-    for kernel in (nfp.field, kernels.separate, compact.worst):
+    for kernel in (nfp.field, kernels.separate, compact.worst, bounds_order.least_reach):
         if kernel.signatures:
             continue
         folder = getattr(getattr(kernel, "_cache", None), "cache_path", None)
@@ -57,5 +58,6 @@ def warm_up(on_note: Callable[[str], None] | None = None) -> bool:
     explorer = Explorer(model, fields, compact.Compactor(model), 0)
     for _ in range(2):
         explorer.round()
+    bounds_order.warm_up()
     _ready = True
     return fresh

@@ -69,7 +69,7 @@ def lay_order(
             part = replace(shared, seconds=clock.share(cloth))
             found = lay_cloth(listed, cloth.name, part, spread=spread, start=own, keep=kept)
             lays.append(within_limits(listed, found if divide is None else divide(found, replace(part, on_lays=None))))
-            together.take((lays[-1],))
+            together.take((lays[-1],), ended=True)
         rest = replace(shared, seconds=clock.rest(), on_lays=None)
         return laid_together(listed, tuple(lays), rest, continued=start is not None)
 
@@ -116,11 +116,15 @@ class _Together:
         self._order, self._names, self._tell = listed, [cloth.name for cloth in cloths], tell
         self._latest: dict[str, Lay] = {}
 
-    def take(self, lays: tuple[Lay, ...]) -> None:
-        """Better lays of some of the cloths."""
+    def take(self, lays: tuple[Lay, ...], *, ended: bool = False) -> None:
+        """Lays of some of the cloths. While the search has not ``ended``, one that takes more than the last of its
+        cloth is left aside: what is told only ever gets better."""
         if self._tell is None:
             return
-        self._latest |= {lay.cloth: lay for lay in lays}
+        for lay in lays:
+            before = self._latest.get(lay.cloth)
+            if ended or before is None or (lay.buy_length, lay.lay_length) <= (before.buy_length, before.lay_length):
+                self._latest[lay.cloth] = lay
         if len(self._latest) < len(self._names):
             return
         try:

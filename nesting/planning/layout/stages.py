@@ -42,6 +42,8 @@ _OPEN_LAST = 0.25
 _EACH = 0.35
 #: seconds for each piece: with less, what a search of each fold would get is worth more on open cloth
 _SHORT = 0.13
+#: share of so short a time that is left to the first layouts of folds
+_FIRST_OF_FOLDS = 0.2
 #: with more pieces than that, first layouts of folds take too long to be made in so short a time
 _MANY = 100
 _NO_TIME = "not tried: in so short a time it is better spent on open cloth"
@@ -60,22 +62,22 @@ def try_all(
     helpers = _helpers(search, forced)
     folded = tuple(k for k in dict.fromkeys((*kinds, *helpers)) if k not in ("open", "sections"))
     others = bool(folded) or "sections" in kinds
-    alone = _short(search) and _pieces(search) > _MANY
+    short, many = others and _short(search), _pieces(search) > _MANY
     opener = None
     if "open" in kinds:
         try:
             opener = _OpenCloth(search)
-            if alone and others:
-                opener.run(1.0, [], until_end=True)
-            elif not (others and _short(search)):
+            if short:
+                opener.run(1.0, [], until_end=True, kept=0.0 if many else _FIRST_OF_FOLDS)
+            else:
                 opener.run(OPEN_FIRST if others else 1.0, [])
-                if opener.trial.used <= (search.options.enough or 0.0):
-                    return [opener.finished()], tuple(refused)
+            if opener.trial.used <= (search.options.enough or 0.0):
+                return [opener.finished()], tuple(refused)
         except CannotLayError as error:
             opener = None
             refused.append(Refusal("open", error.reason))
     spent = OPEN_FIRST if opener is not None else 0.0
-    tried = () if opener is not None and alone else folded
+    tried = () if opener is not None and short and many else folded
     trials = _candidates(search, tried)
     for_folds = (1.0 - _OPEN_LAST if opener is not None else 1.0) - spent
     # A first layout of each candidate, which takes no search, shows which of them are worth the time.
@@ -93,9 +95,7 @@ def try_all(
     refused += why
     if opener is not None:
         try:
-            if others and _short(search):
-                if not alone:
-                    opener.run(1.0, [], until_end=True)
+            if short:
                 opener.begin_from(finished)
             elif others:
                 opener.run(_OPEN_LAST, finished, until_end=True)
@@ -369,8 +369,8 @@ class _OpenCloth:
                     return assembly.from_zero(tuple(sorted(places, key=lambda p: p.item)))
         return None
 
-    def run(self, share: float, others: list[Finished], *, until_end: bool = False) -> None:
-        """Search on, with all workers, for ``share`` of the time (or what is left of it)."""
+    def run(self, share: float, others: list[Finished], *, until_end: bool = False, kept: float = 0.0) -> None:
+        """Search on, with all workers, for ``share`` of the time, or what is left of it but for the share ``kept``."""
         from nesting.packing.search.search import solve
 
         search, assembly, last = self.search, self.trial.assembly, self.trial.result
@@ -386,7 +386,7 @@ class _OpenCloth:
         stop = share_of(search.options, share, length=search.enough_on("open"))
         left = search.share_left() if until_end else None
         if left is not None:
-            stop = replace(stop, seconds=max(0.1, left * (search.options.seconds or 0.0)))
+            stop = replace(stop, seconds=max(0.1, (left - kept) * (search.options.seconds or 0.0)))
         try:
             result = solve(
                 assembly.problem,

@@ -7,6 +7,7 @@ from collections.abc import Iterable
 from nesting.model.lay import GarmentShare, Placement, Section
 from nesting.model.order import Cloth, SpreadName
 from nesting.model.units import round_up
+from nesting.pieces.contour import signed_area
 
 __all__ = ["buy_length", "cloth_used", "cut_area", "full_widths", "garment_shares", "utilisation"]
 
@@ -41,9 +42,9 @@ def buy_length(kind: SpreadName, cloth: Cloth, lay_length: float, *, rounded: bo
 
 def placement_area(placement: Placement) -> float:
     """Cut area of a placement over all its plies, mm²."""
-    from shapely.geometry import Polygon
-
-    return float(Polygon(placement.outline, placement.cutouts).area) * len(placement.plies)
+    rings = (placement.outline, *placement.cutouts)
+    whole, *cut_out = (abs(signed_area(ring)) for ring in rings)
+    return (whole - sum(cut_out)) * len(placement.plies)
 
 
 def cut_area(placements: Iterable[Placement]) -> float:

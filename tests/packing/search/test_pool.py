@@ -5,6 +5,8 @@ from __future__ import annotations
 import multiprocessing
 import os
 import signal
+import subprocess
+import sys
 import time
 from concurrent.futures.process import BrokenProcessPool
 from pathlib import Path
@@ -51,3 +53,31 @@ def test_the_systems_own_context_stays_as_it_is() -> None:
     with own_workers(1) as executor:
         executor.submit(os.getpid).result()
     assert multiprocessing.get_context("fork").Process is before
+
+
+def test_they_go_with_their_parent(tmp_path: Path) -> None:
+    """However it ends: killed, it cannot end them."""
+    script = (
+        "import os, sys, time\n"
+        "from nesting.packing.search.pool import own_workers\n"
+        "with own_workers(2) as pool:\n"
+        "    print(*{pool.submit(os.getpid).result() for _ in range(4)}, flush=True)\n"
+        "    time.sleep(60.0)\n"
+    )
+    with subprocess.Popen([sys.executable, "-c", script], stdout=subprocess.PIPE, text=True) as parent:
+        assert parent.stdout is not None
+        workers = [int(number) for number in parent.stdout.readline().split()]
+        parent.kill()
+    assert workers
+    until = time.monotonic() + 30.0
+    while any(alive(number) for number in workers) and time.monotonic() < until:
+        time.sleep(0.05)
+    assert not any(alive(number) for number in workers)
+
+
+def alive(number: int) -> bool:
+    """Whether the process runs; one that has ended and waits to be reaped does not."""
+    try:
+        return Path(f"/proc/{number}/stat").read_text().rpartition(")")[2].split()[0] != "Z"
+    except (FileNotFoundError, ProcessLookupError):
+        return False

@@ -10,6 +10,7 @@ import pytest
 from nesting.model.lay import Lay, Section
 from nesting.model.order import Cloth, Garment, Motif, Order, Remnant, Seam, Together
 from nesting.model.piece import Edge, Notch
+from nesting.planning.layout import solve
 from nesting.planning.layout.assemble import assemble, with_length
 from nesting.planning.layout.demand import stacks_of
 from nesting.planning.layout.options import SearchOptions
@@ -252,3 +253,18 @@ def test_in_a_short_time_many_pieces_lie_open_and_folds_are_not_tried() -> None:
     few = order_of(rect("patch", 120, 90), count=20)
     lay = lay_cloth(resolve(few), "main", SearchOptions(seconds=1.0, workers=1))
     assert "lengthwise fold" in {t.kind for t in lay.tried if t.refused is None}
+
+
+def test_what_is_told_only_gets_better() -> None:
+    """A longer lay of a cloth, as of a fold that begins only now, is not told in the place of a shorter one; that with
+    which its search ends is told, whatever it is."""
+    order = order_of(rect("patch", 120, 90), count=3)
+    (short,) = lay_order(resolve(order), FEW)
+    longer = replace(short, buy_length=short.buy_length + 10.0)
+    told: list[float] = []
+    together = solve._Together(resolve(order), order.cloths, lambda lays: told.append(lays[0].buy_length))
+    for lay in (longer, short, longer):
+        together.take((lay,))
+    assert told == [longer.buy_length, short.buy_length, short.buy_length]
+    together.take((longer,), ended=True)
+    assert told[-1] == longer.buy_length
