@@ -807,7 +807,7 @@ class Page:
             spreads: dict[str, str] = {}
             if lay.remnant is None:
                 for kind, other in result.by_spread(lay.cloth).items():
-                    spreads[kind] = self.lays.keep(numbered(other, run.job.order))
+                    spreads[kind] = self.lays.keep(numbered(other, run.job.order, run.job.work.start))
             held = list(self.lays.value(lay.cloth).get("kept") or [])
             values |= self.lays.found(lay.cloth, self.lays.keep(lay), spreads, kept=held)
         return values

@@ -40,9 +40,10 @@ def do(order: Order, listed: CuttingList, options: SearchOptions, work: Work, te
     told = replace(options, on_progress=step)
     if isinstance(work, LayWork):
         def better(found: tuple[Lay, ...]) -> None:
-            tell(Better(tuple(numbered(one, order) for one in found)))
+            tell(Better(tuple(numbered(one, order, work.start) for one in found)))
 
-        lays = tuple(numbered(one, order) for one in _lay(listed, replace(told, on_lays=better), work))
+        laid = _lay(listed, replace(told, on_lays=better), work)
+        lays = tuple(numbered(one, order, work.start) for one in laid)
         return Result(lays, proved(lays, order))
     if isinstance(work, BuyWork):
         return Result(answer=_buy(listed, told, work, tell))

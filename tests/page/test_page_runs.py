@@ -164,6 +164,44 @@ def test_going_on_holds_what_is_held(small: Server) -> None:
     assert "--keep" in small.get("state")["command"] and "--from" in small.get("state")["command"]
 
 
+def _numbers(lay: dict[str, Any]) -> dict[str, int]:
+    return {p["id"]: p["number"] for part in lay["sections"] for p in part["pieces"]}
+
+
+def _spots(lay: dict[str, Any]) -> dict[tuple[float, ...], int]:
+    return {(p["x"], p["y"], p["turn"]): p["number"] for part in lay["sections"] for p in part["pieces"]}
+
+
+def test_numbers_stay_while_somebody_compares(small: Server) -> None:
+    """The first piece to be cut is put behind all others and held, and the search goes on from there: each piece keeps
+    the number that it had, on the drawing, in the list and in the file. A lay that is laid anew is numbered anew."""
+    with _socket(small) as socket:
+        small.do("lay.start", rounds=1, spread="open")
+        _until(socket, "ended")
+        lay = _proved(small)
+        numbers = _numbers(lay)
+        assert sorted(numbers.values()) == list(range(1, 9))
+        first = next(p for p in lay["sections"][0]["pieces"] if p["number"] == 1)
+        away = {"x": first["x"] + 2000.0, "y": first["y"], "turn": first["turn"], "flipped": first["flipped"]}
+        small.do("lay.move", cloth="main", base=lay["move"], id=first["id"], **away)
+        assert _numbers(small.get("lay")) == numbers
+        small.do("lay.keep", cloth="main", ids=[first["id"]], keep=True)
+        moved = _spots(small.get("lay"))
+        small.do("lay.start", rounds=3, spread="open", go_on=True, cloth="main")
+        better = [e["lay"] for e in _until(socket, "ended") if e["event"] == "better"]
+        after = _proved(small)
+        assert all(_numbers(one) == numbers for one in [after, *better])
+        stayed = _spots(after).keys() & moved.keys()
+        assert (away["x"], away["y"], away["turn"]) in stayed
+        assert all(_spots(after)[spot] == moved[spot] for spot in stayed), (_spots(after), moved)
+        # the list is in cutting order still, and tells the numbers of the drawing
+        rows = small.get("cut")["rows"]
+        assert {row["laid"]: row["number"] for row in rows} == numbers and rows[-1]["number"] == 1
+        small.do("lay.start", rounds=1, spread="open")
+        _until(socket, "ended")
+    assert [row["number"] for row in small.get("cut")["rows"]] == list(range(1, 9))
+
+
 def test_what_to_buy_is_a_session_as_well(small: Server) -> None:
     """Rows and a list to take along; stopping before the first row is no fault."""
     with _socket(small) as socket:

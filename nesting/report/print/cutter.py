@@ -74,16 +74,19 @@ def _on_fold(point: tuple[float, float], p: Placement) -> bool:
 def cutter_passes(lay: Lay, *, join: bool = True) -> tuple[Pass, ...]:
     """The passes in the order in which they are cut. ``join`` puts the cuts of a pass in an order with little travel;
     otherwise they come in the order of the placement sheet."""
-    by_index = {row.index: row for row in rows(lay)}
+    listed = rows(lay)
     out: list[Pass] = []
     first = 0
     for s, section in enumerate(lay.sections):
         styles = ply_styles(section)
         for style in _PASSES:
-            chosen = [(by_index[first + i], p) for i, p in enumerate(section.placements) if styles[i] == style]
+            chosen = [
+                (row, section.placements[row.index - first])
+                for row in listed
+                if row.section == s and styles[row.index - first] == style
+            ]
             if not chosen:
                 continue
-            chosen.sort(key=lambda pair: pair[0].number)
             parts = [f"section-{s + 1}"] if len(lay.sections) > 1 else []
             if set(styles) - {"all"}:
                 parts.append(_PASSES[style] or "all-plies")

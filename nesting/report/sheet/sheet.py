@@ -124,7 +124,9 @@ def rows(lay: Lay) -> tuple[Row, ...]:
 
     Section by section: single pieces of a top ply first, then what goes through all plies, then what is left on a
     bottom ply; in each, near the cut end first, and where two begin within 10 cm of each other the one on a fold first.
-    A piece that is cut together with another comes right after it.
+    A piece that is cut together with another comes right after it. Placements that have their numbers keep them, so that
+    what somebody has before him stays number 3 when it is moved, or another search goes on from there; else the rows
+    are numbered from 1.
     """
     imperial = lay.imperial
     hand = hands(lay)
@@ -182,7 +184,11 @@ def rows(lay: Lay) -> tuple[Row, ...]:
             drafts.append(((s, phase, band, 0.0 if p.on_fold else 1.0, box[0], box[1], float(i in leaders)), row))
         first += len(section.placements)
     drafts.sort(key=lambda pair: pair[0])
-    return tuple(_numbered(row, n) for n, (_, row) in enumerate(drafts, start=1))
+    kept = [p.number for p in lay.placements if p.number is not None]
+    known = kept if len(set(kept)) == len(drafts) else None
+    return tuple(
+        replace(row, number=n if known is None else known[row.index]) for n, (_, row) in enumerate(drafts, start=1)
+    )
 
 
 def sheet(lay: Lay) -> Sheet:
@@ -212,10 +218,6 @@ def bundles(lay: Lay) -> tuple[Bundle, ...]:
     order = {key: n for n, key in enumerate(garment_order(lay))}
     ordered = sorted(found.items(), key=lambda item: (order[item[0][:2]], item[0][2]))
     return tuple(Bundle(g, s, c, tuple(sorted(pieces.items()))) for (g, s, c), pieces in ordered)
-
-
-def _numbered(row: Row, number: int) -> Row:
-    return replace(row, number=number)
 
 
 def end_allowance_of(lay: Lay) -> float:
