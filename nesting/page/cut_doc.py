@@ -55,8 +55,8 @@ def leftovers_of(lay: Lay) -> tuple[Offcut, ...]:
     return tuple(o for o in found if min(o.rectangle_size) >= LEAST_MM - 1e-9)
 
 
-def cut_doc(work: Workspace, lays: Lays, cloth: str | None, rev: int) -> CutDoc:
-    """The sheet of the lay that is shown for this cloth."""
+def cut_doc(work: Workspace, lays: Lays, cloth: str | None, rev: int, command: str) -> CutDoc:
+    """The sheet of the lay that is shown for this cloth. ``command``: repeats what was printed last."""
     cloths = lays.cloths()
     cloth = cloth if cloth in cloths else (cloths[0] if cloths else "")
     lay = lays.now(cloth)
@@ -90,6 +90,7 @@ def cut_doc(work: Workspace, lays: Lays, cloth: str | None, rev: int) -> CutDoc:
         "calibrations": list(work.history.state.get("projector") or []),
         "ready": why is None,
         "why_not": why,
+        "command": command,
     }  # fmt: skip
 
 

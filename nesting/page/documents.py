@@ -639,8 +639,8 @@ class JudgedDoc(TypedDict):
 class LayDoc(TypedDict):
     """GET /api/lay[?cloth=NAME]. ``lay`` null: nothing laid yet. ``move`` counts the moves, take/undo included.
     ``stale``: the order was changed after this lay was made. ``edited``: pieces were moved by hand. ``gap``: what
-    must stay free between cuts, ``edge_gap`` 0. ``usable`` [y0, y1]. ``command``: repeats this lay (or goes on from
-    it) on the command line."""
+    must stay free between cuts, ``edge_gap`` 0. ``usable`` [y0, y1]. ``command``: gives this lay on the command line,
+    empty where none does (moved by hand, taken from the table of spreads, older than the order)."""
 
     rev: int
     cloths: list[str]
@@ -748,3 +748,4 @@ class CutDoc(TypedDict):
     calibrations: list[CalibrationDoc]
     ready: bool
     why_not: str | None
+    command: str

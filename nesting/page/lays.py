@@ -114,10 +114,16 @@ class Lays:
         lay = self.stored(lay_id)
         if lay is None or lay.cloth != cloth:
             raise Refused("gone", "that lay is not kept any more: search it again", view="lay", cloth=cloth)
-        return {f"lay:{cloth}": {"lay": lay_id, "moves": {}, "kept": [], "move": self._count(cloth)}}
+        table = (self.work.history.state.get(f"spreads:{cloth}") or {}).get("rows", {})
+        command = next((row.get("command") for row in table.values() if row.get("lay") == lay_id), None)
+        shown = {"lay": lay_id, "moves": {}, "kept": [], "move": self._count(cloth), "command": command or ""}
+        return {f"lay:{cloth}": shown}
 
-    def found(self, cloth: str, lay_id: str, spreads: Mapping[str, str], *, kept: list[str]) -> dict[str, Any]:
-        """The end of a run: its lay is shown, and the table of spreads knows it and the stored lays of ``spreads``."""
+    def found(
+        self, cloth: str, lay_id: str, spreads: Mapping[str, str], *, kept: list[str], command: str = ""
+    ) -> dict[str, Any]:
+        """The end of a run: its lay is shown, and the table of spreads knows it and the stored lays of ``spreads``.
+        ``command``: gives the same lay on the command line."""
         lay = self.stored(lay_id)
         if lay is None:
             return {}
@@ -141,9 +147,10 @@ class Lays:
         old = held.get(kind, {})
         handling = old.get("handling")
         held[kind] = {"lay": lay_id, "lay_length": lay.lay_length, "buy_length": lay.buy_length, "refused": None,
-                      "utilisation": lay.utilisation, "handling": handling}  # fmt: skip
+                      "utilisation": lay.utilisation, "handling": handling, "command": command}  # fmt: skip
         ids = set(laid_ids(lay))
-        shown = {"lay": lay_id, "moves": {}, "kept": [k for k in kept if k in ids], "move": self._count(cloth)}
+        shown = {"lay": lay_id, "moves": {}, "kept": [k for k in kept if k in ids], "move": self._count(cloth),
+                 "command": command}  # fmt: skip
         return {f"lay:{cloth}": shown, f"spreads:{cloth}": {**table, "rows": held}}
 
     def _count(self, cloth: str) -> int:
@@ -293,13 +300,16 @@ class Lays:
 
     # --- the document
 
-    def doc(self, cloth: str | None, rev: int, command: str) -> LayDoc:
-        """The view of the lay."""
+    def doc(self, cloth: str | None, rev: int) -> LayDoc:
+        """The view of the lay. No command gives a lay of which pieces were moved by hand, that was taken from the table
+        of spreads or is of an older order."""
         cloths = self.cloths()
         cloth = cloth if cloth in cloths else (cloths[0] if cloths else "")
         value = self.value(cloth)
         lay = self.now(cloth) if value else None
-        doc = self.doc_of(lay, cloth, rev, command)
+        doc = self.doc_of(lay, cloth, rev, str(value.get("command", "")))
+        if doc["stale"] or value.get("moves"):
+            doc["command"] = ""
         doc["cloths"] = cloths
         doc["lay"] = str(value["lay"]) if lay is not None else None
         doc["move"] = int(value.get("move", 0))

@@ -112,6 +112,8 @@ class Page:
         self.runs = Runs(self._heard)
         self.run: Run | None = None
         self.command = f"nesting check {shlex.quote(self.work.path.name)}"
+        #: repeats what was printed last
+        self.printed = ""
         self.warm: dict[str, Any] = {"ready": False, "doing": "loading the search", "share": 0.0}
         self._loop: asyncio.AbstractEventLoop | None = None
         self._tasks: set[asyncio.Task[Any]] = set()
@@ -242,14 +244,14 @@ class Page:
             "alterations": lambda: alterations_doc(work.survey, work.rev),
             "cloth": lambda: cloths_doc(work.survey, work.rev),
             "lay": lambda: (
-                lays.doc(cloth, work.rev, self.command)
+                lays.doc(cloth, work.rev)
                 if so_far is None
-                else lays.so_far(so_far, work.rev, self.command)
+                else lays.so_far(so_far, work.rev, self.run.command if self.run is not None else "")
             ),
             "buy": lambda: buy_doc(work, lays, work.rev),
             "remnants": lambda: answer_doc(work, "remnants", work.rev),
             "batch": lambda: answer_doc(work, "batch", work.rev),
-            "cut": lambda: cut_doc(work, lays, cloth, work.rev),
+            "cut": lambda: cut_doc(work, lays, cloth, work.rev, self.printed),
         }
         build = builders[name]
         async with self.lock:
@@ -455,9 +457,8 @@ class Page:
             words += ["--seed", str(job.seed)]
         if job.rounds is not None:
             words += ["--workers", str(self.workers)]
-        self.command = shlex.join([*words, *more])
         self._latest = {}
-        self.run = self.runs.start(kind, job, self.command)
+        self.run = self.runs.start(kind, job, shlex.join([*words, *more]))
         return {"run": self.run.id}, ["state"], ""
 
     def _whole_order(self, anyway: bool = False) -> None:
@@ -635,7 +636,7 @@ class Page:
         content = as_file(lay, f"../{self.work.path.name}") if lay.order_file else lay_as_bytes(lay)
         write_outputs({self.work.results / n: c for n, c in {name: content, **files}.items()})
         folder = self.work.relative(self.work.results)
-        self.command = shlex.join(["nesting", "print", f"{folder}/{name}", "-o", folder, "--as", ",".join(cmd.kinds),
+        self.printed = shlex.join(["nesting", "print", f"{folder}/{name}", "-o", folder, "--as", ",".join(cmd.kinds),
                                    "--paper", cmd.paper])  # fmt: skip
         mine = [f for f in files_in(self.work) if f["name"] in files]
         return {"files": mine}, ["state", "cut"], ""
@@ -809,7 +810,7 @@ class Page:
                 for kind, other in result.by_spread(lay.cloth).items():
                     spreads[kind] = self.lays.keep(numbered(other, run.job.order, run.job.work.start))
             held = list(self.lays.value(lay.cloth).get("kept") or [])
-            values |= self.lays.found(lay.cloth, self.lays.keep(lay), spreads, kept=held)
+            values |= self.lays.found(lay.cloth, self.lays.keep(lay), spreads, kept=held, command=run.command)
         return values
 
     # --- the proof

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import os
+import shlex
 import signal
 import subprocess
 import sys
@@ -161,7 +162,7 @@ def test_going_on_holds_what_is_held(small: Server) -> None:
     lay = _proved(small)
     same = next(p for p in lay["sections"][0]["pieces"] if p["id"] == piece["id"])
     assert (same["x"], same["y"], same["kept"]) == (piece["x"], piece["y"], True)
-    assert "--keep" in small.get("state")["command"] and "--from" in small.get("state")["command"]
+    assert "--keep" in lay["command"] and "--from" in lay["command"]
 
 
 def _numbers(lay: dict[str, Any]) -> dict[str, int]:
@@ -202,11 +203,46 @@ def test_numbers_stay_while_somebody_compares(small: Server) -> None:
     assert [row["number"] for row in small.get("cut")["rows"]] == list(range(1, 9))
 
 
+def test_the_command_shown_gives_the_lay_shown(small: Server) -> None:
+    """By rounds, with a seed: run as it stands it gives the same lay. None is shown of a lay that it would not give."""
+    with _socket(small) as socket:
+        small.do("lay.start", rounds=2, seed=3)
+        _until(socket, "ended")
+        lay = _proved(small)
+        words = shlex.split(lay["command"])
+        where = words.index("-o") + 1
+        words[where] = "again"
+        done = subprocess.run(
+            [sys.executable, "-m", "nesting.cli", *words[1:]], cwd=small.page.work.folder, capture_output=True, text=True,
+            env={**os.environ, "PYTHONPATH": str(Path(__file__).parents[2])}, timeout=LONG,
+        )  # fmt: skip
+        assert done.returncode == 0, done.stderr
+        there = json.loads((small.page.work.folder / "again" / "lay-main.json").read_text())
+        ours = {p["number"]: (p["x"], p["y"], p["turn"]) for part in lay["sections"] for p in part["pieces"]}
+        assert ours == {
+            p["number"]: (round(p["x"], 4), round(p["y"], 4), p["turn"])
+            for part in there.get("sections", [there]) for p in part["placements"]
+        }  # fmt: skip
+        other = next(row for row in lay["spreads"] if row["lay"] and not row["shown"])
+        small.do("lay.take", cloth="main", lay=other["lay"])
+        assert small.get("lay")["command"] == ""
+        small.do("lay.take", cloth="main", lay=lay["lay"])
+        assert small.get("lay")["command"] == lay["command"]
+        piece = lay["sections"][0]["pieces"][0]
+        move = {k: piece[k] for k in ("x", "y", "turn", "flipped")} | {"x": piece["x"] + 3000.0}
+        small.do("lay.move", cloth="main", base=small.get("lay")["move"], id=piece["id"], **move)
+        assert small.get("lay")["command"] == ""
+        small.do("undo")
+        assert small.get("lay")["command"] == lay["command"]
+        small.do("garment.set", index=0, key="count", value=3)
+        assert small.get("lay")["command"] == ""
+
+
 def test_what_to_buy_is_a_session_as_well(small: Server) -> None:
     """Rows and a list to take along; stopping before the first row is no fault."""
     with _socket(small) as socket:
         small.do("buy.start", rounds=1, widths=["900 mm"], what_if=True)
-        assert "--what-if" in small.get("state")["command"]
+        assert "--what-if" in small.get("state")["run"]["command"]
         ended = _until(socket, "ended")[-1]["run"]
         assert ended["state"] == "done", ended
         small.do("buy.start", seconds=600)

@@ -78,6 +78,7 @@ function showView() {
   shown = spec.mount(place.view, app);
   shown.draw();
   drawJourney();
+  drawFoot();
 }
 
 function firstView() {
@@ -128,9 +129,21 @@ function drawFrame() {
   );
   drawBlockers(state);
   drawNotices(state);
+  drawFoot();
+}
+
+/** The command that gives what the view in front shows; tables of what to buy have their own beside them. */
+function drawFoot() {
+  const { state, lay, cut } = app.store.docs;
+  if (!state) return;
+  const command = front?.name === "lay" ? (lay?.command ?? "") : front?.name === "cut" ? (cut?.command ?? "") : front?.name === "buy" ? "" : state.command;
   redraw(
     place.foot,
-    commandLine(app, state.command),
+    command
+      ? commandLine(app, command)
+      : front?.name === "lay" && lay?.lay && lay.lay !== "so-far"
+        ? h("p", { class: "note" }, "No command line gives this very lay: it was moved by hand, taken from the table of spreads, or the order has changed since. Go on from here, and the command for it stands here.")
+        : null,
     h("p", { class: "note" }, state.order?.file ? `Everything stands in ${state.order.file}. ` : "", state.results ? `What is printed goes to ${state.results}.` : ""),
   );
 }
@@ -243,10 +256,13 @@ app.store.on("state", drawFrame);
 for (const name of ["state", "pieces", "seams", "alterations", "cloth", "lay", "buy", "remnants", "batch", "cut"]) {
   app.store.on(name, () => {
     if (front?.docs.includes(/** @type {any} */ (name)) || name === "state") app.redraw();
+    if (name === "lay" || name === "cut") drawFoot();
   });
 }
 /** the run whose stop was told last */
 let stopped = 0;
+app.store.on("better", drawFoot);
+app.store.on("moved", drawFoot);
 app.store.on("progress", (e) => {
   // what was found is safe with the server from here on: the proof, which takes longer, is told when it has judged
   if (e.run.state !== "stopping" || e.run.id === stopped) return;

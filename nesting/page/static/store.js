@@ -151,6 +151,7 @@ export class Store {
     const lay = this.docs.lay;
     if (!lay || lay.cloth !== event.cloth) return;
     lay.move = event.move;
+    if (event.pieces.some((/** @type {any} */ p) => "x" in p)) lay.command = "";
     this.unjudged(event.move);
     for (const piece of lay.sections.flatMap((part) => part.pieces)) {
       const now = event.pieces.find((/** @type {any} */ p) => p.id === piece.id);

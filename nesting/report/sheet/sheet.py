@@ -180,8 +180,10 @@ def rows(lay: Lay) -> tuple[Row, ...]:
                 follows=p.follows,
                 second_cloth=p.second_cloth,
             )
-            band = math.floor(box[0] / _BAND_MM)
-            drafts.append(((s, phase, band, 0.0 if p.on_fold else 1.0, box[0], box[1], float(i in leaders)), row))
+            band = math.floor(round(box[0], 2) / _BAND_MM)
+            # rounded, so that a lay that was written and read again is in the same order
+            x, y = round(box[0], 2), round(box[1], 2)
+            drafts.append(((s, phase, band, 0.0 if p.on_fold else 1.0, x, y, float(i in leaders)), row))
         first += len(section.placements)
     drafts.sort(key=lambda pair: pair[0])
     kept = [p.number for p in lay.placements if p.number is not None]
