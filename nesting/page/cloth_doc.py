@@ -4,15 +4,15 @@ from __future__ import annotations
 
 from contextlib import suppress
 from pathlib import Path
-from typing import Any
+from typing import Any, get_args
 
 from nesting.checking.fit import fit_findings, opening_lines, opening_words
 from nesting.files.orders.order_cloth import read_cloth, read_remnants
-from nesting.files.orders.order_schema import BLOCKS, REQUIRED, TOP
+from nesting.files.orders.order_schema import BLOCKS, REQUIRED, TOP, Key
 from nesting.files.orders.order_values import Choice
 from nesting.model.errors import NestingError
 from nesting.model.findings import Finding
-from nesting.model.order import Cloth, Remnant
+from nesting.model.order import Cloth, Remnant, SpreadName
 from nesting.page.documents import (
     BandDoc,
     ClothDoc,
@@ -108,7 +108,7 @@ def _fields() -> list[dict[str, Any]]:
                 "name": key.name,
                 "meaning": key.meaning,
                 "kind": kind,
-                "allowed": list(key.allowed),
+                "allowed": list(get_args(SpreadName)) if key.name == "spreads" else list(key.allowed),
                 "default": key.default_shown,
                 "required": key.default is REQUIRED,
             }
@@ -142,7 +142,7 @@ def _cloth(survey: Survey, index: int, raw: dict[str, Any]) -> tuple[ClothDoc, C
     doc: ClothDoc = {
         "index": index,
         "name": name,
-        "fields": {key.name: {"value": raw.get(key.name, _shown(key.default)), "given": key.name in raw}
+        "fields": {key.name: {"value": _written(raw, key, survey.units), "given": key.name in raw}
                    for key in BLOCKS["cloth"]},
         "in_mm": {} if cloth is None else {
             "width": cloth.width, "width_washed": cloth.width_washed, "usable_width": cloth.usable_width,
@@ -152,8 +152,15 @@ def _cloth(survey: Survey, index: int, raw: dict[str, Any]) -> tuple[ClothDoc, C
     return doc, cloth
 
 
-def _shown(default: Any) -> Any:
-    return default if isinstance(default, str | int | float | bool) else None
+def _written(raw: dict[str, Any], key: Key, units: str) -> Any:
+    """A value as it is written, or what holds where nothing is; lengths with their unit."""
+    value = raw.get(key.name)
+    if key.name in _LENGTHS:
+        bare = isinstance(value, int | float) and not isinstance(value, bool)
+        return f"{value:g} {units}" if bare else value if value is not None else key.written
+    if value is None and isinstance(key.default, str | int | float | bool):
+        return key.default
+    return value
 
 
 def remnant_doc(remnant: Remnant, index: int | None) -> RemnantDoc:

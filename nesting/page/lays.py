@@ -115,9 +115,9 @@ class Lays:
         if lay is None or lay.cloth != cloth:
             raise Refused("gone", "that lay is not kept any more: search it again", view="lay", cloth=cloth)
         table = (self.work.history.state.get(f"spreads:{cloth}") or {}).get("rows", {})
-        command = next((row.get("command") for row in table.values() if row.get("lay") == lay_id), None)
-        shown = {"lay": lay_id, "moves": {}, "kept": [], "move": self._count(cloth), "command": command or ""}
-        return {f"lay:{cloth}": shown}
+        command = next((row.get("command") for row in table.values() if row.get("lay") == lay_id), None) or ""
+        move = self._count(cloth)
+        return {f"lay:{cloth}": {"lay": lay_id, "moves": {}, "kept": [], "move": move, "command": command}}
 
     def found(
         self, cloth: str, lay_id: str, spreads: Mapping[str, str], *, kept: list[str], command: str = ""

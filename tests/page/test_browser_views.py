@@ -59,9 +59,10 @@ def _violations(page: Any, source: str) -> list[str]:
     return [f"{v['id']}: {v['nodes'][0]['html'][:200]}" for v in found if v["impact"] in ("serious", "critical")]
 
 
-@pytest.mark.parametrize(("width", "scheme"), [(1280, "light"), (820, "dark")])
+@pytest.mark.parametrize("width", [1280, 820])
+@pytest.mark.parametrize("scheme", ["light", "dark"])
 def test_no_serious_finding_on_any_view(shown: str, width: int, scheme: str) -> None:
-    """axe-core on each view, wide and light, narrow and dark; and nothing is wider than the window."""
+    """axe-core on each view, with what is folded away unfolded; and nothing is wider than the window."""
     source = axe()
     expect = need_browser().expect
     with browsed(shown, width=width, scheme=scheme) as page:
@@ -73,6 +74,7 @@ def test_no_serious_finding_on_any_view(shown: str, width: int, scheme: str) -> 
                 page.locator(".edge").first.focus()
                 page.keyboard.press("Enter")
                 expect(page.locator('[data-key="edge-name"]')).to_be_visible()
+            page.evaluate("() => { for (const e of document.querySelectorAll('#view details')) e.open = true; }")
             found[view] = _violations(page, source)
             overhang = page.evaluate("document.documentElement.scrollWidth - document.documentElement.clientWidth")
             assert overhang <= 0, f"{view} is {overhang} px wider than a window of {width}"
@@ -321,3 +323,15 @@ def test_projector_by_keyboard(shown: str) -> None:
         expect(beam).to_have_class(re.compile("light"))
         page.locator('[data-key="beam-leave"]').click()
         expect(beam).to_have_count(0)
+        # the views of a lay, and the picture on the cloth, by axe-core as well
+        source = axe()
+        found = {"cut": _violations(page, source)}
+        page.locator('[data-key="beam"]').click()
+        expect(page.locator("dialog.beam")).to_be_visible()
+        found["beam"] = _violations(page, source)
+        page.locator('[data-key="beam-leave"]').click()
+        _go(page, "lay")
+        page.locator(".laid").first.click()
+        expect(page.locator('[data-key="hold"]')).to_be_visible()
+        found["lay"] = _violations(page, source)
+        assert not any(found.values()), found

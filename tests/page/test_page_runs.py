@@ -213,7 +213,8 @@ def test_the_command_shown_gives_the_lay_shown(small: Server) -> None:
         where = words.index("-o") + 1
         words[where] = "again"
         done = subprocess.run(
-            [sys.executable, "-m", "nesting.cli", *words[1:]], cwd=small.page.work.folder, capture_output=True, text=True,
+            [sys.executable, "-m", "nesting.cli", *words[1:]],
+            cwd=small.page.work.folder, capture_output=True, text=True,
             env={**os.environ, "PYTHONPATH": str(Path(__file__).parents[2])}, timeout=LONG,
         )  # fmt: skip
         assert done.returncode == 0, done.stderr

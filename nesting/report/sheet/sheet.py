@@ -124,9 +124,9 @@ def rows(lay: Lay) -> tuple[Row, ...]:
 
     Section by section: single pieces of a top ply first, then what goes through all plies, then what is left on a
     bottom ply; in each, near the cut end first, and where two begin within 10 cm of each other the one on a fold first.
-    A piece that is cut together with another comes right after it. Placements that have their numbers keep them, so that
-    what somebody has before him stays number 3 when it is moved, or another search goes on from there; else the rows
-    are numbered from 1.
+    A piece that is cut together with another comes right after it. Placements that have their numbers keep them, so
+    that what people have before them stays number 3 when it is moved, or another search goes on from there; else the
+    rows are numbered from 1.
     """
     imperial = lay.imperial
     hand = hands(lay)

@@ -202,7 +202,7 @@ function middleOf(ring) {
 
 /** How large a piece's name is written, mm. @param {Piece} piece */
 function wordOf(piece) {
-  return Math.max(6, Math.min(24, Math.min(width(piece), height(piece)) / 5, width(piece) / (0.8 * Math.max(6, piece.name.length))));
+  return Math.max(6, Math.min(24, Math.min(width(piece), height(piece)) / 5, width(piece) / (1.1 * Math.max(6, piece.name.length))));
 }
 
 /** @param {Piece} piece @param {Edge} edge */

@@ -172,7 +172,7 @@ function lengthOf(v) {
 export function table(label, heads, rows) {
   return h("div", { class: "scroll", tabindex: 0, role: "region", "aria-label": label }, h("table", {},
     h("thead", {}, h("tr", {}, ...heads.map((t) => h("th", { scope: "col" }, t)))),
-    h("tbody", {}, ...rows.map((r) => h("tr", {}, ...r.map((c, i) => (i === 0 && c ? h("th", { scope: "row" }, c) : h("td", {}, c))))))));
+    h("tbody", {}, ...rows.map((r) => h("tr", {}, ...r.map((c, i) => (i === 0 && c ? h("th", { scope: "row" }, c) : h("td", { class: /^−?\d[^(]{0,10}$/.test(c) ? "figure" : null }, c))))))));
 }
 
 /** @param {readonly {count: number, length: number}[]} points */

@@ -29,6 +29,13 @@ const TERMS = {
   repeat_along: "repeat", repeat_across: "repeat", plies: "plies", tubular: "tubular", increment: "increment", end_allowance: "end allowance", spreads: "spread", pairs: "pairs", right_side: "right side",
 };
 
+/** What holds where nothing is written, or may be written: with its unit, so that nobody has to guess it. @type {Record<string, readonly [string, string]>} metric, imperial */
+const EXAMPLES = {
+  width: ["150 cm", "60 in"], selvage: ["none, or 1 cm", "none, or 3/8 in"], gap: ["none, or 3 mm", "none, or 1/8 in"], price: ["14.90", "14.90"],
+  length: ["any, or 3.5 m", "any, or 4 yd"], table_length: ["any, or 2 m", "any, or 2 yd"], increment: ["10 cm", "1/8 yd"], repeat_along: ["none, or 6.4 cm", "none, or 2 1/2 in"],
+  repeat_across: ["none, or 6.4 cm", "none, or 2 1/2 in"], stretch_across: ["60 %", "60 %"], stretch_along: ["60 %", "60 %"], fibre_stretch: ["8 %", "8 %"], max_plies: ["any, or 8", "any, or 8"],
+};
+
 /** @param {HTMLElement} root @param {App} app */
 function mount(root, app) {
   const cards = h("div", { class: "cards" });
@@ -64,7 +71,8 @@ function mount(root, app) {
     const key = `cloth-${c.index}-${spec.name}`;
     const given = c.fields[spec.name] ?? { value: spec.default ?? null, given: false };
     const value = shown(given.value, spec.kind);
-    const label = labelOf(spec.name);
+    const imperial = ["in", "yd"].includes(app.store.docs.state?.units ?? "");
+    const label = spec.name === "price" && imperial ? "price per yard" : labelOf(spec.name);
     /** @param {string} v @param {unknown} sent */
     const set = (v, sent) => void app.send("cloth.set", { index: c.index, key: spec.name, value: sent }, { spot: key, typed: v, done: `${c.name}: ${label} ${v || "as usual"}.` });
     const common = { key, label, term: TERMS[spec.name], given: given.given };
@@ -85,7 +93,7 @@ function mount(root, app) {
           },
         })), wrongAt(app, key));
     }
-    return field(app, { ...common, value, placeholder: spec.default === null || spec.default === undefined ? "" : String(shown(spec.default, spec.kind) ?? ""), note: null, change: (v) => set(v, v === "" ? null : spec.kind === "number" ? number(v) : v) });
+    return field(app, { ...common, value, placeholder: EXAMPLES[spec.name]?.[Number(imperial)] ?? String(shown(spec.default, spec.kind) ?? ""), change: (v) => set(v, v === "" ? null : spec.kind === "number" ? number(v) : v) });
   }
 
   /** A test with two lengths each way. @param {Cloth} c @param {"wash" | "ruler"} kind */
@@ -323,7 +331,8 @@ function mount(root, app) {
 function labelOf(name) {
   /** @type {Record<string, string>} */
   const own = {
-    width: "width, selvage to selvage", selvage: "lost at each selvage", gap: "gap between cuts", price: "price per metre", nap: "nap or one-way print", stretch_across: "stretches across by", stretch_along: "stretches along by",
+    width: "width, selvage to selvage", selvage: "lost at each selvage", gap: "gap between cuts", price: "price per metre", nap: "nap or one-way print", plies: "plies on one another", max_plies: "plies at most", table_length: "longest lay on the table", stretch_tolerance: "stretches alike within", may_turn_plies: "every second ply may be cut off and turned",
+    pairs: "left and right", patch_margin: "margin round a patch", surplus: "stacked plies may give more than asked", stretch_across: "stretches across by", stretch_along: "stretches along by",
     shrink_along: "shrinks along by", shrink_across: "shrinks across by", length: "all there is", increment: "sold by", repeat_along: "stripe repeat along", repeat_across: "stripe repeat across",
     spreads: "spreads to try (none: all that are sound)", right_side: "has a right side", tubular: "a tube", fibre_stretch: "share of stretch fibre",
   };

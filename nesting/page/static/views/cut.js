@@ -93,6 +93,8 @@ function mount(root, app) {
 
   function drawSheet() {
     const now = doc();
+    // a column that says nothing in any row takes room from those that do
+    const columns = (now?.columns ?? []).filter(([key]) => now?.rows.some((row) => row.cells[key]));
     if (!now) return redraw(sheetCard, h("p", {}, "Reading …"));
     if (!now.lay) return redraw(sheetCard, h("p", {}, "Nothing is laid yet. Lay it first, then this is the list to cut by."));
     const done = now.rows.filter(isDone).length;
@@ -103,10 +105,10 @@ function mount(root, app) {
       h("div", { class: "row" }, h("progress", { max: Math.max(1, now.rows.length), value: done, "aria-label": "Rows cut" }), h("span", {}, `${done} of ${now.rows.length} cut`), now.rows.length > 12 ? h("span", { class: "note" }, "The list scrolls.") : null),
       wrongAt(app, "tick"),
       h("div", { class: "scroll tall", tabindex: 0, role: "region", "aria-label": "Rows", "data-scroll": "rows" }, h("table", {},
-        h("thead", {}, h("tr", {}, h("th", { scope: "col" }, "cut"), ...now.columns.map(([, title]) => h("th", { scope: "col" }, title)))),
+        h("thead", {}, h("tr", {}, h("th", { scope: "col" }, "cut"), ...columns.map(([, title]) => h("th", { scope: "col" }, title)))),
         h("tbody", {}, ...now.rows.map((row) => h("tr", { "data-row": row.laid, class: [row.laid === lit ? "lit" : "", isDone(row) ? "done" : ""].join(" ").trim() || null, onpointerenter: () => light(row.laid) },
           h("td", {}, h("input", { type: "checkbox", checked: isDone(row), "data-key": `tick-${row.laid}`, "aria-label": `${row.number} is cut`, onchange: (/** @type {Event} */ e) => void tick(row, /** @type {HTMLInputElement} */ (e.target).checked), onfocus: () => light(row.laid) })),
-          ...now.columns.map(([key], i) => h(i === 0 ? "th" : "td", i === 0 ? { scope: "row" } : {}, row.cells[key] ?? "")))))))
+          ...columns.map(([key], i) => h(i === 0 ? "th" : "td", i === 0 ? { scope: "row" } : {}, row.cells[key] ?? "")))))))
     );
   }
 

@@ -371,7 +371,7 @@ function mount(root, app) {
       files.length ? heading(2, "Pattern files") : null,
       files.length ? h("ul", { class: "list" }, ...files.map((f) =>
         h("li", {},
-          h("span", { class: "grow" }, h("strong", {}, f.file), ` · ${counted(f.pieces, "piece")}`, findingList(app, f.findings.filter((x) => x.kind !== "note")),
+          h("span", { class: "grow whole" }, h("strong", {}, f.file), ` · ${counted(f.pieces, "piece")}`, findingList(app, f.findings.filter((x) => x.kind !== "note")),
             f.findings.some((x) => x.kind === "note") ? h("details", { "data-key": `file-notes-${f.index}` }, h("summary", { "data-key": `file-notes-${f.index}-s` }, "How it was read"), findingList(app, f.findings.filter((x) => x.kind === "note"))) : null),
           field(app, { key: `file-size-${f.index}`, label: "size", value: f.size ?? "", width: "short", change: (v) => void app.send("file.set", { index: f.index, key: "size", value: v || null }, { spot: `file-size-${f.index}`, typed: v }) }),
           field(app, { key: `file-units-${f.index}`, label: "units", term: "units", kind: "choice", choices: [{ value: "", label: f.units ? `${f.units} (drawing)` : "as the drawing says" }, "mm", "cm", "m", "in", "yd"], value: "", change: (v) => void app.send("file.set", { index: f.index, key: "units", value: v || null }, { spot: `file-units-${f.index}`, typed: v }) }),
