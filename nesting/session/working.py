@@ -107,6 +107,7 @@ def _buy(listed: CuttingList, options: SearchOptions, work: BuyWork, tell: Tell)
             steps.lay,
             over,
             tried=tried,
+            told={} if work.widths else bought.told,
             on_step=steps.begin,
             on_saving=lambda found: tell(SoFar(replace(bought, what_if=found))),
         )

@@ -18,7 +18,7 @@ from nesting.model.as_laid import counts_laid
 from nesting.model.errors import CannotLayError, OrderError
 from nesting.model.lay import Lay
 from nesting.model.order import SpreadName
-from nesting.model.units import format_length
+from nesting.model.units import format_exceeding
 from nesting.planning.as_many.bundles import (
     Amount,
     Bundle,
@@ -326,7 +326,7 @@ class _Filling:
         bound = cloth_bound(part, cloth, stacks_of(part, cloth), seconds=seconds)
         if bound.length <= room.length + 1e-6:
             return None
-        there, least = (format_length(mm, imperial=self.listed.imperial) for mm in (room.length, bound.length))
+        least, there = format_exceeding(bound.length, room.length, imperial=self.listed.imperial)
         return f"they take at least {least} of the {there} of '{room.cloth}' that can be laid ({bound.reason})"
 
     def no_more(self, best: float) -> tuple[bool, str]:

@@ -78,8 +78,8 @@ class PlannedSection:
 @dataclass(frozen=True)
 class BatchPlan:
     """The plan of one cloth. ``garments`` are labels, ``counts`` what is ordered; ``shares`` each garment's share of
-    the cloth by area. Lengths mm. ``one_at_a_time``: what cutting each garment by itself would take.
-    ``measured`` lays were made. ``settled``: the plan uses measured lengths and none better was in sight. ``least``: no
+    the cloth by area. Lengths mm. ``one_at_a_time``: what cutting each garment by itself would take, None where that was
+    not measured. ``measured`` lays were made and compared. ``settled``: the plan uses measured lengths and none better was in sight. ``least``: no
     plan takes less cloth than that, by area. ``lays``: the lay of each section, in their sequence, where they were
     made; each says which garments it holds."""
 
@@ -90,7 +90,7 @@ class BatchPlan:
     cloth_length: float
     buy_length: float
     shares: tuple[float, ...]
-    one_at_a_time: float
+    one_at_a_time: float | None
     measured: int
     settled: bool
     least: float

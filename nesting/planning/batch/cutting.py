@@ -114,15 +114,15 @@ def _simple(
         math.inf,
         math.inf,
         shares,
-        math.inf,
-        1,
+        None,
+        0,
         False,
         least,
         stuff.increment,
         listed.imperial,
     )
     plan = with_whole(listed, plan, whole)
-    return replace(with_lays(listed, plan, lay, {}, begun), one_at_a_time=plan.cloth_length) if plan.lays else None
+    return with_lays(listed, plan, lay, {}, begun) if plan.lays else None
 
 
 def _whole_lay(listed: CuttingList, cloth: str, lay: LayOne, share: float = WHOLE) -> Lay | None:
@@ -144,6 +144,7 @@ def with_whole(listed: CuttingList, plan: BatchPlan, whole: Lay | None) -> Batch
     stuff = listed.cloth_named(plan.cloth)
     if whole is None:
         return plan
+    plan = replace(plan, measured=plan.measured + 1)
     kind = whole.sections[0].spread.kind if len(whole.sections) == 1 else "sections"
     takes = buy_length("open" if kind == "sections" else kind, stuff, whole.lay_length, rounded=False)
     if takes > plan.cloth_length + 1e-6 or (stuff.length is not None and takes > stuff.length + 1e-6):

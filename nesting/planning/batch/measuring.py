@@ -138,13 +138,13 @@ class Measuring:
 
     def measure(self, ratio: Ratio, mode: int) -> None:
         """Lay it; what cannot be laid or is longer than the table is refused from then on, and all that holds more."""
-        self.made += 1
         try:
             length = self._length_of(ratio, self._modes[mode].kind)
         except CannotLayError:
             # What holds more cannot be laid in this way either.
             self._refused.append((ratio, mode))
             return
+        self.made += 1
         if self._on_table(length):
             self._known[ratio, mode] = length
             if self._efficiency < 1.0 and sum(ratio) > 1 and length > 0.0:

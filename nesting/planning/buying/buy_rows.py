@@ -14,7 +14,7 @@ from nesting.model.findings import Reason
 from nesting.model.order import Nap, SpreadName
 from nesting.planning.buying.curve import Curve
 from nesting.planning.buying.trims import TrimNeed
-from nesting.planning.buying.what_if import Saving
+from nesting.planning.buying.what_if import Saving, Told
 
 __all__ = ["BuyRow", "Buying", "RefusedRow"]
 
@@ -121,6 +121,11 @@ class Buying:
     trims: tuple[TrimNeed, ...]
     #: what changes of the order would save, where that was asked for
     what_if: tuple[Saving, ...] | None = None
+
+    @property
+    def told(self) -> dict[str, Told]:
+        """What is said first of each cloth, by its name."""
+        return {r.cloth: Told(r.buy_length, r.next_garment, r.one_more) for r in self.rows if r.best}
 
     def as_dict(self) -> dict[str, Any]:
         """The JSON document, mm. ``curve`` is that of the first cloth; ``curves`` has one for each."""

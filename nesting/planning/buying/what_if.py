@@ -6,7 +6,7 @@ What each saves is about, as far as a search of the same time tells.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -16,10 +16,9 @@ from nesting.model.order import Cloth, CutPiece
 from nesting.model.units import format_length, format_width
 from nesting.planning.buying.steps import OnStep
 from nesting.planning.layout.laying import LayOne
-from nesting.planning.layout.second_cloth import worth
 from nesting.resolving.cutting_list import CuttingList, PieceEntry
 
-__all__ = ["Choice", "Saving", "choices", "what_if"]
+__all__ = ["Choice", "Saving", "Told", "choices", "what_if"]
 
 #: degrees of grain tolerance that are tried (common practice: small pieces of knits)
 TILT = 2.0
@@ -32,12 +31,22 @@ WIDTHS = (900.0, 1150.0, 1400.0, 1500.0)
 @dataclass(frozen=True)
 class Choice:
     """One change: in words, what it asks in handling, and the list with it. ``looser``: every lay of the list as it is
-    stays possible, so that it cannot cost more."""
+    stays possible, so that it cannot cost more; ``added``: the garment of which there is one more, which cannot save."""
 
     what: str
     handling: str
     listed: CuttingList
     looser: bool = False
+    added: str | None = None
+
+
+@dataclass(frozen=True)
+class Told:
+    """What was said of one cloth: the length to buy, mm, and what the next garment adds to it, None where unknown."""
+
+    buy_length: float
+    next_garment: str
+    one_more: float | None
 
 
 @dataclass(frozen=True)
@@ -103,8 +112,10 @@ def choices(listed: CuttingList) -> tuple[Choice, ...]:
         counts = [g.count for g in listed.garments]
         fewer, more = ([n + d * (k == number) for k, n in enumerate(counts)] for d in (-1, 1))
         if sum(fewer) > 0:
-            found.append(Choice(f"one {garment.label} less", "one garment less", listed.with_counts(fewer)))
-        found.append(Choice(f"one {garment.label} more", "one garment more", listed.with_counts(more)))
+            less = listed.with_counts(fewer)
+            found.append(Choice(f"one {garment.label} less", "one garment less", less, looser=True))
+        more_words = f"one {garment.label} more"
+        found.append(Choice(more_words, "one garment more", listed.with_counts(more), added=garment.label))
     return tuple(found)
 
 
@@ -175,12 +186,14 @@ def what_if(
     over: Callable[[CuttingList, tuple[Lay, ...]], tuple[Lay, ...]],
     *,
     tried: Sequence[Choice] | None = None,
+    told: Mapping[str, Told] | None = None,
     on_step: OnStep | None = None,
     on_saving: Callable[[tuple[Saving, ...]], None] | None = None,
 ) -> tuple[Saving, ...]:
     """What each of the changes (``tried`` None: those of ``choices``) saves against the order as it is, the most first;
     what saves nothing and what cannot be laid come last. Where the order itself cannot be laid, those that can are told
-    without figures."""
+    without figures. ``told``: what was said already of each cloth, which is said again where the question is the same."""
+    said = told or {}
 
     def laid(part: CuttingList, start: dict[str, Lay]) -> tuple[Lay, ...]:
         own = tuple(lay(part, cloth, start=start.get(cloth)) for cloth in part.cloths_used)
@@ -192,9 +205,8 @@ def what_if(
         base = laid(listed, {})
     except CannotLayError:
         base = ()
-    bought = {one.cloth: one.buy_length for one in base}
+    bought = {one.cloth: said[one.cloth].buy_length if one.cloth in said else one.buy_length for one in base}
     priced = all(listed.cloth_named(name).price is not None for name in bought)
-    cost = worth(listed, base)
     found: list[Saving] = []
     for choice in choices(listed) if tried is None else tried:
         if on_step is not None:
@@ -208,15 +220,27 @@ def what_if(
             found.append(Saving(choice.what, choice.handling))
             continue
         new = {one.cloth: one.buy_length for one in there}
-        money = cost - worth(choice.listed, there)
+        if choice.added is not None:
+            for name, one in said.items():
+                if name in bought and one.next_garment == choice.added and one.one_more is not None:
+                    new[name] = bought[name] + one.one_more
         lengths = tuple((name, length - new.get(name, 0.0)) for name, length in bought.items())
-        if choice.looser and money <= 1e-9:
-            # the lay of the order as it is serves here, too
+        money = _worth(listed, bought) - _worth(choice.listed, new)
+        if (choice.looser and money <= 1e-9) or (choice.added is not None and money >= -1e-9):
+            # a lay of more garments, or by stricter rules, serves for the other list, too
             money, lengths = 0.0, tuple((name, 0.0) for name, _ in lengths)
         found.append(Saving(choice.what, choice.handling, lengths, round(money, 2) if priced else None))
         if on_saving is not None:
             on_saving(_ranked(found))
     return _ranked(found)
+
+
+def _worth(listed: CuttingList, lengths: Mapping[str, float]) -> float:
+    """What these lengths of cloth cost together; their sum where a price is missing."""
+    cloths = [listed.cloth_named(name) for name in lengths]
+    if any(cloth.price is None for cloth in cloths):
+        return sum(lengths.values())
+    return sum(lengths[c.name] * (c.price or 0.0) / c.price_unit for c in cloths)
 
 
 def _ranked(found: Sequence[Saving]) -> tuple[Saving, ...]:

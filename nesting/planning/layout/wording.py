@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterable, Mapping
 from typing import Any
 
@@ -44,25 +43,30 @@ def why_not_there(listed: CuttingList, assembly: Assembly, error: NeverFits) -> 
 
 
 def _why_not(listed: CuttingList, assembly: Assembly, error: NeverFits) -> tuple[str, bool]:
-    """The words, none where the width is not the reason; whether some turn is forbidden by another rule."""
-    item = assembly.problem.items[error.item]
+    """The words, none where neither width nor length is the reason; whether some turn is forbidden by another rule."""
+    problem = assembly.problem
+    item = problem.items[error.item]
     label = assembly.jobs[error.item].needs[0].cut.piece.label
-    most: dict[float, tuple[float, float]] = {}
+    most: dict[float, tuple[float, float, str]] = {}
     for pose, meta in zip(item.poses, assembly.metas[error.item], strict=True):
-        needed = float(np.ptp(outline_of(pose)[:, 1])) + pose.low + pose.high
-        usable = min(float(np.ptp(assembly.problem.plies[p].outline[:, 1])) for p in pose.plies)
+        along, across = (float(side) for side in np.ptp(outline_of(pose), axis=0))
+        usable = min(float(np.ptp(problem.plies[p].outline[:, 1])) for p in pose.plies)
+        needed, way = across + pose.low + pose.high, "across"
         if needed <= usable:
-            return "", False
-        if needed - usable < np.subtract(*most.get(meta.turn, (math.inf, 0.0))):
-            most[meta.turn] = needed, usable  # where it comes nearest to lying
+            if problem.length is None or along <= problem.length:
+                return "", False
+            needed, usable, way = along, problem.length, "along"
+        nearest = most.get(meta.turn)
+        if nearest is None or needed - usable < nearest[0] - nearest[1]:
+            most[meta.turn] = needed, usable, way  # where it comes nearest to lying
     if not most:
         return "", False
-    missed: dict[tuple[str, str], list[float]] = {}
-    for turn, (needed, usable) in most.items():
-        missed.setdefault(format_apart(needed, usable, imperial=listed.imperial), []).append(turn)
+    missed: dict[tuple[str, str, str], list[float]] = {}
+    for turn, (needed, usable, way) in most.items():
+        missed.setdefault((*format_apart(needed, usable, imperial=listed.imperial), way), []).append(turn)
     words = [
-        f"{_turns(turns)} it needs {needed} across the cloth, where {usable} are usable"
-        for (needed, usable), turns in missed.items()
+        f"{_turns(turns)} it needs {needed} {way} the cloth, where {usable} are usable"
+        for (needed, usable, way), turns in missed.items()
     ]
     refused: dict[str, list[float]] = {}
     for piece, turn, why in assembly.refused_turns:

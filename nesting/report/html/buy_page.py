@@ -34,6 +34,7 @@ __all__ = [
     "proof_words",
     "remnants_section",
     "rows_first",
+    "saved_words",
     "saving_rows",
     "spread_words",
     "sure_words",
@@ -372,7 +373,17 @@ def sure_words(plan: BatchPlan) -> str:
     if plan.proved:
         return "no division of the batch needs less cloth from the shop: the area of the pieces takes as much"
     least = least_length(plan.least, plan.imperial)
-    return f"the best found, at least {least} by area; {plan.measured} lays measured"
+    return f"the best found, at least {least} by area; {counted(plan.measured, 'lay')} measured"
+
+
+def saved_words(plan: BatchPlan) -> str:
+    """What cutting each garment by itself would take, and what the batch saves against that; empty where it was not
+    measured."""
+    if plan.one_at_a_time is None:
+        return ""
+    saved = 1.0 - plan.cloth_length / plan.one_at_a_time
+    less = f"the batch saves about {format_share(saved, 1)}" if saved > 1e-9 else "nothing is saved"
+    return f"about {long_length(plan.one_at_a_time, plan.imperial)}, {less}"
 
 
 def plies_words(section: PlannedSection) -> str:
@@ -396,15 +407,13 @@ def _plan(p: BatchPlan) -> dict[str, Any]:
     def length(mm: float) -> str:
         return long_length(mm, p.imperial)
 
-    saved = 1.0 - p.cloth_length / p.one_at_a_time
     return {
         "buy": shop_length(p.buy_length, p.imperial),
         "cloth": p.cloth,
         "cost": _money(p.cost),
         "garments": sum(p.counts),
         "each": length(p.per_garment),
-        "single": length(p.one_at_a_time),
-        "saved": f"the batch saves about {format_share(saved, 1)}" if saved > 0 else "nothing is saved",
+        "single": saved_words(p),
         "sure": sure_words(p),
         "apart": batch_apart_words(p),
         "sections": [

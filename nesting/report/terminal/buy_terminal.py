@@ -24,6 +24,7 @@ from nesting.report.html.buy_page import (
     plies_words,
     proof_words,
     rows_first,
+    saved_words,
     saving_rows,
     spread_words,
     sure_words,
@@ -179,9 +180,10 @@ def batch_summary(plans: Sequence[BatchPlan]) -> RenderableType:
         )
         if p.cost is not None:
             words.append(f", costs {p.cost:.2f}")
+        one_by_one = f"one at a time they would take {saved_words(p)}; " if saved_words(p) else ""
         words.append(
-            f": {sum(p.counts)} garments, {long_length(p.per_garment, p.imperial)} each on average; one at a time they "
-            f"would take about {long_length(p.one_at_a_time, p.imperial)}; {sure_words(p)}"
+            f": {counted(sum(p.counts), 'garment')}, {long_length(p.per_garment, p.imperial)} each on average; "
+            f"{one_by_one}{sure_words(p)}"
         )
         if p.apart_from is not None:
             words.append(f"; {batch_apart_words(p)}")

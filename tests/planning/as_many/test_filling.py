@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import random
+import re
 from dataclasses import replace
 from itertools import product
 
@@ -106,6 +107,35 @@ def test_value_decides_between_garments() -> None:
         garments = [most("coat", "a", value=5.0), most("skirt", "b", value=worth)]
         counts, told, _ = laid(order_of(pieces, garments, cloths=(cloth(1200.0),)))
         assert {name: n for name, n in counts.items() if n} == best and told["proved"]
+
+
+def test_that_nothing_of_more_value_fits_is_said_only_where_it_is_proved() -> None:
+    """By hand: full widths of 600 and 400 on 1200, worth 5 and 4: three of the second are worth 12, and 14 by any mixture
+    would take 1600. Discs of 300 and squares of 300 on 1000 × 990: nine fit, that ten do not no bound here tells."""
+    import math
+
+    from tests.planning.area_lays import shape
+
+    pieces = [rectangle("a", 600.0, 1000.0), rectangle("b", 400.0, 1000.0)]
+    garments = [most("coat", "a", value=5.0), most("skirt", "b", value=4.0)]
+    _, told, lays = laid(order_of(pieces, garments, cloths=(cloth(1200.0),)))
+    assert told["proved"] and "3 × skirt; nothing of more value fits, which is proved: " in lays[0].notes[-1]
+    ring = tuple((150.0 * math.cos(t * math.pi / 30), 150.0 * math.sin(t * math.pi / 30)) for t in range(60))
+    pieces = [shape("disc", ring), rectangle("square", 300.0, 300.0)]
+    garments = [most("hat", "disc", value=1.0), most("scarf", "square", value=0.9)]
+    _, told, lays = laid(order_of(pieces, garments, cloths=(cloth(990.0),)), SearchOptions(seconds=None, rounds=2))
+    assert not told["proved"]
+    assert "nothing of more value" not in lays[0].notes[-1] and "this is the best found" in lays[0].notes[-1]
+
+
+def test_what_one_more_takes_at_least_differs_from_what_there_is_as_printed() -> None:
+    """By hand: three bands of 300.2 take 900.6 of length, of which 900.2 are there: two fit, and the reason says figures
+    that differ, the first no more than those 900.6."""
+    order = order_of([rectangle("band", 300.2, 990.0)], [most("belt", "band")], cloths=(cloth(900.2),))
+    counts, told, _ = laid(order)
+    assert counts == {"belt": 2} and told["proved"]
+    found = re.search(r"at least ([\d.]+) cm of the ([\d.]+) cm", told["reason"])
+    assert found is not None and 90.02 == float(found[2]) < float(found[1]) <= 90.06, told["reason"]
 
 
 def test_what_is_asked_for_by_number_comes_first() -> None:

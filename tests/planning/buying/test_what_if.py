@@ -16,7 +16,7 @@ from nesting.model.lay import Lay
 from nesting.model.order import Cloth, CutPiece, Garment, Order
 from nesting.model.piece import Piece
 from nesting.planning.buying.buy_rows import Buying
-from nesting.planning.buying.what_if import choices, what_if
+from nesting.planning.buying.what_if import Told, choices, what_if
 from nesting.planning.layout.laying import area_of
 from nesting.planning.layout.one_cloth import lay_cloth
 from nesting.planning.layout.options import SearchOptions
@@ -77,6 +77,33 @@ def test_a_change_that_only_loosens_never_costs() -> None:
     found = {one.what: one for one in what_if(order(), worse, apart)}
     (tilt,) = [one for what, one in found.items() if "grain tolerance" in what]
     assert tilt.length == 0.0 and tilt.money == 0.0
+
+
+def test_what_is_saved_is_saved_of_what_is_said_to_buy() -> None:
+    """The table says buy 600 and the next adds 250, where this search finds 580 and 870: what is saved is of those 600,
+    and one more is one figure. On 140 cm 415 do, so 600 − 415 are saved; one less takes 290, so 310 are."""
+    told = {"main": Told(600.0, "top", 250.0)}
+    found = {one.what: one for one in what_if(order(), by_area, apart, told=told)}
+    assert found["one top more"].lengths == (("main", -250.0),) and found["one top more"].money == -2.5
+    assert found["one top less"].lengths == (("main", 310.0),)
+    (wide,) = [one for what, one in found.items() if "140 cm wide" in what]
+    assert wide.length == pytest.approx(600.0 - 415.0) and wide.money == pytest.approx(1.85)
+    # another garment than the next one is searched for
+    other = {one.what: one for one in what_if(order(), by_area, apart, told={"main": Told(600.0, "coat", 250.0)})}
+    assert other["one top more"].lengths == (("main", 600.0 - 870.0),)
+
+
+def test_more_garments_never_save_and_fewer_never_cost() -> None:
+    """With luck that makes three tops shorter than two, and one longer: the lay of more serves for fewer."""
+
+    def lucky(part: CuttingList, cloth: str, **how: Any) -> Lay:
+        found = by_area(part, cloth)
+        count = part.garments[0].count
+        return replace(found, buy_length=found.buy_length + {1: 400.0, 2: 0.0, 3: -400.0}[count])
+
+    found = {one.what: one for one in what_if(order(), lucky, apart)}
+    assert found["one top more"].length == 0.0 and found["one top more"].money == 0.0
+    assert found["one top less"].length == 0.0 and found["one top less"].money == 0.0
 
 
 def test_the_most_comes_first_and_what_cannot_be_laid_last() -> None:

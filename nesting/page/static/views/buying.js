@@ -111,7 +111,7 @@ function mount(root, app) {
 function batchOf(answer) {
   return (answer.plans ?? []).flatMap((/** @type {any} */ plan) => [
     h("p", {}, "Buy ", h("strong", {}, asLength(plan.buy_length)), ` of ${plan.cloth}`, plan.cost === null ? "" : `, costs ${asMoney(plan.cost)}`,
-      `: ${asLength(plan.per_garment)} each on average; one at a time they would take about ${asLength(plan.one_at_a_time)}. `,
+      `: ${asLength(plan.per_garment)} each on average${plan.one_at_a_time === null ? "" : `; one at a time they would take about ${asLength(plan.one_at_a_time)}`}. `,
       plan.proved ? "No division of the batch needs less cloth from the shop." : "The best found."),
     table(`Sections of ${plan.cloth}`, ["section", "spread", "plies", "in each layer", "lay", "cloth", "outlines to cut"], plan.sections.map((/** @type {any} */ s, /** @type {number} */ i) =>
       [String(i + 1), s.spread, String(s.plies), Object.entries(s.per_layer).map(([name, n]) => `${n} × ${name}`).join(", "), asLength(s.lay_length), asLength(s.cloth_length), String(s.cuts)])),
