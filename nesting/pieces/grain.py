@@ -14,7 +14,15 @@ from nesting.model.tolerances import JOIN_GAP_MM
 from nesting.pieces.contour import Contour, cleaned
 from nesting.pieces.wishes import Side
 
-__all__ = ["GRAIN_KEY", "grained", "in_exact_grain_frame", "on_fold_line", "straight_sides", "with_fold"]
+__all__ = [
+    "GRAIN_KEY",
+    "grained",
+    "in_exact_grain_frame",
+    "on_fold_line",
+    "sides_that_do",
+    "straight_sides",
+    "with_fold",
+]
 
 #: degrees. A side this far off the upright (or level) still counts as the left or right (top or bottom) side.
 SIDE_DEG = 15.0
@@ -232,7 +240,7 @@ def _not_one_edge(ring: Ring, fold: tuple[Point, Point]) -> str | None:
 
 
 def _fold_refusal(piece: Piece, words: str, grain: float | None, file: str | None) -> PatternError:
-    sides = _sides_that_do(piece, grain)
+    sides = sides_that_do(piece, grain)
     would = "; no side that left, right, top or bottom names would do. Draw"
     if sides:
         would = f"; these would do: {', '.join(sides)}. Name one of them, draw"
@@ -245,7 +253,7 @@ def _fold_refusal(piece: Piece, words: str, grain: float | None, file: str | Non
     )
 
 
-def _sides_that_do(piece: Piece, grain: float | None) -> tuple[str, ...]:
+def sides_that_do(piece: Piece, grain: float | None) -> tuple[str, ...]:
     """The sides of the drawing that are one straight edge with all of the outline to one side of it, and along,
     square to or at 45° to the grain, if that is known (degrees)."""
     found = []

@@ -151,7 +151,11 @@ def test_a_fold_that_is_not_answered_stops_the_lay(tmp_path: Path, fold: str, co
     done = run("lay", path, "--rounds", "1", "-o", tmp_path / "out", cwd=tmp_path)
     assert done.returncode == code, done.stderr
     asked = run("check", path, cwd=tmp_path)
-    assert ("which side lies on the fold" in " ".join((asked.stdout + asked.stderr).split())) == (code == 2)
+    for told in (done.stderr, asked.stdout + asked.stderr):
+        words = " ".join(told.split())
+        assert ("which side lies on the fold" in words) == (code == 2)
+        # by hand, the sides of this drawing that are one straight edge
+        assert ('fold = "left" or fold = "right"' in words) == (code == 2), words
 
 
 def test_what_fits_is_laid_without_a_word_of_it(tmp_path: Path) -> None:

@@ -32,15 +32,23 @@ def make_pieces(found: Sequence[Found], ctx: Context, size: str | None = None) -
 
     Raises PatternError for an outline without area or one that crosses itself, and where ``size`` is in none.
     """
-    pieces = [_make(f, number, ctx) for number, f in enumerate(found, start=1)]
-    pieces = _sizes_from_names(pieces, ctx)
+    begun = len(ctx.findings)
+    # what is told of a piece is told under the name that it has in the end
+    own = [replace(ctx, findings=[]) for _ in found]
+    drawn = [_make(f, number, each) for number, (f, each) in enumerate(zip(found, own, strict=True), start=1)]
+    pieces = _sizes_from_names(drawn, ctx)
+    told = {id(piece): (was.label, each.findings) for piece, was, each in zip(pieces, drawn, own, strict=True)}
     if size is not None:
         sizes = sorted({p.size for p in pieces if p.size is not None})
         if sizes and not any(_same_size(p.size, size) for p in pieces):
             raise ctx.error(f"size '{size}' is not in this file, which has {', '.join(sizes)}", code="size.unknown")
         if not sizes:
-            pieces = [replace(p, size=size) for p in pieces]
-        pieces = [replace(p, size=size) if p.size else p for p in pieces if p.size is None or _same_size(p.size, size)]
+            kept = [(p, replace(p, size=size)) for p in pieces]
+        else:
+            these = [p for p in pieces if p.size is None or _same_size(p.size, size)]
+            kept = [(p, replace(p, size=size) if p.size else p) for p in these]
+        told = {id(new): told[id(p)] for p, new in kept}
+        pieces = [new for _, new in kept]
     double = [key for key, count in Counter(p.key for p in pieces).items() if count > 1]
     for name, of_size in double:
         ctx.note(
@@ -50,11 +58,14 @@ def make_pieces(found: Sequence[Found], ctx: Context, size: str | None = None) -
             code="piece.name-twice",
         )
     seen: Counter[tuple[str, str | None]] = Counter()
-    numbered = []
+    numbered, findings = [], []
     for piece in pieces:
         seen[piece.key] += 1
         again = seen[piece.key]
         numbered.append(replace(piece, name=f"{piece.name} {again}") if again > 1 else piece)
+        was, notes = told[id(piece)]
+        findings += [replace(one, piece=numbered[-1].label) if one.piece == was else one for one in notes]
+    ctx.findings[begun:begun] = [one for one in dict.fromkeys(findings) if one not in ctx.findings]
     return tuple(numbered)
 
 
@@ -98,7 +109,7 @@ def _make(f: Found, number: int, ctx: Context) -> Piece:
         ctx.note(
             "question",
             "its label says that it is cut on the fold, but no fold line is drawn: say in the order which side lies on "
-            'the fold, for example fold = "left"',
+            "the fold",
             shown,
             code="fold.side-not-said",
             forbids=True,

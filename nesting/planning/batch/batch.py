@@ -31,7 +31,6 @@ from dataclasses import dataclass, replace
 from functools import cache
 from typing import Any
 
-from nesting.model.errors import CannotLayError
 from nesting.model.lay import Lay
 from nesting.model.order import SpreadName
 from nesting.model.units import round_up
@@ -78,10 +77,10 @@ class PlannedSection:
 @dataclass(frozen=True)
 class BatchPlan:
     """The plan of one cloth. ``garments`` are labels, ``counts`` what is ordered; ``shares`` each garment's share of
-    the cloth by area. Lengths mm. ``one_at_a_time``: what cutting each garment by itself would take, None where that was
-    not measured. ``measured`` lays were made and compared. ``settled``: the plan uses measured lengths and none better was in sight. ``least``: no
-    plan takes less cloth than that, by area. ``lays``: the lay of each section, in their sequence, where they were
-    made; each says which garments it holds."""
+    the cloth by area. Lengths mm. ``one_at_a_time``: what cutting each garment by itself would take, None where that
+    was not measured. ``measured`` lays were made and compared. ``settled``: the plan uses measured lengths and none
+    better was in sight. ``least``: no plan takes less cloth than that, by area. ``lays``: the lay of each section, in
+    their sequence, where they were made; each says which garments it holds."""
 
     cloth: str
     garments: tuple[str, ...]
@@ -215,7 +214,6 @@ def section_order(listed: CuttingList, cloth: str, section: PlannedSection) -> C
     return listed.with_cloths([changed]).with_counts(counts)
 
 
-# long: the steps of the plan share all that was worked out before them
 def plan_batch(
     listed: CuttingList,
     cloth: str,
@@ -237,7 +235,7 @@ def plan_batch(
     measured beyond those of the single garments (None: no limit). ``seconds``: about the time for the solver in all.
     ``pool``: most ratios considered.
 
-    Raises CannotLayError where a garment cannot be laid alone or does not fit on the table, or the cloth is too short.
+    Raises CannotLayError where a garment cannot be laid alone or does not fit on the table.
     """
     stuff = listed.cloth_named(cloth)
     types = garment_kinds(listed, cloth)
@@ -246,7 +244,7 @@ def plan_batch(
     table = table_length if table_length is not None else stuff.table_length
     ways = tuple(modes) if modes is not None else modes_of(stuff, max_plies)
     areas = [garment_area(g, cloth) for g in garments]
-    measuring = Measuring(stuff, ways, areas, length_of, table, efficiency)
+    measuring = Measuring(stuff, ways, areas, length_of, table, efficiency, imperial=listed.imperial)
     singles = measuring.singles(garments)
 
     @cache
@@ -269,15 +267,6 @@ def plan_batch(
         for ratio, mode, layers in chosen
     ]
     sections.sort(key=lambda s: (-s.cloth_length, s.ratio))
-    used = math.fsum(s.cloth_length for s in sections)
-    if stuff.length is not None and used > stuff.length:
-        raise CannotLayError(
-            f"the batch takes {used / 10:.1f} cm of '{cloth}', but there are only {stuff.length / 10:.1f} cm: "
-            "order fewer garments or get more cloth",
-            file=listed.path,
-            key="cloth.length",
-            code="cloth.too-short",
-        )
     total_area = math.fsum(a * n for a, n in zip(areas, counts, strict=True))
     plan = BatchPlan(
         cloth,

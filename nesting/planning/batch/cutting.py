@@ -12,6 +12,7 @@ from typing import Any
 from nesting.model.errors import CannotLayError
 from nesting.model.lay import Lay, LayPart, PieceHeld, Placement
 from nesting.model.order import SpreadName
+from nesting.model.units import format_apart
 from nesting.planning.batch.batch import (
     MEASURES,
     BatchPlan,
@@ -80,7 +81,7 @@ def batch(
         measured = LengthsByLaying(listed, name, lay, told)
         plan = plan_batch(listed, name, measured, **how)
         told(WHOLE)
-        plan = with_whole(listed, plan, _whole_lay(listed, name, lay))
+        plan = _as_much_as_there_is(listed, with_whole(listed, plan, _whole_lay(listed, name, lay)))
         plans.append(with_lays(listed, plan, lay, measured.lays, given))
         so_far()
         before += most
@@ -152,6 +153,27 @@ def with_whole(listed: CuttingList, plan: BatchPlan, whole: Lay | None) -> Batch
     plies = max(len(s.spread.plies) for s in whole.sections)
     section = PlannedSection(plan.counts, kind, 1, plies, whole.lay_length, takes, len(whole.placements))
     return replace(plan, lays=(whole,)).with_sections(listed, (section,))
+
+
+def _as_much_as_there_is(listed: CuttingList, plan: BatchPlan) -> BatchPlan:
+    """The plan, if there is cloth enough for it. CannotLayError says what is missing; that no other division would do
+    is claimed only where the area proves it."""
+    length = listed.cloth_named(plan.cloth).length
+    if length is None or plan.cloth_length <= length + 1e-6:
+        return plan
+    takes, there = format_apart(plan.cloth_length, length, imperial=listed.imperial)
+    sure = (
+        "no division of it takes less than there is, by the area of its pieces"
+        if plan.least > length + 1e-6
+        else "that is the least found; more --seconds may find less"
+    )
+    raise CannotLayError(
+        f"the batch takes {takes} of '{plan.cloth}', but there are only {there}: {sure}. Order fewer garments, or get "
+        "more cloth",
+        file=listed.path,
+        key="cloth.length",
+        code="cloth.too-short",
+    )
 
 
 def with_lays(

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 
 from nesting.model.errors import CannotLayError
 from nesting.model.order import Cloth, SpreadName
+from nesting.model.units import format_apart
 from nesting.planning.batch.ratios import Ratio
 from nesting.resolving.cutting_list import GarmentEntry
 
@@ -71,9 +72,12 @@ class Measuring:
         length_of: LengthOf,
         table: float | None,
         efficiency: float,
+        *,
+        imperial: bool = False,
     ) -> None:
         self._cloth, self._modes, self._areas = cloth, modes, areas
         self._length_of, self._table, self._efficiency = length_of, table, efficiency
+        self._imperial = imperial
         self._known: dict[tuple[Ratio, int], float] = {}
         self._refused: list[tuple[Ratio, int]] = []
         self._seen: float | None = None
@@ -171,9 +175,11 @@ class Measuring:
                     found.append(self.cloth_per_layer(ratio, mode))
                     break
                 self._refused.append((ratio, mode))
+                ends = length + 2.0 * self._cloth.end_allowance
+                wanted, there = format_apart(ends, self._table or 0.0, imperial=self._imperial)
                 error = error or CannotLayError(
-                    f"one {garment.label} is {length / 10:.1f} cm long on '{self._cloth.name}' and with both "
-                    f"end allowances does not fit on a table of {(self._table or 0.0) / 10:.1f} cm: give a longer one",
+                    f"one {garment.label} takes {wanted} of '{self._cloth.name}' with both end allowances, and the "
+                    f"table is {there}: give a longer one",
                     key="cloth.table_length",
                     code="table.too-short",
                 )

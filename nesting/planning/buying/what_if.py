@@ -31,7 +31,8 @@ WIDTHS = (900.0, 1150.0, 1400.0, 1500.0)
 @dataclass(frozen=True)
 class Choice:
     """One change: in words, what it asks in handling, and the list with it. ``looser``: every lay of the list as it is
-    stays possible, so that it cannot cost more; ``added``: the garment of which there is one more, which cannot save."""
+    stays possible, so that it cannot cost more; ``added``: the garment of which there is one more, which cannot
+    save."""
 
     what: str
     handling: str
@@ -192,7 +193,8 @@ def what_if(
 ) -> tuple[Saving, ...]:
     """What each of the changes (``tried`` None: those of ``choices``) saves against the order as it is, the most first;
     what saves nothing and what cannot be laid come last. Where the order itself cannot be laid, those that can are told
-    without figures. ``told``: what was said already of each cloth, which is said again where the question is the same."""
+    without figures. ``told``: what was said already of each cloth, and is said again where the question is the
+    same."""
     said = told or {}
 
     def laid(part: CuttingList, start: dict[str, Lay]) -> tuple[Lay, ...]:

@@ -16,13 +16,12 @@ from nesting.model.lay import Lay, Placement, Section, Spread, mirrored_over_fol
 from nesting.model.order import Cloth, SpreadName
 from nesting.model.piece import mapped
 from nesting.model.units import format_length
-from nesting.packing.problem import Bound
 from nesting.planning.cut_together.fits_over import why_not_here, why_not_together
 from nesting.planning.cut_together.followers import follower_motion
-from nesting.planning.layout.bounding import shared
+from nesting.planning.layout.bounding import opened_bound, shared
 from nesting.planning.layout.repeats import matching_for
 from nesting.planning.layout.wording import turn_notes
-from nesting.planning.layout.yardage import buy_length, full_widths, garment_shares, utilisation
+from nesting.planning.layout.yardage import buy_length, garment_shares, utilisation
 from nesting.resolving.cutting_list import CuttingList, Pair
 
 __all__ = ["Apart", "Pairs", "at_leader", "check_pairs", "follower_notes", "lay_over", "pairs_of"]
@@ -102,8 +101,7 @@ def _tried_over(listed: CuttingList, lay: Lay, apart: Lay) -> tuple[Lay, Lay]:
         f"over it with its first edge {begins} from the cut end of '{lay.cloth}'; "
         f"cut apart, {say(apart.buy_length)} would do"
     )
-    lengths = full_widths(apart.sections[0].spread.kind, listed.cloth_named(apart.cloth))
-    bound = shared(Bound(apart.lower_bound * lengths, apart.bound_reason), over.kind, over.cloth).length
+    bound = shared(opened_bound(apart, listed.cloth_named(apart.cloth)), over.kind, over.cloth).length
     return replace(lay, notes=(*lay.notes, note)), replace(
         apart,
         over=lay.cloth,

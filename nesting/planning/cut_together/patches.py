@@ -30,6 +30,7 @@ from nesting.planning.cut_together.layered import Apart, Pairs, at_leader, check
 from nesting.planning.cut_together.patch_groups import Box, Group, GroupRules, InTheWay, Wanted, grouped, union
 from nesting.planning.cut_together.placing import placed_by_search
 from nesting.planning.layout.assemble import assemble, with_length
+from nesting.planning.layout.bounding import opened_bound
 from nesting.planning.layout.demand import stacks_of
 from nesting.planning.layout.options import SearchOptions, share_of
 from nesting.planning.layout.repeats import matching_for
@@ -83,7 +84,7 @@ def in_patches(listed: CuttingList, first: Lay, apart: Lay, options: SearchOptio
         sections=(section,),
         lay_length=section.lay_length,
         buy_length=bought,
-        lower_bound=min(apart.lower_bound, section.lay_length),
+        lower_bound=min(opened_bound(apart, cloth).length, section.lay_length),
         utilisation=utilisation((section,), cloth.width_washed),
         garments=garment_shares(section.placements, listed.counts, bought),
         tried=(),

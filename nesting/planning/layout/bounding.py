@@ -12,6 +12,7 @@ import pickle
 from dataclasses import replace
 
 from nesting.model.errors import CannotLayError
+from nesting.model.lay import Lay
 from nesting.model.order import Cloth, Remnant, SpreadName
 from nesting.model.tolerances import BOUND_MM
 from nesting.packing.problem import Bound, PackingError
@@ -21,9 +22,10 @@ from nesting.planning.layout.jobs import JobStyle
 from nesting.planning.layout.yardage import full_widths
 from nesting.resolving.cutting_list import CuttingList
 
-__all__ = ["cloth_bound", "counted", "shared"]
+__all__ = ["cloth_bound", "counted", "opened_bound", "shared"]
 
 
+_STACKED = ("stacked face up", "stacked face to face")
 #: bounds of the latest problems
 _known: dict[bytes, Bound] = {}
 _KEPT = 16
@@ -94,8 +96,16 @@ def _as_drawn(stack: Stack) -> Stack:
 def shared(bound: Bound, kind: SpreadName, cloth: Cloth) -> Bound:
     """``bound`` for a lay of this spread, whose lengths of cloth lie on one another and share it, mm on the table."""
     lengths = full_widths(kind, cloth)
-    between = (lengths - 1) * cloth.gap if kind in ("stacked face up", "stacked face to face") else 0.0
+    between = (lengths - 1) * cloth.gap if kind in _STACKED else 0.0
     return replace(bound, length=max(0.0, bound.length - between) / lengths)
+
+
+def opened_bound(lay: Lay, cloth: Cloth) -> Bound:
+    """What bounds a lay, mm of its cloth opened out: what ``shared`` made it from."""
+    kind = lay.sections[0].spread.kind
+    lengths = full_widths(kind, cloth)
+    between = (lengths - 1) * cloth.gap if kind in _STACKED else 0.0
+    return Bound(lay.lower_bound * lengths + between, lay.bound_reason)
 
 
 def counted(stacks: tuple[Stack, ...]) -> dict[tuple[str, str | None], int]:

@@ -9,7 +9,7 @@ import numpy as np
 
 from nesting.model.findings import Reason
 from nesting.model.order import SpreadName
-from nesting.model.units import format_apart, format_length
+from nesting.model.units import LengthStep, format_apart, format_length
 from nesting.packing.problem import NeverFits, PackingError, outline_of
 from nesting.planning.layout.assemble import Assembly
 from nesting.planning.layout.trials import Finished, Search, Trial, used_by
@@ -50,12 +50,12 @@ def _why_not(listed: CuttingList, assembly: Assembly, error: NeverFits) -> tuple
     most: dict[float, tuple[float, float, str]] = {}
     for pose, meta in zip(item.poses, assembly.metas[error.item], strict=True):
         along, across = (float(side) for side in np.ptp(outline_of(pose), axis=0))
-        usable = min(float(np.ptp(problem.plies[p].outline[:, 1])) for p in pose.plies)
-        needed, way = across + pose.low + pose.high, "across"
+        usable, ply = min((float(np.ptp(problem.plies[p].outline[:, 1])), p) for p in pose.plies)
+        needed, way = across + pose.low + pose.high, _across(listed, assembly, ply, usable)
         if needed <= usable:
             if problem.length is None or along <= problem.length:
                 return "", False
-            needed, usable, way = along, problem.length, "along"
+            needed, usable, way = along, problem.length, "along the cloth, where {} are usable"
         nearest = most.get(meta.turn)
         if nearest is None or needed - usable < nearest[0] - nearest[1]:
             most[meta.turn] = needed, usable, way  # where it comes nearest to lying
@@ -65,7 +65,7 @@ def _why_not(listed: CuttingList, assembly: Assembly, error: NeverFits) -> tuple
     for turn, (needed, usable, way) in most.items():
         missed.setdefault((*format_apart(needed, usable, imperial=listed.imperial), way), []).append(turn)
     words = [
-        f"{_turns(turns)} it needs {needed} {way} the cloth, where {usable} are usable"
+        f"{_turns(turns)} it needs {needed} {way.format(usable)}"
         for (needed, usable, way), turns in missed.items()
     ]
     refused: dict[str, list[float]] = {}
@@ -74,6 +74,19 @@ def _why_not(listed: CuttingList, assembly: Assembly, error: NeverFits) -> tuple
             refused.setdefault(why, []).append(turn)
     words += [f"{_turns(turns)} it may not lie: {why}" for why, turns in refused.items()]
     return "; ".join(words), bool(refused)
+
+
+def _across(listed: CuttingList, assembly: Assembly, ply: int, usable: float) -> str:
+    """What a ply gives across the cloth, {} being ``usable``: a flap is told by its depth."""
+    depths = assembly.spread.depths
+    if not depths or ply == 0:
+        return "across the cloth, where {} are usable"
+    depth = depths[ply - 1]
+    if depth - usable < 0.01:
+        return "from the fold, where the flap is {} deep"
+    step: LengthStep = "1/16 in" if listed.imperial else "mm"
+    deep = format_length(depth, imperial=listed.imperial, step=step)
+    return f"from the fold, where the flap is {deep} deep, {{}} without the selvage"
 
 
 def _turns(turns: list[float]) -> str:

@@ -206,7 +206,9 @@ def plan_remnants(
         to_buy=_to_buy(listed, found.made, {r.cloth for r in remnants}, lay, over),
         bound=bound,
         proved=proved,
-        why=why_no_more(stock.kinds, remnants, stock.room, stock.areas, known, placed, found.made, proved),
+        why=why_no_more(
+            stock.kinds, remnants, stock.room, stock.areas, known, placed, found.made, proved, listed.imperial
+        ),
     )
 
 

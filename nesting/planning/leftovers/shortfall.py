@@ -21,6 +21,7 @@ def why_no_more(
     placed: Sequence[Unit],
     made: Sequence[int],
     proved: bool,
+    imperial: bool = False,
 ) -> str | None:
     """Why not one (more) garment can be cut, with the figure or the first piece that proves it."""
     missing = [i for i, (k, n) in enumerate(zip(kinds, made, strict=True)) if n < k.count]
@@ -40,7 +41,7 @@ def why_no_more(
                     )
                 )
     texts = [
-        _area_reason(kinds[i], remnants, room, areas, placed)
+        _area_reason(kinds[i], remnants, room, areas, placed, imperial)
         or _places_reason(kinds, i, remnants, room, areas, known, placed)
         for i in missing
     ]
@@ -98,6 +99,7 @@ def _area_reason(
     room: Mapping[str, float],
     areas: Mapping[PieceClass, float],
     placed: Sequence[Unit],
+    imperial: bool,
 ) -> str | None:
     """The proof by area for one more of this garment, None where there would be area enough."""
     for cloth in dict.fromkeys(c.cloth for c, _ in kind.needs):
@@ -105,25 +107,27 @@ def _area_reason(
         taken = sum(areas[u.kind] for u in placed if u.kind.cloth == cloth)
         one = sum(areas[c] * n for c, n in kind.needs if c.cloth == cloth)
         if taken + one > there * (1 + 1e-9):
-            wanted, left = _areas_apart(one, there - taken)
+            wanted, left = _areas_apart(one, there - taken, imperial)
+            all_, _ = _areas_apart(there, there, imperial)
             return (
-                f"{kind.label}: one more takes {wanted} cm² of '{cloth}', but of the remnants' "
-                f"{there / 100:.0f} cm² only {left} cm² are left"
+                f"{kind.label}: one more takes {wanted} of '{cloth}', but of the remnants' {all_} only "
+                f"{left} are left"
             )
         largest = max((room[r.name] for r in remnants if r.cloth == cloth), default=0.0)
         if kind.same_cloth and one > largest * (1 + 1e-9):
-            wanted, has = _areas_apart(one, largest)
+            wanted, has = _areas_apart(one, largest, imperial)
             return (
-                f"{kind.label}: all its pieces of '{cloth}' are to come from one remnant and take {wanted} cm², "
-                f"but the largest has {has} cm²"
+                f"{kind.label}: all its pieces of '{cloth}' are to come from one remnant and take {wanted}, but "
+                f"the largest has {has}"
             )
     return None
 
 
-def _areas_apart(a: float, b: float) -> tuple[str, str]:
-    """Two areas in mm² as cm², as finely as they must be written to differ."""
+def _areas_apart(a: float, b: float, imperial: bool) -> tuple[str, str]:
+    """Two areas in mm² for people, as finely as they must be written to differ."""
+    unit, size = ("sq in", 25.4**2) if imperial else ("cm²", 100.0)
     for decimals in range(5):
-        one, other = (f"{area / 100:.{decimals}f}" for area in (a, b))
+        one, other = (f"{area / size:.{decimals}f}" for area in (a, b))
         if one != other:
-            break
-    return one, other
+            return f"{one} {unit}", f"{other} {unit}"
+    return f"{a / size:.0f} {unit}", f"{b / size:.0f} {unit}"

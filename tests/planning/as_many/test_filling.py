@@ -110,8 +110,9 @@ def test_value_decides_between_garments() -> None:
 
 
 def test_that_nothing_of_more_value_fits_is_said_only_where_it_is_proved() -> None:
-    """By hand: full widths of 600 and 400 on 1200, worth 5 and 4: three of the second are worth 12, and 14 by any mixture
-    would take 1600. Discs of 300 and squares of 300 on 1000 × 990: nine fit, that ten do not no bound here tells."""
+    """By hand: full widths of 600 and 400 on 1200, worth 5 and 4: three of the second are worth 12, and what is
+    worth more takes 1400 at least. Discs and squares of 300 on 1000 × 990: nine fit, and no bound here tells that ten
+    do not."""
     import math
 
     from tests.planning.area_lays import shape
@@ -129,8 +130,8 @@ def test_that_nothing_of_more_value_fits_is_said_only_where_it_is_proved() -> No
 
 
 def test_what_one_more_takes_at_least_differs_from_what_there_is_as_printed() -> None:
-    """By hand: three bands of 300.2 take 900.6 of length, of which 900.2 are there: two fit, and the reason says figures
-    that differ, the first no more than those 900.6."""
+    """By hand: three bands of 300.2 take 900.6 of length, of which 900.2 are there: two fit, and the reason says
+    figures that differ, the first no more than those 900.6."""
     order = order_of([rectangle("band", 300.2, 990.0)], [most("belt", "band")], cloths=(cloth(900.2),))
     counts, told, _ = laid(order)
     assert counts == {"belt": 2} and told["proved"]

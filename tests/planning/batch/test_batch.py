@@ -38,7 +38,7 @@ FACE_UP = "stacked face up"
 FACE_TO_FACE = "stacked face to face"
 
 
-def order_with(counts, areas, *, cuts=None, **cloth) -> Order:
+def order_with(counts, areas, *, cuts=None, units="cm", **cloth) -> Order:
     """One garment kind per count: one square-cornered piece of that area (mm²), cut twice unless told."""
     cuts = cuts or [2] * len(counts)
     pieces = [
@@ -46,7 +46,7 @@ def order_with(counts, areas, *, cuts=None, **cloth) -> Order:
         for i, (area, cut) in enumerate(zip(areas, cuts, strict=True))
     ]
     garments = [Garment("shorts", str(i), n, ("body",)) for i, n in enumerate(counts)]
-    return order_of(pieces, garments, [Cloth("main", **{"width": 1000.0, "end_allowance": 20.0, **cloth})])
+    return order_of(pieces, garments, [Cloth("main", **{"width": 1000.0, "end_allowance": 20.0, **cloth})], units=units)
 
 
 def lengths_of(order: Order, seed: int, even: bool):
@@ -216,7 +216,7 @@ def test_shares_follow_the_area():
 def test_a_garment_longer_than_the_table_is_refused_by_name():
     """The message names the garment and the table."""
     order = order_with([2], [400_000.0])
-    with pytest.raises(CannotLayError, match=r"shorts 0 is 40\.0 cm .* table of 30\.0 cm"):
+    with pytest.raises(CannotLayError, match=r"one shorts 0 takes 44 cm .* the table is 30 cm"):
         plan_batch(
             resolve(order),
             "main",
@@ -227,10 +227,22 @@ def test_a_garment_longer_than_the_table_is_refused_by_name():
 
 
 def test_cloth_that_runs_out_is_refused_with_both_figures():
-    """What is there and what it would take are both said."""
-    order = order_with([4], [100_000.0], length=300.0)
-    with pytest.raises(CannotLayError, match=r"takes 44\.0 cm .* only 30\.0 cm"):
-        plan_batch(resolve(order), "main", lambda ratio, kind: 100.0 * sum(ratio), modes=(Mode(FACE_UP, 1, 1, 1),))
+    """By hand, four of 10 × 100 cm and 4 cm of ends: 44 cm, of which 30 or 43.9 cannot be enough by area. At 80 % it is
+    54 cm: where 50 are there, nothing proves that there is no better one. In inches it is told in inches."""
+    for there, efficiency, takes, sure in (
+        (300.0, 1.0, "takes 44 cm of 'main', but there are only 30 cm: no division", True),
+        (439.0, 1.0, "takes 44 cm of 'main', but there are only 43.9 cm: no division", True),
+        (500.0, 0.8, "takes 54 cm of 'main', but there are only 50 cm: that is the least found", False),
+    ):
+        order = order_with([4], [100_000.0], length=there, spreads=("open",))
+        with pytest.raises(CannotLayError) as why:
+            batch(resolve(order), AreaLay(efficiency), seconds=2.0)
+        assert takes in str(why.value) and ("no division" in str(why.value)) is sure
+        assert why.value.code == "cloth.too-short"
+    assert batch(resolve(order_with([4], [100_000.0], length=440.0, spreads=("open",))), AreaLay(1.0), seconds=2.0)
+    inches = order_with([4], [100_000.0], units="in", length=300.0, spreads=("open",))
+    with pytest.raises(CannotLayError, match=r"takes 17 3/8 in .* only 11 3/4 in"):
+        batch(resolve(inches), AreaLay(1.0), seconds=2.0)
 
 
 def test_what_cannot_be_laid_face_to_face_is_cut_face_up():

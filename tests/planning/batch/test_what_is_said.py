@@ -44,6 +44,7 @@ class Counting(AreaLay):
         return found
 
     def __call__(self, order: object, cloth: str, **how: object) -> Lay:
+        """The lay, or a refusal."""
         self.asked += 1
         if how.get("spread") in self.refuse:
             self.refused += 1
@@ -52,6 +53,7 @@ class Counting(AreaLay):
 
 
 def planned(order: Order, lay: AreaLay) -> BatchPlan:
+    """The plan of its one cloth."""
     (plan,) = batch(resolve(order), lay, seconds=2.0)
     return plan
 

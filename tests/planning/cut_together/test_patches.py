@@ -15,6 +15,7 @@ from nesting.model.piece import Piece
 from nesting.planning.cut_together.patches import in_patches
 from nesting.planning.layout.one_cloth import lay_cloth
 from nesting.planning.layout.options import SearchOptions
+from nesting.planning.layout.stated import provable
 from nesting.proof import prove
 from nesting.proof.edited import judgement_of
 from nesting.report.html.drawn import part_html
@@ -88,6 +89,19 @@ def test_a_patch_for_each_front_takes_less_than_metres() -> None:
     for patch in second.patches:
         assert patch.margin == pytest.approx(10.0) and patch.on.cloth == "main"
     assert prove(second, order(), first=first).ok
+
+
+@pytest.mark.parametrize("apart", ["open", "lengthwise fold", "crosswise fold"])
+def test_the_bound_of_patches_is_that_of_open_cloth(apart: SpreadName) -> None:
+    """By hand: four linings of 300 × 200 cover 240 of 1000 wide, one alone is 300 long: 300, however the lay that they
+    were compared with was folded. On a crosswise fold its table holds two lengths of cloth, which patches do not."""
+    asked, options = order(), SearchOptions(seconds=None, rounds=4)
+    listed = resolve(asked)
+    first = lay_cloth(listed, "main", options, spread="open")
+    by_itself = lay_cloth(listed, "thin", options, spread=apart)
+    _, second = in_patches(listed, first, by_itself, options)
+    assert second.lower_bound == pytest.approx(300.0, abs=0.2) and "alone is that long" in second.bound_reason
+    assert second.lower_bound == pytest.approx(provable(listed, second) or 0.0)
 
 
 def test_the_margin_is_the_orders() -> None:
