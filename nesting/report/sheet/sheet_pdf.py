@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import math
 from typing import Any
 from xml.sax.saxutils import escape
 
@@ -48,6 +49,10 @@ def how_measured(lay: Lay) -> str:
 
 
 # long: one part of the page after another, in the sequence in which they are printed
+#: points kept free in a cell of the table: left and right of the words, above and below them
+_LEFT, _RIGHT, _ABOVE = 2.0, 3.0, 2.5
+
+
 def sheet_pdf(lay: Lay, paper: str = "a4") -> bytes:
     """The sheet as PDF, lying A4, A3 or Letter pages."""
     from reportlab.lib.styles import ParagraphStyle
@@ -216,16 +221,27 @@ def _table(rows: list[Row], lay: Lay, width: float, small: Any) -> Any:
         ("LINEBELOW", (0, 0), (-1, -1), 0.4, HexColor("#9a9a9a")),
         ("LINEBELOW", (0, 0), (-1, 0), 1.0, HexColor("#161616")),
         ("VALIGN", (0, 0), (-1, -1), "MIDDLE"),
-        ("LEFTPADDING", (0, 0), (-1, -1), 2),
-        ("RIGHTPADDING", (0, 0), (-1, -1), 3),
-        ("TOPPADDING", (0, 0), (-1, -1), 2.5),
-        ("BOTTOMPADDING", (0, 0), (-1, -1), 2.5),
+        ("LEFTPADDING", (0, 0), (-1, -1), _LEFT),
+        ("RIGHTPADDING", (0, 0), (-1, -1), _RIGHT),
+        ("TOPPADDING", (0, 0), (-1, -1), _ABOVE),
+        ("BOTTOMPADDING", (0, 0), (-1, -1), _ABOVE),
     ]
     for k in range(1, len(lines)):
         lines[k][0] = _tick()
-    table = Table(lines, colWidths=[width * s / sum(shares) for s in shares], repeatRows=1)
+    widths = [width * s / sum(shares) for s in shares]
+    table = Table(lines, colWidths=widths, rowHeights=_heights(lines, widths, _LEFT + _RIGHT, _ABOVE), repeatRows=1)
     table.setStyle(style)
     return table
+
+
+def _heights(lines: list[list[Any]], widths: list[float], beside: float, above: float) -> list[float]:
+    """Of the rows, in points; ``beside`` both sides of a cell's words, ``above`` and below them is kept free. A table
+    left to find them itself does so again at each page, for all rows that follow."""
+    return [
+        max(cell.wrap(width - beside, math.inf)[1] for cell, width in zip(line, widths, strict=True) if cell)
+        + 2.0 * above
+        for line in lines
+    ]
 
 
 def _tick() -> Any:
@@ -259,7 +275,9 @@ def _labels(lay: Lay, width: float, small: Any) -> Any:
     across = 4
     lines = [cells[k : k + across] for k in range(0, len(cells), across)] or [[""]]
     lines[-1] += [""] * (across - len(lines[-1]))
-    table = Table(lines, colWidths=[width / across] * across)
+    widths = [width / across] * across
+    # reportlab's own padding: 6 points beside, 3 above and below
+    table = Table(lines, colWidths=widths, rowHeights=_heights(lines, widths, 12.0, 3.0) if cells else None)
     table.setStyle(
         [("GRID", (0, 0), (-1, -1), 0.5, HexColor("#9a9a9a"), None, (2, 2)), ("VALIGN", (0, 0), (-1, -1), "TOP")]
     )
