@@ -92,6 +92,21 @@ def _options(
     )
 
 
+#: seconds (or that share of them) which may go by beyond those asked for; and for each cloth piece, to draw it
+_BEYOND, _BEYOND_SHARE, _TO_DRAW = 3.0, 0.1, 0.015
+
+
+def _with_time_to_draw(options: SearchOptions, listed: CuttingList) -> SearchOptions:
+    """The options, with less time for the search where there is so much to draw that the command would end late."""
+    from dataclasses import replace
+
+    if options.seconds is None:
+        return options
+    pieces = sum(len(entry.hands) * garment.count for garment in listed.garments for entry in garment.pieces)
+    late = _TO_DRAW * pieces - max(_BEYOND, _BEYOND_SHARE * options.seconds)
+    return replace(options, seconds=max(options.seconds / 2.0, options.seconds - max(0.0, late)))
+
+
 def _spread(name: str | None) -> SpreadName | None:
     from difflib import get_close_matches
 
@@ -293,6 +308,7 @@ def lay(
     _tell_findings(order)
     start, told, ids = start_of(order, begin, kept)
     _show(True, *map(str, told))
+    options = _with_time_to_draw(options, listed)
     document, renderables = lay_order_file(
         order,
         listed,

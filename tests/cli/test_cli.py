@@ -12,6 +12,11 @@ from pathlib import Path
 
 import pytest
 
+from nesting.cli import app
+from nesting.files.orders.order import load_order
+from nesting.planning.layout.options import SearchOptions
+from nesting.resolving.cutting_list import CuttingList
+from nesting.resolving.resolve import resolve
 from tests.cli.calling import alone, run
 
 ROOT = Path(__file__).parents[2]
@@ -308,3 +313,19 @@ def test_keys_tell_what_each_may_be(tmp_path: Path) -> None:
     nap = next(key for key in document["cloth"] if key["key"] == "nap")
     assert nap["allowed"] == ["none", "one way", "by garment"] and nap["required"] is False
     assert "allowed" not in next(key for key in document["cloth"] if key["key"] == "width")
+
+
+def test_where_there_is_much_to_draw_the_search_ends_earlier() -> None:
+    """The demo's 65 pieces are drawn in the seconds beyond; ten times as many take of the search's, half at most;
+    rounds are as they are asked for."""
+    listed = resolve(load_order(DEMO / "chorus.toml"))
+    many = listed.with_counts([10 * garment.count for garment in listed.garments])
+
+    def left(seconds: float | None, what: CuttingList = listed) -> float | None:
+        rounds = None if seconds is not None else 3
+        return app._with_time_to_draw(SearchOptions(seconds=seconds, rounds=rounds), what).seconds
+
+    assert left(5.0) == 5.0 and left(None, many) is None
+    # 650 pieces at 15 ms each are 9.75 s, of which 6 may be beyond the 60
+    assert left(60.0, many) == pytest.approx(60.0 - 3.75)
+    assert left(2.0, many) == 1.0

@@ -59,6 +59,7 @@ def lay_order(
                 ahead.start, ahead.keep = lying_in(own.placements), tuple(keep) if own is start else ()
             if number == 0 or options.on_lays is not None:
                 first_lay(ahead, sound_spreads(cloth, None, spread)[0][: 1 if options.on_lays is None else None])
+        clock.first_lays_are_there()
         if options.executor is None:
             for cloth in clock.cloths:
                 warm_for(Search(listed, cloth, stacks_of(listed, cloth), shared, pool, None))
@@ -74,12 +75,17 @@ def lay_order(
         return laid_together(listed, tuple(lays), rest, continued=start is not None)
 
 
+#: share of the time that is kept for what follows the searches, at most
+_MOST_FOR_ENDS = 0.25
+
+
 class _Clock:
     """The time of the whole order, shared among its cloths by the area that is cut from them. A second cloth that is
     only cut where its leaders lie has little, as its own lay is only compared with."""
 
     def __init__(self, listed: CuttingList, options: SearchOptions) -> None:
         self._seconds, now = options.seconds, time.monotonic()
+        self._made, self._ends = now, 0.0
         # what came before the search takes of its time, a third of it at most
         self._begun = now if options.begun is None else min(now, max(options.begun, now - (self._seconds or 0.0) / 3))
         self.cloths = [cloth for cloth in listed.cloths if stacks_of(listed, cloth)]
@@ -91,20 +97,26 @@ class _Clock:
         #: share of the whole that is kept for leaders gathered anew
         self._kept = 0.15 if any(listed.only_followers(cloth.name) for cloth in self.cloths) else 0.0
 
+    def first_lays_are_there(self) -> None:
+        """What follows the searches (second cloths at their leaders, the choice, the proof) takes about as long as
+        laying everything plainly did, however fast the machine is: that much is kept for it."""
+        if self._seconds is not None:
+            self._ends = min(time.monotonic() - self._made, _MOST_FOR_ENDS * self._seconds)
+
     def share(self, cloth: Cloth) -> float | None:
         """Seconds for this cloth, of what is left of them; None where rounds are counted."""
         rest = sum(self._weights.values())
         weight = self._weights.pop(cloth.name)
         if self._seconds is None:
             return None
-        left = self._seconds * (1.0 - self._kept) - (time.monotonic() - self._begun)
+        left = self._seconds * (1.0 - self._kept) - self._ends - (time.monotonic() - self._begun)
         return max(0.2, left * weight / rest if rest > 0.0 else left)
 
     def rest(self) -> float | None:
         """Seconds whose part ``laid_together`` takes, so that it ends with the whole."""
         if self._seconds is None:
             return None
-        return max(0.2, self._seconds - (time.monotonic() - self._begun)) / COMPARED
+        return max(0.2, self._seconds - self._ends / 2.0 - (time.monotonic() - self._begun)) / COMPARED
 
 
 class _Together:
