@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import sys
+import threading
 from collections.abc import Callable, Sequence
 from dataclasses import replace
+from importlib import import_module
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
 
@@ -88,6 +90,8 @@ def trace_files(
     ``said``: answers by option ("name", "size", "line", "fold", "notches", "grain"), one for all pieces or one each.
     ``ask``: asks a person, where one is there. Returns whether the pieces were written.
     """
+    # curves are fitted last, and what fits them takes long to load: meanwhile the pictures are read
+    threading.Thread(target=import_module, args=("scipy.interpolate",), name="loading", daemon=True).start()
     from nesting.files.outputs import ready_folder, write_outputs
     from nesting.outlines.scan import read_measured
     from nesting.outlines.trace import trace_photos, trace_scan
