@@ -8,8 +8,10 @@ import tempfile
 
 from hypothesis import HealthCheck, settings
 
-_KEPT = tempfile.TemporaryDirectory(prefix="nesting-tests-")
-os.environ["NESTING_CACHE"] = _KEPT.name
+# the workers of one run share what is kept
+if "PYTEST_XDIST_WORKER" not in os.environ:
+    _KEPT = tempfile.TemporaryDirectory(prefix="nesting-tests-")
+    os.environ["NESTING_CACHE"] = _KEPT.name
 
 # no test fails for a machine that is busy with something else
 _PATIENT = {"deadline": None, "suppress_health_check": [HealthCheck.too_slow]}
