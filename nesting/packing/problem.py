@@ -10,7 +10,7 @@ Item
     nearer than ``Problem.gap``. A pose's outline must lie inside the region of each of its plies. Where a pose has no
     outline of its own, its ring is what collides (if interiors meet) and its *body* is what must lie inside.
 
-Lengths are in any one unit (the rest of the package uses mm); turns are degrees, anticlockwise.
+Lengths are in any one unit (the rest of the package uses mm); rotations are degrees, anticlockwise.
 """
 
 from __future__ import annotations
@@ -97,13 +97,13 @@ class Region:
 class Pose:
     """One way in which an item may lie.
 
-    ``outline`` (n, 2), anticlockwise, simple, relative to the reference point, already turned and flipped, is what is
+    ``outline`` (n, 2), anticlockwise, simple, relative to the reference point, already rotated and flipped, is what is
     kept apart and inside, exactly. ``ring`` and ``body`` then only steer: the outline with half the gap around it and
     the outline itself, both with few corners and about right. With ``outline`` None they are what counts: rings must
     not meet, bodies (None: the ring itself) must lie inside the plies.
     ``low`` and ``high`` keep the outline this much farther from the lower and upper y limit of the region's box,
-    ``left`` from its beginning in x. ``tilt`` allows a further free turn of ± that many degrees. ``state`` restricts
-    the pose to layouts in which the item's group has that state. ``tag`` is the caller's.
+    ``left`` from its beginning in x. ``tilt`` allows a further free rotation of ± that many degrees. ``state``
+    restricts the pose to layouts in which the item's group has that state. ``tag`` is the caller's.
     """
 
     ring: RingArray

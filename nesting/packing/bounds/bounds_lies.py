@@ -25,7 +25,7 @@ from nesting.packing.bounds.bounds_shapes import (
     profile_of,
     rectangles_in,
     ring_area,
-    turned,
+    rotated,
 )
 from nesting.packing.problem import Axis, Item, NeverFits, Place, Pose, Problem
 
@@ -204,7 +204,7 @@ def _shape(pose: Pose, centre: Floats, middle: float, half: float) -> Shape:
     ring = pose.ring - centre
     body = ring if pose.body is None else pose.body - centre
     left, down, right, up = box_range(body, middle, half)
-    turned_ring, turned_body = turned(ring, middle), turned(body, middle)
+    turned_ring, turned_body = rotated(ring, middle), rotated(body, middle)
     ring_shape = polygon_of(turned_ring)
     shape = ring_shape if pose.body is None else polygon_of(turned_body)
     area = ring_area(body)
@@ -218,7 +218,7 @@ def _shape(pose: Pose, centre: Floats, middle: float, half: float) -> Shape:
             turned_ring.max(axis=0) - turned_body.max(axis=0),
         )
         margins = (float(below[0]), float(below[1]), float(beyond[0]), float(beyond[1]))
-    elif pose.body is not None:  # whatever the turn, the ring lies within that distance of the body's hull
+    elif pose.body is not None:  # whatever the rotation, the ring lies within that distance of the body's hull
         margins = (float(distance(shape.convex_hull, points(turned_ring)).max()),) * 4
     spread = math.radians(half) * float(np.linalg.norm(np.vstack([ring, body]), axis=1).max())
     return Shape(shape, ring_shape, spread, area, ring_area(ring), left, right, down, up, margins)
@@ -234,9 +234,9 @@ def _lie(
     if key not in known:
         known[key] = _shape(pose, centre, *cell)
     shape, (middle, half) = known[key], cell
-    # where the middle may be: at the reference point plus the turned centre
-    turns = [middle] if half == 0.0 else list(np.linspace(middle - half, middle + half, 9))
-    offsets = np.array([turned(centre[None, :], t)[0] for t in turns])
+    # where the middle may be: at the reference point plus the rotated centre
+    rotations = [middle] if half == 0.0 else list(np.linspace(middle - half, middle + half, 9))
+    offsets = np.array([rotated(centre[None, :], t)[0] for t in rotations])
     fuzz = 0.0 if half == 0.0 else math.radians(half / 8) * float(np.linalg.norm(centre))
     from_, to = offsets.min(axis=0) - fuzz, offsets.max(axis=0) + fuzz
     if placed is not None:

@@ -32,7 +32,7 @@ __all__ = [
     "profile_of",
     "rectangles_in",
     "ring_area",
-    "turned",
+    "rotated",
 ]
 
 Floats = NDArray[np.float64]
@@ -76,8 +76,8 @@ def ring_area(ring: RingArray) -> float:
     return abs(float(np.dot(x, np.roll(y, -1)) - np.dot(y, np.roll(x, -1)))) / 2
 
 
-def turned(ring: RingArray, degrees: float) -> RingArray:
-    """``ring`` turned anticlockwise about the origin."""
+def rotated(ring: RingArray, degrees: float) -> RingArray:
+    """``ring`` rotated anticlockwise about the origin."""
     if degrees == 0.0:
         return ring
     c, s = math.cos(math.radians(degrees)), math.sin(math.radians(degrees))
@@ -132,24 +132,24 @@ def profile_of(edges: Floats) -> Profile:
 
 
 def box_range(ring: RingArray, middle: float, half: float) -> tuple[float, float, float, float]:
-    """Innermost reach of ``ring`` about its own origin, over all turns of ``middle`` ± ``half`` degrees.
+    """Innermost reach of ``ring`` about its own origin, over all rotations of ``middle`` ± ``half`` degrees.
 
-    Returns (left, bottom, right, top): whatever the turn, the ring reaches at least that far from the origin to each
-    side, in that sense (left and bottom as coordinates, so the largest of the least coordinates). For ``half`` 0 this
-    is the ring's box. The origin must lie in the ring's convex hull (the middle of its box does): then the reach to one
-    side, a support function, is a positive sinusoid, so concave, between the turns at which a hull edge lies square to
-    that side, hence least at one of those turns or at an end.
+    Returns (left, bottom, right, top): whatever the rotation, the ring reaches at least that far from the origin to
+    each side, in that sense (left and bottom as coordinates, so the largest of the least coordinates). For ``half`` 0
+    this is the ring's box. The origin must lie in the ring's convex hull (the middle of its box does): then the reach
+    to one side, a support function, is a positive sinusoid, so concave, between the rotations at which a hull edge lies
+    square to that side, hence least at one of those rotations or at an end.
     """
     if half == 0.0:
-        points = turned(ring, middle)
+        points = rotated(ring, middle)
         return (*points.min(axis=0), *points.max(axis=0))
     hull = np.asarray(convex_hull(Polygon(ring)).boundary.coords)[:-1]
     step = np.roll(hull, -1, axis=0) - hull
     heading = np.degrees(np.arctan2(step[:, 1], step[:, 0]))
     ends = [middle - half, middle + half]
     critical = [a + q - h for h in heading for q in (0.0, 90.0, 180.0, 270.0) for a in (-360.0, 0.0, 360.0, 720.0)]
-    turns = ends + [t for t in critical if ends[0] < t < ends[1]]
-    boxes = np.array([np.concatenate([p.min(axis=0), p.max(axis=0)]) for p in (turned(hull, t) for t in turns)])
+    rotations = ends + [t for t in critical if ends[0] < t < ends[1]]
+    boxes = np.array([np.concatenate([p.min(axis=0), p.max(axis=0)]) for p in (rotated(hull, t) for t in rotations)])
     return (*boxes[:, :2].max(axis=0), *boxes[:, 2:].min(axis=0))
 
 

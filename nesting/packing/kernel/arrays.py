@@ -330,15 +330,15 @@ class _Builder:
                 raise PackingError(f"a pose names ply {ply}, but there are {len(self.problem.plies)}")
         if not pose.plies:
             raise PackingError("a pose names no ply")
-        ring = geometry.turned(np.asarray(pose.ring, dtype=np.float64), tilt) * self.scale
+        ring = geometry.rotated(np.asarray(pose.ring, dtype=np.float64), tilt) * self.scale
         body = (
-            ring if pose.body is None else geometry.turned(np.asarray(pose.body, dtype=np.float64), tilt) * self.scale
+            ring if pose.body is None else geometry.rotated(np.asarray(pose.body, dtype=np.float64), tilt) * self.scale
         )
         r, rx, ry = self.shape(ring)
         b, bx, by = (r, rx, ry) if pose.body is None else self.shape(body)
         if fixed:
             cx, cy = fixed.x * self.scale + rx, fixed.y * self.scale + ry
-            outline = geometry.turned(np.asarray(outline_of(pose), dtype=np.float64), tilt) * self.scale
+            outline = geometry.rotated(np.asarray(outline_of(pose), dtype=np.float64), tilt) * self.scale
             right = float(outline[:, 0].max()) + fixed.x * self.scale
             row = [cx, right - cx, cx, cy, cy, cx, 0.0, cy, 0.0, bx - rx, by - ry, right]
         else:
@@ -360,13 +360,13 @@ class _Builder:
         self.states.append(-1 if pose.state is None else pose.state)
         own: Hashable = None
         if pose.outline is not None:  # what steers may be alike where the outlines are not
-            own = _key(geometry.turned(np.asarray(pose.outline, dtype=np.float64), tilt) * self.scale - (rx, ry))
+            own = _key(geometry.rotated(np.asarray(pose.outline, dtype=np.float64), tilt) * self.scale - (rx, ry))
         return (r, b, own, mask, pose.state, *(round(c, 7) for c in row))
 
     def _limits(self, pose: Pose, tilt: float) -> tuple[float, float, float, float, float, float] | None:
         """Limits of the *reference point*: (xlo, xr, xcap, ylo, yhi, least length), internal units; None: never."""
         outline = np.asarray(outline_of(pose), dtype=np.float64)
-        x0, y0, x1, y1 = geometry.bounds(geometry.turned(outline, tilt) * self.scale)
+        x0, y0, x1, y1 = geometry.bounds(geometry.rotated(outline, tilt) * self.scale)
         xlo, xcap, ylo, yhi = -math.inf, math.inf, -math.inf, math.inf
         for ply in pose.plies:
             bx0, by0, bx1, by1 = self.boxes[ply]

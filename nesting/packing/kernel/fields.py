@@ -25,7 +25,7 @@ _AT_ONCE = 256
 
 
 class FieldTables(NamedTuple):
-    """F fields. ``pair[a, b]``: twice the field of displacement b - a, plus 1 if it is turned by a half turn; -2: none.
+    """F fields. ``pair[a, b]``: twice the field of displacement b - a, plus 1 if it is rotated by 180°; -2: none.
 
     ``meta`` (F, 8): x0, y0, 1/hx, 1/hy, nx, ny, offset in ``data``, 0. ``body[b, o]`` likewise for body b's centre and
     obstacle o. ``corner`` (F, 2) is the range of the field's no-fit vertices in ``corners``.
@@ -117,9 +117,9 @@ class Fields:
         made = pair_field(self.profiles[a], self.profiles[b], self.model.scale, self.cells)
         number = self._keep(made.grid, made.corners, made.x0, made.y0, made.hx, made.hy)
         ha, hb = shapes[a].half_turn, shapes[b].half_turn
-        for p, q, turn in ((a, b, 0), (b, a, 1), (ha, hb, 1), (hb, ha, 0)):
+        for p, q, half in ((a, b, 0), (b, a, 1), (ha, hb, 1), (hb, ha, 0)):
             if p >= 0 and q >= 0 and self.pair[p, q] < 0:
-                self.pair[p, q] = 2 * number + turn
+                self.pair[p, q] = 2 * number + half
 
     def _add_body(self, s: int, o: int, obstacle: Shape) -> None:
         t = self.model.tables

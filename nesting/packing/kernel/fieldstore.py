@@ -1,9 +1,10 @@
-"""Fields of pairs of shapes, made once for every way in which the pair can be turned, flipped or scaled.
+"""Fields of pairs of shapes, made once for every way in which the pair can be rotated, flipped or scaled.
 
-The spreads of one order ask for the same pairs again and again, at other scales, turned and flipped. The no-fit polygon
-of two shapes turns and flips with them, and swaps its sign with their order, so a field is made for one *frame* of the
-pair, chosen by the shapes' own coordinates, and read in all others. What comes out depends on the shapes alone, never
-on what was asked for before: that keeps searches repeatable. The store is bounded in bytes; the oldest fields leave.
+The spreads of one order ask for the same pairs again and again, at other scales, rotated and flipped. The no-fit
+polygon of two shapes rotates and flips with them, and swaps its sign with their order, so a field is made for one
+*frame* of the pair, chosen by the shapes' own coordinates, and read in all others. What comes out depends on the shapes
+alone, never on what was asked for before: that keeps searches repeatable. The store is bounded in bytes; the oldest
+fields leave.
 """
 
 from __future__ import annotations
@@ -33,7 +34,7 @@ MANY_CORNERS = 28
 THINNING = 2.5e-3
 _EPS = 1e-6
 
-#: (swap x and y, sign of x, sign of y): the eight ways to turn by quarters and flip
+#: (swap x and y, sign of x, sign of y): the eight ways to rotate by quarters and flip
 _FRAMES = tuple((swap, sx, sy) for swap in (False, True) for sx in (1, -1) for sy in (1, -1))
 
 Ints = NDArray[np.int64]
@@ -80,8 +81,8 @@ def _profile(data: bytes, step: float) -> Profile:
 
 def _framed(points: Ints, frame: tuple[bool, int, int]) -> Ints:
     swap, sx, sy = frame
-    turned = points[:, ::-1] if swap else points
-    return np.ascontiguousarray(turned * np.array([sx, sy]))
+    swapped = points[:, ::-1] if swap else points
+    return np.ascontiguousarray(swapped * np.array([sx, sy]))
 
 
 def _seen(points: Ints, step: float) -> _Seen:
@@ -119,7 +120,7 @@ _PARTS: OrderedDict[bytes, list[Floats]] = OrderedDict()
 
 
 def _frame_of(a: Profile, b: Profile) -> tuple[bytes, bytes, int, bool]:
-    # The order (b, a) in a frame is the order (a, b) in the frame turned by a half turn.
+    # The order (b, a) in a frame is the order (a, b) in the frame rotated by 180°.
     choices = [(a.seen[k].name, b.seen[k].name, k, False) for k in range(8)]
     choices += [(b.seen[k].name, a.seen[k].name, k, True) for k in range(8)]
     return min(choices)

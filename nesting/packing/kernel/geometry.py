@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 
 from nesting.packing.problem import PackingError, RingArray
 
-__all__ = ["bounds", "clean", "complement_parts", "convex_parts", "middle", "polygon", "ring_area", "turned"]
+__all__ = ["bounds", "clean", "complement_parts", "convex_parts", "middle", "polygon", "ring_area", "rotated"]
 
 Part = NDArray[np.float64]
 
@@ -40,8 +40,8 @@ def middle(ring: RingArray) -> tuple[float, float]:
     return (x0 + x1) / 2.0, (y0 + y1) / 2.0
 
 
-def turned(ring: RingArray, deg: float) -> RingArray:
-    """The ring turned anticlockwise about the origin by ``deg`` degrees."""
+def rotated(ring: RingArray, deg: float) -> RingArray:
+    """The ring rotated anticlockwise about the origin by ``deg`` degrees."""
     if deg == 0.0:
         return ring
     a = np.radians(deg)

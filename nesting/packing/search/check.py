@@ -6,7 +6,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from nesting.packing.kernel.geometry import turned
+from nesting.packing.kernel.geometry import rotated
 from nesting.packing.problem import Place, Pose, Problem, RingArray, outline_of
 
 __all__ = ["extent", "faults", "lies"]
@@ -19,7 +19,7 @@ ROUNDING = 2e-9
 
 def lies(ring: RingArray, place: Place) -> RingArray:
     """The ring as it lies."""
-    moved: RingArray = turned(np.asarray(ring, dtype=np.float64), place.tilt) + np.array([place.x, place.y])
+    moved: RingArray = rotated(np.asarray(ring, dtype=np.float64), place.tilt) + np.array([place.x, place.y])
     return moved
 
 

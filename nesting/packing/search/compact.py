@@ -240,7 +240,7 @@ def _hulls(model: Model, *, fine: bool = False) -> tuple[Hulls, float]:
     known: dict[tuple[bytes, float, float], int] = {}
     reach = 0.0
     poses = [(v, *own) for v, own in enumerate(poses_of(model)) if own[0].outline is not None]
-    outlines = [geometry.turned(np.asarray(pose.outline, dtype=np.float64), tilt) for _, pose, tilt, _, _ in poses]
+    outlines = [geometry.rotated(np.asarray(pose.outline, dtype=np.float64), tilt) for _, pose, tilt, _, _ in poses]
     divided = parts_along_all(outlines, fine=fine)
     for (v, _, _, dx, dy), outline, (own, cut) in zip(poses, outlines, divided, strict=True):
         key = (outline.tobytes(), dx, dy)

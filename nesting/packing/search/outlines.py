@@ -56,7 +56,7 @@ def extents_of(model: Model) -> list[tuple[float, float, float, float] | None]:
         if pose.outline is None:
             found.append(None)
         else:
-            outline = geometry.turned(np.asarray(pose.outline, dtype=np.float64), tilt) * model.scale
+            outline = geometry.rotated(np.asarray(pose.outline, dtype=np.float64), tilt) * model.scale
             x0, y0, x1, y1 = geometry.bounds(outline - (dx, dy))
             found.append((x0 - half, y0 - half, x1 + half, y1 + half))
     return found

@@ -130,7 +130,7 @@ class _Silhouettes:
         """Begin and end (n, 2) of each edge, about the middle of the variant's ring."""
         if v not in self._edges:
             pose, tilt, dx, dy = self._poses[v]
-            ring = geometry.turned(np.asarray(outline_of(pose), dtype=np.float64), tilt) * self._scale - (dx, dy)
+            ring = geometry.rotated(np.asarray(outline_of(pose), dtype=np.float64), tilt) * self._scale - (dx, dy)
             self._edges[v] = (ring, np.roll(ring, -1, axis=0))
         return self._edges[v]
 

@@ -21,9 +21,9 @@ __all__ = ["BuyRow", "Buying", "RefusedRow"]
 
 @dataclass(frozen=True)
 class BuyRow:
-    """One line of the table. Lengths mm. ``cost`` in the order's currency, None without a price. ``one_more``: what
-    the ``next_garment`` would add to the length to buy, None where it cannot be laid. ``own``: a row to choose from,
-    not for comparison only; ``best``: the row to go by.
+    """One line of the table. Lengths mm. ``cost`` in the order's currency, None without a price. ``one_more``: the
+    marginal length, what the ``next_garment`` would add to the length to buy, None where it cannot be laid. ``own``: a
+    row to choose from, not for comparison only; ``best``: the row to go by.
 
     A second cloth whose pieces are cut together with leaders of another has two kinds of rows: ``over`` names that
     other cloth where it is laid over it (in so many ``patches``, unless that is 0), ``apart_from`` where it is cut by

@@ -23,7 +23,7 @@ from nesting.packing.bounds.bounds_shapes import (
     profile_of,
     rectangles_in,
     ring_area,
-    turned,
+    rotated,
 )
 from nesting.packing.problem import Axis, Item, NeverFits, Place, Pose, Problem, Region
 
@@ -157,7 +157,7 @@ class Layout:
         if tilt and not on_fold and rng.random() < 0.6:
             free = float(rng.choice([1.0, 5.0, 30.0]))
             turn = float(rng.uniform(-free, free))
-            body_ring, ring_ring = turned(body_ring, -turn), turned(ring_ring, -turn)
+            body_ring, ring_ring = rotated(body_ring, -turn), rotated(ring_ring, -turn)
         y_axis = Axis(0.0) if on_fold else None
         x_axis = None
         if axes and turn == 0.0 and rng.random() < 0.5:
@@ -173,7 +173,7 @@ class Layout:
         if rng.random() < 0.7 and not on_fold:
             other = None if state is None else 1 - state
             poses.append(
-                Pose(turned(ring_ring, 180.0), on, turned(body_ring, 180.0), None, None, below, 0.0, free, other)
+                Pose(rotated(ring_ring, 180.0), on, rotated(body_ring, 180.0), None, None, below, 0.0, free, other)
             )
             if len(self.laid) > 1:
                 poses.append(Pose(mirrored(ring_ring), (0,), mirrored(body_ring), None, None, below, 0.0, free, state))
@@ -244,8 +244,8 @@ def test_jigsaws_are_as_long_as_the_cloth_they_were_cut_from(seed, cuts, curved,
         ring = ring_of(part) - rng.uniform(-5, 5, 2)
         poses = [Pose(ring, tilt=2.0 if tilt else 0.0)]
         if turns:
-            poses.append(Pose(turned(ring, 180.0)))
-            poses.append(Pose(turned(ring, 90.0)))
+            poses.append(Pose(rotated(ring, 180.0)))
+            poses.append(Pose(rotated(ring, 90.0)))
         items.append(Item(f"{n}", tuple(poses)))
     bound = lower_bound(Problem((cloth(width),), tuple(items)), seconds=0.2)
     assert bound.length == pytest.approx(length, rel=1e-9)
@@ -414,7 +414,7 @@ def test_published_instances_are_never_beaten_by_their_bound(name):
     items, area = [], 0.0
     for number, piece in enumerate(data["items"]):
         shape = Polygon(piece["outline"])
-        poses = tuple(Pose(turned(ring_of(shape), turn)) for turn in piece["rotations"])
+        poses = tuple(Pose(rotated(ring_of(shape), turn)) for turn in piece["rotations"])
         items += [Item(f"{number}", poses, kind=number)] * piece["quantity"]
         area += shape.area * piece["quantity"]
     bound = lower_bound(Problem((cloth(float(data["width"])),), tuple(items)), seconds=0.5).length
@@ -505,7 +505,7 @@ def test_reaches_hold_for_every_tilt(seed, middle, half):
     boxes = np.array(
         [
             np.hstack([r.min(axis=0), r.max(axis=0)])
-            for r in (turned(ring, t) for t in np.linspace(middle - half, middle + half, 721))
+            for r in (rotated(ring, t) for t in np.linspace(middle - half, middle + half, 721))
         ]
     )
     assert (boxes[:, :2] <= np.array([left, down]) + 1e-9).all() and (

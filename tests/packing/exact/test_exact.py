@@ -12,7 +12,7 @@ from shapely import Polygon, affinity, box
 from shapely.ops import unary_union
 
 from nesting.packing.bounds.bounds import lower_bound
-from nesting.packing.bounds.bounds_shapes import ring_area, turned
+from nesting.packing.bounds.bounds_shapes import ring_area, rotated
 from nesting.packing.problem import Axis, Item, Place, Pose, Problem, Region
 from tests.packing.exact.exact import place_exactly
 from tests.packing.exact.exact_tables import collisions, trapezoids
@@ -49,7 +49,7 @@ def alike(count, *poses):
 
 def quarter_turns(ring):
     """A ring turned by 0, 90, 180 and 270 degrees, with whole coordinates."""
-    return tuple(Pose(np.round(turned(ring, t), 9)) for t in (0.0, 90.0, 180.0, 270.0))
+    return tuple(Pose(np.round(rotated(ring, t), 9)) for t in (0.0, 90.0, 180.0, 270.0))
 
 
 def blob(rng, size, whole):
@@ -71,7 +71,7 @@ def check(problem, result):
     assert [place.item for place in result.places] == list(range(len(problem.items)))
     for place, item in zip(result.places, problem.items, strict=True):
         pose = item.poses[place.pose]
-        ring, body = turned(pose.ring, place.tilt), turned(pose.ring if pose.body is None else pose.body, place.tilt)
+        ring, body = rotated(pose.ring, place.tilt), rotated(pose.ring if pose.body is None else pose.body, place.tilt)
         at = np.array([place.x, place.y])
         shape = Polygon(body + at)
         length = max(length, shape.bounds[2])
@@ -184,7 +184,7 @@ def hard():
     items = []
     for n in range(8):
         ring = blob(rng, 6.0, False)
-        items.append(Item(f"{n}", (Pose(ring), Pose(turned(ring, 180.0)))))
+        items.append(Item(f"{n}", (Pose(ring), Pose(rotated(ring, 180.0)))))
     return Problem((cloth(20.0),), tuple(items))
 
 
@@ -299,7 +299,7 @@ def test_no_bound_exceeds_the_grids_best(seed, plies, flaw, deep):
         if np.ptp(ring[:, 1]) > width:
             continue
         ply = tuple(range(plies)) if rng.random() < 0.5 else (0,)
-        poses = [Pose(ring, ply), Pose(turned(ring, 180.0), ply)]
+        poses = [Pose(ring, ply), Pose(rotated(ring, 180.0), ply)]
         if plies == 2 and ply == (0,):
             poses.append(Pose(ring, (1,)))
         items.append(Item(f"{n}", tuple(poses)))
