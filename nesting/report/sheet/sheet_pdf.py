@@ -48,11 +48,11 @@ def how_measured(lay: Lay) -> str:
     )
 
 
-# long: one part of the page after another, in the sequence in which they are printed
 #: points kept free in a cell of the table: left and right of the words, above and below them
 _LEFT, _RIGHT, _ABOVE = 2.0, 3.0, 2.5
 
 
+# long: one part of the page after another, in the sequence in which they are printed
 def sheet_pdf(lay: Lay, paper: str = "a4") -> bytes:
     """The sheet as PDF, lying A4, A3 or Letter pages."""
     from reportlab.lib.styles import ParagraphStyle
