@@ -270,6 +270,40 @@ def test_what_a_file_asks_when_it_comes(empty: tuple[str, Path]) -> None:
         expect(page.locator("[aria-label='A seam in the making']")).to_contain_text("back.side")
 
 
+def test_a_scanned_sheet_becomes_a_piece_by_click(empty: tuple[str, Path]) -> None:
+    """A PDF that is a scan: two lengths are clicked in it, what only a person knows is chosen, and it is a piece."""
+    from tests.outlines.test_photos import scanned
+
+    expect = need_browser().expect
+    address, folder = empty
+    with browsed(address) as page:
+        sheet = folder.parent / "sheet.pdf"
+        sheet.write_bytes(scanned()[1])
+        page.locator("#files").set_input_files(str(sheet))
+        page.locator('[data-key="photo-way"]').select_option("scan")
+        page.locator('[data-key="photo-look"]').click()
+        expect(page.locator("[aria-label='Photographs'] .wrong")).to_contain_text("level length")
+        # 300 dots an inch, 2400 by 2700: 20 cm are 2362 of them
+        for of, ends in (("level", ((0.005, 0.02), (0.9893, 0.02))), ("upright", ((0.02, 0.005), (0.02, 0.8799)))):
+            page.locator(f'[data-key="scan-{of}-pick"]').click()
+            for across, down in ends:
+                box = page.locator(".tapped .picture").bounding_box()
+                at = {"x": box["width"] * across, "y": box["height"] * down}
+                page.locator(".tapped .picture").click(position=at)
+            expect(page.locator(f'[data-key="scan-{of}-ends"]')).to_have_value(re.compile(r"^\d+,\d+ \d+,\d+$"))
+            page.locator(f'[data-key="scan-{of}-long"]').fill("20 cm")
+            page.locator(f'[data-key="scan-{of}-long"]').press("Enter")
+        expect(page.locator(".tapped .measured")).to_have_count(2)
+        page.locator('[data-key="photo-look"]').click()
+        expect(page.locator('[data-key="photo-0-line"]')).to_be_visible(timeout=90_000)
+        for field, answer in (("line", "cut"), ("fold", "none"), ("grain", "none")):
+            page.locator(f'[data-key="photo-0-{field}"]').select_option(answer)
+        if page.locator('[data-key="photo-0-notches"]').count():
+            page.locator('[data-key="photo-0-notches"]').select_option("none")
+        page.locator('[data-key="photo-look"]').click()
+        expect(page.locator(".shape")).to_have_count(1, timeout=90_000)
+
+
 def test_two_tabs_are_told_and_show_the_same(shown: str) -> None:
     """The second tab is told; what the first changes, the second shows."""
     expect = need_browser().expect

@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 import io
+import shlex
 from typing import Any
 
 import pytest
 from PIL import Image
+from shapely.geometry import Polygon
 
 from nesting.page.photos import SHOWN_PIXELS
 from tests.outlines.pdf_makers import by_reportlab, front
-from tests.outlines.test_photos import shot
+from tests.outlines.test_photos import PER, scanned, shot
 from tests.page.conftest import Server
 
 
@@ -66,6 +68,23 @@ def test_a_piece_is_pointed_at_in_the_picture(empty: Server) -> None:
     assert f"--tap=1:{x:.0f},{y:.0f}" in found["result"]["command"]
     beside = _trace(empty, photos=["a.jpg"], bars=["180", "240"], taps=["1:2,2"])
     assert not beside["ok"] and "--" not in beside["problem"]["message"]
+
+
+def test_a_scan_is_as_large_as_the_two_lengths_measured_in_it(empty: Server) -> None:
+    """A scanned page dropped as a picture: without a length each way it is told what is missing; with both, the piece
+    has the area that was drawn."""
+    ring, pdf = scanned()
+    (name,) = empty.drop(("sheet.pdf", pdf), kind="photo")["photos"]
+    level, upright = (f"50,50 {x:.1f},{y:.1f} = 20 cm" for x, y in ((50 + 200 / PER, 50), (50, 50 + 200 / PER)))
+    for measured in ([level], [level, level]):
+        refused = _trace(empty, photos=[name], measured=measured)
+        assert "upright" in refused["problem"]["message"] and "--" not in refused["problem"]["message"]
+    said = {"name": ["front"], "line": ["cut"], "fold": ["none"], "notches": ["none"], "grain": ["none"]}
+    made = _trace(empty, photos=[name], measured=[level, upright], answers=said, name="front")
+    assert made["ok"] and made["result"]["file"], made
+    assert shlex.quote(f"--measured={level}") in made["result"]["command"]
+    (piece,) = empty.get("pieces")["pieces"]
+    assert Polygon(piece["outline"]).area == pytest.approx(Polygon(ring).area, rel=0.002)
 
 
 @pytest.mark.parametrize("name", ["letter.txt", "../../x.jpg.exe", "drawing.svg"])

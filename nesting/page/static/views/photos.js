@@ -10,6 +10,7 @@ import { asLength, counted } from "../draw/words.js";
 
 export const PICTURE = /\.(jpe?g|png|tiff?|hei[cf])$/i;
 
+const WAYS = /** @type {const} */ (["level", "upright"]);
 const FIELDS = /** @type {const} */ (["name", "size", "line", "fold", "notches", "grain"]);
 
 export class Photos {
@@ -25,6 +26,12 @@ export class Photos {
     this.taps = [];
     this.level = "";
     this.upright = "";
+    /** a photograph over sheets of the mat, or a flatbed scan @type {"photo" | "scan"} */
+    this.way = "photo";
+    /** what was measured in a scan: two pixels as "x,y x,y", and how far apart they are @type {Record<"level" | "upright", {ends: string, long: string}>} */
+    this.measured = { level: { ends: "", long: "" }, upright: { ends: "", long: "" } };
+    /** ends that the next clicks in the picture set @type {{of: "level" | "upright", first: string} | null} */
+    this.picking = null;
     /** @type {any} what was seen in them */
     this.seen = null;
     /** @type {Record<string, string>[]} answers, one for each piece */
@@ -41,7 +48,7 @@ export class Photos {
       this.names = [...new Set([...this.names, ...(reply.photos ?? [])])];
       Object.assign(this.sizes, reply.sizes ?? {});
       this.seen = null;
-      this.app.say("Now measure the two bars on a sheet of the mat, and look.");
+      this.app.say("Now say how large they are, and look.");
     }
     this.draw();
   }
@@ -60,7 +67,12 @@ export class Photos {
     this.draw();
     const answers = Object.fromEntries(FIELDS.map((key) => [key, this.said.map((one) => one[key] ?? "")]));
     for (const key of FIELDS) if (answers[key].some((v) => !v)) delete answers[key];
-    const reply = await this.app.store.link.post("/api/trace", { photos: this.names, bars: [this.level, this.upright], taps: this.tapped(), answers });
+    const size = this.way === "photo" ? { bars: [this.level, this.upright] } : { measured: WAYS.map((of) => `${this.measured[of].ends} = ${this.measured[of].long}`) };
+    const lacking = this.way === "scan" ? WAYS.find((of) => !this.measured[of].ends || !this.measured[of].long) : undefined;
+    /** @type {any} */
+    const reply = lacking
+      ? { ok: false, problem: { code: "scan.not-measured", message: `Say the ${lacking} length: its two ends in the picture, and how long it is.`, where: {} } }
+      : await this.app.store.link.post("/api/trace", { photos: this.names, ...size, taps: this.tapped(), answers });
     this.busy = false;
     this.tell(reply);
     if (reply.ok) {
@@ -84,10 +96,8 @@ export class Photos {
       this.names.length
         ? [
             h("p", {}, this.names.join(", "), " ", button("Other pictures", () => { this.clear(); this.draw(); }, { kind: "mini", key: "photo-clear" })),
-            h("p", { class: "note" }, "The piece lies flat between four sheets of the mat. Measure both bars on one of them, tick to tick: the printer decides how long they are."),
-            h("div", { class: "fields" },
-              field(app, { key: "photo-level", label: "level bar, mm", value: this.level, placeholder: "180.0", width: "short", change: (v) => void (this.level = v) }),
-              field(app, { key: "photo-upright", label: "upright bar, mm", value: this.upright, placeholder: "240.0", width: "short", change: (v) => void (this.upright = v) })),
+            field(app, { key: "photo-way", label: "what kind of picture", kind: "choice", value: this.way, choices: [{ value: "photo", label: "photographs over sheets of the mat" }, { value: "scan", label: "one flat scan" }], change: (v) => { this.way = v === "scan" ? "scan" : "photo"; this.picking = null; this.seen = null; this.draw(); } }),
+            ...(this.way === "photo" ? this.bars() : this.lengths()),
             this.pictures(),
             ...(this.seen ? this.questions() : []),
             button(this.busy ? "Looking …" : this.seen ? "Take it as a pattern piece" : "Look at them", () => void this.look(), { kind: "main", key: "photo-look", disabled: this.busy }),
@@ -96,8 +106,36 @@ export class Photos {
     );
   }
 
+  bars() {
+    const { app } = this;
+    return [
+      h("p", { class: "note" }, "The piece lies flat between four sheets of the mat. Measure both bars on one of them, tick to tick: the printer decides how long they are."),
+      h("div", { class: "fields" },
+        field(app, { key: "photo-level", label: "level bar, mm", value: this.level, placeholder: "180.0", width: "short", change: (v) => void (this.level = v) }),
+        field(app, { key: "photo-upright", label: "upright bar, mm", value: this.upright, placeholder: "240.0", width: "short", change: (v) => void (this.upright = v) })),
+    ];
+  }
+
+  /** A scan states its size, but a scanner's carriage and its sensor each have a scale of their own: both are measured. */
+  lengths() {
+    const { app } = this;
+    return [
+      h("p", { class: "note" }, "Lay a ruler beside the piece both ways, or draw a level and an upright line of known length on it, before you scan. Click the two ends of each in the picture, and say how long it is."),
+      ...WAYS.map((of) => {
+        const one = this.measured[of];
+        const picking = this.picking?.of === of;
+        return h("div", { class: "row" },
+          field(app, { key: `scan-${of}-ends`, label: `${of} length, its ends in pixels`, value: one.ends, placeholder: "120,80 2900,80", change: (v) => { one.ends = v; this.seen = null; this.draw(); } }),
+          button(picking ? `Click the ${this.picking?.first ? "other" : "first"} end …` : "Click its ends", () => { this.picking = picking ? null : { of, first: "" }; this.draw(); }, { key: `scan-${of}-pick`, pressed: picking, label: `Click the ends of the ${of} length` }),
+          field(app, { key: `scan-${of}-long`, label: "is so long", value: one.long, placeholder: "20 cm", width: "short", change: (v) => { one.long = v; this.seen = null; } }));
+      }),
+    ];
+  }
+
   clear() {
     this.names = [];
+    this.picking = null;
+    this.measured = { level: { ends: "", long: "" }, upright: { ends: "", long: "" } };
     this.taps = [];
     this.seen = null;
     this.said = [];
@@ -115,6 +153,15 @@ export class Photos {
 
   /** @param {string} name @param {number} x @param {number} y parts of width and height */
   tap(name, x, y) {
+    const size = this.sizes[name];
+    if (this.picking && size) {
+      const at = `${Math.round(x * size[0])},${Math.round(y * size[1])}`;
+      const { of, first } = this.picking;
+      if (first) this.measured[of].ends = `${first} ${at}`;
+      this.picking = first ? null : { of, first: at };
+      this.seen = null;
+      return this.draw();
+    }
     this.taps.push({ name, x: Math.min(0.999, Math.max(0, x)), y: Math.min(0.999, Math.max(0, y)) });
     // other pieces are meant than were seen before
     this.seen = null;
@@ -127,8 +174,8 @@ export class Photos {
     const { app } = this;
     const shown = this.names.filter((n) => this.sizes[n]);
     if (!shown.length) return null;
-    return h("details", { "data-key": "photo-taps", open: this.taps.length > 0 || app.problems.has("photos") || undefined },
-      h("summary", { "data-key": "photo-taps-s" }, this.taps.length ? `${counted(this.taps.length, "piece")} pointed at` : "Point at the pieces yourself"),
+    return h("details", { "data-key": `photo-taps-${this.way}`, open: this.taps.length > 0 || this.way === "scan" || app.problems.has("photos") || undefined },
+      h("summary", { "data-key": `photo-taps-${this.way}-s` }, this.taps.length ? `${counted(this.taps.length, "piece")} pointed at` : this.way === "scan" ? "The scan" : "Point at the pieces yourself"),
       h("p", { class: "note" }, "Only where a piece is not found by itself, or something else is taken for one: click its middle, one click for each piece."),
       ...shown.map((name) => {
         const size = this.sizes[name];
@@ -142,7 +189,7 @@ export class Photos {
                 const box = /** @type {HTMLElement} */ (e.currentTarget).getBoundingClientRect();
                 this.tap(name, (e.clientX - box.left) / box.width, (e.clientY - box.top) / box.height);
               } }),
-            s("svg", { viewBox: `0 0 ${size[0]} ${size[1]}`, "aria-hidden": "true" }, ...marks.map((t) => tapMark(t.x * size[0], t.y * size[1], Math.max(...size) / 40, this.taps.indexOf(t) + 1)))),
+            s("svg", { viewBox: `0 0 ${size[0]} ${size[1]}`, "aria-hidden": "true" }, ...(this.way === "scan" ? WAYS.flatMap((of) => measuredMark(this.measured[of].ends)) : []), ...marks.map((t) => tapMark(t.x * size[0], t.y * size[1], Math.max(...size) / 40, this.taps.indexOf(t) + 1)))),
           h("div", { class: "row" },
             field(app, { key: `tap-across-${name}`, label: "% from the left", value: "", width: "short", placeholder: "50", change: (v) => void (at.across = v) }),
             field(app, { key: `tap-down-${name}`, label: "% from the top", value: "", width: "short", placeholder: "50", change: (v) => void (at.down = v) }),
@@ -181,4 +228,10 @@ export class Photos {
 /** A ring with a number. @param {number} x @param {number} y @param {number} r @param {number} number */
 function tapMark(x, y, r, number) {
   return s("g", { class: "tap" }, s("circle", { cx: x, cy: y, r }), s("text", { x, y: y + r * 0.42, "font-size": r * 1.2, "text-anchor": "middle" }, String(number)));
+}
+
+/** A line between two pixels that are written "x,y x,y". @param {string} ends */
+function measuredMark(ends) {
+  const n = ends.split(/[\s,]+/).map(Number);
+  return n.length === 4 && n.every(Number.isFinite) ? [s("path", { class: "measured", d: `M${n[0]} ${n[1]}L${n[2]} ${n[3]}` })] : [];
 }
