@@ -57,8 +57,8 @@ _INSTEAD: Mapping[str, str] = {
     "picture.heic": "HEIC pictures cannot be read here: send it as JPEG, or let the telephone make JPEG pictures",
     "mat.not-seen": "no sheet of the mat is seen: print it, lay four sheets around the piece, wholly in the picture, "
     "and see that it is sharp and evenly lit",
-    "scan.not-measured": "a scan is measured both ways: click the two ends of a level and of an upright length, and say "
-    "how long each is",
+    "scan.not-measured": "a scan is measured both ways: click the two ends of a level and of an upright length, and "
+    "say how long each is",
     "trace.no-piece": "no piece was found: lay it on a ground of another, even colour, one piece in a picture. Or "
     "click the middle of the piece in the picture below",
     "units.missing": "the drawing does not say its units: choose them beside the file, then compare a piece with a "

@@ -107,7 +107,9 @@ def _with_pattern(survey: Survey, text: OrderText, path: Path, reading: Reading)
     from nesting.files.orders.starter import size_in_name
 
     sizes = {p.size for p in reading.pieces}
-    size = size_in_name(path.stem) if sizes == {None} else None
+    told = size_in_name(path.stem)
+    # pieces without a size would be cut for every size
+    size = told if None in sizes and sizes <= {None, told} else None
     values: dict[str, Any] = {"file": path.name, "size": size}
     text = text.add("pattern", values)
     import tomllib
@@ -115,8 +117,10 @@ def _with_pattern(survey: Survey, text: OrderText, path: Path, reading: Reading)
     document = tomllib.loads(text.text)
     have = {one.get("size") for one in document.get("garment", [])}
     new: list[str | None] = [size] if size else [*sorted(s for s in sizes if s is not None)]
-    if not have:
-        name = str(document.get("title", "garment")).lower()
-        for one in new or [None]:
-            text = text.add("garment", {"name": name, "size": one, "count": 1})
+    if None not in have:
+        first = next(iter(document.get("garment", [])), {})
+        name = first.get("name", str(document.get("title", "garment")).lower())
+        for one in new or ([] if have else [None]):
+            if one not in have:
+                text = text.add("garment", {"name": name, "size": one, "count": 1})
     return text

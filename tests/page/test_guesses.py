@@ -92,6 +92,19 @@ def _spans(ring: Ring) -> float:
     return max(x for x, _ in ring) - min(x for x, _ in ring)
 
 
+def test_a_file_for_each_size_gives_a_garment_of_each(empty: Server) -> None:
+    """Two files named by their sizes, each with a piece that says its size and one that does not: all pieces have one,
+    so no garment takes the pieces of two sizes, and both garments are there."""
+    for size in ("S", "M"):
+        svg = _LEG.format(name=f"leg size {size}", line=_LINE, foot=150).replace("</svg>", "")
+        other = '<path d="M 300,160 L 380,160 L 380,195 L 300,195 Z"/><text x="310" y="180">gusset</text></svg>'
+        assert empty.drop((f"swim-{size}.svg", (svg + other).encode()))["ok"]
+    assert {(p["name"], p["size"]) for p in empty.get("pieces")["pieces"]} == {
+        ("leg", "S"), ("leg", "M"), ("gusset", "S"), ("gusset", "M"),
+    }  # fmt: skip
+    assert [(g["size"], g["count"]) for g in empty.get("state")["garments"]] == [("S", 1), ("M", 1)]
+
+
 def test_a_missing_join_notch_names_the_tick_box() -> None:
     """No key of the order's file is told on the page."""
     told = plain("a + b has no notch for the join, 9 mm along it; to have it added, write add_join_notches = true in "

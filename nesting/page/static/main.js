@@ -5,7 +5,7 @@
 
 import { App } from "./app.js";
 import { h, redraw } from "./draw/dom.js";
-import { ask, button, commandLine, isBusy } from "./draw/kit.js";
+import { ask, button, commandLine, isBusy, named } from "./draw/kit.js";
 import { allTerms, readTerms, watchWords } from "./help.js";
 import { alterations } from "./views/alterations.js";
 import { buying } from "./views/buying.js";
@@ -157,7 +157,7 @@ function drawBlockers(state) {
   place.blockers.hidden = state.blockers.length === 0 && state.readable;
   const reasons = state.readable || !state.problem ? state.blockers : [{ message: state.problem.message, where: state.problem.where }, ...state.blockers];
   const item = (/** @type {import("./documents.js").Blocker} */ b) =>
-    h("li", {}, b.message, " ", b.where.view ? h("button", { type: "button", class: "mini", onclick: () => app.lead(b.where), "aria-label": `Show: ${b.message}` }, "show") : null);
+    h("li", {}, named(b), " ", b.where.view ? h("button", { type: "button", class: "mini", onclick: () => app.lead(b.where), "aria-label": `Show: ${named(b)}` }, "show") : null);
   redraw(
     place.blockers,
     h("strong", {}, "Do not cut yet"),

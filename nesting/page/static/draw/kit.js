@@ -99,14 +99,20 @@ export function wrongAt(app, spot) {
   return problem ? h("p", { class: "wrong" }, problem.message) : null;
 }
 
-/** @param {App} app @param {readonly import("../documents.js").Finding[]} findings */
-export function findingList(app, findings) {
+/** What is said of a piece, with its name before it where the words do not have it. @param {{message: string, where?: import("../documents.js").Where}} told */
+export function named(told) {
+  const piece = told.where?.piece;
+  return piece && !told.message.includes(piece) ? `${piece}: ${told.message}` : told.message;
+}
+
+/** @param {App} app @param {readonly import("../documents.js").Finding[]} findings @param {boolean} [whose] of several pieces, so that each is named */
+export function findingList(app, findings, whose = false) {
   if (!findings.length) return null;
   return h(
     "ul",
     { class: "findings" },
     ...findings.map((f) =>
-      h("li", { class: `finding ${f.kind}` }, h("span", { class: "kind" }, KINDS[f.kind] ?? f.kind), " ", f.message,
+      h("li", { class: `finding ${f.kind}` }, h("span", { class: "kind" }, KINDS[f.kind] ?? f.kind), " ", whose ? named(f) : f.message,
         f.where?.view && Object.keys(f.where).length > 1 ? h("button", { type: "button", class: "mini", onclick: () => app.lead(f.where) }, "show") : null)),
   );
 }

@@ -98,7 +98,7 @@ function mount(root, app) {
     }
     const state = app.store.docs.state;
     const fresh = (state?.sizes ?? []).filter((z) => !before.has(z));
-    if (reply.ok && fresh.length > 1 && state) askSizes(app, state, (reply.files ?? []).map((f) => f.file), fresh);
+    if (reply.ok && fresh.length > (before.size ? 0 : 1) && state) askSizes(app, state, (reply.files ?? []).map((f) => f.file), fresh);
   }
 
   /** @param {Piece} piece @param {Edge | null} edge */
@@ -229,8 +229,8 @@ function mount(root, app) {
       heading(2, "Seam allowance", "allowance"),
       h("p", {}, `${listed(names)} ${names.length > 1 ? "have" : "has"} one outline. Which line is it?`),
       h("div", { class: "fields two" },
-        field(app, { key: "allowance-is", label: "the drawn line is", kind: "choice", value: allowance.is, choices: [{ value: "cut", label: "cut along: the allowance lies in it" }, { value: "sewn", label: "sewn along: add the allowance" }], change: (v) => { allowance.is = v; drawAllowance(); } }),
-        field(app, { key: "allowance-width", label: allowance.is === "cut" ? "allowance in it (0 for none)" : "allowance to add", value: allowance.width, placeholder: app.store.docs.state?.units === "in" ? "3/8 in" : "1 cm", change: (v) => void (allowance.width = v) })),
+        field(app, { key: "allowance-is", label: "the drawn line is", kind: "choice", value: allowance.is, choices: [{ value: "cut", label: "cut along" }, { value: "sewn", label: "sewn along" }], change: (v) => { allowance.is = v; drawAllowance(); } }),
+        field(app, { key: "allowance-width", label: allowance.is === "cut" ? "allowance lies in it (0: none)" : "allowance to add", value: allowance.width, placeholder: app.store.docs.state?.units === "in" ? "3/8 in" : "1 cm", change: (v) => void (allowance.width = v) })),
       h("p", { class: "note" }, "Hems, elastic and single edges are told apart afterwards: click an edge and give it its finish."),
       h("div", { class: "row" },
         button("So it is", () => app.send("pieces.allowance", { pieces: names, includes: allowance.is === "cut", length: allowance.width }, { spot: "allowance-width", typed: allowance.width, done: `${listed(names)}: ${allowance.is === "cut" ? "the allowance lies in the drawn line" : "the allowance is added"}.` }), { kind: "main", key: "allowance-say" }),
@@ -371,8 +371,8 @@ function mount(root, app) {
       files.length ? heading(2, "Pattern files") : null,
       files.length ? h("ul", { class: "list" }, ...files.map((f) =>
         h("li", {},
-          h("span", { class: "grow whole" }, h("strong", {}, f.file), ` · ${counted(f.pieces, "piece")}`, findingList(app, f.findings.filter((x) => x.kind !== "note")),
-            f.findings.some((x) => x.kind === "note") ? h("details", { "data-key": `file-notes-${f.index}` }, h("summary", { "data-key": `file-notes-${f.index}-s` }, "How it was read"), findingList(app, f.findings.filter((x) => x.kind === "note"))) : null),
+          h("span", { class: "grow whole" }, h("strong", {}, f.file), ` · ${counted(f.pieces, "piece")}`, findingList(app, f.findings.filter((x) => x.kind !== "note"), true),
+            f.findings.some((x) => x.kind === "note") ? h("details", { "data-key": `file-notes-${f.index}` }, h("summary", { "data-key": `file-notes-${f.index}-s` }, "How it was read"), findingList(app, f.findings.filter((x) => x.kind === "note"), true)) : null),
           field(app, { key: `file-size-${f.index}`, label: "size", value: f.size ?? "", width: "short", change: (v) => void app.send("file.set", { index: f.index, key: "size", value: v || null }, { spot: `file-size-${f.index}`, typed: v }) }),
           field(app, { key: `file-units-${f.index}`, label: "units", term: "units", kind: "choice", choices: [{ value: "", label: f.units ? `${f.units} (drawing)` : "as the drawing says" }, "mm", "cm", "m", "in", "yd"], value: "", change: (v) => void app.send("file.set", { index: f.index, key: "units", value: v || null }, { spot: `file-units-${f.index}`, typed: v }) }),
           /\.pdf$/i.test(f.file)
@@ -463,7 +463,7 @@ function asPercent(v) {
  */
 function askSizes(app, state, files, fresh) {
   const garments = state.garments.filter((g) => g.size !== null && fresh.includes(g.size));
-  if (garments.length < 2) return;
+  if (!garments.length) return;
   const counts = garments.map((g) => h("input", { type: "number", min: 0, max: 999, step: 1, value: String(g.count), id: `size-count-${g.index}`, class: "short" }));
   const problem = h("p", { class: "wrong", role: "alert" });
   ask(
