@@ -160,7 +160,11 @@ def shapes_of(survey: Survey, names: set[str], followers: dict[str, str]) -> dic
         if grain is not None:
             low, high = _along(drawn, grain)
             shape["grain_extent"] = [0.0, round(high - low, 3)]
-        if ready is not None and grain is not None:
+        if ready is not None and ready.altered:
+            # like with like: the line that is sewn before and after, or the one drawn where no other is known
+            shape["before"] = {"outline": line(ready.altered[0].before), "seam": None}
+            shape["after"] = {"outline": line(ready.altered[-1].after), "seam": None}
+        elif ready is not None and grain is not None:
             shape["after"] = _after(drawn, ready.piece, grain)
         shapes[piece_id(*key)] = shape
     return shapes

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from contextlib import suppress
 from pathlib import Path
 from typing import Any, get_args
@@ -156,8 +157,8 @@ def _written(raw: dict[str, Any], key: Key, units: str) -> Any:
     """A value as it is written, or what holds where nothing is; lengths with their unit."""
     value = raw.get(key.name)
     if key.name in _LENGTHS:
-        bare = isinstance(value, int | float) and not isinstance(value, bool)
-        return f"{value:g} {units}" if bare else value if value is not None else key.written
+        bare = re.fullmatch(r"\s*\d+(?:[.,]\d+)?\s*", str(value))
+        return f"{str(value).strip()} {units}" if bare else value if value is not None else key.written
     if value is None and isinstance(key.default, str | int | float | bool):
         return key.default
     return value

@@ -29,6 +29,8 @@ from nesting.pieces.prepare import sound
 __all__ = ["Edit", "Refused", "edit_of", "new_alteration", "not_held"]
 
 _NUMBERS = {"price", "ratio", "value", "mitre_limit", "tilt", "grain", "factor", "least", "most"}
+#: mm: no elastic, lace or seam allowance is as wide, so that a number of centimetres is doubted
+WIDE_MM = 60.0
 _COUNTS = {"count", "cut", "plies", "max_plies", "openings"}
 
 
@@ -103,7 +105,8 @@ def _plain(value: Any, key: str, place: Place) -> Any:
             if key in ("count", "ratio", "factor", "least", "most"):
                 return value  # "most", "90 %": for the reader to judge
             whole = "a whole number" if key in _COUNTS else "a plain number"
-            place.refuse(f"found '{value}'; {whole} was expected, such as {'2' if key in _COUNTS else '14.90'}")
+            example = "2" if key in _COUNTS else {"price": "14.90", "grain": "90", "tilt": "2"}.get(key, "0.9")
+            place.refuse(f"found '{value}'; {whole} was expected, such as {example}")
         if key in _COUNTS:
             if number != int(number):
                 place.refuse(f"found '{value}'; a whole number was expected")
@@ -324,8 +327,22 @@ class _Edits:
         if value:
             place = self.root.at(f"piece[{cmd.piece}]").at("finish").at(cmd.edge)
             finish_from_phrase(value, place, self.survey.finishes)
+            value = self._with_unit(value, cmd)
         text = self._set_piece(cmd.piece, cmd.size, ("finish", cmd.edge), value)
         return Edit(f"finish of {cmd.piece}.{cmd.edge}", text)
+
+    def _with_unit(self, phrase: str, cmd: ask.PieceFinish) -> str:
+        """A finish whose number has no unit gets that of the order, to be seen; one that would be as wide as no finish
+        is, is asked back."""
+        found = re.fullmatch(r"(fold back|seam|elastic|lace) +(\d+(?:[.,]\d+)?)", phrase)
+        if found is None:
+            return phrase
+        here = f"{phrase} {self.survey.units}"
+        if parse_length(found[2], self.survey.units) > WIDE_MM:
+            there = f"{phrase} mm"
+            raise Refused("unit", f"'{phrase}' would be {found[2]} {self.survey.units} wide: was {found[2]} mm meant?",
+                          [there, here], view="pieces", piece=cmd.piece, edge=cmd.edge)  # fmt: skip
+        return here
 
     def _edge_name(self, cmd: ask.EdgeName) -> Edit:
         name = cmd.name.strip()
@@ -462,6 +479,8 @@ class _Edits:
             raise Refused("empty", f"say {asked}", view="pieces", field="allowance")
         width = cmd.length.strip()
         length()(width, self.root.at("allowance"))
+        # as it is read aloud, wherever it stands in the order
+        width = f"{width} {self.survey.units}" if width[-1].isdigit() else width
         text = self.text
         for name in names:
             self._piece_key(name, None)

@@ -235,7 +235,7 @@ def edges_of_piece(survey: Survey, key: Key, piece: Piece, body: Body) -> list[E
                     "line": line(seam),
                     "cut": line(cut),
                     "length": round(math.fsum(math.dist(p, q) for p, q in itertools.pairwise(seam)), 2),
-                    "finish": finishes.get(name, finishes.get("*")),
+                    "finish": finishes.get(name, None if fold else finishes.get("*")),
                     "allowance": _written(lengths["allowance"], name),
                     "trim_short": _written(lengths["trim_short"], name),
                     "fold": fold,

@@ -96,6 +96,8 @@ _SAID: tuple[tuple[str, str], ...] = (
     (r"true or false was expected, without quotes", "yes or no was expected"),
     (r"a text in quotes was expected, as in \"\w+\"", "a word was expected"),
     (r" was expected, in quotes", " was expected"),
+    (r"(?:: )?write `\w+ = \"?([\d.][^`\"]*)\"?`", r": write \1"),
+    (r"leave the block out", "take it out"),
     (r"(?:: )?write `(\w+) = ([^`]*)`", r": \1 \2"),
     (r" \((?:unfold = true|pairs = \"free\"|nap = \"by garment\")\)", ""),
     (r"(?:: )?write (\w+) = (\"[^\"]*\"|\S+)", r": \1 \2"),

@@ -118,7 +118,7 @@ def _with_pattern(survey: Survey, text: OrderText, path: Path, reading: Reading)
     have = {one.get("size") for one in document.get("garment", [])}
     new: list[str | None] = [size] if size else [*sorted(s for s in sizes if s is not None)]
     if None not in have:
-        first = next(iter(document.get("garment", [])), {})
+        first: dict[str, Any] = next(iter(document.get("garment", [])), {})
         name = first.get("name", str(document.get("title", "garment")).lower())
         for one in new or ([] if have else [None]):
             if one not in have:

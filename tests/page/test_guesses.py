@@ -77,7 +77,8 @@ def test_one_outline_is_asked_whether_the_allowance_lies_in_it(empty: Server) ->
         empty.do("piece.set", piece=name, key="grain", value=0)
     assert "1 cm" in empty.refused("pieces.allowance", pieces=["leg"], includes=True, length="")["message"]
     assert "wide" in empty.refused("pieces.allowance", pieces=["leg"], includes=True, length="wide")["message"]
-    empty.do("pieces.allowance", pieces=["leg"], includes=True, length="1 cm")
+    empty.do("pieces.allowance", pieces=["leg"], includes=True, length="1")
+    assert 'allowance = {"*" = "1 cm"}' in empty.page.work.text
     empty.do("pieces.allowance", pieces=["arm"], includes=False, length="1,0 cm")
     assert empty.get("pieces")["unsaid"] == ["cuff"]
     empty.do("proposals.decline", ids=["allowance:cuff"])
@@ -85,6 +86,21 @@ def test_one_outline_is_asked_whether_the_allowance_lies_in_it(empty: Server) ->
     ready = {key[0]: cut.piece for key, cut in empty.page.work.survey.ready.items()}
     assert _spans(ready["leg"].outline) == pytest.approx(380.0) and _spans(ready["arm"].seam) == pytest.approx(380.0)
     assert _spans(ready["leg"].seam) == pytest.approx(360.0) and _spans(ready["arm"].outline) == pytest.approx(400.0)
+
+
+def test_a_finish_without_a_unit_is_shown_with_one_or_asked_back(empty: Server) -> None:
+    """2 are 2 cm; elastic of 10 would be 10 cm wide, so that millimetres are offered, and the choice is taken."""
+    empty.drop(_leg("leg"))
+    empty.do("piece.set", piece="leg", key="grain", value=0)
+    empty.do("edge.name", piece="leg", start=1, end=2, name="hem", old=None)
+
+    def finish(phrase: str) -> dict:
+        return empty.ask("piece.finish", piece="leg", edge="hem", finish=phrase)
+
+    assert finish("fold back 2")["ok"] and '"fold back 2 cm"' in empty.page.work.text
+    asked = finish("elastic 10")
+    assert not asked["ok"] and asked["problem"]["choices"] == ["elastic 10 mm", "elastic 10 cm"]
+    assert finish(asked["problem"]["choices"][0])["ok"] and '"elastic 10 mm"' in empty.page.work.text
 
 
 def _spans(ring: Ring) -> float:

@@ -71,6 +71,8 @@ function showView() {
   if (front === spec && shown) return;
   shown?.leave?.();
   front = spec;
+  // what was refused stands where it was refused; elsewhere it would be misread
+  if (place.status.classList.contains("bad")) app.say("");
   app.store.want(spec.docs);
   place.view.replaceChildren();
   place.view.dataset.view = spec.name;

@@ -57,10 +57,15 @@ function mount(root, app) {
   const names = () => [...new Set(pieces().map((p) => p.name))];
   const pieceNow = () => pieces().find((p) => p.name === plan.piece && (!plan.size || p.size === plan.size)) ?? pieces().find((p) => p.name === plan.piece);
 
+  /** Here only a distance is meant, where a bare number would be that of a corner. @param {string} text */
+  function withUnit(text) {
+    return /^\d+([.,]\d+)?$/.test(text) ? `${text} ${app.store.docs.state?.units ?? "cm"}` : text;
+  }
+
   function body() {
     return {
       kind: plan.kind, pieces: [plan.piece], by: plan.by, size: plan.size || null,
-      ...(AT_EDGE.has(plan.kind) ? { edge: plan.edge, hold: plan.hold } : { at: plan.at || null }),
+      ...(AT_EDGE.has(plan.kind) ? { edge: plan.edge, hold: plan.hold } : { at: withUnit(plan.at) || null }),
     };
   }
 
@@ -104,12 +109,11 @@ function mount(root, app) {
     void tryIt();
   }
 
-  /** Direction of the grain and how far the piece reaches along it. @param {Piece} piece */
-  function frameOf(piece) {
+  /** Direction of the grain and how far the piece reaches along it. @param {Piece} piece @param {readonly Point[]} [line] as it is before */
+  function frameOf(piece, line = piece.seam ?? piece.outline) {
     const a = ((piece.grain_deg ?? 90) * Math.PI) / 180;
     /** @type {[number, number]} */
     const g = [Math.cos(a), Math.sin(a)];
-    const line = piece.seam ?? piece.outline;
     const along = line.map((p) => p[0] * g[0] + p[1] * g[1]);
     const across = line.map((p) => -p[0] * g[1] + p[1] * g[0]);
     const least = Math.min(...along);
@@ -136,8 +140,8 @@ function mount(root, app) {
       board.layer.replaceChildren();
       return;
     }
-    const before = change?.before.outline ?? piece.outline;
-    const after = change?.after.outline ?? piece.outline;
+    const before = change?.before.outline ?? piece.seam ?? piece.outline;
+    const after = change?.after?.outline ?? piece.seam ?? piece.outline;
     /** @type {SVGElement[]} */
     const children = [
       s("path", { class: "after", d: pathOf(after, true) }),
@@ -145,7 +149,7 @@ function mount(root, app) {
     ];
     board.show(boxRound(boxOf(before), boxOf(after)));
     if (shown === null && AT_EDGE.has(plan.kind)) children.push(...edges(piece));
-    const across = shown === null && !AT_EDGE.has(plan.kind) ? lineOf(piece) : null;
+    const across = shown === null && !AT_EDGE.has(plan.kind) ? lineOf(piece, before) : null;
     if (across) children.push(s("path", { class: "alterline", d: across.path }));
     const ground = s("g", {}, ...children);
     if (inHand && across && board.layer.firstElementChild) {
@@ -161,9 +165,9 @@ function mount(root, app) {
     if (focused) /** @type {SVGElement | null} */ (board.svg.querySelector(`[data-key="${CSS.escape(focused)}"]`))?.focus();
   }
 
-  /** The line at which the piece opens or closes, with two knobs: where, and by how much. @param {Piece} piece */
-  function lineOf(piece) {
-    const { g, least, span, low, high } = frameOf(piece);
+  /** The line at which the piece opens or closes, with two knobs: where, and by how much. @param {Piece} piece @param {readonly Point[]} before */
+  function lineOf(piece, before) {
+    const { g, least, span, low, high } = frameOf(piece, before);
     /** @type {[number, number]} */
     const c = [-g[1], g[0]];
     const at = Math.min(span, Math.max(0, inMm(plan.at) ?? span / 2));
