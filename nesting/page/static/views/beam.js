@@ -156,17 +156,31 @@ export class Beam {
     return [...out, group];
   }
 
-  /** Lines every 10 cm, the two diagonals: to be measured on the table. @param {import("../geometry/homography.js").Homography} m */
+  /** A tape along each side, to hold a real one against, and both diagonals. @param {import("../geometry/homography.js").Homography} m */
   checks(m) {
     const [w, hgt] = this.size;
-    const lines = [];
-    for (let x = 100; x < w; x += 100) lines.push(this.path([[x, 0], [x, hgt]], m, false));
-    for (let y = 100; y < hgt; y += 100) lines.push(this.path([[0, y], [w, y]], m, false));
+    let ticks = "";
+    const words = [];
+    // centimetres; a tape too fine to be thrown counts in fives
+    const every = Math.max(w, hgt) > 1500 ? 50 : 10;
+    for (const [long, at] of /** @type {[number, (along: number, deep: number) => Point][]} */ ([
+      [w, (a, d) => [a, d]], [w, (a, d) => [a, hgt - d]], [hgt, (a, d) => [d, a]], [hgt, (a, d) => [w - d, a]],
+    ])) {
+      for (let along = every; along < long - 1e-6; along += every) {
+        const ten = along % 100 === 0;
+        ticks += this.path([at(along, 0), at(along, ten ? 16 : along % 50 === 0 ? 11 : 6)], m, false);
+        if (!ten) continue;
+        const spot = at(along, 27);
+        if (!isInFront(m, spot)) continue;
+        const [x, y] = seen(m, spot);
+        words.push(s("text", { class: "tape", x, y, "text-anchor": "middle", "dominant-baseline": "central" }, String(along / 10)));
+      }
+    }
     const middle = seen(m, [w / 2, hgt / 2]);
     return [
-      s("path", { class: "check", d: lines.join("") }),
+      s("path", { class: "check", d: ticks }), ...words,
       s("path", { class: "thin", d: this.path([[0, 0], [w, hgt]], m, false) + this.path([[0, hgt], [w, 0]], m, false) }),
-      s("text", { x: middle[0], y: middle[1] - 8, "text-anchor": "middle" }, `diagonals ${asLength(Math.hypot(w, hgt))}, lines every 10 cm: measure them on the table`),
+      s("text", { class: "said", x: middle[0], y: middle[1], "text-anchor": "middle", "dominant-baseline": "central" }, `both diagonals ${asLength(Math.hypot(w, hgt))}`),
     ];
   }
 
@@ -270,6 +284,7 @@ export class Beam {
             field(app, { key: "beam-h", label: "across", value: `${trim(this.size[1] / 10, 1)} cm`, width: "short", change: (v) => this.measure(1, v) }),
             field(app, { key: "beam-name", label: "remember as", value: this.name, width: "short", change: (v) => void (this.name = v || this.name) }),
             button("Remember", () => this.save(), { key: "beam-save" }),
+            h("p", { class: "note" }, "Stick tape round a rectangle that you measured on the table, drag each corner onto its own, then hold a ruler against the sides and both diagonals."),
           ]
         : [
             button("◂", () => this.go(-1), { label: "Cloth back by one step", key: "beam-back" }), button("▸", () => this.go(1), { label: "Cloth on by one step", key: "beam-on" }),
