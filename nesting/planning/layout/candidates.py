@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, field, replace
-from itertools import combinations_with_replacement
+from itertools import combinations, combinations_with_replacement
 
 from nesting.cloth.orientation import orientation
 from nesting.model.lay import placed
@@ -101,9 +101,11 @@ def _flap_style(depths: tuple[float, ...], stacks: tuple[Stack, ...], cloth: Clo
 
 def _flaps_of_halves(stacks: tuple[Stack, ...], cloth: Cloth) -> list[tuple[float, float]]:
     """The flaps of a double fold that are as deep as the two deepest halves which the cloth takes side by side, where
-    these differ: they lie on both folds and nothing is left between."""
-    depths = sorted({_up(h + cloth.selvage) for s in stacks if s.cut.on_fold for h in _heights(s, cloth)}, reverse=True)
-    taken = [(a, b) for a, b in combinations_with_replacement(depths, 2) if a + b <= cloth.width_washed / 2 + _STEP]
+    these differ: they lie on both folds, and no more cloth than they take is folded over."""
+    halves = [s for s in stacks if s.cut.on_fold for _ in s.needs[:2]]
+    depths = [{_up(h + cloth.selvage) for h in _heights(s, cloth)} for s in halves]
+    pairs = {(max(a, b), min(a, b)) for one, other in combinations(depths, 2) for a in one for b in other}
+    taken = [pair for pair in pairs if sum(pair) <= cloth.width_washed / 2 + _STEP]
     return [pair for pair in sorted(taken, key=sum, reverse=True)[:1] if pair[0] - pair[1] > 1.0]
 
 

@@ -100,6 +100,11 @@ CASES = {
     "two flaps of 10 beside 20 on 60": (
         order_of(band("h", 300, 100), rect("p", 300, 200), band("k", 300, 100), width=600.0), "double fold", 300.0,
     ),
+    # one half of 12 and one of 8 beside a single of 20 on 60: flaps of 12 and 8, 40 between the folds; 12 + 20 + 8
+    "flaps of 12 and 8 beside 20 on 60": (
+        order_of(band("h", 300, 120, unfold=False), rect("p", 300, 200), band("k", 300, 80, unfold=False), width=600.0),
+        "double fold", 300.0,
+    ),
     # opened out, one lies a gap behind the other; on the table both lie on one another
     "stacked plies": (order_of(rect("p", 300, 1000), count=2, gap=10.0, plies=2), "stacked face up", 300.0),
     # half a gap from both folds of the tube
