@@ -209,13 +209,7 @@ def _fold_meant(piece: Piece, side: Side | None, file: str | None) -> tuple[Poin
     assert side is not None
     found = _side_of(piece.outline, side)
     if found is None:
-        raise PatternError(
-            f'fold = "{side}", but the {side} side of the drawing is not straight: found no straight stretch at '
-            f"that extreme; name the side that is straight, or draw a fold line along the edge",
-            file=file,
-            piece=piece.label,
-            code="fold.side",
-        )
+        raise _fold_refusal(piece, f'fold = "{side}", but the {side} side of the drawing is not straight', None, file)
     _refuse_crossing(piece, side, found, file)
     return found
 
@@ -255,7 +249,10 @@ def _fold_refusal(piece: Piece, words: str, grain: float | None, file: str | Non
 
 def sides_that_do(piece: Piece, grain: float | None) -> tuple[str, ...]:
     """The sides of the drawing that are one straight edge with all of the outline to one side of it, and along,
-    square to or at 45° to the grain, if that is known (degrees)."""
+    square to or at 45° to the grain. ``grain``: its direction, degrees, where no grainline is drawn (None: unknown)."""
+    if piece.grainline is not None:
+        (ax, ay), (bx, by) = piece.grainline
+        grain = math.degrees(math.atan2(by - ay, bx - ax))
     found = []
     for side in _WORDS:
         ends = _side_of(piece.outline, side)

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import hashlib
-import math
 import tomllib
 from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
@@ -43,7 +42,7 @@ from nesting.files.orders.written_text import text_of
 from nesting.model.errors import NestingError, OrderError, PatternError, UnitsError
 from nesting.model.findings import Finding, in_order_of_weight
 from nesting.model.order import Cloth, CutPiece, Garment, Order
-from nesting.model.piece import Piece, Point
+from nesting.model.piece import Piece
 from nesting.pieces.grain import sides_that_do
 from nesting.pieces.wishes import Finish
 
@@ -410,17 +409,12 @@ def _unanswered(
 def _with_choices(finding: Finding, pieces: Sequence[tuple[Piece, float | None]]) -> Finding:
     """The question which side lies on the fold, with the sides that would do in every one of the pieces. ``pieces``:
     each with the grain that the order gives, degrees."""
-    could = [sides_that_do(piece, _degrees(piece.grainline) if piece.grainline else grain) for piece, grain in pieces]
+    could = [sides_that_do(piece, grain) for piece, grain in pieces]
     sides = [side for side in could[0] if all(side in one for one in could)]
     choices = " or ".join(f'fold = "{side}"' for side in sides)
     draw = "; no side that left, right, top or bottom names would do, so draw a fold line along the edge"
     words = f"{finding.message}: {choices}" if sides else finding.message + draw
     return replace(finding, message=words, figures={**finding.figures, "choices": tuple(sides)})
-
-
-def _degrees(line: tuple[Point, Point]) -> float:
-    (ax, ay), (bx, by) = line
-    return math.degrees(math.atan2(by - ay, bx - ax))
 
 
 def _ready(

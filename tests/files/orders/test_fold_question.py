@@ -7,6 +7,7 @@ from pathlib import Path
 import pytest
 
 from nesting.files.orders.order import load_order
+from nesting.model.errors import PatternError
 
 ORDER = """units = "cm"
 [[pattern]]
@@ -65,8 +66,10 @@ def test_the_sides_that_would_do_are_named(tmp_path: Path, path: str, choices: t
         if side in choices:
             assert question(tmp_path / side, piece(path), asked) == []
         else:
-            with pytest.raises(Exception, match="fold"):
+            with pytest.raises(PatternError, match="these would do|would do. Draw") as why:
                 question(tmp_path / side, piece(path), asked)
+            # a side that is no straight edge is refused with those that are
+            assert set(why.value.figures["choices"]) == set(choices)  # type: ignore[arg-type]
 
 
 def test_a_side_must_do_in_every_size(tmp_path: Path) -> None:
