@@ -277,14 +277,18 @@ def format_length(mm: float, *, imperial: bool, step: LengthStep | None = None, 
 
 
 def format_apart(a: float, b: float, *, imperial: bool) -> tuple[str, str]:
-    """Two lengths in mm for people, as finely as they must be written to differ: "28.02 cm" and "28.00 cm"."""
-    steps: tuple[LengthStep, ...] = ("1/8 in", "1/16 in") if imperial else ("cm", "mm")
-    for step in steps:
-        one, other = (format_length(mm, imperial=imperial, step=step) for mm in (a, b))
+    """Two lengths in mm for people, as finely as they must be written to differ, both in cm or both in inches: "28.02
+    cm" and "28.00 cm"."""
+    unit, size = ("in", UNIT_MM["in"]) if imperial else ("cm", 10.0)
+    for parts in (8, 16) if imperial else ():
+        one, other = (f"{format_fraction(mm / size, parts)} in" for mm in (a, b))
+        if one != other:
+            return one, other
+    for whole in () if imperial else (10, 1):
+        one, other = (f"{_trimmed(math.floor(mm / whole + 0.5) * whole, 10)} cm" for mm in (a, b))
         if one != other:
             return one, other
     for decimals in (2, 3, 4):
-        unit, size = ("in", UNIT_MM["in"]) if imperial else ("cm", 10.0)
         one, other = (f"{mm / size:.{decimals}f} {unit}" for mm in (a, b))
         if one != other:
             return one, other

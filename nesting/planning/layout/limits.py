@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from nesting.model.errors import CannotLayError
 from nesting.model.lay import Lay
-from nesting.model.units import LengthStep, format_apart, format_length
+from nesting.model.units import format_apart, format_length, format_width, round_up
 from nesting.planning.layout.yardage import buy_length
 from nesting.resolving.cutting_list import CuttingList
 
@@ -36,8 +36,9 @@ def within_limits(listed: CuttingList, lay: Lay) -> Lay:
     takes = needed(listed, lay)
     if cloth.length is not None and takes > cloth.length + SLACK_MM:
         wanted, there = format_apart(takes, cloth.length, imperial=listed.imperial)
-        finest: LengthStep = "1/16 in" if listed.imperial else "mm"
-        missing = format_length(takes - cloth.length, imperial=listed.imperial, step=finest, up=True)
+        short = takes - cloth.length
+        finest = format_length(short, imperial=True, step="1/16 in", up=True)
+        missing = finest if listed.imperial else format_width(round_up(short, 1.0), imperial=False)
         kind = "open" if len(lay.sections) > 1 else lay.sections[0].spread.kind
         least = buy_length(kind, cloth, lay.lower_bound, rounded=False)
         sure = (

@@ -85,8 +85,8 @@ def _across(listed: CuttingList, assembly: Assembly, ply: int, usable: float) ->
     if depth - usable < 0.01:
         return "from the fold, where the flap is {} deep"
     step: LengthStep = "1/16 in" if listed.imperial else "mm"
-    deep = format_length(depth, imperial=listed.imperial, step=step)
-    return f"from the fold, where the flap is {deep} deep, {{}} without the selvage"
+    deep, left = (format_length(mm, imperial=listed.imperial, step=step) for mm in (depth, usable))
+    return f"from the fold, where the flap is {deep} deep, {left} without the selvage"
 
 
 def _turns(turns: list[float]) -> str:

@@ -151,6 +151,25 @@ def test_without_slack_a_leftover_in_the_shape_of_an_l_holds_what_fills_it() -> 
     assert sorted(p.piece for p in found.placements) == ["long", "square"]
 
 
+@pytest.mark.parametrize(
+    ("selvage", "depth"),
+    [(0.0, "15 cm deep"), (10.0, "14.5 cm deep, 13.5 cm without the selvage")],
+)
+def test_a_half_deeper_than_the_flaps_is_told_their_depth(selvage: float, depth: str) -> None:
+    """A half of 30 cm on cloth of 60 (58 with selvages): flaps that meet are 15 (14.5) deep, and half the cloth is the
+    most that can be folded over. It is the flap that is told, not the cloth; on a lengthwise fold it is the cloth."""
+    width = 600.0 - 2.0 * selvage
+    order = order_of(band("h", 250, 300, unfold=False), width=width, selvage=selvage)
+    with pytest.raises(CannotLayError, match="at 0° and 180° it needs 30 cm from the fold") as why:
+        lay(order, "double fold")
+    assert f"where the flap is {depth}" in str(why.value) and "usable" not in str(why.value)
+    if selvage:
+        with pytest.raises(CannotLayError, match="it needs 30 cm across the cloth, where 28 cm are usable"):
+            lay(order, "lengthwise fold")
+    else:
+        assert lay(order, "lengthwise fold").lay_length == pytest.approx(250.0)
+
+
 def test_two_halves_of_different_depths_fill_both_flaps_of_a_double_fold() -> None:
     """8 and 15 cm deep on cloth of 46: 8 + 15 + 8 + 15 is its width, so both lie beside each other, 40 cm long. With a
     gap of 3 mm it takes cloth of 46.3, as between the flaps' pieces the whole gap is left on the lower ply."""

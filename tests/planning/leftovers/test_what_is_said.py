@@ -118,6 +118,19 @@ def test_all_pieces_from_one_leftover(same: bool) -> None:
         )
 
 
+def test_areas_are_told_in_the_orders_unit() -> None:
+    """By hand: a garment of 4 × 3 and 1 × 4 in takes 16 sq in; of 8 × 3 and 1 × 4, 28 sq in, one leaves 12."""
+    order = order_of(
+        [rectangle("a", 101.6, 76.2), rectangle("b", 25.4, 101.6)],
+        [Garment("g", None, 2, ("a", "b"))],
+        remnants=(scrap("r", 203.2, 76.2), scrap("s", 25.4, 101.6)),
+        units="in",
+    )
+    plan = plan_remnants(resolve(order), BY_ROUNDS, seconds=None)
+    assert plan.number == 1 and plan.reason is not None
+    assert "one more takes 16 sq in of 'main', but of the remnants' 28 sq in only 12 sq in are left" in plan.reason
+
+
 def test_a_bound_in_words_differs_as_printed() -> None:
     """By hand: three bands of 333.4 × 100 side by side would be 100.02 cm on 100 cm; by area there is room for them, as
     the leftover is 101 mm wide. Told rounded down, and to differ."""
