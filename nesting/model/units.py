@@ -29,6 +29,7 @@ __all__ = [
     "UNITS",
     "UNIT_MM",
     "LengthStep",
+    "format_alike",
     "format_apart",
     "format_exceeding",
     "format_fraction",
@@ -274,6 +275,14 @@ def format_length(mm: float, *, imperial: bool, step: LengthStep | None = None, 
     if step == "yd 1/8":
         return f"{format_fraction(mm / UNIT_MM['yd'], 8)} yd"
     return f"{format_fraction(mm / UNIT_MM['in'], 8 if step == '1/8 in' else 16)} in"
+
+
+def format_alike(*lengths: float, imperial: bool) -> tuple[str, ...]:
+    """Lengths in mm to buy that stand beside each other, all in one unit and none told shorter than it is."""
+    if imperial or all(mm < 1000.0 for mm in lengths) or all(mm >= 1000.0 for mm in lengths):
+        step: LengthStep = "1/8 in" if imperial else "mm"
+        return tuple(format_length(mm, imperial=imperial, step=step, up=True) for mm in lengths)
+    return tuple(f"{_trimmed(round(round_up(mm, 1.0)), 10)} cm" for mm in lengths)
 
 
 def format_apart(a: float, b: float, *, imperial: bool) -> tuple[str, str]:

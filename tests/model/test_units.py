@@ -16,6 +16,7 @@ from nesting.model.errors import UnitsError
 from nesting.model.tolerances import LARGEST_MM
 from nesting.model.units import (
     UNIT_MM,
+    format_alike,
     format_fraction,
     format_length,
     format_share,
@@ -304,3 +305,18 @@ def test_the_import_is_light() -> None:
     assert (
         subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True).stdout.strip() == "[]"
     )
+
+
+@pytest.mark.parametrize(
+    ("lengths", "imperial", "shown"),
+    [
+        ((1200.0, 900.0), False, ("120 cm", "90 cm")),
+        ((1200.2, 2500.0), False, ("1.201 m", "2.5 m")),
+        ((614.0, 900.4, 999.0), False, ("61.4 cm", "90.1 cm", "99.9 cm")),
+        ((1000.0, 999.2), False, ("100 cm", "100 cm")),
+        ((914.4, 1828.8), True, ("36 in", "72 in")),
+    ],
+)
+def test_lengths_beside_each_other_have_one_unit(lengths, imperial, shown) -> None:
+    """Metres where all are, else centimetres; never shorter than they are, as they are to be bought."""
+    assert format_alike(*lengths, imperial=imperial) == shown

@@ -15,7 +15,7 @@ from nesting.model.errors import NestingError
 from nesting.model.lay import Lay, Placement, Section, Spread, mirrored_over_fold, placed
 from nesting.model.order import Cloth, SpreadName
 from nesting.model.piece import mapped
-from nesting.model.units import format_length
+from nesting.model.units import format_alike, format_apart, format_length
 from nesting.planning.cut_together.fits_over import why_not_here, why_not_together
 from nesting.planning.cut_together.followers import follower_motion
 from nesting.planning.layout.bounding import opened_bound, shared
@@ -83,9 +83,6 @@ def pairs_of(listed: CuttingList, lay: Lay, second: str) -> Pairs:
 def _tried_over(listed: CuttingList, lay: Lay, apart: Lay) -> tuple[Lay, Lay]:
     """Both lays with the second cloth over the first, or as they were with the reason noted."""
 
-    def say(mm: float) -> str:
-        return format_length(mm, imperial=listed.imperial, step="1/8 in" if listed.imperial else "mm", up=True)
-
     def finely(mm: float) -> str:
         return format_length(mm, imperial=listed.imperial, step="1/16 in" if listed.imperial else "mm")
 
@@ -95,11 +92,12 @@ def _tried_over(listed: CuttingList, lay: Lay, apart: Lay) -> tuple[Lay, Lay]:
         note = f"cut together with cloth '{lay.cloth}' is not possible as it lies: {why}; laid by itself"
         return lay, replace(apart, apart=why.reason, notes=(*apart.notes, note))
     buy = buy_length(over.kind, over.cloth, over.lay_length)
+    bought, by_itself = format_alike(buy, apart.buy_length, imperial=listed.imperial)
     begins = " and ".join(finely(at + lay.end_allowance - apart.end_allowance) for at in over.starts)
     note = (
-        f"cut together with '{lay.cloth}': {say(buy)} of '{apart.cloth}', {sides_words(over.sections[0].spread)}, laid "
+        f"cut together with '{lay.cloth}': {bought} of '{apart.cloth}', {sides_words(over.sections[0].spread)}, laid "
         f"over it with its first edge {begins} from the cut end of '{lay.cloth}'; "
-        f"cut apart, {say(apart.buy_length)} would do"
+        f"cut apart, {by_itself} would do"
     )
     bound = shared(opened_bound(apart, listed.cloth_named(apart.cloth)), over.kind, over.cloth).length
     return replace(lay, notes=(*lay.notes, note)), replace(
@@ -162,8 +160,9 @@ def _over(listed: CuttingList, lay: Lay, apart: Lay, say: Callable[[float], str]
     _check_numbers(listed, over)
     needed = buy_length(over.kind, used, over.lay_length, rounded=False)
     if cloth.length is not None and needed > cloth.length:
+        wanted, there = format_apart(needed, cloth.length, imperial=listed.imperial)
         raise Apart(
-            f"it would take {say(needed)} of '{cloth.name}', of which there are {say(cloth.length)}",
+            f"it would take {wanted} of '{cloth.name}', of which there are {there}",
             code="together.too-little-cloth",
             figures={"needed": needed, "there": cloth.length},
         )

@@ -9,7 +9,7 @@ from dataclasses import replace
 from nesting.model.errors import CannotLayError
 from nesting.model.lay import Lay, SpreadTried
 from nesting.model.order import SpreadName
-from nesting.model.units import format_length
+from nesting.model.units import format_alike
 from nesting.planning.layout.assemble import NeedKey
 from nesting.planning.layout.limits import within_limits
 from nesting.planning.layout.one_cloth import lay_cloth
@@ -284,16 +284,14 @@ def _apart_again(
 
 def ways_note(listed: CuttingList, second: Lay, over: float | None, apart: float) -> str:
     """What the ways take of the second cloth, side by side."""
-
-    def say(mm: float) -> str:
-        return format_length(mm, imperial=listed.imperial, step="1/8 in" if listed.imperial else "mm", up=True)
-
+    told = [second.buy_length, apart] + ([over] if over is not None else [])
+    bought, by_itself, *over_all = format_alike(*told, imperial=listed.imperial)
     number = len(second.patches)
     patches = "1 patch" if number == 1 else f"{number} patches"
-    whole = f"; over the whole length {say(over)}" if over is not None else ""
+    whole = f"; over the whole length {over_all[0]}" if over_all else ""
     return (
-        f"cut together in {patches} of '{second.cloth}', {say(second.buy_length)} to buy, laid at the leaders{whole}; "
-        f"cut apart, {say(apart)} would do"
+        f"cut together in {patches} of '{second.cloth}', {bought} to buy, laid at the leaders{whole}; "
+        f"cut apart, {by_itself} would do"
     )
 
 

@@ -118,7 +118,7 @@ def buying_summary(bought: Buying, *, every: bool = False) -> RenderableType:
         where = f"{no.cloth}, {format_width(no.width, imperial=imperial)}, {no.spread or 'any spread'}, nap {no.nap}"
         parts.append(Text(f"refused: {where}: {no.reason}", style="dim"))
     for c in bought.curves:
-        points = "  ".join(f"{p.count}: {shop_length(p.buy_length, imperial)}" for p in c.points)
+        points = "  ".join(f"{p.count}: {shop_column(p.buy_length, imperial)}" for p in c.points)
         adds = curve_adds_words(c, imperial)
         beyond = f" Beyond the order: {adds}." if adds else ""
         parts.append(Text(f"{c.cloth}, garments and length to buy: {points}. {curve_words(c)}{beyond}"))

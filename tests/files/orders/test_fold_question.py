@@ -66,7 +66,7 @@ def test_the_sides_that_would_do_are_named(tmp_path: Path, path: str, choices: t
         if side in choices:
             assert question(tmp_path / side, piece(path), asked) == []
         else:
-            with pytest.raises(PatternError, match="these would do|would do. Draw") as why:
+            with pytest.raises(PatternError, match=r"these would do|would do\. Draw") as why:
                 question(tmp_path / side, piece(path), asked)
             # a side that is no straight edge is refused with those that are
             assert set(why.value.figures["choices"]) == set(choices)  # type: ignore[arg-type]

@@ -165,8 +165,10 @@ def test_what_one_more_adds_is_one_figure(seed, increment):
     page = Reader(html("buy", buying_section(bought)))
     shown = " ".join(words_of(buying_summary(bought)).split())
     for text in (page.text, shown):
-        # in the headline, and beside the curve
+        # in the headline, and beside the curve, which has one unit throughout
         assert text.count(f"another {best['next_garment']} {words}") == 2
+    for point in curve["points"]:
+        assert f"{point['count']}: {shop_column(point['buy_length'], False)}" in shown
     (row,) = (cells for cells in page.rows if "←" in " ".join(cells))
     column = "free" if adds < 1e-6 else shop_column(adds, False)
     assert row[8] == column and shop_column(best["buy_length"], False) == row[4] and column in shown
