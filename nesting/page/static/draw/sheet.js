@@ -74,7 +74,8 @@ export class Sheet {
     for (const { group, piece } of this.places.values()) {
       const word = wordOf(piece);
       group.classList.toggle("tiny", word * EDGE_WORD * scale < READABLE);
-      const large = Math.min(word, LARGE / scale);
+      // the names of edges stand on both sides of it
+      const large = Math.min(word * 0.75, LARGE / scale);
       const name = group.querySelector(":scope > .word");
       name?.setAttribute("font-size", String(large));
       const size = group.querySelector(":scope > .onrule");
@@ -202,7 +203,7 @@ function middleOf(ring) {
 
 /** How large a piece's name is written, mm. @param {Piece} piece */
 function wordOf(piece) {
-  return Math.max(6, Math.min(24, Math.min(width(piece), height(piece)) / 5, width(piece) / (1.1 * Math.max(6, piece.name.length))));
+  return Math.max(6, Math.min(24, Math.min(width(piece), height(piece)) / 5, width(piece) / (0.8 * Math.max(6, piece.name.length))));
 }
 
 /** @param {Piece} piece @param {Edge} edge */

@@ -269,7 +269,7 @@ function mount(root, app) {
           },
         }),
         field(app, {
-          key: "edge-finish", label: "finish", term: "finish", value: edge.finish ?? "", list: "finish-names", placeholder: "raw, fold back 2 cm …",
+          key: "edge-finish", label: "finish", term: "finish", value: edge.finish ?? "", list: "finish-names", placeholder: "raw, seam 1 cm …",
           note: finishes.length ? null : "for example: fold back 2 cm",
           change: (v) => void app.send("piece.finish", { ...at, edge: edge.name, finish: v || null }, { spot: "edge-finish", typed: v, done: v ? `${edge.name}: ${v}.` : "No finish." }),
         }),
