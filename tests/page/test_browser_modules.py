@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import json
 import os
 import re
@@ -129,3 +130,7 @@ def test_contrast(scheme: int) -> None:
         assert _contrast(colours["ink"], colours[tint]) >= 4.5, tint
         for sign in ("focus", "bad"):
             assert _contrast(colours[sign], colours[tint]) >= 3, (sign, tint)
+    # printed in grey, or seen without colours, each tint is another: luma after ITU-R BT.601, of 255
+    parts = [[int(colours[f"t{k}"][i : i + 2], 16) for i in (1, 3, 5)] for k in range(6)]
+    greys = sorted(0.299 * r + 0.587 * g + 0.114 * b for r, g, b in parts)
+    assert min(b - a for a, b in itertools.pairwise(greys)) >= 6, greys
