@@ -229,6 +229,13 @@ class Patch:
     placements: tuple[int, ...]
     on: PatchPlace
 
+    @property
+    def outline(self) -> Ring:
+        """As it is cut from its own cloth."""
+        along, across = (self.length, self.width) if self.turn % 180.0 == 0.0 else (self.width, self.length)
+        x0, x1, y0, y1 = self.x - along / 2, self.x + along / 2, self.y - across / 2, self.y + across / 2
+        return ((x0, y0), (x1, y0), (x1, y1), (x0, y1))
+
 
 @dataclass(frozen=True)
 class SpreadTried:

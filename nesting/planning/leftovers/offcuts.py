@@ -7,6 +7,7 @@ first, so that a leftover across the fold is one piece. Slivers narrower than th
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -60,7 +61,8 @@ def offcuts(
     for number, section in enumerate(lay.sections):
         last = number == len(lay.sections) - 1
         plies = {p.ply: p for p in section.spread.plies}
-        for ply, free in _free(section, beyond if last else 0.0):
+        patches = [patch.outline for patch in lay.patches if number == 0]
+        for ply, free in _free(section, patches, beyond if last else 0.0):
             along = -1.0 if plies[ply].reversed else 1.0
             across = along if plies[ply].face == "up" else -along
             # Taken in by half the width and put out again, what is narrower has vanished.
@@ -71,7 +73,7 @@ def offcuts(
     return tuple(sorted(found, key=lambda o: (-o.area, o.section, o.ply, o.at)))
 
 
-def _free(section: Section, beyond: float) -> list[tuple[int, Any]]:
+def _free(section: Section, patches: Sequence[Ring], beyond: float) -> list[tuple[int, Any]]:
     """(lowest ply, free region) of each connected sheet of cloth, opened out."""
     from shapely.geometry import Polygon
     from shapely.ops import unary_union
@@ -86,7 +88,8 @@ def _free(section: Section, beyond: float) -> list[tuple[int, Any]]:
             region: Any = Polygon(ply.region)
             if beyond > 0.0 and all(f.along == "x" for f in spread.folds):
                 region = unary_union([region, _stretched(ply.region, section.lay_length, beyond)])
-            taken = [Polygon(f) for f in ply.flaws]
+            # what lies round the pieces in a patch is cut off with it
+            taken = [Polygon(ring) for ring in (*ply.flaws, *patches)]
             # Cutouts fall out of a piece, but as scraps of the piece's own size: they are not counted.
             taken += [
                 Polygon(p.outline) for p in section.placements if ply_number in p.plies and p.second_cloth is None

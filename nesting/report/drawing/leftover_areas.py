@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from nesting.model.lay import Section
+from nesting.model.piece import Ring
 
 __all__ = ["Offcut", "free_rectangles", "largest_rectangle"]
 
@@ -30,11 +31,13 @@ class Offcut:
 
 
 @lru_cache(maxsize=16)
-def free_rectangles(section: Section, *, most: int = 3, side: float = 80.0, cell: float = 10.0) -> tuple[Offcut, ...]:
+def free_rectangles(
+    section: Section, patches: tuple[Ring, ...] = (), *, most: int = 3, side: float = 80.0, cell: float = 10.0
+) -> tuple[Offcut, ...]:
     """The largest free rectangles of a section, largest first, none overlapping another on a ply.
 
-    Each is free of pieces and flaws on all its plies; sides of at least ``side`` mm, found on a grid of ``cell`` mm, so
-    up to two cells smaller than the true largest, never larger than what is there.
+    Each is free of pieces, flaws and ``patches`` cut from it on all its plies; sides of at least ``side`` mm, found on
+    a grid of ``cell`` mm, so up to two cells smaller than the true largest, never larger than what is there.
     """
     import shapely
     from shapely.geometry import Polygon
@@ -57,10 +60,9 @@ def free_rectangles(section: Section, *, most: int = 3, side: float = 80.0, cell
         shapely.prepare(region)
         there[ply.ply] = np.asarray(shapely.intersects(region, boxes)).reshape(ny, nx)
         grid = np.asarray(shapely.covers(region, boxes)).reshape(ny, nx)
-        for p in section.placements:
-            if ply.ply not in p.plies or p.second_cloth is not None:
-                continue
-            body = Polygon(p.outline)
+        cut = [p.outline for p in section.placements if ply.ply in p.plies and p.second_cloth is None]
+        for ring in (*cut, *patches):
+            body = Polygon(np.asarray(ring))
             x0, y0, x1, y1 = body.bounds
             i0, i1 = max(0, int(x0 // cell)), min(nx, int(x1 // cell) + 1)
             j0, j1 = max(0, int(y0 // cell)), min(ny, int(y1 // cell) + 1)

@@ -14,6 +14,7 @@ from nesting.report.drawing.fonts import shown
 from nesting.report.drawing.grainline import grain_line
 from nesting.report.drawing.labels import Block, Fitted, Labeller, upright
 from nesting.report.drawing.leftover_areas import free_rectangles
+from nesting.report.drawing.patched import patch_names
 from nesting.report.drawing.plies import ply_styles
 from nesting.report.drawing.scene import Item, Shape, Stroke, Text
 from nesting.report.drawing.shapes import area, box_of, chords, hatch, ring_box
@@ -133,6 +134,10 @@ def mark_items(
             labeller.keep_clear([(*p.outline, p.outline[0])], 0.12 * em)
     listed: list[int] = []
     words: list[Item] = []
+    # before the pieces' names, which have all of a piece to stand in
+    for text, box in patch_names(lay, laid.number, view):
+        words.append(text)
+        labeller.keep_clear([(*box, box[0])], 0.1 * em)
     by_size = sorted(range(len(laid.section.placements)), key=lambda i: abs(area(laid.section.placements[i].outline)))
     for i in by_size:
         p = laid.section.placements[i]
@@ -144,7 +149,7 @@ def mark_items(
     for ply in laid.section.spread.plies:
         for flaw in ply.flaws:
             words += _written(labeller.place(flaw, (), 0.0, [Block(("flaw",), s) for s in (0.9, 0.7, 0.5)]), None)
-    items += _offcuts(laid, view, labeller, lay.imperial)
+    items += _offcuts(lay, laid, view, labeller)
     items += words
     return items, sorted(listed)
 
@@ -232,10 +237,10 @@ def _written(fitted: Fitted, number: int | None) -> list[Item]:
     return items
 
 
-def _offcuts(laid: Laid, view: View, labeller: Labeller, imperial: bool) -> list[Item]:
-    em = view.em
+def _offcuts(lay: Lay, laid: Laid, view: View, labeller: Labeller) -> list[Item]:
+    em, imperial = view.em, lay.imperial
     items: list[Item] = []
-    for offcut in free_rectangles(laid.section):
+    for offcut in free_rectangles(laid.section, tuple(p.outline for p in lay.patches if laid.number == 0)):
         box: Ring = box_of(offcut.x0, offcut.y0, offcut.x1, offcut.y1)
         line: Line = (*box, box[0])
         items.append(

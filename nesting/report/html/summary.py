@@ -113,7 +113,7 @@ def _lay(lay: Lay, listed: CuttingList | None, verdict: Any) -> dict[str, Any]:
         "offcuts": [
             {"section": n, "length": o.x1 - o.x0, "width": o.y1 - o.y0, "plies": len(o.plies)}
             for n, section in enumerate(lay.sections)
-            for o in free_rectangles(section)
+            for o in free_rectangles(section, tuple(p.outline for p in lay.patches if n == 0))
         ],
         "tried": [
             {

@@ -110,8 +110,6 @@ def sheet_pdf(lay: Lay, paper: str = "a4") -> bytes:
         for k, step in enumerate(folding_steps(lay, section), start=1):
             say(f"{k}. {step}")
         flow.append(_figure(cross_section(lay, section)))
-        for line in lay_words_of_patches(lay, n):
-            say(line)
         small_drawing = overview(lay, n, by_index, inner / MM)
         flow.append(Spacer(1, 2 * MM))
         flow.extend(_figure(small_drawing.scene, small_drawing.scale, window) for window in small_drawing.windows)
@@ -119,6 +117,8 @@ def sheet_pdf(lay: Lay, paper: str = "a4") -> bytes:
         if n == 0:
             say(how_measured(lay), small)
         flow.append(Spacer(1, 2 * MM))
+        for line in lay_words_of_patches(lay, n):
+            say(line)
         if lay.patches:
             say(checked_words(lay))
         mine = [row for row in numbers.rows if row.section == n]

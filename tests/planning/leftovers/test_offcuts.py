@@ -8,11 +8,14 @@ from dataclasses import replace
 import pytest
 from shapely.geometry import Point, Polygon, box
 
-from nesting.model.lay import FoldLine, Placement, PlyRegion, Section, Spread
+from nesting.model.lay import FoldLine, Patch, PatchPlace, Placement, PlyRegion, Section, Spread
 from nesting.model.order import Cloth
 from nesting.model.piece import Piece
 from nesting.planning.leftovers.offcuts import as_remnants, largest_rectangle, offcuts
 from nesting.planning.leftovers.stash import Stash, add, read_stash, write_stash
+from nesting.report.drawing.drawing import lay_scene
+from nesting.report.drawing.leftover_areas import free_rectangles
+from nesting.report.drawing.scene import Shape
 from tests.planning.area_lays import lay_of, order_of
 
 
@@ -50,6 +53,26 @@ def test_slivers_and_small_pieces_are_thrown_away():
     assert offcuts(lay_with(placement(0, 0, 1000, 600), placement(0, 600, 810, 800))) == ()
     (kept,) = offcuts(lay_with(placement(0, 0, 1000, 600), placement(0, 600, 810, 800)), least_area=37_990.0)
     assert kept.rectangle_size == pytest.approx((190.0, 200.0), abs=0.1)
+
+
+def test_a_patch_is_cut_off_whole():
+    """A follower of 300 × 200 in a patch of 500 × 300: what lies round it in the patch is no leftover, in the stash nor
+    on the drawing. 1000 × 800 less the patch leaves 650,000 mm², in it 1000 × 500."""
+    lay = lay_with(placement(100, 50, 400, 250))
+    on = PatchPlace("main", 0, (0,), 0.0, 0.0, 500.0, 300.0, 0.0, "up")
+    patch = Patch(1, 300.0, 500.0, 50.0, 250.0, 150.0, 90.0, (1,), on)
+    lay = replace(lay, patches=(patch,))
+    assert patch.outline == ((0.0, 0.0), (500.0, 0.0), (500.0, 300.0), (0.0, 300.0))
+    (left,) = offcuts(lay)
+    assert left.area == pytest.approx(650_000.0, rel=1e-6)
+    assert left.rectangle_size == pytest.approx((1000.0, 500.0), abs=0.1)
+    free = free_rectangles(lay.sections[0], (patch.outline,))
+    wide, narrow = ((o.x0, o.y0, o.x1, o.y1) for o in free)  # up to two cells of 10 mm smaller
+    assert wide == pytest.approx((0.0, 300.0, 1000.0, 800.0), abs=20.0)
+    assert narrow == pytest.approx((500.0, 0.0, 1000.0, 300.0), abs=20.0)
+    drawn = [item.lines[0] for item in lay_scene(lay).items if isinstance(item, Shape) and item.role == "offcut"]
+    boxes = [Polygon(line) for line in drawn if len(line) == 5]
+    assert len(boxes) == 2 and all(one.intersection(Polygon(patch.outline)).area < 1.0 for one in boxes)
 
 
 def test_a_leftover_across_the_fold_is_one_piece():

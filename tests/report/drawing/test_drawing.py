@@ -26,6 +26,8 @@ from nesting.report.drawing.scene import Scene, Shape, Text
 from nesting.report.drawing.shapes import turned
 from nesting.report.drawing.view import laid_sections, picture
 from nesting.report.sheet.sheet import rows
+from tests.planning.cut_together.test_patches import laid as laid_in_patches
+from tests.planning.cut_together.test_patches import order, rectangle
 from tests.report import samples
 
 NAMES = sorted(samples.ALL)
@@ -314,3 +316,18 @@ def test_drawing_is_the_same_every_time() -> None:
     """Same lay, same scene, same bytes."""
     lay = samples.inches_lay()
     assert svg_bytes(lay_scene(lay)) == svg_bytes(lay_scene(samples.inches_lay()))
+
+
+def test_the_names_of_patches_stand_clear() -> None:
+    """Of pieces' names and of each other, on the cloth that they lie on and on their own: a lining of 100 × 90 mm of a
+    front of 110 × 300, so that a name at the same corner of every patch would stand over names of pieces."""
+    leader, follower = rectangle("front", 110.0, 300.0), rectangle("lining", 100.0, 90.0, cloth="thin")
+    lays = laid_in_patches(order(count=6, leader=leader, follower=follower))
+    assert lays[1].patches
+    for lay in lays:
+        texts = [item for item in lay_scene(lay).items if isinstance(item, Text) and item.role == "label"]
+        named = [word_box(text) for text in texts if text.words.startswith("patch ")]
+        others = [word_box(text) for text in texts if not text.words.startswith("patch ")]
+        assert len(named) == len(lays[1].patches)
+        for k, one in enumerate(named):
+            assert all(one.intersection(other).area < 1.0 for other in (*named[:k], *others))
