@@ -81,7 +81,8 @@ def areas(listed: CuttingList, pieces: Iterable[PieceLine]) -> list[Finding]:
             Finding(
                 "note",
                 f"finishes and alterations change what is cut from '{name}' by {extra / base[name] * 100:+.1f} % of "
-                f"the area as drawn: some {length} {more} of its width at least; lay it to see the length to buy",
+                f"the area as drawn, by area some {length} {more} of its width; what the lay takes may change by "
+                "more or by less: lay it to see the length to buy",
                 code="cloth.area-changed",
                 figures={"cloth": name, "share": extra / base[name]},
             )
