@@ -99,16 +99,7 @@ def mark_items(
         number = rows[laid.first + i].number
         mine = len(items)
         if p.seam is not None:
-            items.append(
-                Shape(
-                    "sew",
-                    "marks",
-                    (p.seam,),
-                    True,
-                    seam_stroke(view.line, em),
-                    of=number,
-                )
-            )
+            items.append(Shape("sew", "marks", (p.seam,), True, seam_stroke(view.line, em), of=number))
         if p.inside:
             items.append(Shape("inside", "marks", p.inside, stroke=inside_stroke(view.line, em), of=number))
         for notch in p.notches:
