@@ -74,8 +74,10 @@ _BLOCKS = {
 }
 #: keys of several words, as they are written; a name that people gave stands in quotes and is left as it is
 _KEYS = {key.name for keys in (TOP, *BLOCKS.values()) for key in keys if "_" in key.name}
+_NAMES = {key.name for keys in (TOP, *BLOCKS.values()) for key in keys}
 _SAID: tuple[tuple[str, str], ...] = (
     (r"(there is no file '[^']*') in [^;]*;", r"\1 beside the order;"),
+    (r"96 px = 1 in is taken", "96 px to the inch are taken"),
     (r"\(the key cloth under its \[\[piece\]\] changes that\)", "(choose the piece to change that)"),
     (r"\s*\(name edges in the drawing, or with \[\[edge\]\] by corner numbers\)", ": click it under Pieces to name it"),
     (r"name the edge in the drawing, or with an \[\[edge\]\] block", "click the edge under Pieces and name it"),
@@ -107,8 +109,7 @@ _SAID: tuple[tuple[str, str], ...] = (
     (r"; --anyway lays it for a look", ""),
     (r"--(?:keep|from|seconds|rounds|seed|spread|least|paper|widths)\b:? ?", ""),
     (r"\ba (\w+) = (\"[^\"]*\"|[\w.%-]+)", r"\1 \2"),
-    (r"\b([a-z_]+) = (\"[^\"]*\"|[\w.%-]+)", r"\1 \2"),
-    (r"\b([a-z_]+) = ", r"\1 "),
+    (rf"\b({'|'.join(sorted(_NAMES))}) = ", r"\1 "),
 )
 
 

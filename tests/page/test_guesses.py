@@ -121,6 +121,13 @@ def test_a_file_for_each_size_gives_a_garment_of_each(empty: Server) -> None:
     assert [(g["size"], g["count"]) for g in empty.get("state")["garments"]] == [("S", 1), ("M", 1)]
 
 
+def test_only_the_keys_of_an_order_are_put_in_other_words() -> None:
+    """How large a pixel is taken to be is no key, and stays a sentence."""
+    assert plain("96 px = 1 in is taken") == "96 px to the inch are taken"
+    assert plain("2 px = 1 mm") == "2 px = 1 mm"
+    assert plain("or say finish = \"raw\"") == "or say finish \"raw\""
+
+
 def test_a_missing_join_notch_names_the_tick_box() -> None:
     """No key of the order's file is told on the page."""
     told = plain("a + b has no notch for the join, 9 mm along it; to have it added, write add_join_notches = true in "
