@@ -90,8 +90,8 @@ class Row:
 
     @property
     def name(self) -> str:
-        """Piece and size."""
-        return f"{self.piece} {self.size}" if self.size else self.piece
+        """Piece and size, once where the piece is called by its size."""
+        return f"{self.piece} {self.size}" if self.size and not self.piece.endswith(f" {self.size}") else self.piece
 
     @property
     def whose(self) -> str:

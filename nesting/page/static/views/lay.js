@@ -342,8 +342,8 @@ function mount(root, app) {
     redraw(
       chosenCard,
       heading(2, `${numbered(piece)}`),
-      h("p", {}, piece.label, piece.garment ? ` · ${piece.garment}${piece.size ? ` ${piece.size}` : ""}, copy ${piece.copy}` : "",
-        ` · ${piece.plies.length > 1 ? `through ${piece.plies.length} plies` : "one ply"}${piece.on_fold ? ", on the fold" : piece.opened ? ", opened out" : ""}`),
+      h("p", {}, piece.garment ? `${piece.garment}${piece.size ? ` ${piece.size}` : ""}, copy ${piece.copy} · ` : "",
+        `${piece.plies.length > 1 ? `through ${piece.plies.length} plies` : "one ply"}${piece.on_fold ? ", on the fold" : piece.opened ? ", opened out" : ""}`),
       h("div", { class: "row" }, coordinate("x", lay.remnant ? "cm from the leftmost point" : later ? "cm from the line of its section" : "cm from the cut end"), coordinate("y", "cm from the near edge")),
       h("p", { class: "note" }, "To the middle of its grainline; the cut list has the ends of the line drawn through it."),
       h("div", { class: "row", role: "group", "aria-label": "Turns" },
@@ -455,7 +455,7 @@ function mount(root, app) {
 
 /** @param {Laid | null} piece */
 function numbered(piece) {
-  return piece ? `${piece.number} ${piece.piece}${piece.size ? ` ${piece.size}` : ""}` : "a piece";
+  return piece ? `${piece.number} ${piece.piece}${piece.size && !piece.piece.endsWith(` ${piece.size}`) ? ` ${piece.size}` : ""}` : "a piece";
 }
 
 /** @param {{board: import("../draw/board.js").Board}} drawing */
@@ -505,6 +505,7 @@ function newOrder(app) {
       {
         text: "Make it", kind: "main",
         act: async () => {
+          result.textContent = "Making it …";
           const reply = await app.send("order.new", {
             name: name.value.trim(),
             // one that is left empty stays as it is: as many as fit, for instance
@@ -513,6 +514,7 @@ function newOrder(app) {
             open: true,
           });
           if (!reply.ok) {
+            result.textContent = "";
             problem.textContent = reply.problem?.message ?? "";
             return false;
           }
