@@ -138,6 +138,7 @@ def main() -> int:
     rng = random.Random(asked.seed)
     accepted: list[str] = []
     tried, begun = 0, time.monotonic()
+    seen: set[tuple[Path, str]] = set()
     with tempfile.TemporaryDirectory() as scratch:
         files = [
             (name, path)
@@ -162,12 +163,15 @@ def main() -> int:
             change = spoiled(document, way, rng)
             if change is None:
                 continue
-            tried += 1
             new, how = change
+            if (path, written := json.dumps(new)) in seen:
+                continue  # each counts once
+            seen.add((path, written))
+            tried += 1
             other = path.with_name(path.name)
             kept = path.read_bytes()
             try:
-                other.write_text(json.dumps(new), encoding="utf-8")
+                other.write_text(written, encoding="utf-8")
                 try:
                     good = judge_file(other, orders[path]).verdict.ok
                 except NestingError:
@@ -177,7 +181,7 @@ def main() -> int:
             if good:
                 accepted.append(f"{name} {path.name}: {how}")
                 print("ACCEPTED", accepted[-1], flush=True)
-    print(f"{len(accepted)} of {tried} were accepted")
+    print(f"{len(accepted)} of {tried} were accepted, no two alike")
     return len(accepted)
 
 

@@ -78,6 +78,13 @@ def _named(order: Order, what: Trim | Opening, garment: Garment, text: str) -> t
     """The piece and edge of "piece.edge" in this garment; None where the garment has no such piece."""
     name, _, edge_name = text.rpartition(".")
     if name not in garment.pieces:
+        if isinstance(what, Trim) and all(cut.name != name for cut in order.pieces):
+            raise OrderError(
+                f"'{what.name}' goes along '{text}', but there is no piece '{name}': check its name",
+                file=order.path,
+                key="trim.edges",
+                code="trim.no-piece",
+            )
         return None
     cut = order.cut_piece(name, garment.size)
     for edge in cut.piece.edges:

@@ -3,11 +3,9 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Any
 
-from nesting.model.errors import OrderError
 from nesting.model.order import Trim
 from nesting.model.units import round_up
 from nesting.resolving.cutting_list import CuttingList
@@ -80,7 +78,7 @@ def trim_needs(listed: CuttingList) -> tuple[TrimNeed, ...]:
     """What each trim of the order takes for the batch.
 
     trim for an opening = ratio · edge length + join; the batch's total is rounded up to the trim's increment.
-    A trim of garments none of which is cut is left out. Raises OrderError for an edge that no garment has.
+    A trim of garments none of which is cut is left out.
     """
     needs: list[TrimNeed] = []
     for number, trim in enumerate(listed.trims):
@@ -89,16 +87,8 @@ def trim_needs(listed: CuttingList) -> tuple[TrimNeed, ...]:
             Opening(g.name, g.size, g.count, found.number, found.length, (found.takes or 0.0) + trim.join)
             for g, found in rounds
         ]
-        if not openings and any(g.trims[number] is not None for g in listed.garments):
-            continue  # of the garments that have it none is cut: as many as fit may be none of them
         if not openings:
-            raise OrderError(
-                f"trim '{trim.name}' goes along {_list(trim.edges)}, but no garment ordered ({_labels(listed)}) has "
-                "such a piece: check the piece's name",
-                file=listed.path,
-                key="trim.edges",
-                code="trim.no-piece",
-            )
+            continue  # this time nothing is cut that has it; its pieces are there, or the order would have been refused
         by_measure = all(found.measured for _, found in rounds)
         total = math.fsum(o.total for o in openings)
         length = round_up(total, trim.increment)
@@ -132,11 +122,3 @@ def _way(trim: Trim, by_measure: bool) -> str | None:
 def _price_unit(listed: CuttingList) -> float:
     # As for cloth: per metre, or per yard where inches or yards are read.
     return 914.4 if listed.imperial else 1000.0
-
-
-def _list(texts: Iterable[str]) -> str:
-    return ", ".join(f"'{t}'" for t in texts) or "no edge"
-
-
-def _labels(listed: CuttingList) -> str:
-    return ", ".join(g.label for g in listed.garments)

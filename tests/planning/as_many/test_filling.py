@@ -295,5 +295,5 @@ def test_a_trim_of_garments_of_which_none_is_cut_is_left_out() -> None:
     counts, _, lays = laid(order)
     assert {name: n for name, n in counts.items() if n} == {"skirt": 3}
     assert trim_needs(settled_by(resolve(order), lays)) == ()
-    with pytest.raises(OrderError, match="no garment ordered"):
-        trim_needs(resolve(order_of([coat, skirt], garments[1:], cloths=(cloth(1200.0),), trims=(tape,))))
+    # nor where it is not ordered this time
+    assert trim_needs(resolve(order_of([coat, skirt], garments[1:], cloths=(cloth(1200.0),), trims=(tape,)))) == ()
