@@ -22,6 +22,8 @@ from nesting.planning.leftovers.cloth_pieces import FitsBySearch, Kind, PieceCla
 from nesting.planning.leftovers.remnants import plan_remnants
 from nesting.proof import prove
 from nesting.resolving.resolve import resolve
+from nesting.session.events import Better
+from nesting.session.session import Session
 from nesting.session.working import proved
 from tests.planning.area_lays import order_of, rectangle, scrap
 
@@ -297,3 +299,19 @@ def test_a_trim_of_garments_of_which_none_is_cut_is_left_out() -> None:
     assert trim_needs(settled_by(resolve(order), lays)) == ()
     # nor where it is not ordered this time
     assert trim_needs(resolve(order_of([coat, skirt], garments[1:], cloths=(cloth(1200.0),), trims=(tape,)))) == ()
+
+
+def test_a_stop_keeps_as_many_as_were_found() -> None:
+    """Stopped at its first lay: whole garments, proved, and no word that no more fit."""
+    order = order_of([rectangle("a", 310.0, 290.0)], [most("bag", "a")], cloths=(cloth(1000.0),))
+    session = Session(order, SearchOptions(seconds=300.0, workers=2))
+    for event in session.start().events():
+        if isinstance(event, Better):
+            session.stop()
+    result = session.wait()
+    assert result is not None and result.lays
+    (lay,) = result.lays
+    told = lay.extra[AS_MANY]
+    assert sum(len(section.placements) for section in lay.sections) >= 1
+    assert proved((lay,), order_as_laid(order, (lay,)))
+    assert not result.stopped or not told["proved"]
