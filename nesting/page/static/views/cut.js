@@ -28,6 +28,8 @@ function mount(root, app) {
   let lit = null;
   /** @type {unknown} */
   let drawn = null;
+  /** the document whose rows stand there: they are not replaced under somebody's hands for nothing @type {unknown} */
+  let listed = null;
   /** @type {Set<string>} */
   let kinds = new Set(["sheet"]);
   let paper = "";
@@ -65,6 +67,7 @@ function mount(root, app) {
     const reply = await app.send("cut.tick", { cloth: now.cloth, laid: row.laid, done }, { spot: "tick", done: `${row.number} ${done ? "is cut" : "is not cut yet"}.` });
     ahead.delete(row.laid);
     if (reply.ok) row.done = done;
+    listed = null;
     draw();
   }
 
@@ -152,7 +155,8 @@ function mount(root, app) {
       drawing.show(lay);
     }
     drawTop();
-    drawSheet();
+    if (!doc() || doc() !== listed) drawSheet();
+    listed = doc();
     drawPrint();
     drawLeft();
     marks();
