@@ -87,7 +87,7 @@ def run_ended(page: Any, number: int) -> None:
             assert run["state"] == "done", run
             return
         page.wait_for_timeout(200)
-    raise AssertionError(f"search {number} does not end")
+    raise AssertionError(f"search {number} does not end: {run}, {page.locator('#status').inner_text()}")
 
 
 def grabbed(page: Any, spot: str, in_hand: str) -> tuple[float, float]:

@@ -52,15 +52,31 @@ app.say = (text, tone = "plain") => {
   place.status.className = `status ${tone}`;
   place.status.textContent = text;
 };
+/** A button that is replaced between the way down and up of a finger or key is not pressed: drawing waits for the release. */
+let pressing = false;
+let waiting = false;
 app.redraw = () => {
   // several documents may come in one go: they are drawn once
   if (pending) return;
   pending = true;
   requestAnimationFrame(() => {
     pending = false;
-    shown?.draw();
+    waiting = pressing;
+    if (!pressing) shown?.draw();
   });
 };
+for (const kind of /** @type {const} */ (["pointerdown", "keydown"])) {
+  addEventListener(kind, (e) => { if (!(e instanceof KeyboardEvent) || e.key === " ") pressing = true; }, true);
+}
+for (const kind of ["pointerup", "pointercancel", "keyup", "blur"]) {
+  addEventListener(kind, (e) => {
+    // a field that is left while a button is pressed is no release; the window that is left is
+    if (kind === "blur" && e.target !== window) return;
+    pressing = false;
+    // the click itself comes first
+    if (waiting) setTimeout(app.redraw);
+  }, true);
+}
 app.go = (name) => {
   if (location.hash !== `#${name}`) location.hash = name;
 };
