@@ -125,7 +125,9 @@ def test_words_are_explained_where_they_stand(shown: str) -> None:
         expect(card).to_contain_text("upside down")
         expect(card.locator("img")).to_be_visible()
         # The picture may still be on its way when the card is shown; one that never comes fails here.
-        page.wait_for_function("document.querySelector('.card-of-word img').naturalWidth > 0", timeout=10_000)
+        # not by a function that the page waits for: asked twice, the security policy refuses it
+        picture = page.locator(".card-of-word img")
+        assert picture.evaluate("img => img.decode().then(() => img.naturalWidth)") > 0
         # A document that comes in while somebody reads draws the view anew: the card stays until the reader moves on.
         page.evaluate(REDRAWN)
         page.wait_for_timeout(100)
