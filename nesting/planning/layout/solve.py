@@ -109,7 +109,7 @@ class _Clock:
         weight = self._weights.pop(cloth.name)
         if self._seconds is None:
             return None
-        left = self._seconds * (1.0 - self._kept) - self._ends - (time.monotonic() - self._begun)
+        left = self._seconds - max(self._seconds * self._kept, self._ends) - (time.monotonic() - self._begun)
         return max(0.2, left * weight / rest if rest > 0.0 else left)
 
     def rest(self) -> float | None:
