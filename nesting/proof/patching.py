@@ -26,6 +26,12 @@ SIZE_MM = 0.01
 MARGIN_MM = 0.05
 
 
+def _finite(patch: Patch) -> bool:
+    on = patch.on
+    own = (patch.length, patch.width, patch.margin, patch.x, patch.y, patch.turn)
+    return bool(np.isfinite((*own, on.x, on.y, on.length, on.width, on.grain)).all())
+
+
 def _on_own(patch: Patch) -> Polygon:
     along, across = (patch.length, patch.width) if patch.turn % 180.0 == 0.0 else (patch.width, patch.length)
     return box(patch.x - along / 2, patch.y - across / 2, patch.x + along / 2, patch.y + across / 2)
@@ -38,7 +44,7 @@ def _on_first(patch: Patch) -> Polygon:
 
 def patches_end(lay: Lay) -> float:
     """The farthest x of any patch on its own cloth, mm; 0 where there is none."""
-    return max((float(_on_own(p).bounds[2]) for p in lay.patches), default=0.0)
+    return max((float(_on_own(p).bounds[2]) for p in lay.patches if _finite(p)), default=0.0)
 
 
 def _wrong(patch: Patch, message: str, kind: str = "together") -> Failure:
@@ -62,7 +68,10 @@ def check_patches(
     """Failures of the patches of a lay; ``first``: the lay of their leaders' cloth, where it is known."""
     if not lay.patches:
         return []
-    failures: list[Failure] = []
+    # nothing can be measured beside what lies nowhere
+    failures = [_wrong(patch, "its figures are no numbers") for patch in lay.patches if not _finite(patch)]
+    if failures:
+        return failures
     of = Counter(i for patch in lay.patches for i in patch.placements)
     for i in range(len(lay.placements)):
         if of[i] != 1:
