@@ -132,7 +132,7 @@ def _refuse_unlimited(listed: CuttingList, bundles: Sequence[Bundle], rooms: Seq
     for room in rooms:
         if listed.cloth_named(room.cloth).plies > 1:
             raise OrderError(
-                f'found count = "most" with plies = {listed.cloth_named(room.cloth).plies} of \'{room.cloth}\': '
+                f"found count = \"most\" with plies = {listed.cloth_named(room.cloth).plies} of '{room.cloth}': "
                 "stacked plies ask for a number; take plies away, or write how many",
                 file=listed.path,
                 key="cloth.plies",
@@ -265,7 +265,8 @@ class _Filling:
                 continue
             if self.options.on_progress is not None:
                 doing = f"do {_named(self.bundles, amount)} fit?"
-                self.options.on_progress(Progress(room.cloth, doing, self._share_done(), None))
+                so_far = before[room.cloth].lay_length if room.cloth in before else None
+                self.options.on_progress(Progress(room.cloth, doing, self._share_done(), so_far))
             try:
                 lays[room.cloth] = self._lay(part, room, effort, before.get(room.cloth))
             except CannotLayError as why:

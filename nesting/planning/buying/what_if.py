@@ -22,10 +22,12 @@ __all__ = ["Choice", "Saving", "Told", "choices", "what_if"]
 
 #: degrees of grain tolerance that are tried (common practice: small pieces of knits)
 TILT = 2.0
-#: mm of seam allowance at each side of a join in a band (1 cm: Pattern Cutting, 2011)
-JOIN_MM = 10.0
-#: mm. Widths that shops sell.
+#: mm of seam allowance at each side of a join in a band (1 cm: Pattern Cutting, 2011), and where inches are read
+#: (3/8 in: from memory)
+JOIN_MM, JOIN_IN_INCHES = 10.0, 0.375 * 25.4
+#: mm. Widths that shops sell, and where inches are read (35/36, 44/45, 52/54, 58/60 in: fabric conversion chart)
 WIDTHS = (900.0, 1150.0, 1400.0, 1500.0)
+WIDTHS_IN_INCHES = tuple(inches * 25.4 for inches in (36.0, 45.0, 54.0, 60.0))
 
 
 @dataclass(frozen=True)
@@ -127,7 +129,7 @@ def _widths(listed: CuttingList, cloth: Cloth) -> list[Choice]:
             "another cloth",
             listed.with_cloths([replace(cloth, width=width)]),
         )
-        for width in WIDTHS
+        for width in (WIDTHS_IN_INCHES if listed.imperial else WIDTHS)
         if abs(width - cloth.width) > 1.0 and not cloth.tubular
     ]
 
@@ -143,7 +145,8 @@ def _joins(listed: CuttingList) -> list[Choice]:
         for e in g.pieces
         if e.cut.band and len(e.cut.piece.outline) == 4 and not e.cut.on_fold and e.cut.name not in tied | matched
     )
-    say = format_length(JOIN_MM, imperial=listed.imperial, step="1/16 in" if listed.imperial else "mm")
+    join = JOIN_IN_INCHES if listed.imperial else JOIN_MM
+    say = format_length(join, imperial=listed.imperial, step="1/16 in" if listed.imperial else "mm")
     return [
         Choice(
             f"a join in '{name}'",
@@ -151,7 +154,7 @@ def _joins(listed: CuttingList) -> list[Choice]:
             replace(
                 listed,
                 garments=tuple(
-                    replace(g, pieces=tuple(_joined(e) if e.cut.name == name else e for e in g.pieces))
+                    replace(g, pieces=tuple(_joined(e, join) if e.cut.name == name else e for e in g.pieces))
                     for g in listed.garments
                 ),
             ),
@@ -160,15 +163,15 @@ def _joins(listed: CuttingList) -> list[Choice]:
     ]
 
 
-def _joined(entry: PieceEntry) -> PieceEntry:
-    """The band in two halves of its longer side, each with the allowance of the join."""
+def _joined(entry: PieceEntry, join: float) -> PieceEntry:
+    """The band in two halves of its longer side, each with the allowance of the join (mm)."""
     cut = entry.cut
     xs, ys = [x for x, _ in cut.piece.outline], [y for _, y in cut.piece.outline]
     x0, x1, y0, y1 = min(xs), max(xs), min(ys), max(ys)
     if x1 - x0 >= y1 - y0:
-        x0, x1 = -(x1 - x0) / 4 - JOIN_MM / 2, (x1 - x0) / 4 + JOIN_MM / 2
+        x0, x1 = -(x1 - x0) / 4 - join / 2, (x1 - x0) / 4 + join / 2
     else:
-        y0, y1 = -(y1 - y0) / 4 - JOIN_MM / 2, (y1 - y0) / 4 + JOIN_MM / 2
+        y0, y1 = -(y1 - y0) / 4 - join / 2, (y1 - y0) / 4 + join / 2
     ring = ((x0, y0), (x1, y0), (x1, y1), (x0, y1))
     middle = (y0 + y1) / 2
     grain = ((x0 + (x1 - x0) / 10, middle), (x1 - (x1 - x0) / 10, middle))

@@ -91,7 +91,11 @@ def test_every_better_lay_says_how_many_it_is() -> None:
     pieces = [rectangle("a", 600.0, 1000.0), rectangle("b", 400.0, 1000.0)]
     garments = [most("coat", "a", value=5.0), most("skirt", "b", value=4.0)]
     order = order_of(pieces, garments, cloths=(cloth(1200.0),))
-    laid(order, replace(ROUNDS, on_lays=heard.append))
+    steps: list = []
+    laid(order, replace(ROUNDS, on_lays=heard.append, on_progress=lambda step: steps.append((len(heard), step.length))))
+    # from the first lay on there is one to stop for, and progress says so
+    assert steps[0] == (0, None) and any(told for told, _ in steps)
+    assert all((length is not None) == (told > 0) for told, length in steps)
     last = 0
     for (lay,) in heard:
         (words,) = [note for note in lay.notes if note.startswith("as many as there is cloth for")]

@@ -145,6 +145,19 @@ def test_only_what_is_there_is_tried() -> None:
     assert "opened out" in words(folded)
 
 
+def test_who_reads_inches_is_told_of_widths_and_joins_in_inches() -> None:
+    """45 in is what there is, so 36, 54 and 60 are tried, none to an eighth; a join takes 3/8 in at both sides of it,
+    as it says: of 900 mm two of 459.525."""
+    tried = choices(replace(order(width=45.0 * 25.4), imperial=True))
+    assert [one.what for one in tried if "wide" in one.what] == [
+        f"main {inches} in wide, at the same price by length" for inches in (36, 54, 60)
+    ]
+    (joined,) = [one for one in tried if "join" in one.what]
+    assert "3/8 in allowed" in joined.handling
+    ys = [y for e in joined.listed.garments[0].pieces if e.cut.name == "band" for _, y in e.cut.piece.outline]
+    assert max(ys) - min(ys) == pytest.approx(450.0 + 0.375 * 25.4)
+
+
 def test_a_joined_band_is_two_halves_with_their_allowance() -> None:
     """900 long: two of 460, as wide as before, twice as many."""
     (joined,) = [one for one in choices(order()) if "join" in one.what]
