@@ -306,8 +306,13 @@ def format_apart(a: float, b: float, *, imperial: bool) -> tuple[str, str]:
 
 def format_exceeding(least: float, there: float, *, imperial: bool) -> tuple[str, str]:
     """What something takes at least and the less that there is, mm, for people, as finely as they must be written to
-    differ. The first is rounded down, so that "at least" holds as it is printed."""
+    differ: in fractions of an inch where these do. The first is rounded down, so that "at least" holds as it is
+    printed."""
     unit, size = ("in", UNIT_MM["in"]) if imperial else ("cm", 10.0)
+    for parts in (8, 16) if imperial else ():
+        whole = math.floor(least / size * parts + 1e-9)
+        if whole > math.floor(there / size * parts + 0.5):
+            return f"{format_fraction(whole / parts, parts)} in", f"{format_fraction(there / size, parts)} in"
     for decimals in (1, 2, 3, 4):
         low = math.floor(least / size * 10**decimals + 1e-9) / 10**decimals
         one, other = f"{low:.{decimals}f}", f"{there / size:.{decimals}f}"

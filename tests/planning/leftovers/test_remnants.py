@@ -283,7 +283,11 @@ def test_figures_of_a_reason_differ_as_printed():
     # a length that is at least so much is rounded down: 280.199 mm are not "at least 28.02 cm"
     assert format_exceeding(280.199, 280.0, imperial=False) == ("28.01 cm", "28.00 cm")
     assert format_exceeding(280.001, 280.0, imperial=False) == ("28.0001 cm", "28.0000 cm")
-    assert format_exceeding(25.4 * 3, 25.4, imperial=True) == ("3.0 in", "1.0 in")
+    assert format_exceeding(25.4 * 3, 25.4, imperial=True) == ("3 in", "1 in")
+    # as rulers have it: 30.2 in are 30 1/8 at least; an eighth does not tell 9.06 from 9, a sixteenth neither
+    assert format_exceeding(25.4 * 30.2, 25.4 * 27.5, imperial=True) == ("30 1/8 in", "27 1/2 in")
+    assert format_exceeding(25.4 * 9.07, 25.4 * 9.0, imperial=True) == ("9 1/16 in", "9 in")
+    assert format_exceeding(25.4 * 9.06, 25.4 * 9.0, imperial=True) == ("9.06 in", "9.00 in")
 
 
 def test_what_is_worth_most_is_not_called_the_most_garments():
