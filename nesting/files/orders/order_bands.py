@@ -10,7 +10,7 @@ from nesting.files.orders.order_schema import Block
 from nesting.files.orders.order_values import listing
 from nesting.model.errors import OrderError
 from nesting.model.findings import Finding
-from nesting.model.order import CutPiece, Garment, Opening, Order
+from nesting.model.order import CutPiece, Garment, Opening, Order, Trim
 from nesting.model.units import format_length
 from nesting.pieces.wishes import Finish
 from nesting.resolving.openings import round_of
@@ -69,6 +69,14 @@ def bands_for(blocks: Sequence[Block], drawn: Iterable[PieceKey]) -> dict[PieceK
     return found
 
 
+def _openings_along(order: Order, edges: Sequence[str]) -> int | None:
+    """How many openings the order says that these edges are: with an opening or a trim along just them. None where it
+    does not."""
+    along: tuple[Opening | Trim, ...] = (*order.openings, *order.trims)
+    stated = (what.openings for what in along if set(what.edges) == set(edges))
+    return next((number for number in stated if number), None)
+
+
 def with_bands(
     order: Order,
     drawn: Mapping[PieceKey, Drawn],
@@ -90,7 +98,8 @@ def with_bands(
             continue
         names = tuple(dict.fromkeys(text.rpartition(".")[0] for text in edges))
         try:
-            around = round_of(order, Opening(cut.name, edges), Garment("", cut.size, 1, names))
+            asks = Opening(cut.name, edges, openings=_openings_along(order, edges))
+            around = round_of(order, asks, Garment("", cut.size, 1, names))
         except KeyError:
             around = None
         except OrderError as error:
