@@ -43,7 +43,8 @@ def read_kept(
     layers: Sequence[str] | None = None,
 ) -> Reading:
     """As ``read_pieces``, from disk where the same file was read before. Raises what that raises."""
-    key = _key(path, repr((path.name, units, join_gap, pages, layers)))
+    asked = repr((path.name, units, join_gap, pages, layers))
+    key = _key(path, asked)
     kept = None if key is None else _reading_of(READINGS.load([key]).get(key))
     if kept is not None:
         return kept
@@ -54,7 +55,7 @@ def read_kept(
     if key is not None and time.perf_counter() - begun > _WORTH:
         data = pickle.dumps(reading, protocol=pickle.HIGHEST_PROTOCOL)
         # changed while it was read, it is not what its name says
-        if len(data) <= _LARGEST and key == _key(path, repr((path.name, units, join_gap, pages, layers))):
+        if len(data) <= _LARGEST and key == _key(path, asked):
             READINGS.store({key: struct.pack("<I", zlib.crc32(data)) + data})
     return reading
 

@@ -16,6 +16,7 @@ from nesting.model.order import Cloth, CutPiece
 from nesting.model.units import format_length, format_width
 from nesting.planning.buying.steps import OnStep
 from nesting.planning.layout.laying import LayOne
+from nesting.planning.layout.second_cloth import worth_of
 from nesting.resolving.cutting_list import CuttingList, PieceEntry
 
 __all__ = ["Choice", "Saving", "Told", "choices", "what_if"]
@@ -230,7 +231,7 @@ def what_if(
                 if name in bought and one.next_garment == choice.added and one.one_more is not None:
                     new[name] = bought[name] + one.one_more
         lengths = tuple((name, length - new.get(name, 0.0)) for name, length in bought.items())
-        money = _worth(listed, bought) - _worth(choice.listed, new)
+        money = worth_of(listed, bought.items()) - worth_of(choice.listed, new.items())
         if (choice.looser and money <= 1e-9) or (choice.added is not None and money >= -1e-9):
             # a lay of more garments, or by stricter rules, serves for the other list, too
             money, lengths = 0.0, tuple((name, 0.0) for name, _ in lengths)
@@ -238,14 +239,6 @@ def what_if(
         if on_saving is not None:
             on_saving(_ranked(found))
     return _ranked(found)
-
-
-def _worth(listed: CuttingList, lengths: Mapping[str, float]) -> float:
-    """What these lengths of cloth cost together; their sum where a price is missing."""
-    cloths = [listed.cloth_named(name) for name in lengths]
-    if any(cloth.price is None for cloth in cloths):
-        return sum(lengths.values())
-    return sum(lengths[c.name] * (c.price or 0.0) / c.price_unit for c in cloths)
 
 
 def _ranked(found: Sequence[Saving]) -> tuple[Saving, ...]:

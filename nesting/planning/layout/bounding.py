@@ -95,17 +95,20 @@ def _as_drawn(stack: Stack) -> Stack:
 
 def shared(bound: Bound, kind: SpreadName, cloth: Cloth) -> Bound:
     """``bound`` for a lay of this spread, whose lengths of cloth lie on one another and share it, mm on the table."""
-    lengths = full_widths(kind, cloth)
-    between = (lengths - 1) * cloth.gap if kind in _STACKED else 0.0
+    lengths, between = _on_one_another(kind, cloth)
     return replace(bound, length=max(0.0, bound.length - between) / lengths)
 
 
 def opened_bound(lay: Lay, cloth: Cloth) -> Bound:
     """What bounds a lay, mm of its cloth opened out: what ``shared`` made it from."""
-    kind = lay.sections[0].spread.kind
-    lengths = full_widths(kind, cloth)
-    between = (lengths - 1) * cloth.gap if kind in _STACKED else 0.0
+    lengths, between = _on_one_another(lay.sections[0].spread.kind, cloth)
     return Bound(lay.lower_bound * lengths + between, lay.bound_reason)
+
+
+def _on_one_another(kind: SpreadName, cloth: Cloth) -> tuple[int, float]:
+    """How many lengths of cloth lie on one another, and the gaps between them when they are opened out, mm."""
+    lengths = full_widths(kind, cloth)
+    return lengths, (lengths - 1) * cloth.gap if kind in _STACKED else 0.0
 
 
 def counted(stacks: tuple[Stack, ...]) -> dict[tuple[str, str | None], int]:

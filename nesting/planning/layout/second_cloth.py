@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Collection, Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
 
 from nesting.model.errors import CannotLayError
@@ -17,7 +17,7 @@ from nesting.planning.layout.options import SearchOptions
 from nesting.planning.layout.yardage import cloth_used
 from nesting.resolving.cutting_list import CuttingList
 
-__all__ = ["COMPARED", "at_once", "laid_together", "spread_by_whole_price", "way_over", "worth"]
+__all__ = ["COMPARED", "at_once", "laid_together", "spread_by_whole_price", "way_over", "worth", "worth_of"]
 
 #: share of the time for a lay that is only compared with
 COMPARED = 0.25
@@ -297,7 +297,12 @@ def ways_note(listed: CuttingList, second: Lay, over: float | None, apart: float
 
 def worth(listed: CuttingList, lays: tuple[Lay, ...]) -> float:
     """What the cloths cost together; their lengths where a price is missing."""
-    cloths = [listed.cloth_named(lay.cloth) for lay in lays]
-    if any(cloth.price is None for cloth in cloths):
-        return sum(lay.buy_length for lay in lays)
-    return sum(lay.buy_length * (c.price or 0.0) / c.price_unit for lay, c in zip(lays, cloths, strict=True))
+    return worth_of(listed, [(lay.cloth, lay.buy_length) for lay in lays])
+
+
+def worth_of(listed: CuttingList, lengths: Iterable[tuple[str, float]]) -> float:
+    """What these lengths (mm) of these cloths cost together; their sum where a price is missing."""
+    bought = [(listed.cloth_named(name), length) for name, length in lengths]
+    if any(cloth.price is None for cloth, _ in bought):
+        return sum(length for _, length in bought)
+    return sum(length * (cloth.price or 0.0) / cloth.price_unit for cloth, length in bought)

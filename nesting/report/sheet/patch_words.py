@@ -25,12 +25,11 @@ def cut_words(lay: Lay) -> tuple[str, ...]:
         "cut there, both cloths at once."
     ]
     for p in lay.patches:
-        along, across = (p.length, p.width) if p.turn % 180.0 == 0.0 else (p.width, p.length)
-        x, y = p.x - along / 2 + end_allowance_of(lay), p.y - across / 2
+        (x, y), *_ = p.outline
         pieces = ", ".join(lay.placements[i].label for i in p.placements)
         said.append(
-            f"Patch {p.number}: {_size(p, imperial)}; from {measure(x, imperial)} off the cut end and "
-            f"{measure(y, imperial)} from {edge}. For {pieces}."
+            f"Patch {p.number}: {_size(p, imperial)}; from {measure(x + end_allowance_of(lay), imperial)} off the cut "
+            f"end and {measure(y, imperial)} from {edge}. For {pieces}."
         )
     return tuple(said)
 
