@@ -6,6 +6,7 @@ thread ends the group as soon as the parent's end of the connection is closed.
 
 from __future__ import annotations
 
+import compileall
 import contextlib
 import os
 import pickle
@@ -14,6 +15,7 @@ import sys
 import threading
 from dataclasses import replace
 from multiprocessing.connection import Client, Connection
+from pathlib import Path
 from typing import Any
 
 from nesting.model.errors import InternalError
@@ -37,6 +39,8 @@ def run(connection: Any) -> None:
 
         tell(Reading("reading"))
         fresh = warm_up(lambda note: tell(Reading(note, compiling=True)))
+        if fresh:
+            _keep_bytecode(Path(__file__).resolve().parents[1])
         if asked is None:
             connection.send(Result())
             return
@@ -54,6 +58,15 @@ def run(connection: Any) -> None:
     finally:
         with contextlib.suppress(OSError):
             connection.close()
+
+
+def _keep_bytecode(room: Path) -> None:
+    """Compile the modules, once as the search is. Where Python is told not to keep what it compiles
+    (PYTHONDONTWRITEBYTECODE), every command would compile them all again, twice, which takes more than a second; it is
+    kept where numba keeps the search, beside them, or not at all where that cannot be written to."""
+    if sys.dont_write_bytecode:
+        with contextlib.suppress(OSError):
+            compileall.compile_dir(str(room), quiet=2)
 
 
 def _portable(error: BaseException) -> BaseException:

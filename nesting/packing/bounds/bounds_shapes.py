@@ -120,15 +120,22 @@ def profile_of(edges: Floats) -> Profile:
         empty = np.zeros(0)
         return Profile(empty, empty, empty, empty)
     cuts = np.unique(edges[:, [0, 2]])
-    start, end = cuts[:-1], cuts[1:]
     left, right = np.minimum(edges[:, 0], edges[:, 2]), np.maximum(edges[:, 0], edges[:, 2])
-    spans = (left[None, :] <= start[:, None]) & (right[None, :] >= end[:, None]) & (right > left)[None, :]
-    run = np.where(right > left, edges[:, 2] - edges[:, 0], 1.0)
-    slope = (edges[:, 3] - edges[:, 1]) / run
-    upper = -np.sign(edges[:, 2] - edges[:, 0])  # of an anticlockwise shape, the upper edges run to the left
-    first = np.where(spans, (edges[:, 1] + slope * (start[:, None] - edges[:, 0])) * upper, 0.0).sum(axis=1)
-    last = np.where(spans, (edges[:, 1] + slope * (end[:, None] - edges[:, 0])) * upper, 0.0).sum(axis=1)
-    return Profile(start, end - start, np.maximum(first, 0.0), np.maximum(last, 0.0))
+    upright = left == right
+    edges, left, right = edges[~upright], left[~upright], right[~upright]
+    # each edge with each slab that it crosses: a handful for every slab, however many edges there are
+    enters, leaves = np.searchsorted(cuts, left), np.searchsorted(cuts, right)
+    edge = np.repeat(np.arange(len(edges)), leaves - enters)
+    slab = np.arange(len(edge)) - np.repeat(np.cumsum(leaves - enters) - leaves, leaves - enters)
+    x0, y0, run, rise = edges[:, 0], edges[:, 1], edges[:, 2] - edges[:, 0], edges[:, 3] - edges[:, 1]
+    upper, slope = -np.sign(run), rise / run  # of an anticlockwise shape, the upper edges run to the left
+
+    def heights(at: Floats) -> Floats:
+        height = (y0[edge] + slope[edge] * (at[slab] - x0[edge])) * upper[edge]
+        return np.maximum(np.bincount(slab, height, len(cuts) - 1), 0.0)
+
+    start, end = cuts[:-1], cuts[1:]
+    return Profile(start, end - start, heights(start), heights(end))
 
 
 def box_range(ring: RingArray, middle: float, half: float) -> tuple[float, float, float, float]:

@@ -7,10 +7,11 @@ from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
+from numpy.typing import NDArray
 
 from nesting.model.lay import Placement
 from nesting.model.piece import Piece, Point, Ring
-from nesting.report.drawing.shapes import chords, ring_box, turned
+from nesting.report.drawing.shapes import chords, turned
 
 __all__ = ["Measured", "centre_ends", "centre_line", "grain_line", "measured_line", "measured_on", "through"]
 
@@ -93,16 +94,16 @@ def grain_line(p: Placement, imperial: bool) -> tuple[tuple[Point, Point], float
     return (to_table((a, offset)), to_table((b, offset))), offset
 
 
-def _in_grain_frame(p: Placement, sign: float) -> Ring:
+def _in_grain_frame(p: Placement, sign: float) -> NDArray[np.float64]:
     a = math.radians(-p.turn)
     ring = np.asarray(p.outline, dtype=float) - (p.x, p.y)
     x = math.cos(a) * ring[:, 0] - math.sin(a) * ring[:, 1]
     y = math.sin(a) * ring[:, 0] + math.cos(a) * ring[:, 1]
-    return tuple(zip(x.tolist(), (sign * y).tolist(), strict=True))
+    return np.column_stack([x, sign * y])
 
 
-def _line_offset(outline: Ring, step: float) -> float:
-    _, y0, _, y1 = ring_box(outline)
+def _line_offset(outline: NDArray[np.float64], step: float) -> float:
+    y0, y1 = float(outline[:, 1].min()), float(outline[:, 1].max())
     near = [chords([outline], (0.0, y), 0.0) for y in (-1.0, 0.0, 1.0)]
     if all(near):
         return 0.0
@@ -110,10 +111,10 @@ def _line_offset(outline: Ring, step: float) -> float:
     return round((y0 + y1) / 2 / step) * step
 
 
-def through(outline: Ring, offset: float) -> tuple[float, float]:
+def through(outline: Ring | NDArray[np.float64], offset: float) -> tuple[float, float]:
     """Where the line y = ``offset`` enters and leaves an outline in the grain frame (x of tail and head, mm)."""
     inside = chords([outline], (0.0, offset), 0.0)
     if inside:
         return inside[0][0], inside[-1][1]
-    x0, _, x1, _ = ring_box(outline)
-    return x0, x1
+    across = np.asarray(outline, dtype=float)[:, 0]
+    return float(across.min()), float(across.max())

@@ -49,7 +49,7 @@ def turned(p: Point, deg: float, about: Point = (0.0, 0.0)) -> Point:
     return (about[0] + c * dx - s * dy, about[1] + s * dx + c * dy)
 
 
-def chords(rings: Sequence[Ring], origin: Point, deg: float) -> list[tuple[float, float]]:
+def chords(rings: Sequence[Ring | NDArray[np.float64]], origin: Point, deg: float) -> list[tuple[float, float]]:
     """Where the line through ``origin`` in direction ``deg`` runs inside the rings (even-odd): (from, to) in mm along
     the line, in order. Empty if it misses them."""
     c, s = math.cos(math.radians(deg)), math.sin(math.radians(deg))
