@@ -48,6 +48,8 @@ _INSTEAD: Mapping[str, str] = {
     "piece.mirrored-on-fold": "on the fold it is its own mirror image, so it need not be mirrored",
     "piece.odd-count": "left and right come in pairs, so it is cut 2, 4 … times: change how often, or say that it is "
     "not mirrored",
+    "piece.of-other-size": "it is called by one size, but its drawing gives it none, so it is cut for every size: say "
+    "which size its file is, or choose which pieces each garment has",
     "remnant.measures": "give either a drawing of the leftover, or its width and length",
     "remnant.none": "there are no leftovers of these cloths: add one under Cloth & people, or keep one from a lay",
     "seam.no-row": "no side of this seam has several edges in a row, so there is no join to notch",
@@ -86,8 +88,10 @@ _SAID: tuple[tuple[str, str], ...] = (
     (r",? ?under its \[\[(?:piece|pattern)\]\]", " under Pieces"),
     (r"name it in the drawing, or with an \[\[edge\]\] block", "click it under Pieces to name it"),
     (r"; to have it added, write add_centre_notches = true in this \[\[seam\]\]", "; it can be added under Seams"),
-    (r"; to have it added, write add_join_notches = true in this \[\[seam\]\]",
-     "; tick 'notches where the others join' to have it added"),
+    (
+        r"; to have it added, write add_join_notches = true in this \[\[seam\]\]",
+        "; tick 'notches where the others join' to have it added",
+    ),
     (r"use one of these, or add a block for it", "use one of these, or add it"),
     (r"add a \[\[wearer\]\] block with name and measures", "add a person under Cloth & people"),
     (r"this key is missing: ", "this is missing: "),

@@ -17,7 +17,7 @@ from nesting.files.drawn.fold import fold_edge
 from nesting.files.drawn.gather import text_label
 from nesting.files.drawn.loops import find_loops
 from nesting.files.drawn.sketch import Stroke, Text
-from nesting.files.drawn.texts import LETTER_SIZES, Label
+from nesting.files.drawn.texts import Label, size_at_end
 from nesting.files.drawn.vocabulary import is_made_up, says_grain
 from nesting.model.piece import Edge, Line, Piece, Point, Ring
 
@@ -495,18 +495,23 @@ def _not_repeated(bare: list[Stroke], ring: Ring, ctx: Context, piece: str) -> l
 
 
 def _sizes_from_names(pieces: list[Piece], ctx: Context) -> list[Piece]:
-    """Sizes that stand at the end of names ("front-S", "front-M"), where one base name has several of them."""
-    pattern = re.compile(rf"^(.*\w)[\s_./-]+({'|'.join(LETTER_SIZES)})$", re.I)
+    """Sizes that stand at the end of names ("front-S", "front-M"): where one base name has several of them, or where
+    the file has the size otherwise. "front L" beside "front R" is none."""
+    right = {
+        piece.name[:-1].rstrip(" _./-").casefold() for piece in pieces if re.search(r"[\s_./-]R$", piece.name, re.I)
+    }
     base: dict[str, set[str]] = {}
     split: dict[int, tuple[str, str]] = {}
     for i, piece in enumerate(pieces):
-        match = pattern.match(piece.name)
-        if match and (piece.size is None or _same_size(piece.size, match[2])):
-            split[i] = (match[1], match[2])
-            base.setdefault(match[1], set()).add(match[2].upper())
+        ending = size_at_end(piece.name)
+        if ending and ending[0].casefold() not in right and (piece.size is None or _same_size(piece.size, ending[1])):
+            split[i] = ending
+            base.setdefault(ending[0], set()).add(ending[1].upper())
+    sizes = {piece.size.strip().upper() for piece in pieces if piece.size is not None}
+    sizes |= {size for told in base.values() if len(told) > 1 for size in told}
     result = []
     for i, piece in enumerate(pieces):
-        if i in split and (len(base[split[i][0]]) > 1 or piece.size is not None):
+        if i in split and split[i][1].upper() in sizes:
             name, size = split[i]
             if piece.size is None:
                 ctx.note(

@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 
 from nesting.files.drawn.vocabulary import Role, plain
 
-__all__ = ["LETTER_SIZES", "Label", "keyword_of", "read_label", "square_side_mm"]
+__all__ = ["LETTER_SIZES", "Label", "keyword_of", "read_label", "size_at_end", "square_side_mm"]
 
 LETTER_SIZES = ("XXXS", "XXS", "XS", "S", "M", "L", "XL", "XXL", "XXXL", "2XL", "3XL", "4XL", "5XL")
 
@@ -86,6 +86,8 @@ _FOLD = re.compile(
 _SIZE = re.compile(r"\b(?:size|sizes|sz|gr|größe|grösse|groesse)\b\.?\s*:?\s*([A-Za-z0-9][A-Za-z0-9./+-]*)", re.I)
 
 
+_SIZE_AT_END = re.compile(rf"^(.*\w)[\s_./-]+({'|'.join(LETTER_SIZES)})$", re.I)
+
 _MATERIAL = re.compile(r"\b(?:material|fabric|cloth)\s*:\s*(.+)$", re.I)
 
 
@@ -112,6 +114,12 @@ def keyword_of(words: str) -> tuple[str, str] | None:
     """Keyword (upper case) and value of a line of system text, None if it is none."""
     match = _KEYWORD.match(words)
     return (" ".join(match[1].upper().split()), match[2].strip()) if match else None
+
+
+def size_at_end(name: str) -> tuple[str, str] | None:
+    """A name that ends in a letter size, divided ("front-S" gives "front", "S"). None if it does not."""
+    match = _SIZE_AT_END.match(name)
+    return (match[1], match[2]) if match else None
 
 
 def _number(word: str) -> int:

@@ -10,6 +10,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
+from nesting.files.drawn.texts import size_at_end
 from nesting.files.kept_readings import read_kept
 from nesting.files.orders.order_bands import bands_for, with_bands
 from nesting.files.orders.order_cloth import read_cloth, read_remnants, read_trim, refuse_unknown_cloth
@@ -323,12 +324,35 @@ def _garments(
         for name, size in keys
         if not _is_used((name, size), used)
     ]
-    return tuple(garments), [*told, *notes]
+    return tuple(garments), [*told, *_of_other_sizes(garments, keys, root), *notes]
 
 
-def _names_by_cloth(
-    blocks: Sequence[Block], sizes: Sequence[str], root: Place
-) -> tuple[list[str], list[Finding]]:
+def _of_other_sizes(garments: Sequence[Garment], keys: Sequence[PieceKey], root: Place) -> list[Finding]:
+    """A piece without a size that is called by one ("gusset S"), and is cut for another."""
+    found = []
+    for name in dict.fromkeys(name for name, size in keys if size is None):
+        ending = size_at_end(name)
+        others = [
+            g.size for g in garments if name in g.pieces and g.size and ending and g.size.upper() != ending[1].upper()
+        ]
+        if ending and others:
+            found.append(
+                Finding(
+                    "warning",
+                    f"is called by size {ending[1]}, but the drawing gives it none, so it is cut for every size "
+                    f"({listing(dict.fromkeys(others))} too): if it is meant for {ending[1]} alone, write "
+                    f'size = "{ending[1]}" under its [[pattern]], where its file has no other sizes, or keep it '
+                    "out of the pieces of the other garments",
+                    root.file,
+                    name,
+                    code="piece.of-other-size",
+                    figures={"size": ending[1], "cut_for": tuple(dict.fromkeys(others))},
+                )
+            )
+    return found
+
+
+def _names_by_cloth(blocks: Sequence[Block], sizes: Sequence[str], root: Place) -> tuple[list[str], list[Finding]]:
     """The name of each garment; those that differ in nothing but their cloth are told apart by it, and that is said.
     ``sizes``: of the pattern files, the first where a garment does not say its own.
 
