@@ -44,8 +44,8 @@ VARIABLE = "NESTING_CACHE"
 #: bytes of fields and of parts on disk; beyond it a quarter leaves
 _LIMITS = (240_000_000, 30_000_000)
 #: changes with what is kept, or how it is made
-_VERSION = 1
-_HEAD = struct.Struct("<4d3qI")
+_VERSION = 2
+_HEAD, _CHECK = struct.Struct("<4d3q"), struct.Struct("<I")
 _MANY = 400
 
 #: x0, y0, hx, hy of the grid; the grid (float32); the corners (m, 2)
@@ -65,7 +65,8 @@ def folder() -> Path | None:
 
 
 class Shelf:
-    """One database of the cache: bodies by key. ``limit``: bytes beyond which a quarter leaves."""
+    """One database of the cache: bodies by key, each behind its check sum, so that what is damaged is not there.
+    ``limit``: bytes beyond which a quarter leaves."""
 
     def __init__(self, name: str, limit: int) -> None:
         self._name, self.limit = name, limit
@@ -77,21 +78,21 @@ class Shelf:
         path = self._file()
         if path is None or not wanted or not path.exists():
             return {}
-        found: dict[bytes, bytes] = {}
+        found: dict[bytes, bytes | None] = {}
         try:
             with closing(_opened(path)) as base:
                 for k in range(0, len(wanted), _MANY):
                     some = wanted[k : k + _MANY]
                     marks = ",".join("?" * len(some))
                     rows = base.execute(f"SELECT key, body FROM field WHERE key IN ({marks})", some)
-                    found.update((bytes(key), body) for key, body in rows)
+                    found.update((bytes(key), _checked(body)) for key, body in rows)
                 if found and note_use:
                     used = [(int(time.time()), k) for k in found]
                     base.executemany("UPDATE field SET used = ? WHERE key = ?", used)
                     base.commit()
         except (sqlite3.Error, OSError) as error:
             _trouble(path, error)
-        return found
+        return {key: body for key, body in found.items() if body is not None}
 
     def store(self, bodies: dict[bytes, bytes]) -> None:
         """Keep these, if that can be done."""
@@ -102,7 +103,7 @@ class Shelf:
             path.parent.mkdir(parents=True, exist_ok=True)
             with closing(_opened(path)) as base:
                 now = int(time.time())
-                rows = [(key, body, now) for key, body in bodies.items()]
+                rows = [(key, _CHECK.pack(zlib.crc32(body)) + body, now) for key, body in bodies.items()]
                 base.executemany("INSERT OR REPLACE INTO field (key, body, used) VALUES (?, ?, ?)", rows)
                 held = base.execute("SELECT TOTAL(LENGTH(body)) FROM field").fetchone()[0] or 0
                 if held > self.limit:
@@ -117,6 +118,12 @@ class Shelf:
     def _file(self) -> Path | None:
         where = folder()
         return None if where is None else where / f"{self._name}-{_VERSION}.db"
+
+
+def _checked(kept: bytes) -> bytes | None:
+    """The body of what was kept, None if it is damaged."""
+    sound = len(kept) >= _CHECK.size and zlib.crc32(kept[_CHECK.size :]) == _CHECK.unpack_from(kept)[0]
+    return kept[_CHECK.size :] if sound else None
 
 
 FIELDS = Shelf("fields", _LIMITS[0])
@@ -147,21 +154,18 @@ def store_lists(entries: dict[bytes, Lists]) -> None:
 
 def _as_body(lists: Lists) -> bytes:
     data = b"".join(np.ascontiguousarray(one, dtype="<f8").tobytes() for one in lists)
-    counts = struct.pack(f"<I{len(lists)}I", len(lists), *map(len, lists))
-    return struct.pack("<I", zlib.crc32(counts + data)) + counts + data
+    return struct.pack(f"<I{len(lists)}I", len(lists), *map(len, lists)) + data
 
 
 def _lists_of(body: bytes) -> Lists | None:
-    """The lists, None if what was kept is damaged."""
-    if len(body) < 8 or zlib.crc32(body[4:]) != struct.unpack_from("<I", body)[0]:
+    """The lists, None if the body is no such thing."""
+    count = struct.unpack_from("<I", body)[0] if len(body) >= 4 else 0
+    if len(body) < 4 + 4 * count:
         return None
-    (count,) = struct.unpack_from("<I", body, 4)
-    if len(body) < 8 + 4 * count:
+    sizes = struct.unpack_from(f"<{count}I", body, 4)
+    if len(body) != 4 + 4 * count + 8 * sum(sizes):
         return None
-    sizes = struct.unpack_from(f"<{count}I", body, 8)
-    if len(body) != 8 + 4 * count + 8 * sum(sizes):
-        return None
-    numbers = np.frombuffer(body, dtype="<f8", offset=8 + 4 * count).astype(np.float64)
+    numbers = np.frombuffer(body, dtype="<f8", offset=4 + 4 * count).astype(np.float64)
     return tuple(np.split(numbers, np.cumsum(sizes)[:-1])) if count else ()
 
 
@@ -188,17 +192,17 @@ def _trouble(path: Path, error: Exception) -> None:
 def _packed(entry: Entry) -> bytes:
     x0, y0, hx, hy, grid, corners = entry
     data = np.ascontiguousarray(grid, dtype="<f4").tobytes() + np.ascontiguousarray(corners, dtype="<f8").tobytes()
-    return _HEAD.pack(x0, y0, hx, hy, *grid.shape, len(corners), zlib.crc32(data)) + data
+    return _HEAD.pack(x0, y0, hx, hy, *grid.shape, len(corners)) + data
 
 
 def _unpacked(body: bytes) -> Entry | None:
-    """The field, None if what was kept is damaged."""
+    """The field, None if the body is no such thing."""
     if len(body) < _HEAD.size:
         return None
-    x0, y0, hx, hy, nx, ny, count, check = _HEAD.unpack_from(body)
-    data = body[_HEAD.size :]
-    if min(nx, ny, count) < 0 or len(data) != 4 * nx * ny + 16 * count or zlib.crc32(data) != check:
+    x0, y0, hx, hy, nx, ny, count = _HEAD.unpack_from(body)
+    if min(nx, ny, count) < 0 or len(body) != _HEAD.size + 4 * nx * ny + 16 * count:
         return None
-    grid = np.frombuffer(data, dtype="<f4", count=nx * ny).reshape(nx, ny).astype(np.float32)
-    corners = np.frombuffer(data, dtype="<f8", offset=4 * nx * ny).reshape(count, 2).astype(np.float64)
+    grid = np.frombuffer(body, dtype="<f4", count=nx * ny, offset=_HEAD.size).reshape(nx, ny).astype(np.float32)
+    at = _HEAD.size + 4 * nx * ny
+    corners = np.frombuffer(body, dtype="<f8", offset=at).reshape(count, 2).astype(np.float64)
     return x0, y0, hx, hy, grid, corners

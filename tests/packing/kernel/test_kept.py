@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import sqlite3
+from contextlib import closing
 from pathlib import Path
 
 import numpy as np
@@ -77,14 +79,20 @@ def test_a_damaged_file_is_left_aside(damage: bytes | None, monkeypatch: pytest.
     _same(first, _made())
 
 
-def test_a_field_that_was_changed_on_disk_is_not_believed() -> None:
-    """A field that was changed on disk is not believed."""
+def test_what_was_changed_on_disk_is_not_believed(tmp_path: Path) -> None:
+    """One bit of a body is enough; so is a body that is too short."""
     entry = (0.0, 0.0, 1.0, 1.0, np.ones((9, 9), dtype=np.float32), np.zeros((4, 2)))
-    body = bytearray(kept._packed(entry))
-    assert kept._unpacked(bytes(body)) is not None
-    body[-1] ^= 1
-    assert kept._unpacked(bytes(body)) is None
-    assert kept._unpacked(bytes(body[:-3])) is None
+    kept.store({b"field": entry})
+    (file,) = tmp_path.glob("*.db")
+    assert list(kept.load([b"field"])) == [b"field"]
+    for spoil in (lambda body: body[:-1] + bytes([body[-1] ^ 1]), lambda body: body[:-3], lambda body: b""):
+        kept.store({b"field": entry})
+        with closing(sqlite3.connect(file)) as base:
+            (body,) = base.execute("SELECT body FROM field").fetchone()
+            base.execute("UPDATE field SET body = ?", (spoil(body),))
+            base.commit()
+        assert not kept.load([b"field"])
+    assert kept._unpacked(kept._packed(entry)[:-3]) is None
 
 
 def test_the_oldest_leave(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
@@ -119,17 +127,16 @@ def test_the_folder_is_the_platforms_own(monkeypatch: pytest.MonkeyPatch, tmp_pa
         assert found == tmp_path / "nesting"
 
 
-def test_lists_come_back_and_damaged_ones_do_not(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
-    """Lists of numbers come back as they were, none among them; one whose bytes have changed is left aside."""
+def test_lists_come_back_and_other_bodies_do_not(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+    """Lists of numbers come back as they were, none among them; a body that is no list is left aside."""
     monkeypatch.setenv(kept.VARIABLE, str(tmp_path))
     lists = (np.array([1.5]), np.arange(6.0), np.array([]))
     kept.store_lists({b"a": lists, b"none": ()})
     found = kept.load_lists([b"a", b"none", b"missing"])
     assert set(found) == {b"a", b"none"} and found[b"none"] == ()
     assert [one.tolist() for one in found[b"a"]] == [one.tolist() for one in lists]
-    body = bytearray(kept.PARTS.load([b"a"])[b"a"])
-    body[-1] ^= 1
-    kept.PARTS.store({b"a": bytes(body), b"short": b"xy"})
+    body = kept.PARTS.load([b"a"])[b"a"]
+    kept.PARTS.store({b"a": body[:-1], b"short": b"xy"})
     assert kept.load_lists([b"a", b"short"]) == {}
 
 
