@@ -14,7 +14,7 @@ import math
 import time
 from collections.abc import Callable, Sequence
 from concurrent.futures import Executor, Future, wait
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Protocol
 
 import numpy as np
@@ -23,15 +23,16 @@ from nesting.packing.kernel.arrays import PX, XLO, XR, Model
 from nesting.packing.problem import Place, Stop
 from nesting.packing.search.explore import Layout
 from nesting.packing.search.outlines import halves_of
-from nesting.packing.search.repeats import Blocks
+from nesting.packing.search.repeats import Blocks, blocks_of
 from nesting.packing.search.windows import Found, Ints, Task, Window, again, applied, cut, order_of, run_window
 
 __all__ = ["LARGE", "Division", "Host", "as_layout", "divided", "improve", "joined"]
 
 #: with at least this many items a problem is divided
 LARGE = 150
-#: items of a part: about, and at most for what is left over
-_PART, _REST = 64, 90
+#: items of a part, about: of one that is divided again and laid without ends, and of one laid with its ends, which cost
+#: less the larger it is; and at most of what is left over
+_PART, _PART_WITH_ENDS, _REST = 64, 96, 90
 #: items of a window
 _WINDOW = 30
 #: attempts in a window by rounds; seconds in a window: least, share of all, most
@@ -51,10 +52,12 @@ _PATIENCE = 3.0
 
 @dataclass(frozen=True, eq=False)
 class Division:
-    """``copies``: equal mixtures, item for item of the same kind; ``rest``: mixtures of what is left over."""
+    """``copies``: equal mixtures, item for item of the same kind; ``rest``: mixtures of what is left over; ``blocks``:
+    the copies as they are laid without ends, where they are."""
 
     copies: tuple[tuple[int, ...], ...]
     rest: tuple[tuple[int, ...], ...]
+    blocks: Blocks | None = None
 
     @property
     def distinct(self) -> tuple[tuple[int, ...], ...]:
@@ -91,6 +94,13 @@ def divided(model: Model) -> Division | None:
     periods = set(t.v_lim[:, PX].tolist())
     if 0.0 in periods or len(periods - {-1.0}) > 1:
         return None
+    division = _in_parts(model, _PART)
+    blocks = blocks_of(model, division.copies, division.rest)
+    return replace(division, blocks=blocks) if blocks is not None else _in_parts(model, _PART_WITH_ENDS)
+
+
+def _in_parts(model: Model, part: int) -> Division:
+    t = model.tables
     units: dict[object, list[int]] = {}
     for i in range(model.n):
         g = int(t.i_group[i])
@@ -100,14 +110,14 @@ def divided(model: Model) -> Division | None:
         own = tuple(sorted(members, key=lambda i: (int(t.i_v0[i]), i)))
         grouped = int(t.i_group[own[0]]) >= 0
         kinds.setdefault((grouped, tuple(int(t.i_v0[i]) for i in own)), []).append(own)
-    most = max(2, round(model.n / _PART * 2))
+    most = max(2, round(model.n / part * 2))
 
     def left_over(k: int) -> int:
         return sum((len(us) % k) * len(us[0]) for us in kinds.values())
 
     def worth(k: int) -> float:
         per = (model.n - left_over(k)) / k
-        return 3.0 * left_over(k) / model.n + 0.1 * abs(math.log2(max(per, 1.0) / _PART)) + (10.0 if per < 12 else 0.0)
+        return 3.0 * left_over(k) / model.n + 0.1 * abs(math.log2(max(per, 1.0) / part)) + (10.0 if per < 12 else 0.0)
 
     k = min(range(2, most + 1), key=lambda k: (worth(k), k))
     copies: list[list[int]] = [[] for _ in range(k)]

@@ -28,6 +28,8 @@ Ints = NDArray[np.int64]
 _PERIOD = 28
 #: copies that a mixture must have to be searched without ends, and how much of the cloth it will cover, about
 _LEAST_COPIES, _COVERED = 3, 0.84
+#: a period is at least this long in widths of the cloth: in shorter ones the pieces have too little choice
+_LEAST_LENGTH = 0.9
 #: bands across the cloth in which it is looked how far what lies there reaches
 _BANDS = 400
 #: what is laid behind something else is kept this much farther away than it need be (internal units)
@@ -59,7 +61,7 @@ def blocks_of(
     """Equal copies of a mixture divided into blocks of smaller ones.
 
     None where it may not be searched without ends: few copies, a lattice along x, or a period that would be too
-    short beside the longest item.
+    short beside the longest item or the width; or where a copy need not be divided, as one laid with ends is denser.
     """
     t = model.tables
     if len(copies) < _LEAST_COPIES or (t.v_lim[:, PX] >= 0.0).any():
@@ -69,14 +71,14 @@ def blocks_of(
         g = int(t.i_group[i])
         units.setdefault(("group", g) if g >= 0 else ("item", k), []).append(k)
     dealt = sorted(units.values(), key=lambda u: (-sum(float(t.i_size[copies[0][k]]) ** 2 for k in u), u))
-    longest = 1.05 * LEAST_PERIOD * float(t.s_hw[t.v_ring].max())
-    for count in range(max(1, round(len(copies[0]) / _PERIOD)), 0, -1):
+    least = max(1.05 * LEAST_PERIOD * float(t.s_hw[t.v_ring].max()), _LEAST_LENGTH * SIDE)
+    for count in range(round(len(copies[0]) / _PERIOD), 1, -1):
         mixtures: list[list[int]] = [[] for _ in range(count)]
         for number, unit in enumerate(dealt):  # by size to and fro, so that all are alike in it
             turn, at = divmod(number, count)
             mixtures[at if turn % 2 == 0 else count - 1 - at] += unit
         areas = [sum(float(t.i_size[copies[0][k]]) ** 2 for k in mixture) for mixture in mixtures]
-        if min(areas) / SIDE / _COVERED > longest:
+        if min(areas) / SIDE / _COVERED > least:
             return Blocks(
                 tuple(tuple(tuple(copy[k] for k in mixture) for copy in copies) for mixture in mixtures), rest
             )

@@ -7,7 +7,7 @@ import logging
 import math
 import threading
 import time
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
 from concurrent.futures import ALL_COMPLETED, FIRST_COMPLETED, Executor, Future, wait
 from dataclasses import replace
 from typing import Literal, NamedTuple
@@ -19,7 +19,7 @@ from nesting.packing.problem import Bound, NoLayoutFound, OnBetter, PackingError
 from nesting.packing.search import check, first, large
 from nesting.packing.search.explore import Explorer, Layout, Memory, extent
 from nesting.packing.search.pool import forks, own_workers
-from nesting.packing.search.repeats import Blocks, blocks_of, unrolled
+from nesting.packing.search.repeats import Blocks, unrolled
 from nesting.packing.search.warm import warm_up
 from nesting.packing.search.workers import Slice, SliceResult, packed, part, prepared, run_slice
 
@@ -40,8 +40,8 @@ _BOUND = (0.03, 1.0)
 _AT_BOUND = 1e-8
 #: of a large problem: share of the time for its parts; a layout that covers this much of the cloth is not begun anew
 _PARTS = 0.7
-#: share of that after which there shall be a first layout
-_FIRST_GO = 0.2
+#: shares of that after which the whole is put together, so that there is something early
+_GOES = (0.05, 0.2, 0.75)
 _DENSE = 0.78
 _UNKNOWN = Bound(0.0, "not worked out")
 #: times the problem's tolerance: a layout this little above a bound less tolerances leaves nothing worth a search
@@ -324,9 +324,8 @@ class _Run:
         searched = given is not None and self.layout is given and covered > _DENSE
         ragged: tuple[Layout, Blocks] | None = None
         if not searched:
-            blocks = blocks_of(m, division.copies, division.rest)
-            if blocks is not None:
-                ragged = self._without_ends(blocks, data, key, workers, executor)
+            if division.blocks is not None:
+                ragged = self._without_ends(division.blocks, data, key, workers, executor)
             if ragged is None:
                 self._with_ends(division, parts, workers, executor)
         reason = self.reason()
@@ -342,21 +341,41 @@ class _Run:
         self, blocks: Blocks, data: bytes, key: str, workers: int, executor: Executor | None
     ) -> tuple[Layout, Blocks] | None:
         """What is repeated at its shortest periods, unrolled, with what is left over behind it; None if some period was
-        not found. In two goes, so that there is something early."""
+        not found."""
         m, runs = self.model, []
         for number, items in enumerate(blocks.distinct):
             repeats = number < len(blocks.blocks)
             model = repeated(part_of(m, items)) if repeats else part_of(m, items)
-            run = _Run(model.problem, self.stop, _mixed(self.seed, 101 + number), None, _UNKNOWN,
-                       Part(model, data, key, items, repeats))  # fmt: skip
-            if not repeats:
-                run._boxes()
-                run.layout = run.fallback
-            runs.append(run)
-        worth = [len(items) * (3.0 if k < len(blocks.blocks) else 1.0) for k, items in enumerate(blocks.distinct)]
+            runs.append(self._part_run(Part(model, data, key, items, repeats), number))
+        often = [k < len(blocks.blocks) for k in range(len(runs))]
+        whole = self._search_parts(runs, often, lambda done: unrolled(m, blocks, done), workers, executor)
+        return None if whole is None else (whole, blocks)
+
+    def _with_ends(
+        self, division: large.Division, parts: list[Part], workers: int, executor: Executor | None
+    ) -> None:
+        """Lays of the parts one after the other."""
+        runs = [self._part_run(part, number) for number, part in enumerate(parts)]
+        often = [k == 0 and bool(division.copies) for k in range(len(runs))]
+        self._search_parts(runs, often, lambda done: large.joined(self.model, division, done), workers, executor)
+
+    def _part_run(self, part: Part, number: int) -> _Run:
+        run = _Run(part.model.problem, self.stop, _mixed(self.seed, 101 + number), None, _UNKNOWN, part)
+        if not part.repeats:
+            run._boxes()
+            run.layout = run.fallback
+        return run
+
+    def _search_parts(
+        self, runs: Sequence[_Run], often: Sequence[bool], whole: Callable[[list[Layout]], Layout], workers: int,
+        executor: Executor | None,
+    ) -> Layout | None:  # fmt: skip
+        """Search parts and offer the ``whole`` that they make, a little of each first; None if
+        nothing was found for one of them. ``often``: what is repeated is worth more than what comes once."""
+        worth = [len(run._items or ()) * (3.0 if more else 1.0) for run, more in zip(runs, often, strict=True)]
         begun, counted = self.elapsed(), self.rounds
-        whole: Layout | None = None
-        for share in (1.0,) if self.stop.rounds is not None else (_FIRST_GO, 1.0 - _FIRST_GO):
+        made: Layout | None = None
+        for share in (1.0,) if self.stop.rounds is not None else _GOES:
             for run, weight in zip(runs, worth, strict=True):
                 own = share * _PARTS * weight / sum(worth)
                 run.again(Stop(
@@ -366,40 +385,15 @@ class _Run:
             self.rounds = counted + sum(run.rounds for run in runs)
             done = [run.layout for run in runs if run.layout is not None]
             if len(done) == len(runs):
-                whole = unrolled(m, blocks, done)
-                self.offer(whole)
-        return None if whole is None else (whole, blocks)
+                made = whole(done)
+                self.offer(made)
+        return made
 
     def again(self, stop: Stop, workers: int, executor: Executor | None) -> None:
         """Go on with the search of a part from where it was, until ``stop`` from now on."""
         self.began = time.perf_counter()
         self.stop = replace(stop, rounds=None if stop.rounds is None else self.rounds + stop.rounds)
         self._search(workers, executor)
-
-    def _with_ends(
-        self, division: large.Division, parts: list[Part], workers: int, executor: Executor | None
-    ) -> None:
-        """Lays of the parts one after the other."""
-        # what is repeated is worth more than what comes once
-        worth = [len(p.items) * (3.0 if k == 0 and division.copies else 1.0) for k, p in enumerate(parts)]
-        begun, counted = self.elapsed(), self.rounds
-        done = []
-        for number, one in enumerate(parts):
-            own = _PARTS * worth[number] / sum(worth)
-            stop = Stop(
-                None if self.stop.seconds is None else max(0.1, own * (self.stop.seconds - begun)),
-                None if self.stop.rounds is None else max(1, round(own * (self.stop.rounds - counted))),
-            )
-            run = _Run(one.model.problem, stop, _mixed(self.seed, 101 + number), None, _UNKNOWN, one)
-            result = run.solve(None, workers, executor)
-            self.rounds += result.rounds
-            lay = large.as_layout(one.model, result.places)
-            if lay is None:
-                return
-            done.append(lay)
-            if result.stopped_by == "interrupted":
-                raise KeyboardInterrupt
-        self.offer(large.joined(self.model, division, done))
 
     def _side_by_side(self, executor: Executor, workers: int, data: bytes, key: str) -> _Reason:
         memory = self.memory = self.memory or [None] * workers

@@ -21,6 +21,7 @@ def _small(monkeypatch: pytest.MonkeyPatch) -> None:
     """What takes hundreds of items is tried with dozens."""
     monkeypatch.setattr(large, "LARGE", 40)
     monkeypatch.setattr(large, "_PART", 16)
+    monkeypatch.setattr(large, "_PART_WITH_ENDS", 16)
 
 
 def _ell(w: float, h: float) -> np.ndarray:  # type: ignore[type-arg]

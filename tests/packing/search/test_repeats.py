@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from nesting.packing.kernel import kernels
 from nesting.packing.kernel.arrays import SIDE, Model, part_of, prepare, repeated
 from nesting.packing.kernel.fields import Fields
-from nesting.packing.problem import Axis, Item, Pose, Problem, Stop
+from nesting.packing.problem import Axis, Item, Pose, Problem, RingArray, Stop
 from nesting.packing.search import check, large
 from nesting.packing.search.compact import Compactor
 from nesting.packing.search.explore import Explorer, Layout
@@ -141,15 +141,22 @@ def test_blocks_hold_every_item_once_and_copies_are_alike() -> None:
 
 
 def test_lattices_and_long_items_keep_their_ends() -> None:
-    """What lies on a lattice along x, comes twice only, or is long beside its mixture is not laid without ends."""
-    model = prepare(_mixed(6, x=Axis(1.0, 2.5)))
-    copies = tuple(tuple(range(k, 48, 3)) for k in range(3))
-    assert blocks_of(model, copies, ()) is None
-    model = prepare(_mixed(6))
+    """What lies on a lattice along x, comes twice only, or is long beside its mixture keeps its ends; so does what is
+    shorter than the cloth is wide before it begins again."""
+    copies = tuple(tuple(range(k, 192, 3)) for k in range(3))
+
+    def alike(ring: RingArray) -> Model:
+        return prepare(Problem((ply(),), tuple(Item(f"{k}", (Pose(ring),), kind=0) for k in range(192))))
+
+    assert blocks_of(prepare(_mixed(24, x=Axis(1.0, 2.5))), copies, ()) is None
+    model = prepare(_mixed(24))
     assert blocks_of(model, copies, ()) is not None
     assert blocks_of(model, copies[:2], ()) is None
-    thin = Problem((ply(),), tuple(Item(f"{k}", (Pose(rect(90.0, 3.0)),), kind=0) for k in range(48)))
-    assert blocks_of(prepare(thin), copies, ()) is None
+    assert blocks_of(model, tuple(copy[:32] for copy in copies), ()) is None  # few enough to be laid as they are
+    # 64 in two mixtures: 32 x 275 mm² over 100 x 0.84 are 105 mm
+    assert blocks_of(alike(rect(25.0, 11.0)), copies, ()) is not None
+    assert blocks_of(alike(rect(125.0, 2.2)), copies, ()) is None
+    assert blocks_of(alike(rect(20.0, 11.0)), copies, ()) is None  # 84 mm
 
 
 @pytest.mark.parametrize("gap", [0.0, 0.7])
@@ -183,7 +190,6 @@ def _shelf(model: Model, items: range | tuple[int, ...], gap: float) -> Layout:
 def test_a_large_order_is_unrolled_and_its_ends_are_searched(monkeypatch: pytest.MonkeyPatch) -> None:
     """By rounds it repeats, holds all rules, and what becomes of the unrolled lay is no longer than that."""
     monkeypatch.setattr(large, "LARGE", 100)
-    monkeypatch.setattr(large, "_PART", 32)
     seen: list[float] = []
     made = large.improve
 
@@ -193,7 +199,7 @@ def test_a_large_order_is_unrolled_and_its_ends_are_searched(monkeypatch: pytest
         return made(run, layout, *args, **kwargs)
 
     monkeypatch.setattr(large, "improve", watched)
-    problem = _mixed(16)
+    problem = _mixed(24)
     runs = [solve(problem, Stop(rounds=40), seed=2, workers=1) for _ in range(2)]
     assert runs[0].places == runs[1].places
     assert check.faults(problem, runs[0].places) == []
