@@ -260,7 +260,7 @@ class PieceDoc(TypedDict):
     right, 90 up. ``open``: how many edges are without name of their own. ``usable`` false: it cannot be used as it
     is, ``problem`` says why (and where: ``places`` to light). ``settings`` keys: cut, mirrored, cloth, turn, tilt,
     needs_stretch, unfold, grain, fold, alike_ok, each a FieldDoc. ``bounds`` [x0, y0, x1, y1]. ``in_order`` false: no
-    garment uses it.
+    garment uses it. ``unnamed``: neither the drawing nor the order has a name for it.
     """
 
     id: str
@@ -286,6 +286,7 @@ class PieceDoc(TypedDict):
     places: list[XY]
     bounds: list[float]
     in_order: bool
+    unnamed: bool
     text: list[str]
 
 

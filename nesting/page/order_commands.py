@@ -21,6 +21,7 @@ from nesting.page.ordertext import OrderText
 from nesting.page.pieces_doc import drawn_body, why_no_fold
 from nesting.page.plain import plain
 from nesting.page.proposals import proposals
+from nesting.page.renaming import UNNAMED, called_anew
 from nesting.page.survey import Survey
 from nesting.page.words import point, view_of
 from nesting.pieces.edges import anchor_near
@@ -50,7 +51,8 @@ class Refused(NestingError):
 class Edit:
     """``text``: the order after the command; ``label``: the step's name, as undo shows it; ``lenient``: it may leave
     something open that was whole (a file dropped, a piece taken out), ``readable``: but no file that cannot be read.
-    ``holds``: piece, size, key and value that the order must have when it is read again, or nothing was done."""
+    ``holds``: piece, size, key and value that the order must have when it is read again, or nothing was done.
+    ``renamed``: what a piece was called before, and what it is called now."""
 
     label: str
     text: OrderText
@@ -58,6 +60,7 @@ class Edit:
     lenient: bool = False
     holds: tuple[str, str | None, str, Any] | None = None
     readable: bool = False
+    renamed: tuple[str, str] | None = None
 
 
 def edit_of(cmd: ask.Command, text: OrderText, survey: Survey) -> Edit | None:
@@ -254,6 +257,35 @@ class _Edits:
         layers = self._read("pattern", "layer", cmd.layers, name)
         text = self.text.set("pattern", cmd.index, "pages", pages).set("pattern", cmd.index, "layer", layers)
         return Edit(f"what is read of {name}", text, lenient=True, readable=True)
+
+    def _piece_rename(self, cmd: ask.PieceRename) -> Edit:
+        key = self._piece_key(cmd.piece, cmd.size)
+        drawn = self.survey.drawn[key].piece
+        name = cmd.name.strip()
+        # by the files that have it: its name there
+        called = {str(one.get("file")): {new: old for old, new in dict(one.get("names") or {}).items()}
+                  for one in self._raw("pattern")}  # fmt: skip
+        there = called.get(str(drawn.file), {}).get(drawn.name, drawn.name)
+        if not name and there != drawn.name:
+            name = there  # its own name again
+        if not name or len(name) > 60 or not name.isprintable() or "." in name or name in ("*", "none"):
+            raise Refused("not-a-name", f"'{name}' will not do as a name: a word or two such as front or waistband, "
+                          "without a full stop", view="pieces", piece=cmd.piece)  # fmt: skip
+        alone = UNNAMED.fullmatch(drawn.name) is not None
+        mine = {k: one.piece for k, one in self.survey.drawn.items()
+                if k[0] == drawn.name and (one.piece.file == drawn.file or not alone)}  # fmt: skip
+        taken = next((k for k in self.survey.drawn if k[0] == name and k not in mine and (k[1] in {m[1] for m in mine})),
+                     None)  # fmt: skip
+        if taken is not None:
+            size = f" in size {taken[1]}" if taken[1] else ""
+            raise Refused("twice", f"there is a piece '{name}'{size} already: give this one another name",
+                          view="pieces", piece=cmd.piece)  # fmt: skip
+        files = {str(one.file): called.get(str(one.file), {}).get(drawn.name, drawn.name)
+                 for one in mine.values() if one.file}  # fmt: skip
+        left = {k[1] for k in self.survey.drawn if k[0] == drawn.name and k not in mine}
+        return Edit(f"{drawn.name} called {name}", called_anew(self.text, drawn.name, name, files, left),
+                    {"name": name, "sizes": [k[1] for k in mine if k[1]]},
+                    renamed=(drawn.name, name))  # fmt: skip
 
     def _piece_set(self, cmd: ask.PieceSet) -> Edit:
         self._piece_key(cmd.piece, cmd.size)

@@ -344,7 +344,7 @@ class Page:
             if made.lenient:
                 wrong = next(iter(after.pattern_problems.values()), None)
             else:
-                wrong = _new_problem(before, after) or not_held(made, after)
+                wrong = _new_problem(before, after, made.renamed) or not_held(made, after)
             if wrong is not None:
                 raise wrong
         step = self.work.edit(made.label, made.text)
@@ -863,15 +863,20 @@ def _ratio(value: Any, place: Place) -> float:
     return float(number(0.05, 20.0, "a ratio such as 0.9")(plain, place.at("ratio")))
 
 
-def _new_problem(before: Survey, after: Survey) -> BaseException | None:
-    """What is wrong after a change that was not wrong before it."""
+def _new_problem(before: Survey, after: Survey, renamed: tuple[str, str] | None = None) -> BaseException | None:
+    """What is wrong after a change that was not wrong before it. ``renamed``: a piece's name before and after it."""
     old = {str(e) for e in before.piece_problems.values()} | {str(e) for e in before.pattern_problems.values()}
     if before.problem is not None:
         old.add(str(before.problem))
+    known = set(before.piece_problems)
+    if renamed is not None:
+        # what was wrong with the piece is told under its new name now
+        old |= {one.replace(*renamed) for one in old}
+        known |= {(renamed[1], size) for name, size in known if name == renamed[0]}
     new = [*after.piece_problems.items()]
     for key, error in new:
         # a piece that could not be used before may still be wrong in another way
-        if str(error) not in old and key not in before.piece_problems:
+        if str(error) not in old and key not in known:
             return error
     for error in after.pattern_problems.values():
         if str(error) not in old:

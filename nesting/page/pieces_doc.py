@@ -12,6 +12,7 @@ from nesting.model.order import TurnRule
 from nesting.model.piece import Piece, Point
 from nesting.page.documents import EdgeDoc, FinishDoc, NotchDoc, PieceDoc, PiecesDoc
 from nesting.page.proposals import EDGE_NAMES, proposals
+from nesting.page.renaming import UNNAMED
 from nesting.page.survey import Key, Survey
 from nesting.page.words import finding_doc, line, piece_id, point, problem_of
 from nesting.pieces.body import Body, body_of
@@ -157,6 +158,7 @@ def _piece(survey: Survey, key: Key, used: set[tuple[str, str | None]]) -> Piece
         "bounds": [round(v, 3) for v in (min(xs), min(ys), max(xs), max(ys))],
         "in_order": any(name == drawn.name and (size is None or size == drawn.size or drawn.size is None)
                         for name, size in used),
+        "unnamed": bool(drawn.file) and UNNAMED.fullmatch(drawn.name) is not None,
         "text": list(drawn.text),
     }  # fmt: skip
 

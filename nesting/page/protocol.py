@@ -261,6 +261,16 @@ class PieceSet(Command, tag="piece.set"):
     size: str | None = None
 
 
+class PieceRename(Command, tag="piece.rename"):
+    """Call a piece otherwise than its drawing does, in every file and size that has it under the name that it has now (a
+    piece that nobody named: in its own file only). An empty name: as in the drawing again. Result: {"name", "sizes"}.
+    """
+
+    piece: str
+    name: str
+    size: str | None = None
+
+
 class PieceFold(Command, tag="piece.fold"):
     """The side that lies on the fold (left, right, top, bottom as drawn; null: none). Refused with the reason and the
     sides that would do, code "not-a-fold"."""

@@ -195,9 +195,28 @@ def _pattern(block: Block, folder: Path, read: ReadFile | None) -> tuple[list[Pi
             file=name,
             code="drawing.no-outline",
         )
-    pieces = [replace(p, file=name) for p in reading.pieces]
+    pieces, findings = _called(block, name, [replace(p, file=name) for p in reading.pieces], findings)
     taken, told = _of_one_size(block, name, pieces, findings)
     return taken, told, reading.test_square
+
+
+def _called(
+    block: Block, name: str, pieces: list[Piece], findings: list[Finding]
+) -> tuple[list[Piece], list[Finding]]:
+    """The pieces of one file and what was found in it, under the names that the order gives them."""
+    called: dict[str, str] = dict(block["names"])
+    there = sorted({p.name for p in pieces})
+    for old in called:
+        if old not in there:
+            near = nearest(old, there)
+            block.at("names").refuse(
+                f"there is no piece '{old}' in {name}, which has {listing(there)}"
+                + (f": did you mean '{near}'?" if near else ": use one of these"),
+                code="piece.unknown",
+            )
+    renamed = [replace(p, name=called.get(p.name, p.name)) for p in pieces]
+    labels = {p.label: new.label for p, new in zip(pieces, renamed, strict=True)}
+    return renamed, [replace(f, piece=labels.get(f.piece, f.piece)) if f.piece else f for f in findings]
 
 
 def _of_one_size(

@@ -119,6 +119,8 @@ BLOCKS: dict[str, tuple[Key, ...]] = {
         Key("join_gap", length(), "ends that lie this near are taken as touching"),
         Key("pages", page_numbers, 'pages of a PDF, from 1: "2-5, 8"; default: all that are no instructions'),
         Key("layer", one_or_more, "layer of a PDF, or a list of them: read as if only these were switched on"),
+        Key("names", mapping_of(text, 'a table such as { "piece 1" = "front" }'),
+            'what its pieces are called in this order, by their names in the file, as in { "piece 1" = "front" }', ()),
     ),
     "piece": (
         Key("name", text, "as in the pattern file", REQUIRED),

@@ -316,7 +316,7 @@ function mount(root, app) {
     const piece = pieceNow();
     const state = app.store.docs.state;
     if (!piece) {
-      redraw(pieceCard, !doc() ? h("p", {}, "Reading the pattern …") : doc()?.pieces.length ? h("p", { class: "note" }, "Click a piece, or go to its edges with the Tab key.") : h("p", {}, "No pieces yet. A piece is one closed outline; grain, notches and names in the drawing are read, and what is missing you add here."), pieceList());
+      redraw(pieceCard, !doc() ? h("p", {}, "Reading the pattern …") : doc()?.pieces.length ? h("p", { class: "note" }, unnamed().length ? `The drawing has no name for ${listed(unnamed().map((p) => p.name))}: click ${unnamed().length > 1 ? "each" : "it"} and say what it is.` : "Click a piece, or go to its edges with the Tab key.") : h("p", {}, "No pieces yet. A piece is one closed outline; grain, notches and names in the drawing are read, and what is missing you add here."), pieceList());
       return;
     }
     const at = { piece: piece.name };
@@ -331,6 +331,11 @@ function mount(root, app) {
       heading(2, `${piece.name}${piece.size ? `, size ${piece.size}` : ""}`),
       piece.problem ? h("p", { class: "wrong" }, piece.problem.message) : null,
       piece.in_order ? null : h("p", { class: "note" }, "No garment uses this piece yet (see Cloth & people)."),
+      field(app, {
+        key: "piece-name", label: "name of the piece", value: piece.unnamed ? "" : piece.name, placeholder: "front, back, waistband …",
+        note: piece.unnamed ? "The drawing has no name for it: give it one, and it is called so everywhere." : null,
+        change: (v) => void rename(piece, v),
+      }),
       h("div", { class: "fields" },
         field(app, { key: "set-cut", label: "cut", term: "cut", kind: "number", min: 1, max: 99, step: 1, value: of("cut").value, given: of("cut").given, change: (v) => set("cut", v, v === "" ? null : Number(v)) }),
         field(app, { key: "set-cloth", label: "cloth", kind: cloths.length ? "choice" : "text", choices: cloths, value: of("cloth").value ?? "", given: of("cloth").given, change: (v) => set("cloth", v, v || null) }),
@@ -352,6 +357,17 @@ function mount(root, app) {
       piece.text.length ? h("details", { "data-key": "piece-text" }, h("summary", { "data-key": "piece-text-s" }, "Text in the drawing"), h("ul", { class: "findings" }, ...piece.text.map((t) => h("li", {}, t)))) : null,
       pieceList(),
     );
+  }
+
+  /** @param {Piece} piece @param {string} name */
+  async function rename(piece, name) {
+    if (!name && piece.unnamed) return;
+    const reply = await app.send("piece.rename", { piece: piece.name, size: piece.size, name }, { spot: "piece-name", typed: name });
+    if (!reply.ok) return;
+    const { name: now, sizes } = reply.result;
+    memory.piece = `${now}|${piece.size ?? ""}`;
+    app.say(`${piece.name} is called ${now}${sizes.length > 1 ? ` in sizes ${listed(sizes)}` : ""}.`, "good");
+    draw();
   }
 
   /** All pieces as a list, for those who do not point. */
@@ -380,6 +396,11 @@ function mount(root, app) {
             : null,
           button("Take out", () => app.send("file.remove", { index: f.index }, { done: `${f.file} taken out of the order; the file itself stays.` }), { kind: "mini", key: `file-out-${f.index}`, label: `Take out: ${f.file}` })))) : null,
     );
+  }
+
+  /** Pieces that nobody has named, in the sizes in sight. */
+  function unnamed() {
+    return shownPieces().filter((p) => p.unnamed);
   }
 
   function shownPieces() {
