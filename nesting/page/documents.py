@@ -34,6 +34,7 @@ __all__ = [
     "LayDoc",
     "LaySection",
     "NotchDoc",
+    "OpenOutline",
     "OpeningDoc",
     "PieceDoc",
     "PiecesDoc",
@@ -78,14 +79,23 @@ class Where(TypedDict, total=False):
     file: str
 
 
+class OpenOutline(TypedDict):
+    """An outline that does not close: ``lines`` as SVG path data, each of its ``gaps`` from point to point, mm, y
+    upwards."""
+
+    lines: str
+    gaps: list[Line]
+
+
 class Problem(TypedDict):
     """Why something was refused, in one sentence, and where to say so. ``code`` is stable, such as "not-a-length";
-    ``choices`` are words that would have done."""
+    ``choices`` are words that would have done, ``open`` the outline that does not close."""
 
     code: str
     message: str
     where: Where
     choices: NotRequired[list[str]]
+    open: NotRequired[OpenOutline]
 
 
 class FindingDoc(TypedDict):
@@ -95,6 +105,7 @@ class FindingDoc(TypedDict):
     message: str
     where: Where
     code: NotRequired[str | None]
+    open: NotRequired[OpenOutline]
 
 
 class Blocker(TypedDict):

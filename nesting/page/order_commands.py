@@ -274,8 +274,8 @@ class _Edits:
         alone = UNNAMED.fullmatch(drawn.name) is not None
         mine = {k: one.piece for k, one in self.survey.drawn.items()
                 if k[0] == drawn.name and (one.piece.file == drawn.file or not alone)}  # fmt: skip
-        taken = next((k for k in self.survey.drawn if k[0] == name and k not in mine and (k[1] in {m[1] for m in mine})),
-                     None)  # fmt: skip
+        sizes = {k[1] for k in mine}
+        taken = next((k for k in self.survey.drawn if k[0] == name and k not in mine and k[1] in sizes), None)
         if taken is not None:
             size = f" in size {taken[1]}" if taken[1] else ""
             raise Refused("twice", f"there is a piece '{name}'{size} already: give this one another name",

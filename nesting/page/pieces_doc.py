@@ -42,6 +42,9 @@ FINISHES: tuple[FinishDoc, ...] = (
         "words": "a trim that builds out beyond the cloth",
     },
 )
+#: the same for orders in inches
+_IN_INCHES = {kind: f"{kind} {wide} in" for kind, wide in
+              (("fold back", "3/4"), ("seam", "3/8"), ("elastic", "3/8"), ("lace", "5/8"))}  # fmt: skip
 _SETTINGS = ("cut", "mirrored", "cloth", "turn", "tilt", "needs_stretch", "unfold", "grain", "fold", "alike_ok",
              "allowance", "finish")  # fmt: skip
 
@@ -58,7 +61,9 @@ def pieces_doc(survey: Survey, rev: int, declined: frozenset[str] = frozenset())
         "pieces": [_piece(survey, key, used) for key in survey.drawn],
         "proposals": [one for one in proposals(survey) if one["id"] not in declined],
         "unsaid": [name for name in _unsaid(survey) if f"allowance:{name}" not in declined],
-        "finishes": list(FINISHES),
+        "finishes": [{**one, "example": _IN_INCHES.get(one["kind"], one["example"])} for one in FINISHES]
+        if survey.imperial
+        else list(FINISHES),
         "turns": list(get_args(TurnRule)),
         "edge_names": list(EDGE_NAMES),
     }

@@ -262,9 +262,8 @@ class PieceSet(Command, tag="piece.set"):
 
 
 class PieceRename(Command, tag="piece.rename"):
-    """Call a piece otherwise than its drawing does, in every file and size that has it under the name that it has now (a
-    piece that nobody named: in its own file only). An empty name: as in the drawing again. Result: {"name", "sizes"}.
-    """
+    """Call a piece otherwise than its drawing does, in every file and size that has it under the name that it has now
+    (a piece that nobody named: in its own file only). Empty: as in the drawing again. Result: {"name", "sizes"}."""
 
     piece: str
     name: str

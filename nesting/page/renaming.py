@@ -25,7 +25,9 @@ def raw_blocks(text: OrderText, kind: str) -> list[dict[str, Any]]:
     return [one for one in tomllib.loads(text.text).get(kind, []) if isinstance(one, dict)]
 
 
-def called_anew(text: OrderText, old: str, new: str, files: Mapping[str, str], left: Collection[str | None]) -> OrderText:
+def called_anew(
+    text: OrderText, old: str, new: str, files: Mapping[str, str], left: Collection[str | None]
+) -> OrderText:
     """The order with the piece ``old`` called ``new``: ``files`` has, by pattern file, the piece's name there; ``left``
     are the sizes in which another piece still has the old name, of which everything stays as it is."""
     for index, one in enumerate(raw_blocks(text, "pattern")):

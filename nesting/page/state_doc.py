@@ -8,7 +8,7 @@ from typing import Any
 from nesting.checking.judging import small_length
 from nesting.model.errors import NestingError
 from nesting.page.cloth_doc import garments_of, wearers_of
-from nesting.page.documents import Blocker, FileDoc, StateDoc
+from nesting.page.documents import Blocker, FileDoc, FindingDoc, StateDoc
 from nesting.page.survey import Survey
 from nesting.page.words import finding_doc, pointed, problem_of
 from nesting.page.workspace import Workspace
@@ -100,7 +100,10 @@ def files_of(survey: Survey) -> list[FileDoc]:
         error = survey.pattern_problems.get(index)
         if error is not None:
             doc = problem_of(error, view="pieces", file=name)
-            findings.insert(0, {"kind": "question", "message": doc["message"], "where": doc["where"]})
+            asked: FindingDoc = {"kind": "question", "message": doc["message"], "where": doc["where"]}
+            if "open" in doc:
+                asked["open"] = doc["open"]
+            findings.insert(0, asked)
         pieces = sum(one.piece.file == name for one in survey.drawn.values())
         docs.append(
             {

@@ -8,7 +8,7 @@ from typing import Any, cast
 
 from nesting.model.errors import NestingError, OrderError, PatternError, UnitsError
 from nesting.model.findings import Finding
-from nesting.page.documents import FindingDoc, Problem, Where
+from nesting.page.documents import FindingDoc, OpenOutline, Problem, Where
 from nesting.page.plain import plain
 
 __all__ = [
@@ -120,7 +120,11 @@ def problem_of(error: BaseException, **where: Any) -> Problem:
             else {2: "input", 3: "cannot-lay"}.get(error.exit_code, "our-fault")
         )
         place = {**where_of(error.key, error.piece, error.file), **where}
-        return {"code": code, "message": _sentence(error), "where": cast(Where, place)}
+        problem: Problem = {"code": code, "message": _sentence(error), "where": cast(Where, place)}
+        shown = _open_outline(error.figures)
+        if shown is not None:
+            problem["open"] = shown
+        return problem
     return {"code": "our-fault", "message": oops(error), "where": cast(Where, where)}
 
 
@@ -166,4 +170,16 @@ def finding_doc(finding: Finding) -> FindingDoc:
         "where": where_of(finding.key, finding.piece, finding.file.rsplit("/", 1)[-1] if finding.file else None),
         "code": finding.code,
     }
+    shown = _open_outline(finding.figures)
+    if shown is not None:
+        doc["open"] = shown
     return doc
+
+
+def _open_outline(figures: Mapping[str, Any]) -> OpenOutline | None:
+    """The outline that a refusal or finding tells to be open, None where it tells of something else."""
+    lines, gaps = figures.get("lines"), figures.get("gaps")
+    if not isinstance(lines, str) or not isinstance(gaps, tuple):
+        return None
+    ends = [[float(v) for v in gap.split()] for gap in gaps]
+    return {"lines": lines, "gaps": [[[x0, y0], [x1, y1]] for x0, y0, x1, y1 in ends]}

@@ -83,6 +83,8 @@ COMMANDS: list[tuple[str, dict[str, Any], int, set[str]]] = [
     ("garment.set", {"index": 1, "key": "ratio", "value": "2"}, 0, {"garment"}),
     ("pieces.allowance", {"pieces": ["shorts front", "lining"], "includes": True, "length": "1 cm"}, 0, {"piece"}),
     ("pieces.allowance", {"pieces": ["shorts back"], "includes": False, "length": "1 cm"}, 0, {"piece"}),
+    ("piece.rename", {"piece": "lining", "name": "gusset lining"}, 9,
+     {"pattern", "piece", "edge", "seam", "together", "garment"}),
 ]  # fmt: skip
 #: commands on what has to be made first
 AFTER: list[tuple[tuple[str, dict[str, Any]], tuple[str, dict[str, Any], int, set[str]]]] = [

@@ -17,7 +17,9 @@ BARE = (
     '<path fill="none" stroke="black" d="M10 10H290V310H10Z"/>'
     '<path fill="none" stroke="black" d="M350 10H650V310H350Z"/></svg>'
 )
-TURNED = BARE.replace("M10 10H290V310H10Z", "M1 1").replace("M350 10H650V310H350Z", "M10 10H310V310H10ZM350 10H630V310H350Z")
+TURNED = BARE.replace("M10 10H290V310H10Z", "M1 1").replace(
+    "M350 10H650V310H350Z", "M10 10H310V310H10ZM350 10H630V310H350Z"
+)
 
 
 def _order(server: Server) -> dict:
@@ -26,6 +28,7 @@ def _order(server: Server) -> dict:
 
 @pytest.fixture
 def bare(empty: Server) -> Server:
+    """A folder with the one file."""
     assert empty.drop(("bare.svg", BARE.encode()))["ok"]
     return empty
 
@@ -74,7 +77,7 @@ def test_a_name_taken_away_is_the_drawing_s_again(bare: Server) -> None:
 
 
 def test_the_number_of_a_piece_says_nothing_about_another_file(bare: Server) -> None:
-    """Piece 1 of the larger size is its back: named one by one, each keeps what was said of its number until both are."""
+    """Piece 1 of the larger size is its back: named one by one, each keeps what was said of its number."""
     bare.do("file.set", index=0, key="size", value="M")
     assert bare.drop(("bare-l.svg", TURNED.encode()))["ok"]
     bare.do("file.set", index=1, key="size", value="L")
@@ -101,7 +104,8 @@ def test_a_name_from_the_drawing_is_put_right_in_every_size(demo: Server) -> Non
 
 
 @pytest.mark.parametrize(
-    ("name", "told"), [("shorts back", r"shorts back.*already"), ("a.b", r"a\.b"), ("\u200b\n", "name"), ("x" * 61, "name")]
+    ("name", "told"),
+    [("shorts back", r"shorts back.*already"), ("a.b", r"a\.b"), ("\u200b\n", "name"), ("x" * 61, "name")],
 )
 def test_a_name_that_will_not_do_is_told(demo: Server, name: str, told: str) -> None:
     """At the piece; nothing changes."""

@@ -190,6 +190,26 @@ def test_a_file_that_will_not_do_is_told_and_not_kept(shared: Server, name: str,
     assert shared.get("state")["undo"] is None
 
 
+def test_an_outline_that_is_open_is_drawn_with_its_gaps(shared: Server) -> None:
+    """Which line, where, how wide: two gaps of 2 and 3 mm in a square of 85 mm, worked by hand (the page's y is up)."""
+    lines = "M5 5L90 5M90 5L90 90L5 90M5 88L5 8"
+    drawing = SQUARE.replace('d="M5 5L90 5L90 90L5 60{}"', f'id="yoke" d="{lines}"')
+    problem = shared.drop(("open.svg", drawing.encode()))["problem"]
+    clear(problem["message"])
+    assert "yoke" in problem["message"] and "2.00 mm" in problem["message"]
+    assert problem["open"]["gaps"] == [[[5.0, 9.0], [5.0, 11.0]], [[5.0, 94.0], [5.0, 91.0]]]
+    assert problem["open"]["lines"].startswith("M5.0 94.0L90.0 94.0")
+
+
+def test_a_piece_that_is_open_among_others_is_drawn_too(empty: Server) -> None:
+    """A finding of its file: the others are read."""
+    whole = SQUARE.replace('d="M5', 'd="M200 0h50v50h-50z M5').format("").replace("L5 60", "L5 90L5 8")
+    answer = empty.drop(("half.svg", whole.encode()))
+    assert answer["ok"]
+    (told,) = [f for f in empty.get("state")["files"][0]["findings"] if f["code"] == "outline.open"]
+    assert told["open"]["gaps"] == [[[5.0, 94.0], [5.0, 91.0]]]
+
+
 def test_a_bad_file_does_not_keep_the_good_one_out(empty: Server) -> None:
     """Dropped together: one is read, the other is told."""
     good = (FIXTURES / "demo" / "shorts-m.svg").read_bytes()

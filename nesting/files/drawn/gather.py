@@ -7,6 +7,7 @@ in one another within one group, to all of them.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import replace
 
@@ -15,12 +16,12 @@ import numpy as np
 from nesting.files.drawn import outline
 from nesting.files.drawn.collect import Collector, Found, outermost, seams_alone
 from nesting.files.drawn.context import Context
-from nesting.files.drawn.loops import find_loops
+from nesting.files.drawn.loops import find_loops, gaps_between
 from nesting.files.drawn.sketch import Group, Stroke, Text
 from nesting.files.drawn.testsquare import take_test_square
 from nesting.files.drawn.texts import Label, read_label
 from nesting.files.drawn.vocabulary import is_made_up, read_role, says_grain
-from nesting.model.piece import Point
+from nesting.model.piece import Line, Point
 
 __all__ = ["gather", "text_label"]
 
@@ -136,12 +137,15 @@ def _open_outlines(root: Group, used: set[int], finder: _Finder, ctx: Context) -
             continue
         end = ends[0]
         names = ", ".join(dict.fromkeys(s.where for s in lines[:3]))
+        drawn, gaps = _drawn_open([s.points for s in lines], ctx)
         ctx.note(
             "warning",
             f"the outline is open ({names}), so it is no piece: its ends at ({end.at[0]:.1f}, {end.at[1]:.1f}) mm are "
             f"{end.gap:.2f} mm apart, and gaps up to {ctx.join_gap:g} mm are closed. Close the outline in the drawing",
             code="outline.open",
             gap=end.gap,
+            lines=drawn,
+            gaps=gaps,
         )
         if group is not root:
             unfinished.add(id(group))
@@ -246,14 +250,32 @@ def _complain(loose: list[Stroke], ctx: Context) -> None:
     if wide:
         end = wide[0]
         where = f"({end.at[0]:.1f}, {end.at[1]:.1f}) mm"
+        drawn, gaps = _drawn_open([s.points for s in lines], ctx)
         raise ctx.error(
             f"the outline is open ({names}): its ends at {where} are {end.gap:.2f} mm apart, and gaps up to "
             f"{ctx.join_gap:g} mm are closed. Close the outline in the drawing",
             code="outline.open",
+            gap=end.gap,
+            lines=drawn,
+            gaps=gaps,
         )
     raise ctx.error(
         f"the outline is open or encloses nothing ({names}): draw it as a closed outline", code="outline.open"
     )
+
+
+#: points of an open outline's drawing: it shows where the gap is, no more
+_MOST_POINTS = 600
+
+
+def _drawn_open(lines: Sequence[Line], ctx: Context) -> tuple[str, tuple[str, ...]]:
+    """An open outline to be drawn: its lines as SVG path data, and each of its gaps as "x y x y", mm, y upwards."""
+    step = 1 + sum(len(line) for line in lines) // _MOST_POINTS
+    path = "".join(
+        "M" + "L".join(f"{x:.1f} {y:.1f}" for x, y in (*line[:-1:step], line[-1])) for line in lines if len(line) > 1
+    )
+    gaps = [pair for pair in gaps_between(lines) if math.dist(*pair) > ctx.join_gap]
+    return path, tuple(" ".join(f"{v:.2f}" for p in pair for v in p) for pair in gaps)
 
 
 def text_label(texts: Sequence[Text]) -> tuple[Label, list[str]]:

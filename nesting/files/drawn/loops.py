@@ -34,7 +34,7 @@ from nesting.files.drawn import outline
 from nesting.files.drawn.graph import Edge, Join, connected, outer_walk, simple_walks, without_bridges
 from nesting.model.piece import Line, Point, Ring
 
-__all__ = ["TOUCHING_MM", "Join", "Loop", "Loops", "find_loops"]
+__all__ = ["TOUCHING_MM", "Join", "Loop", "Loops", "find_loops", "gaps_between"]
 
 #: mm. Ends this near are the same point: coordinates written with two decimals of a millimetre differ by as much.
 TOUCHING_MM = 0.01
@@ -283,3 +283,17 @@ def _loose_ends(lines: Sequence[Line]) -> tuple[Join, ...]:
             joins.append(Join(min(others), p))
     wide = [j for j in joins if j.gap > TOUCHING_MM]
     return tuple(sorted(wide, key=lambda j: j.gap))
+
+
+def gaps_between(lines: Sequence[Line]) -> tuple[tuple[Point, Point], ...]:
+    """The ends of lines that do not touch, two and two, nearest first: where an outline made of them is open."""
+    ends = [p for line in lines if len(line) >= 2 for p in (line[0], line[-1])][:400]
+    pairs = sorted((math.dist(p, q), i, j) for i, p in enumerate(ends) for j, q in enumerate(ends[:i]))
+    left = set(range(len(ends)))
+    found: list[tuple[Point, Point]] = []
+    for gap, i, j in pairs:
+        if i in left and j in left:
+            left -= {i, j}
+            if gap > TOUCHING_MM:
+                found.append((ends[j], ends[i]))
+    return tuple(found)

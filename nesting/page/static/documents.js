@@ -5,8 +5,9 @@
  * @typedef {XY[]} Line
  * @typedef {number | string} Anchor
  * @typedef {{view?: string, piece?: string, size?: string, edge?: string, seam?: number, alteration?: number, cloth?: string, garment?: string, laid?: string, field?: string, file?: string}} Where
- * @typedef {{code: string, message: string, where: Where, choices?: string[]}} Problem
- * @typedef {{kind: string, message: string, where: Where, code?: string | null}} Finding
+ * @typedef {{code: string, message: string, where: Where, choices?: string[], open?: OpenOutline}} Problem
+ * @typedef {{lines: string, gaps: [XY, XY][]}} OpenOutline
+ * @typedef {{kind: string, message: string, where: Where, code?: string | null, open?: OpenOutline}} Finding
  * @typedef {{message: string, where: Where}} Blocker
  * @typedef {{ok: boolean, rev: number, result?: any, problem?: Problem, n?: number, event?: string}} Reply
  * @typedef {{id: number, kind: string, state: string, cloth: string | null, doing: string, share: number, length: number | null, found: boolean, elapsed: number, seconds: number | null, rounds: number | null, seed: number, command: string, problem: Problem | null}} Run

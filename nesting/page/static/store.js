@@ -6,6 +6,7 @@
  * @typedef {{state: import("./documents.js").State, pieces: import("./documents.js").Pieces, seams: import("./documents.js").Seams, alterations: import("./documents.js").Alterations, cloth: import("./documents.js").Cloths, lay: import("./documents.js").Lay, buy: import("./documents.js").Buy, remnants: import("./documents.js").Answer, batch: import("./documents.js").Answer, cut: import("./documents.js").Cut}} Docs
  */
 
+import { tellIn } from "./draw/words.js";
 import { Link } from "./link.js";
 
 /** Documents that belong to one cloth are asked for with its name. */
@@ -96,6 +97,8 @@ export class Store {
   /** @param {DocName} name @param {any} doc */
   put(name, doc) {
     this.docs[name] = doc;
+    // every view tells lengths as the order does
+    if (name === "state") tellIn(doc.units);
     if (name === "lay" && doc.cloth) this.cloth = doc.cloth;
     this.tell(name, doc);
   }

@@ -14,6 +14,7 @@
 
 import { freshId, h } from "./dom.js";
 import { explain } from "../help.js";
+import { openOutline } from "./open-outline.js";
 
 /**
  * A labelled field with its refusal underneath. `key` is also the spot of the refusal.
@@ -96,7 +97,9 @@ export function button(text, act, how = {}) {
 /** @param {App} app @param {string} spot @returns {HTMLElement | null} the refusal that stands there */
 export function wrongAt(app, spot) {
   const problem = app.problems.get(spot);
-  return problem ? h("p", { class: "wrong" }, problem.message) : null;
+  if (!problem) return null;
+  const told = h("p", { class: "wrong" }, problem.message);
+  return problem.open ? h("div", { class: "told" }, told, openOutline(problem.open)) : told;
 }
 
 /** What is said of a piece, with its name before it where the words do not have it. @param {{message: string, where?: import("../documents.js").Where}} told */
@@ -112,7 +115,7 @@ export function findingList(app, findings, whose = false) {
     "ul",
     { class: "findings" },
     ...findings.map((f) =>
-      h("li", { class: `finding ${f.kind}` }, h("span", { class: "kind" }, KINDS[f.kind] ?? f.kind), " ", whose ? named(f) : f.message,
+      h("li", { class: `finding ${f.kind}` }, h("span", { class: "kind" }, KINDS[f.kind] ?? f.kind), " ", whose ? named(f) : f.message, f.open ? openOutline(f.open) : null,
         f.where?.view && Object.keys(f.where).length > 1 ? h("button", { type: "button", class: "mini", onclick: () => app.lead(f.where) }, "show") : null)),
   );
 }

@@ -5,7 +5,7 @@
 import { Board } from "./board.js";
 import { s } from "./dom.js";
 import { arrowPath, drillPath, notchPath, pathOf } from "./paths.js";
-import { asLength } from "./words.js";
+import { asLength, inInches } from "./words.js";
 import { boxOf } from "../geometry/points.js";
 import { placed } from "../geometry/pose.js";
 
@@ -197,16 +197,19 @@ function rulers(part, wide, first) {
   let d = "";
   const words = s("g", {});
   const long = part.before + part.length + part.after;
-  const every = long > 3000 ? 500 : 100;
-  for (let x = 0; x <= long + 1; x += every / 2) {
-    const whole = x % every === 0;
-    d += `M${x} ${wide * 0.012}V${wide * (whole ? 0.03 : 0.02)}`;
-    if (whole) words.append(s("text", { x, y: wide * 0.05, "font-size": wide * 0.018, "text-anchor": "middle", class: "onrule" }, String(x / 10)));
+  // centimetres, or inches; half of them between two numbers
+  const unit = inInches() ? 25.4 : 10;
+  const along = (inInches() ? (long > 3000 ? 18 : 6) : long > 3000 ? 50 : 10) * unit;
+  for (let n = 0; n * along <= 2 * (long + 1); n++) {
+    const x = (n * along) / 2;
+    d += `M${x} ${wide * 0.012}V${wide * (n % 2 ? 0.02 : 0.03)}`;
+    if (n % 2 === 0) words.append(s("text", { x, y: wide * 0.05, "font-size": wide * 0.018, "text-anchor": "middle", class: "onrule" }, String(Math.round(x / unit))));
   }
-  for (let y = 0; first && y <= wide + 1; y += 50) {
-    const whole = y % 100 === 0;
-    d += `M${-wide * 0.012} ${-y}H${-wide * (whole ? 0.03 : 0.02)}`;
-    if (whole && y > 0) words.append(s("text", { x: -wide * 0.035, y: -y, "font-size": wide * 0.018, "text-anchor": "end", "dominant-baseline": "central", class: "onrule" }, String(y / 10)));
+  const across = (inInches() ? 6 : 10) * unit;
+  for (let n = 0; first && n * across <= 2 * (wide + 1); n++) {
+    const y = (n * across) / 2;
+    d += `M${-wide * 0.012} ${-y}H${-wide * (n % 2 ? 0.02 : 0.03)}`;
+    if (n && n % 2 === 0) words.append(s("text", { x: -wide * 0.035, y: -y, "font-size": wide * 0.018, "text-anchor": "end", "dominant-baseline": "central", class: "onrule" }, String(Math.round(y / unit))));
   }
   return s("g", { class: "rulers", "aria-hidden": "true", transform: `translate(${part.start - part.before} 0)` }, s("path", { d, class: "ticks" }), words);
 }

@@ -7,7 +7,7 @@ import { button, field, heading, whatIs, wrongAt } from "../draw/kit.js";
 import { Board } from "../draw/board.js";
 import { pathOf } from "../draw/paths.js";
 import { walk } from "../draw/walk.js";
-import { asCm, asLength, counted, trim } from "../draw/words.js";
+import { asLength, asTape, counted, example, inInches, inMm, trim } from "../draw/words.js";
 import { boxOf, boxRound } from "../geometry/points.js";
 import { DragKnob } from "../handlers/drag-knob.js";
 import { sentence } from "./seams.js";
@@ -41,7 +41,7 @@ function mount(root, app) {
   cards.append(form, seamCard, list);
 
   /** What is being set up. */
-  const plan = { piece: "", size: "", wearer: "", kind: "lengthen", at: "", by: "1 cm", edge: "", hold: /** @type {string[]} */ ([]) };
+  const plan = { piece: "", size: "", wearer: "", kind: "lengthen", at: "", by: "", edge: "", hold: /** @type {string[]} */ ([]) };
   /** @type {{shapes: Record<string, Change>, seams: Seam[]} | null} */
   let tried = null;
   let asked = 0;
@@ -96,6 +96,7 @@ function mount(root, app) {
   /** @param {string} name */
   function take(name) {
     plan.piece = name;
+    plan.by ||= example("1 cm", "3/8 in");
     plan.edge = "";
     plan.hold = [];
     tried = null;
@@ -104,7 +105,7 @@ function mount(root, app) {
     const piece = pieceNow();
     if (piece) {
       const { span } = frameOf(piece);
-      plan.at = asCm(Math.round(span / 2 / 5) * 5);
+      plan.at = asTape(Math.round(span / 2 / 5) * 5);
     }
     void tryIt();
   }
@@ -193,12 +194,12 @@ function mount(root, app) {
       return dot;
     };
     const setAt = (/** @type {number} */ mm) => {
-      plan.at = asCm(Math.min(span, Math.max(0, mm)));
+      plan.at = asTape(Math.min(span, Math.max(0, mm)));
       void tryIt();
     };
     const setBy = (/** @type {number} */ mm) => {
       // the other line is dragged: what lies between the two is the change
-      plan.by = `${trim(Math.max(0, mm - (inMm(plan.at) ?? at)), 1)} mm`;
+      plan.by = inInches() ? asTape(Math.max(0, mm - (inMm(plan.at) ?? at))) : `${trim(Math.max(0, mm - (inMm(plan.at) ?? at)), 1)} mm`;
       void tryIt();
     };
     return {
@@ -323,12 +324,4 @@ function mount(root, app) {
   }
 
   return { draw, key: (/** @type {KeyboardEvent} */ e) => (stage.contains(document.activeElement) ? board.panZoom.key(e) : false), leave: () => { for (const k of knobs) k.disable(); board.leave(); } };
-}
-
-/** What was typed, only to draw the line there; the server reads the text itself. @param {string} text @returns {number | null} mm */
-export function inMm(text) {
-  const m = /^\s*(-?\d+(?:[.,]\d+)?)\s*(mm|cm|m|in|yd)?\s*$/.exec(text);
-  if (!m) return null;
-  const n = Number(m[1].replace(",", "."));
-  return n * ({ mm: 1, cm: 10, m: 1000, in: 25.4, yd: 914.4 }[m[2] ?? "cm"] ?? 10);
 }

@@ -5,12 +5,11 @@
 
 import { h, redraw, s } from "../draw/dom.js";
 import { button, field } from "../draw/kit.js";
-import { asLength, trim } from "../draw/words.js";
+import { asLength, asTape, example, inInches, inMm, trim } from "../draw/words.js";
 import { homography, isConvex, isInFront, seen } from "../geometry/homography.js";
 import { placed } from "../geometry/pose.js";
 import { thinnedRing } from "../geometry/rings.js";
 import { DragKnob } from "../handlers/drag-knob.js";
-import { inMm } from "./alterations.js";
 
 /**
  * @typedef {import("../geometry/points.js").Point} Point @typedef {import("../app.js").App} App
@@ -19,6 +18,7 @@ import { inMm } from "./alterations.js";
 
 /** How far a line strays from its curve on the table, mm: less than a projector shows. */
 const FINE = 0.2;
+const INCH = 25.4;
 
 export class Beam {
   /** @param {App} app @param {Lay} lay @param {Cut} cut @param {() => void} closed */
@@ -28,8 +28,8 @@ export class Beam {
     this.cut = cut;
     this.closed = closed;
     this.name = "table";
-    this.size = [600, 400];
-    this.step = 500;
+    this.size = inInches() ? [24 * INCH, 16 * INCH] : [600, 400];
+    this.step = inInches() ? 20 * INCH : 500;
     this.shift = 0;
     this.dark = true;
     this.one = false;
@@ -161,19 +161,19 @@ export class Beam {
     const [w, hgt] = this.size;
     let ticks = "";
     const words = [];
-    // centimetres; a tape too fine to be thrown counts in fives
-    const every = Math.max(w, hgt) > 1500 ? 50 : 10;
+    const tape = tapeOf(Math.max(w, hgt));
     for (const [long, at] of /** @type {[number, (along: number, deep: number) => Point][]} */ ([
       [w, (a, d) => [a, d]], [w, (a, d) => [a, hgt - d]], [hgt, (a, d) => [d, a]], [hgt, (a, d) => [w - d, a]],
     ])) {
-      for (let along = every; along < long - 1e-6; along += every) {
-        const ten = along % 100 === 0;
-        ticks += this.path([at(along, 0), at(along, ten ? 16 : along % 50 === 0 ? 11 : 6)], m, false);
-        if (!ten) continue;
+      for (let n = 1; n * tape.every < long - 1e-6; n++) {
+        const along = n * tape.every;
+        const told = n % tape.told === 0;
+        ticks += this.path([at(along, 0), at(along, told ? 16 : n % tape.half === 0 ? 11 : 6)], m, false);
+        if (!told) continue;
         const spot = at(along, 27);
         if (!isInFront(m, spot)) continue;
         const [x, y] = seen(m, spot);
-        words.push(s("text", { class: "tape", x, y, "text-anchor": "middle", "dominant-baseline": "central" }, String(along / 10)));
+        words.push(s("text", { class: "tape", x, y, "text-anchor": "middle", "dominant-baseline": "central" }, String(Math.round(along / tape.unit))));
       }
     }
     const middle = seen(m, [w / 2, hgt / 2]);
@@ -280,15 +280,15 @@ export class Beam {
       button(this.calibrating ? "Show the lay" : "Set the corners", () => this.calibrate(!this.calibrating), { key: "beam-calibrate", kind: this.calibrating ? "main" : undefined }),
       ...(this.calibrating
         ? [
-            field(app, { key: "beam-w", label: "rectangle on the table, along", value: `${trim(this.size[0] / 10, 1)} cm`, width: "short", change: (v) => this.measure(0, v) }),
-            field(app, { key: "beam-h", label: "across", value: `${trim(this.size[1] / 10, 1)} cm`, width: "short", change: (v) => this.measure(1, v) }),
+            field(app, { key: "beam-w", label: "rectangle on the table, along", value: asTape(this.size[0]), width: "short", change: (v) => this.measure(0, v) }),
+            field(app, { key: "beam-h", label: "across", value: asTape(this.size[1]), width: "short", change: (v) => this.measure(1, v) }),
             field(app, { key: "beam-name", label: "remember as", value: this.name, width: "short", change: (v) => void (this.name = v || this.name) }),
             button("Remember", () => this.save(), { key: "beam-save" }),
             h("p", { class: "note" }, "Stick tape round a rectangle that you measured on the table, drag each corner onto its own, then hold a ruler against the sides and both diagonals."),
           ]
         : [
             button("◂", () => this.go(-1), { label: "Cloth back by one step", key: "beam-back" }), button("▸", () => this.go(1), { label: "Cloth on by one step", key: "beam-on" }),
-            field(app, { key: "beam-step", label: `one step (now at ${asLength(this.shift)})`, value: `${trim(this.step / 10, 1)} cm`, width: "short", change: (v) => { const mm = inMm(v); if (mm && mm > 0) this.step = mm; this.drawPanel(); } }),
+            field(app, { key: "beam-step", label: `one step (now at ${asLength(this.shift)})`, value: asTape(this.step), width: "short", change: (v) => this.stepBy(v) }),
             button(this.one ? "All pieces" : "Piece by piece", () => { this.one = !this.one; this.drawPanel(); this.draw(); }, { key: "beam-one", pressed: this.one }),
             ...(this.one && row
               ? [button("‹", () => this.next(-1), { label: "Piece before", key: "beam-prev" }), h("span", {}, `${this.at + 1} of ${this.rows().length}`), button("›", () => this.next(1), { label: "Next piece", key: "beam-next" }),
@@ -303,14 +303,32 @@ export class Beam {
   /** @param {0 | 1} i @param {string} text */
   measure(i, text) {
     const mm = inMm(text);
-    if (!mm || mm < 50) this.app.say(`“${text}” is not a length to measure on a table; write for example 60 cm.`, "bad");
+    if (!mm || mm < 50) this.app.say(`“${text}” is not a length to measure on a table; write for example ${example("60 cm", "24 in")}.`, "bad");
     else this.size[i] = mm;
     this.drawPanel();
     this.draw();
+  }
+
+  /** @param {string} text how far the cloth is drawn on at each step */
+  stepBy(text) {
+    const mm = inMm(text);
+    if (mm && mm > 0) this.step = mm;
+    else this.app.say(`“${text}” is not how far the cloth is drawn on; write for example ${example("50 cm", "20 in")}.`, "bad");
+    this.drawPanel();
   }
 
   async save() {
     const reply = await this.app.send("projector.save", { name: this.name, corners: this.corners, size: this.size, shift: this.step, dark: this.dark }, { done: `Remembered as ${this.name}.` });
     if (reply.ok) this.calibrate(false);
   }
+}
+
+/**
+ * How a tape beside a rectangle is marked: a tick at `every` mm, a longer one at each `half` of them, a number at each `told`,
+ * counted in `unit`s. One too fine to be thrown is marked more coarsely.
+ * @param {number} long mm
+ */
+export function tapeOf(long) {
+  if (inInches()) return long > 1500 ? { every: INCH, half: 6, told: 12, unit: INCH } : { every: INCH / 4, half: 2, told: long > 800 ? 16 : 8, unit: INCH };
+  return long > 1500 ? { every: 50, half: 1, told: 2, unit: 10 } : { every: 10, half: 5, told: 10, unit: 10 };
 }

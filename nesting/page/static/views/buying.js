@@ -4,7 +4,7 @@
 
 import { h, redraw, s } from "../draw/dom.js";
 import { button, commandLine, copy, field, heading, isBusy, runBar, showRun, wrongAt } from "../draw/kit.js";
-import { asCm, asLength, asMoney, counted } from "../draw/words.js";
+import { asEnough, asLength, asMoney, asTape, counted, example } from "../draw/words.js";
 import { marks } from "../geometry/marks.js";
 
 /** @typedef {import("../app.js").App} App */
@@ -43,7 +43,7 @@ function mount(root, app) {
       buyCard,
       heading(2, "What to buy, width by width", "to buy"),
       h("div", { class: "row" },
-        field(app, { key: "buy-widths", label: "widths to compare", value: wish.widths, placeholder: "115 cm, 140 cm, 150 cm", change: (v) => void (wish.widths = v) }),
+        field(app, { key: "buy-widths", label: "widths to compare", value: wish.widths, placeholder: example("115 cm, 140 cm, 150 cm", "45 in, 54 in, 60 in"), change: (v) => void (wish.widths = v) }),
         time("buy-time"),
         field(app, { key: "buy-what-if", label: "and what would save", kind: "flag", value: wish.whatIf, change: (v) => void (wish.whatIf = v === "true") }),
         button("Work it out", () => start("buy", { what_if: wish.whatIf, widths: wish.widths.split(/[;,](?!\d)|\s+and\s+/).map((w) => w.trim()).filter(Boolean) }), { kind: "main", key: "buy-start", disabled: busy }),
@@ -58,7 +58,7 @@ function mount(root, app) {
       doc?.savings ? savingsOf(doc.savings) : null,
       doc?.refused.length ? h("details", { "data-key": "buy-not" }, h("summary", { "data-key": "buy-not-s" }, "What cannot be done"),
         h("ul", { class: "findings" }, ...doc.refused.map((r) => h("li", {}, `${[r.cloth, widthOf(r.width), r.spread, r.nap && r.nap !== "none" ? `nap ${r.nap}` : ""].filter(Boolean).join(", ")}: ${r.why}`)))) : null,
-      ...(doc?.curves ?? []).filter((c) => c.points.length > 1).map((c) => h("figure", {}, h("figcaption", {}, `${c.cloth}${c.width ? `, ${asCm(c.width)} wide` : ""}: cloth to buy for 1, 2, 3 … garments`), curve(c.points))),
+      ...(doc?.curves ?? []).filter((c) => c.points.length > 1).map((c) => h("figure", {}, h("figcaption", {}, `${c.cloth}${c.width ? `, ${asTape(c.width)} wide` : ""}: cloth to buy for 1, 2, 3 … garments`), curve(c.points))),
       doc?.trims.length ? [h("h3", {}, "Elastic, binding, lace"), table("Trims", ["trim", "pieces", "in all", "to buy", "cost"], doc.trims.map((t) => [t.name, String(t.count), lengthOf(t.total), lengthOf(t.buy), asMoney(t.cost)]))] : null,
       doc?.unlisted.length ? [h("h3", {}, "Sewn to edges, and not reckoned yet"), h("ul", { class: "findings" }, ...doc.unlisted.map((l) => h("li", {}, l))),
         h("p", { class: "note" }, "How much of it to buy depends on how far it is stretched; add it under “Elastic, bindings, lace”, where the cloth is described, and it is reckoned.")] : null,
@@ -110,7 +110,7 @@ function mount(root, app) {
 /** Sections and plies of each cloth. @param {any} answer */
 function batchOf(answer) {
   return (answer.plans ?? []).flatMap((/** @type {any} */ plan) => [
-    h("p", {}, "Buy ", h("strong", {}, asLength(plan.buy_length)), ` of ${plan.cloth}`, plan.cost === null ? "" : `, costs ${asMoney(plan.cost)}`,
+    h("p", {}, "Buy ", h("strong", {}, asEnough(plan.buy_length)), ` of ${plan.cloth}`, plan.cost === null ? "" : `, costs ${asMoney(plan.cost)}`,
       `: ${asLength(plan.per_garment)} each on average${plan.one_at_a_time === null ? "" : `; one at a time they would take about ${asLength(plan.one_at_a_time)}`}. `,
       plan.proved ? "No division of the batch needs less cloth from the shop." : "The best found."),
     table(`Sections of ${plan.cloth}`, ["section", "spread", "plies", "in each layer", "lay", "cloth", "outlines to cut"], plan.sections.map((/** @type {any} */ s, /** @type {number} */ i) =>
@@ -128,7 +128,7 @@ function remnantsOf(answer) {
     answer.proved ? h("p", {}, "No other plan is worth more.") : h("p", { class: "note" }, "The best found."),
     on.size ? table("On which leftover", ["leftover", "what is cut from it"], [...on].map(([name, pieces]) => [name, pieces.join(", ")])) : null,
     answer.unused?.length ? h("p", { class: "note" }, `Not needed: ${answer.unused.join(", ")}.`) : null,
-    ...(answer.to_buy ?? []).map((/** @type {any} */ b) => h("p", {}, typeof b.buy_length === "number" ? ["Still to buy: ", h("strong", {}, asLength(b.buy_length)), ` of ${b.cloth}`, typeof b.cost === "number" ? `, costs ${asMoney(b.cost)}` : "", b.garments?.length ? `, for ${b.garments.map((/** @type {any} */ g) => `${g.count} × ${g.garment}`).join(", ")}` : "", "."] : `${b.cloth}: ${b.reason ?? ""}`)),
+    ...(answer.to_buy ?? []).map((/** @type {any} */ b) => h("p", {}, typeof b.buy_length === "number" ? ["Still to buy: ", h("strong", {}, asEnough(b.buy_length)), ` of ${b.cloth}`, typeof b.cost === "number" ? `, costs ${asMoney(b.cost)}` : "", b.garments?.length ? `, for ${b.garments.map((/** @type {any} */ g) => `${g.count} × ${g.garment}`).join(", ")}` : "", "."] : `${b.cloth}: ${b.reason ?? ""}`)),
     ...(answer.refused ?? []).map((/** @type {any} */ r) => h("p", { class: "note" }, String(r))),
   ].filter(Boolean);
 }
@@ -160,7 +160,7 @@ function row(r, named) {
 
 /** @param {unknown} v */
 function widthOf(v) {
-  return typeof v === "number" ? asCm(v) : String(v ?? "");
+  return typeof v === "number" ? asTape(v) : String(v ?? "");
 }
 
 /** @param {unknown} v a length in mm, or words */

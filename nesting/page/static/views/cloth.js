@@ -6,7 +6,7 @@
 import { h, redraw, s } from "../draw/dom.js";
 import { button, field, findingList, heading, wrongAt } from "../draw/kit.js";
 import { pathOf } from "../draw/paths.js";
-import { asLength, trim } from "../draw/words.js";
+import { asLength, example, trim } from "../draw/words.js";
 import { boxOf } from "../geometry/points.js";
 import { DropFiles } from "../handlers/drop-files.js";
 import { trims } from "./trims.js";
@@ -108,10 +108,10 @@ function mount(root, app) {
       h("summary", { "data-key": `${id}-s` }, wash ? "Wash test: how much it shrinks" : "Ruler test: how far it stretches"),
       h("p", { class: "note" }, wash
         ? "Mark a square on the cloth, measure it, wash and dry the cloth as the garment will be, measure again."
-        : "Fold the cloth, hold 10 cm of the fold against a ruler, stretch it as far as it goes without strain, read where it ends."),
+        : "Fold the cloth, hold 10 cm of the fold against a ruler, stretch it as far as it goes without strain, read where it ends.".replace("10 cm", example("10 cm", "4 in"))),
       h("div", { class: "fields" },
-        cell("alongA", wash ? "along, before" : "along, at rest", wash ? "50 cm" : "10 cm"), cell("alongB", wash ? "along, after" : "along, stretched", wash ? "47,5 cm" : "15 cm"),
-        cell("acrossA", wash ? "across, before" : "across, at rest", wash ? "50 cm" : "10 cm"), cell("acrossB", wash ? "across, after" : "across, stretched", wash ? "48,5 cm" : "16 cm")),
+        cell("alongA", wash ? "along, before" : "along, at rest", wash ? example("50 cm", "20 in") : example("10 cm", "4 in")), cell("alongB", wash ? "along, after" : "along, stretched", wash ? example("47,5 cm", "19 in") : example("15 cm", "6 in")),
+        cell("acrossA", wash ? "across, before" : "across, at rest", wash ? example("50 cm", "20 in") : example("10 cm", "4 in")), cell("acrossB", wash ? "across, after" : "across, stretched", wash ? example("48,5 cm", "19 1/2 in") : example("16 cm", "6 1/2 in"))),
       wrongAt(app, id),
       button("Take it over", async () => {
         const along = t.alongA && t.alongB ? [t.alongA, t.alongB] : null;
@@ -145,7 +145,7 @@ function mount(root, app) {
         heading(2, now.cloths.length ? "A further cloth" : "Which cloth?"),
         h("div", { class: "fields" },
           field(app, { key: "new-cloth-name", label: "called", value: fresh.cloth.name, placeholder: "main", change: (v) => void (fresh.cloth.name = v) }),
-          field(app, { key: "new-cloth-width", label: "width, selvage to selvage", term: "width", value: fresh.cloth.width, placeholder: "150 cm", change: (v) => void (fresh.cloth.width = v) })),
+          field(app, { key: "new-cloth-width", label: "width, selvage to selvage", term: "width", value: fresh.cloth.width, placeholder: example("150 cm", "60 in"), change: (v) => void (fresh.cloth.width = v) })),
         wrongAt(app, "new-cloth"),
         button("Add the cloth", async () => {
           const reply = await app.send("cloth.add", { name: fresh.cloth.name || "main", width: fresh.cloth.width }, { spot: "new-cloth", done: "Cloth added." });
@@ -251,8 +251,8 @@ function mount(root, app) {
       h("div", { class: "fields" },
         field(app, { key: "new-remnant-name", label: "called", value: fresh.remnant.name, placeholder: "end of the jersey", change: (v) => void (fresh.remnant.name = v) }),
         field(app, { key: "new-remnant-cloth", label: "cloth", kind: "choice", choices: cloths, value: fresh.remnant.cloth || cloths[0], change: (v) => void (fresh.remnant.cloth = v) }),
-        field(app, { key: "new-remnant-length", label: "along the grain", term: "grain", value: fresh.remnant.length, placeholder: "45 cm", change: (v) => void (fresh.remnant.length = v) }),
-        field(app, { key: "new-remnant-width", label: "across", value: fresh.remnant.width, placeholder: "60 cm", change: (v) => void (fresh.remnant.width = v) })),
+        field(app, { key: "new-remnant-length", label: "along the grain", term: "grain", value: fresh.remnant.length, placeholder: example("45 cm", "18 in"), change: (v) => void (fresh.remnant.length = v) }),
+        field(app, { key: "new-remnant-width", label: "across", value: fresh.remnant.width, placeholder: example("60 cm", "24 in"), change: (v) => void (fresh.remnant.width = v) })),
       wrongAt(app, "new-remnant"),
       button("Add the leftover", async () => {
         const reply = await app.send("remnant.add", { name: fresh.remnant.name || "leftover", cloth: fresh.remnant.cloth || cloths[0] || "", width: fresh.remnant.width || null, length: fresh.remnant.length || null }, { spot: "new-remnant", done: "Leftover added." });
@@ -272,7 +272,7 @@ function mount(root, app) {
         h("div", { class: "fields" },
           field(app, { key: `wearer-${w.index}-name`, label: "name", value: w.name, change: (v) => void app.send("wearer.set", { index: w.index, key: "name", value: v }, { spot: `wearer-${w.index}-name`, typed: v, done: "Renamed." }) }),
           ...[...new Set([...now.measures, ...Object.keys(w.measures)])].map((m) => field(app, {
-            key: `wearer-${w.index}-${m}`, label: m.replaceAll("_", " "), value: w.measures[m] ?? "", given: m in w.measures, placeholder: "cm",
+            key: `wearer-${w.index}-${m}`, label: m.replaceAll("_", " "), value: w.measures[m] ?? "", given: m in w.measures, placeholder: example("cm", "in"),
             change: (v) => void app.send("wearer.set", { index: w.index, key: `measures.${m}`, value: v || null }, { spot: `wearer-${w.index}-${m}`, typed: v, done: `${w.name}: ${m} ${v}.` }),
           }))),
         button("Take out", () => app.send("wearer.remove", { index: w.index }, { done: `${w.name} taken out.` }), { kind: "mini", key: `wearer-out-${w.index}`, label: `Take out: ${w.name}` }))),

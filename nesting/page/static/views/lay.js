@@ -5,7 +5,7 @@
 import { h, redraw, s } from "../draw/dom.js";
 import { ask, button, field, heading, isBusy, runBar, showRun, wrongAt } from "../draw/kit.js";
 import { LayDrawing, tintOf } from "../draw/laid.js";
-import { asLeast, asLength, asMoney, asShare, counted, trim } from "../draw/words.js";
+import { asEnough, asLeast, asLength, asMoney, asShare, counted, example, inInches, inMm, trim } from "../draw/words.js";
 import { boxOf } from "../geometry/points.js";
 import { placed, wholeTurn } from "../geometry/pose.js";
 import { DragPiece, Hand } from "../handlers/drag-piece.js";
@@ -286,7 +286,7 @@ function mount(root, app) {
     const figures = [
       ["lay", asLength(judged?.lay_length ?? lay.lay_length), "lay length"],
       ...(ends > 0 ? [["with the end allowances", asLength((judged?.lay_length ?? lay.lay_length) + ends)]] : []),
-      ["to buy", asLength(judged?.buy_length ?? lay.buy_length), "to buy"],
+      ["to buy", asEnough(judged?.buy_length ?? lay.buy_length), "to buy"],
       ["cut from it", asShare(lay.utilisation), "utilisation"],
       // none is known while the search has not worked one out
       ...(lay.lower_bound > 0 ? [["no lay is shorter than", asLeast(lay.lower_bound), "lower bound"]] : []),
@@ -330,13 +330,15 @@ function mount(root, app) {
     // as the sheet and the cut list measure: from the cut end of the cloth that is bought
     const off = { x: part?.before ?? 0, y: 0 };
     const later = (part?.start ?? 0) > 0;
+    const unit = inInches() ? 25.4 : 10;
+    const inUnit = example("cm", "in");
     const coordinate = (/** @type {"x" | "y"} */ axis, /** @type {string} */ label) =>
       field(app, {
-        key: `place-${axis}`, label, value: trim((pose[axis] + off[axis]) / 10, 2), width: "short",
+        key: `place-${axis}`, label, value: trim((pose[axis] + off[axis]) / unit, 2), width: "short",
         change: (v) => {
-          const cm = Number(v.replace(",", "."));
-          if (!Number.isFinite(cm)) return app.say(`“${v}” is not a number of centimetres.`, "bad");
-          drop(piece.id, { ...pose, [axis]: cm * 10 - off[axis] });
+          const mm = inMm(v);
+          if (mm === null) return app.say(`“${v}” is not a length; write for example ${example("12.5", "5 1/4")}.`, "bad");
+          drop(piece.id, { ...pose, [axis]: mm - off[axis] });
         },
       });
     redraw(
@@ -344,7 +346,7 @@ function mount(root, app) {
       heading(2, `${numbered(piece)}`),
       h("p", {}, piece.garment ? `${piece.garment}${piece.size ? ` ${piece.size}` : ""}, copy ${piece.copy} · ` : "",
         `${piece.plies.length > 1 ? `through ${piece.plies.length} plies` : "one ply"}${piece.on_fold ? ", on the fold" : piece.opened ? ", opened out" : ""}`),
-      h("div", { class: "row" }, coordinate("x", lay.remnant ? "cm from the leftmost point" : later ? "cm from the line of its section" : "cm from the cut end"), coordinate("y", "cm from the near edge")),
+      h("div", { class: "row" }, coordinate("x", `${inUnit} from ${lay.remnant ? "the leftmost point" : later ? "the line of its section" : "the cut end"}`), coordinate("y", `${inUnit} from the near edge`)),
       h("p", { class: "note" }, "To the middle of its grainline; the cut list has the ends of the line drawn through it."),
       h("div", { class: "row", role: "group", "aria-label": "Turns" },
         ...[...piece.turns].sort((a, b) => a - b).map((t) => button(`${trim(t, 1)}°`, () => turnTo(piece, t, pose.flipped, `turned to ${trim(t, 1)}°`), { key: `turn-${t}`, pressed: Math.abs(wholeTurn(t) - wholeTurn(pose.turn)) < 1e-6, disabled: busy, label: `turn to ${trim(t, 1)} degrees` })),
@@ -371,7 +373,7 @@ function mount(root, app) {
               row.refused
                 ? h("td", { colspan: 5, class: "note" }, row.refused)
                 : [
-                    h("td", {}, asLength(row.lay_length)), h("td", {}, asLength(row.buy_length)), h("td", {}, asShare(row.utilisation)), h("td", {}, asMoney(row.cost)),
+                    h("td", {}, asLength(row.lay_length)), h("td", {}, row.buy_length === null ? "–" : asEnough(row.buy_length)), h("td", {}, asShare(row.utilisation)), h("td", {}, asMoney(row.cost)),
                     h("td", {}, row.shown ? "shown" : lay.lay === "so-far" ? "" : row.lay
                       ? button("Show", () => app.send("lay.take", { cloth: lay.cloth, lay: row.lay }, { done: `Taken: ${row.spread}.` }), { key: `take-${row.spread}`, kind: "mini", disabled: busy, label: `Show the lay: ${row.spread}` })
                       : button("Search", () => { wish.spread = row.spread; void start(false); }, { key: `take-${row.spread}`, kind: "mini", disabled: busy, label: `Search: ${row.spread}` })),

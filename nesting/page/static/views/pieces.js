@@ -6,7 +6,7 @@ import { h, redraw, s } from "../draw/dom.js";
 import { ask, button, field, findingList, heading, whatIs, wrongAt } from "../draw/kit.js";
 import { Sheet, edgeKey } from "../draw/sheet.js";
 import { arrowPath } from "../draw/paths.js";
-import { asLength, counted, trim } from "../draw/words.js";
+import { asLength, counted, example, trim } from "../draw/words.js";
 import { lengthOf, pointAlong } from "../geometry/rings.js";
 import { DragKnob } from "../handlers/drag-knob.js";
 import { DropFiles } from "../handlers/drop-files.js";
@@ -230,7 +230,7 @@ function mount(root, app) {
       h("p", {}, `${listed(names)} ${names.length > 1 ? "have" : "has"} one outline. Which line is it?`),
       h("div", { class: "fields two" },
         field(app, { key: "allowance-is", label: "the drawn line is", kind: "choice", value: allowance.is, choices: [{ value: "cut", label: "cut along" }, { value: "sewn", label: "sewn along" }], change: (v) => { allowance.is = v; drawAllowance(); } }),
-        field(app, { key: "allowance-width", label: allowance.is === "cut" ? "allowance lies in it (0: none)" : "allowance to add", value: allowance.width, placeholder: app.store.docs.state?.units === "in" ? "3/8 in" : "1 cm", change: (v) => void (allowance.width = v) })),
+        field(app, { key: "allowance-width", label: allowance.is === "cut" ? "allowance lies in it (0: none)" : "allowance to add", value: allowance.width, placeholder: example("1 cm", "3/8 in"), change: (v) => void (allowance.width = v) })),
       h("p", { class: "note" }, "Hems, elastic and single edges are told apart afterwards: click an edge and give it its finish."),
       h("div", { class: "row" },
         button("So it is", () => app.send("pieces.allowance", { pieces: names, includes: allowance.is === "cut", length: allowance.width }, { spot: "allowance-width", typed: allowance.width, done: `${listed(names)}: ${allowance.is === "cut" ? "the allowance lies in the drawn line" : "the allowance is added"}.` }), { kind: "main", key: "allowance-say" }),
@@ -269,12 +269,12 @@ function mount(root, app) {
           },
         }),
         field(app, {
-          key: "edge-finish", label: "finish", term: "finish", value: edge.finish ?? "", list: "finish-names", placeholder: "raw, seam 1 cm …",
-          note: finishes.length ? null : "for example: fold back 2 cm",
+          key: "edge-finish", label: "finish", term: "finish", value: edge.finish ?? "", list: "finish-names", placeholder: example("raw, seam 1 cm …", "raw, seam 3/8 in …"),
+          note: finishes.length ? null : `for example: fold back ${example("2 cm", "3/4 in")}`,
           change: (v) => void app.send("piece.finish", { ...at, edge: edge.name, finish: v || null }, { spot: "edge-finish", typed: v, done: v ? `${edge.name}: ${v}.` : "No finish." }),
         }),
-        edge.named && piece.file ? lengthOfEdge(at, edge, "allowance", "drawn with an allowance of", "1 cm") : null,
-        edge.named && follows(piece.name) ? lengthOfEdge(at, edge, "trim_short", "ends short by", "2 cm") : null),
+        edge.named && piece.file ? lengthOfEdge(at, edge, "allowance", "drawn with an allowance of", example("1 cm", "3/8 in")) : null,
+        edge.named && follows(piece.name) ? lengthOfEdge(at, edge, "trim_short", "ends short by", example("2 cm", "3/4 in")) : null),
       h("div", { class: "row" },
         edge.fold
           ? button("Off the fold", () => app.send("piece.fold", { ...at, side: null }, { spot: "edge-fold", done: "Not on a fold any more." }), { key: "edge-fold", pressed: true })
@@ -343,8 +343,8 @@ function mount(root, app) {
         field(app, { key: "set-tilt", label: "tilt, degrees", term: "tilt", value: of("tilt").value ?? "", given: of("tilt").given, change: (v) => set("tilt", v, v === "" ? null : asNumber(v)) }),
         field(app, { key: "set-needs_stretch", label: "needs stretch", term: "stretch", value: asPercent(of("needs_stretch").value), given: of("needs_stretch").given, placeholder: "40 %", change: (v) => set("needs_stretch", v, v || null) }),
         field(app, { key: "set-grain", label: "grain, degrees", term: "grain", value: piece.grain_deg === null ? "" : trim(piece.grain_deg, 2), given: of("grain").given, placeholder: "90 is up", change: (v) => set("grain", v, v === "" ? null : asNumber(v)) }),
-        piece.file && !piece.seam ? field(app, { key: "set-allowance", label: "allowance in the drawn line", term: "allowance", value: allRound("allowance"), placeholder: "1 cm", change: (v) => set("allowance.*", v, v || null) }) : null,
-        piece.file ? field(app, { key: "set-finish", label: "finish of the other edges", term: "finish", value: allRound("finish"), placeholder: "seam 1 cm", change: (v) => void app.send("piece.finish", { ...at, edge: "*", finish: v || null }, { spot: "set-finish", typed: v, done: `${piece.name}: ${v || "no finish"} all round.` }) }) : null),
+        piece.file && !piece.seam ? field(app, { key: "set-allowance", label: "allowance in the drawn line", term: "allowance", value: allRound("allowance"), placeholder: example("1 cm", "3/8 in"), change: (v) => set("allowance.*", v, v || null) }) : null,
+        piece.file ? field(app, { key: "set-finish", label: "finish of the other edges", term: "finish", value: allRound("finish"), placeholder: example("seam 1 cm", "seam 3/8 in"), change: (v) => void app.send("piece.finish", { ...at, edge: "*", finish: v || null }, { spot: "set-finish", typed: v, done: `${piece.name}: ${v || "no finish"} all round.` }) }) : null),
       h("div", { class: "fields" },
         field(app, { key: "set-mirrored", label: "left and right", term: "mirrored", kind: "flag", value: of("mirrored").value === true, change: (v) => set("mirrored", v, v === "true") }),
         field(app, { key: "set-unfold", label: "may be opened out", term: "opened out", kind: "flag", value: of("unfold").value === true, change: (v) => set("unfold", v, v === "true") }),

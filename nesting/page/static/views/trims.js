@@ -4,11 +4,17 @@
 
 import { h, redraw } from "../draw/dom.js";
 import { button, field, findingList, heading, wrongAt } from "../draw/kit.js";
+import { example } from "../draw/words.js";
 
 /**
  * @typedef {import("../documents.js").Trim} Trim @typedef {import("../documents.js").Band} Band
  * @typedef {import("../documents.js").Opening} Opening @typedef {import("../app.js").App} App
  */
+
+/** Examples of lengths for those who measure in inches. @type {Record<string, string>} */
+const IN_INCHES = { "1 cm": "3/8 in", "10 cm": "1/8 yd", "8 cm": "3 in", "4 cm": "1 1/2 in", "62 cm": "24 in", "52 cm": "20 in" };
+/** @param {string} hint */
+const inOrder = (hint) => example(hint, IN_INCHES[hint] ?? hint);
 
 /** What else a trim may say, and how its field is called. @type {[string, string, string][]} */
 const OF_TRIM = [
@@ -48,7 +54,7 @@ export function trims(app) {
    */
   function cells(what, one, keys) {
     return keys.map(([key, label, hint]) => field(app, {
-      key: `${what}-${one.index}-${key}`, label, value: one.values[key] ?? "", given: key in one.values, placeholder: hint,
+      key: `${what}-${one.index}-${key}`, label: label === "price per metre" ? example(label, "price per yard") : label, value: one.values[key] ?? "", given: key in one.values, placeholder: inOrder(hint),
       change: (v) => void app.send(`${what}.set`, { index: one.index, key, value: v || null }, { spot: `${what}-${one.index}-${key}`, typed: v, done: `${one.name}: ${label} ${v || "as usual"}.` }),
     }));
   }
@@ -119,8 +125,8 @@ export function trims(app) {
         field(app, { key: "new-band-name", label: "called", value: plan.name, placeholder: "leg band", change: (v) => void (plan.name = v) }),
         ...edgesField("new-band", "goes round", plan, drawBands),
         ...(plan.edges.length
-          ? OF_BAND.map(([key, label, hint]) => field(app, { key: `new-band-${key}`, label, value: /** @type {any} */ (plan)[key], placeholder: hint, width: "short", change: (v) => void (/** @type {any} */ (plan)[key] = v) }))
-          : [["along", "or a strip: along the grain", "4 cm"], ["across", "across", "62 cm"]].map(([key, label, hint]) => field(app, { key: `new-band-${key}`, label, value: /** @type {any} */ (plan)[key], placeholder: hint, width: "short", change: (v) => void (/** @type {any} */ (plan)[key] = v) }))),
+          ? OF_BAND.map(([key, label, hint]) => field(app, { key: `new-band-${key}`, label, value: /** @type {any} */ (plan)[key], placeholder: inOrder(hint), width: "short", change: (v) => void (/** @type {any} */ (plan)[key] = v) }))
+          : [["along", "or a strip: along the grain", "4 cm"], ["across", "across", "62 cm"]].map(([key, label, hint]) => field(app, { key: `new-band-${key}`, label, value: /** @type {any} */ (plan)[key], placeholder: inOrder(hint), width: "short", change: (v) => void (/** @type {any} */ (plan)[key] = v) }))),
         button("Add it", async () => {
           const measures = plan.edges.length ? { round: plan.edges, height: plan.height || null, ratio: plan.ratio || null, join: plan.join || null } : { rectangle: [plan.along, plan.across] };
           const reply = await app.send("band.add", { name: plan.name, ...measures }, { spot: "new-band", done: `${plan.name} added.` });
@@ -155,7 +161,7 @@ export function trims(app) {
       ...now.openings.map((o) => {
         /** @param {"name" | "sits" | "passes"} key @param {string} label @param {string | null} value */
         const cell = (key, label, value) => field(app, {
-          key: `opening-${o.index}-${key}`, label, value, placeholder: key === "name" ? "" : hint,
+          key: `opening-${o.index}-${key}`, label, value, placeholder: key === "name" ? "" : inOrder(hint),
           change: (v) => void app.send("opening.set", { index: o.index, key, value: v || null }, { spot: `opening-${o.index}-${key}`, typed: v, done: `${o.name}: ${label} ${v || "not said"}.` }),
         });
         return h("details", { "data-key": `opening-${o.index}`, open: o.findings.some((f) => f.kind !== "note") || undefined },
@@ -171,8 +177,8 @@ export function trims(app) {
       h("div", { class: "row" },
         field(app, { key: "new-opening-name", label: "opening", value: plan.name, placeholder: "leg", change: (v) => void (plan.name = v) }),
         ...edgesField("new-opening", "edges that go round it", plan, drawOpenings),
-        field(app, { key: "new-opening-sits", label: "sits on", value: plan.sits, placeholder: hint, change: (v) => void (plan.sits = v) }),
-        field(app, { key: "new-opening-passes", label: "must pass", value: plan.passes, placeholder: hint, change: (v) => void (plan.passes = v) }),
+        field(app, { key: "new-opening-sits", label: "sits on", value: plan.sits, placeholder: inOrder(hint), change: (v) => void (plan.sits = v) }),
+        field(app, { key: "new-opening-passes", label: "must pass", value: plan.passes, placeholder: inOrder(hint), change: (v) => void (plan.passes = v) }),
         button("Add it", async () => {
           const reply = await app.send("opening.add", { name: plan.name, edges: plan.edges, sits: plan.sits || null, passes: plan.passes || null }, { spot: "new-opening", done: "Opening added." });
           if (reply.ok) {
