@@ -87,7 +87,7 @@ def _merged(texts: Sequence[PdfText]) -> list[PdfText]:
             half = (text.box[2] - text.box[0]) / 2
             begin = text.at[0] - half
             end = last.at[0] + (last.box[2] - last.box[0]) / 2
-            gap = begin - end
+            gap = begin - text.bearings[0] - end - last.bearings[1]
             height = max(text.height, 0.5)
             level = abs(last.at[1] - text.at[1]) < 0.35 * height and abs(last.height - text.height) < 0.1 * height
             if level and -0.3 * height < gap < 0.45 * height and last.layers == text.layers:
@@ -96,8 +96,9 @@ def _merged(texts: Sequence[PdfText]) -> list[PdfText]:
                 x1 = text.at[0] + half
                 y0, y1 = min(last.box[1], text.box[1]), max(last.box[3], text.box[3])
                 result[-1] = replace(
-                    last, text=last.text + joint + text.text, at=((x0 + x1) / 2, last.at[1]), box=(x0, y0, x1, y1)
-                )
+                    last, text=last.text + joint + text.text, at=((x0 + x1) / 2, last.at[1]), box=(x0, y0, x1, y1),
+                    bearings=(last.bearings[0], text.bearings[1]),
+                )  # fmt: skip
                 continue
         result.append(text)
     return result

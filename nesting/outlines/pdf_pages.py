@@ -40,6 +40,7 @@ class _Page:
     pictures: list[Picture] = field(default_factory=list)
     clips: Counter[Box] = field(default_factory=Counter)
     unclipped: int = 0
+    rooms: dict[int, Box] | None = None
 
 
 @dataclass
@@ -393,4 +394,33 @@ def _text(reader: _Reader, held: _Page, thing: Any, matrix: Matrix, outer: Matri
     if not all(map(math.isfinite, (*box, height))) or max(map(abs, box)) > LARGEST_MM:
         return
     at = ((box[0] + box[2]) / 2, (box[1] + box[3]) / 2)
-    held.texts.append(PdfText(words, at, height, angle, layers, held.facts.number, box))
+    room = _bearings(reader, held, thing, box, height) if abs(angle) < 1.0 else (0.0, 0.0)
+    held.texts.append(PdfText(words, at, height, angle, layers, held.facts.number, box, room))
+
+
+def _bearings(reader: _Reader, held: _Page, thing: Any, box: Box, height: float) -> tuple[float, float]:
+    """mm by which the room of a level text's letters reaches beyond their ink, to the left and to the right."""
+    if held.rooms is None:
+        held.rooms = _rooms(reader.raw, held.text_page)
+    room = held.rooms.get(ctypes.addressof(thing.contents))
+    if room is None:
+        return 0.0, 0.0
+    x0, _, x1, _ = _bounds([_at(held.view, room[0], room[1]), _at(held.view, room[2], room[3])])
+    left, right = box[0] - x0, x1 - box[2]
+    # room elsewhere than the ink is that of a text turned within its page
+    return (left, right) if max(abs(left), abs(right)) <= 0.6 * height else (0.0, 0.0)
+
+
+def _rooms(raw: Any, text_page: Any) -> dict[int, Box]:
+    """The room that the letters of each text object take, in the page's own units, by the object's address."""
+    rooms: dict[int, Box] = {}
+    if not hasattr(raw, "FPDFText_GetTextObject"):
+        return rooms
+    letter = raw.FS_RECTF()
+    for i in range(max(0, min(raw.FPDFText_CountChars(text_page), MOST_CHARACTERS))):
+        thing = raw.FPDFText_GetTextObject(text_page, i)
+        if thing and raw.FPDFText_GetLooseCharBox(text_page, i, letter):
+            key, one = ctypes.addressof(thing.contents), (letter.left, letter.bottom, letter.right, letter.top)
+            known = rooms.get(key, one)
+            rooms[key] = (min(known[0], one[0]), min(known[1], one[1]), max(known[2], one[2]), max(known[3], one[3]))
+    return rooms

@@ -46,7 +46,11 @@ class PdfLine:
 
 @dataclass(frozen=True)
 class PdfText:
-    """A text, the middle of its box, its height (mm) and the direction it runs in (degrees)."""
+    """A text, the middle of its box, its height (mm) and the direction it runs in (degrees).
+
+    ``bearings``: mm by which its letters' own room reaches beyond the box, which only holds their ink, to the left and
+    to the right; 0 where the file does not tell it.
+    """
 
     text: str
     at: Point
@@ -55,6 +59,7 @@ class PdfText:
     layers: tuple[str, ...]
     page: int
     box: Box = (0.0, 0.0, 0.0, 0.0)
+    bearings: tuple[float, float] = (0.0, 0.0)
 
 
 @dataclass(frozen=True)

@@ -201,6 +201,10 @@ READ: dict[str, Callable[[], bytes]] = {
     "a comment drawn on it": lambda: page_key(
         "/Annots", Array([Dictionary(Type=Name.Annot, Subtype=Name.Square, Rect=Array([0, 0, 90, 90]))])
     ),
+    # strokes of 0.4 mm, 0.5 mm apart: their ends are near enough to be joined to loops of 0.2 mm²
+    "a fine hatching": lambda: by_hand([[
+        *FRONT, *({"shape": [("m", 150 + i % 20, 20 + i // 20 * 0.5), ("l", 150.4 + i % 20, 20 + i // 20 * 0.5)]} for i in range(400)),
+    ]]),
     "a font that is missing": lambda: changed(lambda pdf: pdf.pages[0].obj.Resources.__delitem__("/Font")),
 }  # fmt: skip
 

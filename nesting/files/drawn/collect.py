@@ -204,6 +204,7 @@ def _content(chain: tuple[Group, ...]) -> int:
 
 def outermost(found: list[Found], ctx: Context) -> list[Found]:
     """Sort nested outlines out: which are pieces, which cutouts, lines inside, or drawn twice."""
+    found = _without_specks(found, ctx)
     if not found:
         return []
     if len(found) > MOST_OUTLINES:
@@ -247,6 +248,25 @@ def outermost(found: list[Found], ctx: Context) -> list[Found]:
             )
         pieces.append(f)
     return pieces
+
+
+def _without_specks(found: list[Found], ctx: Context) -> list[Found]:
+    """Without closed lines of no role that are too small for any piece (a hatching, the dot of a letter), where the
+    same drawing or group has an outline that is not."""
+    small = [f for f in found if not f.marked and abs(outline.area(f.ring)) < outline.LEAST_AREA_MM2]
+    gone = set(map(id, small))
+    whole = {_content(f.chain) for f in found if id(f) not in gone}
+    specks = [f for f in small if _content(f.chain) in whole]
+    if specks:
+        one = len(specks) == 1
+        ctx.note(
+            "ignored",
+            f"{len(specks)} closed {'line' if one else 'lines'} of less than {outline.LEAST_AREA_MM2:g} mm² "
+            f"({_what(specks[0])}{'' if one else ' is the first'}) {'is' if one else 'are'} no piece and left out",
+            code="drawing.specks",
+        )
+    gone = set(map(id, specks))
+    return [f for f in found if id(f) not in gone]
 
 
 def _nested(found: list[Found], ctx: Context) -> tuple[set[int], dict[int, list[int]]]:
