@@ -366,7 +366,7 @@ def _judged(
     if ring is None or mask.sum() < _LEAST_AREA_MM2:
         return "there is no piece of that size"
     under = _LAY_UNDER_CLOTH if cloth else _LAY_UNDER
-    edge = read_edge(photos, found.views, ring)
+    edge = read_edge(photos, found.views, ring, frayed=cloth)
     weak = float((edge.contrast < _LEAST_CONTRAST).mean())
     unsound = float((~edge.sound).mean())
     if weak > _MOST_WEAK or unsound > _MOST_UNSOUND or edge.foreign > _MOST_WEAK or edge.mingled > _MOST_MINGLED:

@@ -24,6 +24,9 @@ STEP_MM = 1.0
 _REACHES = (3.5, 1.6, 1.2)
 #: mm. Places that differ more from their neighbours are passed over.
 _ODD_MM = 0.6
+#: mm to either side in which an edge that frays is seen, where its middle begins, and how far its half-way place may be
+#: from where it seems steepest: fraying of σ 1 mm is over at 2.5 mm.
+_FRAYED_MM, _FRAYED_OFF_MM = (4.2, 2.8), 1.8
 #: ΔE by which cloth or paper differs from itself at most, soft shadows halved.
 _FOREIGN = 13.0
 #: ΔE below which ground and paper are one colour.
@@ -140,8 +143,9 @@ def _light(lab: Array) -> Array:
     return np.asarray(np.where(f > 6.0 / 29.0, f**3, (f - 4.0 / 29.0) * 3.0 * (6.0 / 29.0) ** 2))
 
 
-def read_edge(photos: Sequence[Pixels], views: Sequence[View], ring: Array, *, blur: float = 0.2) -> Edge:
-    """The edge near a rough ring. ``blur`` mm along the normals, before its steepest place is looked for."""
+def read_edge(photos: Sequence[Pixels], views: Sequence[View], ring: Array, *, blur: float = 0.2, frayed: bool = False) -> Edge:
+    """The edge near a rough ring. ``blur`` mm along the normals, before its steepest place is looked for. ``frayed``:
+    it is cloth, whose edge goes over into the ground by and by."""
     from scipy.ndimage import gaussian_filter1d, median_filter
 
     points = ring
@@ -187,6 +191,8 @@ def read_edge(photos: Sequence[Pixels], views: Sequence[View], ring: Array, *, b
         last = turn == len(_REACHES) - 1
         points = moved if last else resampled(_smoothed(moved, 1.0 if turn else 2.0), STEP_MM)
     points = points + normals * _midway(photos, views, points, normals)[:, None]
+    if frayed:
+        points = points + normals * _midway(photos, views, points, normals, _FRAYED_MM, _FRAYED_OFF_MM)[:, None]
     inner = colours_at(photos, views, points - normals * 1.5)
     outer = colours_at(photos, views, points + normals * 1.5)
     contrast = np.nan_to_num(np.linalg.norm(inner - outer, axis=1))
@@ -201,20 +207,24 @@ def read_edge(photos: Sequence[Pixels], views: Sequence[View], ring: Array, *, b
     )
 
 
-def _midway(photos: Sequence[Pixels], views: Sequence[View], points: Array, normals: Array) -> Array:
+def _midway(
+    photos: Sequence[Pixels], views: Sequence[View], points: Array, normals: Array,
+    reach: tuple[float, float] = (1.8, 0.95), most: float = _ODD_MM,
+) -> Array:  # fmt: skip
     """(n,) mm outwards from where the edge seems steepest to where its light is half the piece's and half the ground's.
 
+    ``reach``: mm to either side that are looked at, and from where on they are piece and ground alone; ``most`` mm.
     What is steepest is drawn to one side by the weights that tell the piece's edge from the ground's own; the
     half-way place of a blurred edge is where the edge is. 0 where it is not seen.
     """
     from scipy.ndimage import gaussian_filter1d, median_filter
 
     step = 0.1
-    at = np.arange(-1.8, 1.8 + step / 2, step)
+    at = np.arange(-reach[0], reach[0] + step / 2, step)
     places = (points[:, None, :] + normals[:, None, :] * at[None, :, None]).reshape(-1, 2)
     light = np.nan_to_num(_light_at(photos, views, places)).reshape(len(points), len(at), 3)
     light = gaussian_filter1d(light, 0.8, axis=0, mode="wrap")
-    inner, outer = light[:, at <= -0.95].mean(axis=1), light[:, at >= 0.95].mean(axis=1)
+    inner, outer = light[:, at <= -reach[1]].mean(axis=1), light[:, at >= reach[1]].mean(axis=1)
     way = outer - inner
     size = (way * way).sum(axis=1)
     share = ((light - inner[:, None]) * way[:, None]).sum(axis=2) / np.maximum(size, 1e-9)[:, None]
@@ -224,7 +234,7 @@ def _midway(photos: Sequence[Pixels], views: Sequence[View], points: Array, norm
         part = (level - share[:, :-1]) / np.where(rises, share[:, 1:] - share[:, :-1], 1.0)
         where = np.where(rises, at[:-1] + part * step, np.inf)
         nearest = where[np.arange(len(points)), np.argmin(np.abs(where), axis=1)]
-        seen = np.abs(nearest) <= _ODD_MM
+        seen = np.abs(nearest) <= most
         total[seen] += nearest[seen]
         count += seen
     out = np.where((count == 3) & (size > 1e-5), total / 3.0, 0.0)

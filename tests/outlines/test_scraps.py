@@ -52,6 +52,16 @@ def test_a_scrap_is_added_with_its_hole_and_its_picture_and_lies_inside_the_clot
     assert best.fun < 0.5
 
 
+def test_an_edge_that_frays_is_read_where_half_of_it_is_cloth() -> None:
+    """Cloth that goes over into the ground over some 4 mm (σ 0.9): the edge, away from its corners, lies within half a
+    millimetre of the line that it was drawn from, and not where the ground is first seen through it."""
+    scene = Scene(CLOTH, seed=6, ground="pale", tilt=5, megapixels=3, colour=(60, 44, 80), fuzz=0.9)
+    shot = render(scene)
+    (piece,) = trace_photos([shot.jpeg], bars=Bars(), taps=(Tap(*shot.tap),), cloth=True).pieces
+    raw = shapely.Polygon(piece.raw)
+    assert abs(raw.area - shapely.Polygon(CLOTH).area) < 0.5 * raw.length
+
+
 def test_a_rim_coloured_like_the_tape_that_marks_flaws_is_left_outside() -> None:
     """Tape, 15 mm wide, lies all along the edge of a scrap: what was tapped in its middle has another colour than the
     rim, so the edge that goes round the rim is not taken, and no tape is in what is."""
