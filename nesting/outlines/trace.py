@@ -42,6 +42,9 @@ _UNLIKE_WITHIN = 12.0
 #: Share of the ΔE by which a piece found differs from the ground below which other places are ground, too; and the ΔE
 #: above which they are looked at in any case.
 _GROUND_SHARE, _SURELY_UNLIKE = 0.5, 12.0
+#: Share of a piece's edge that may run along the sheets, and mm from a sheet as drawn on the ground, which is 4 mm
+#: smaller than its paper, that are along it.
+_MOST_ALONG_SHEETS, _SHEET_EDGE_MM = 0.2, 8.0
 _MOST_TILT_DEG = 45.0
 #: mm². Smaller than this is no pattern piece.
 _LEAST_AREA_MM2 = 1500.0
@@ -399,7 +402,24 @@ def cut_off(mask: Mask, ground: Ground) -> str | None:
         return "it reaches the edge of the picture or lies outside of the mat; photograph it whole, sheets all around"
     if (ring & ground.sheets).sum() * ground.per**2 > 12:
         return "it touches a sheet of the mat; leave a finger's breadth between them"
+    if _along_sheets(mask, ground) > _MOST_ALONG_SHEETS:
+        return "what is seen there ends at the sheets of the mat all around, so no edge of a piece is told from the ground"
     return None
+
+
+def _along_sheets(mask: Mask, ground: Ground) -> float:
+    """Share of a region's edge that runs along the paper of the sheets: sheets that lie close around a piece enclose
+    the ground it lies on, whose edge is as clear as the piece's."""
+    import cv2
+
+    if not ground.sheets.any():
+        return 0.0
+    own = mask.astype(np.uint8)
+    rim = mask & (np.asarray(cv2.erode(own, np.ones((3, 3), np.uint8))) == 0)
+    side = 2 * max(1, round(_SHEET_EDGE_MM / ground.per)) + 1
+    kernel = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (side, side))
+    near = np.asarray(cv2.dilate(ground.sheets.astype(np.uint8), kernel)) > 0
+    return float((rim & near).sum() / max(1, int(rim.sum())))
 
 
 def _found_alone(

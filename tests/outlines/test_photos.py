@@ -28,7 +28,7 @@ from nesting.outlines.trace import Tap, Traced, trace_photos, trace_scan
 from nesting.outlines.trace_answers import Answers, questions
 from nesting.outlines.trace_svg import preview_png, traced_svg
 from tests.outlines.pdf_makers import by_reportlab, front
-from tests.outlines.scenes import Scene, Shot, as_bytes, render
+from tests.outlines.scenes import Scene, Shot, as_bytes, random_scene, render
 
 
 def half_front() -> np.ndarray:
@@ -370,3 +370,17 @@ def test_the_command_asks_first_and_writes_then(tmp_path: Path) -> None:
     assert read_pieces(out).pieces[0].name == "front"
     mat = run.invoke(app, ["print", "--as", "mat", "-o", str(tmp_path)])
     assert mat.exit_code == 0 and (tmp_path / "mat.pdf").read_bytes()[:5] == b"%PDF-"
+
+
+def test_the_edges_of_the_sheets_are_no_piece() -> None:
+    """Four sheets overlap around white paper on a pale ground: their edges enclose the ground as clearly as the piece is
+    edged. The piece is found where it is tapped; where the ground is, nothing is."""
+    scene = random_scene(215, megapixels=3)
+    shot = render(scene)
+    bars = Bars(180 * scene.scale[0], 240 * scene.scale[1])
+    true = shapely.Polygon(scene.outline).area
+    (piece,) = trace_photos([shot.jpeg], bars=bars, taps=(Tap(*shot.tap),)).pieces
+    assert piece.area == pytest.approx(true, rel=0.01)
+    ground = shot.pixel(np.array([[-60.0, -25.0]]))[0]
+    with pytest.raises(PatternError, match="ends at the sheets"):
+        trace_photos([shot.jpeg], bars=bars, taps=(Tap(*ground),))
