@@ -129,10 +129,12 @@ def _sheet(one: dict[str, Any]) -> Sheet:
             )
         )
     texts = [
-        PdfText(**{
-            **text, "at": tuple(text["at"]), "layers": tuple(text["layers"]), "box": _four(text["box"]),
-            "bearings": tuple(text["bearings"]),
-        })  # fmt: skip
+        PdfText(
+            **{
+                **text, "at": tuple(text["at"]), "layers": tuple(text["layers"]), "box": _four(text["box"]),
+                "bearings": tuple(text["bearings"]),
+            }
+        )
         for text in one["texts"]
     ]
     pictures = [Picture(_four(p["box"]), tuple(p["pixels"]), tuple(p["layers"])) for p in one["pictures"]]

@@ -403,7 +403,7 @@ def cut_off(mask: Mask, ground: Ground) -> str | None:
     if (ring & ground.sheets).sum() * ground.per**2 > 12:
         return "it touches a sheet of the mat; leave a finger's breadth between them"
     if _along_sheets(mask, ground) > _MOST_ALONG_SHEETS:
-        return "what is seen there ends at the sheets of the mat all around, so no edge of a piece is told from the ground"
+        return "what is seen there ends at the sheets of the mat, so no edge of a piece is told from the ground"
     return None
 
 

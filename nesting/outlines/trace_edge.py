@@ -143,7 +143,9 @@ def _light(lab: Array) -> Array:
     return np.asarray(np.where(f > 6.0 / 29.0, f**3, (f - 4.0 / 29.0) * 3.0 * (6.0 / 29.0) ** 2))
 
 
-def read_edge(photos: Sequence[Pixels], views: Sequence[View], ring: Array, *, blur: float = 0.2, frayed: bool = False) -> Edge:
+def read_edge(
+    photos: Sequence[Pixels], views: Sequence[View], ring: Array, *, blur: float = 0.2, frayed: bool = False
+) -> Edge:
     """The edge near a rough ring. ``blur`` mm along the normals, before its steepest place is looked for. ``frayed``:
     it is cloth, whose edge goes over into the ground by and by."""
     from scipy.ndimage import gaussian_filter1d, median_filter

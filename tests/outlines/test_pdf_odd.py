@@ -203,7 +203,7 @@ READ: dict[str, Callable[[], bytes]] = {
     ),
     # strokes of 0.4 mm, 0.5 mm apart: their ends are near enough to be joined to loops of 0.2 mm²
     "a fine hatching": lambda: by_hand([[
-        *FRONT, *({"shape": [("m", 150 + i % 20, 20 + i // 20 * 0.5), ("l", 150.4 + i % 20, 20 + i // 20 * 0.5)]} for i in range(400)),
+        *FRONT, *({"shape": [("m", x, y / 2), ("l", x + 0.4, y / 2)]} for x in range(150, 170) for y in range(40, 60)),
     ]]),
     "a font that is missing": lambda: changed(lambda pdf: pdf.pages[0].obj.Resources.__delitem__("/Font")),
 }  # fmt: skip

@@ -373,8 +373,8 @@ def test_the_command_asks_first_and_writes_then(tmp_path: Path) -> None:
 
 
 def test_the_edges_of_the_sheets_are_no_piece() -> None:
-    """Four sheets overlap around white paper on a pale ground: their edges enclose the ground as clearly as the piece is
-    edged. The piece is found where it is tapped; where the ground is, nothing is."""
+    """Four sheets overlap around white paper on a pale ground: their edges enclose the ground as clearly as the piece
+    is edged. It is found where it is tapped; where the ground is, nothing is."""
     scene = random_scene(215, megapixels=3)
     shot = render(scene)
     bars = Bars(180 * scene.scale[0], 240 * scene.scale[1])
