@@ -4,7 +4,8 @@
 
 Each command is started in its own process, gets SIGINT after a random time, and is watched. Right is: exit 0 with whole
 lay files and sheets of every cloth (buy: the report's rows) within two seconds of the signal, or before it; or 130 and
-nothing written. Prints a table.
+nothing written. A signal that comes while all is being drawn ends the drawing: then the report may be missing. Prints a
+table.
 """
 
 from __future__ import annotations
@@ -37,6 +38,7 @@ def one(command: str, after: float, within: float) -> tuple[int, float | None, f
         call = [sys.executable, "-m", "nesting.cli.app", command, str(DEMO / order), "-o", str(out), *more]
         process = subprocess.Popen(call, stdout=subprocess.DEVNULL, stderr=subprocess.PIPE, start_new_session=True)
         time.sleep(after)
+        drawing = command in ("lay", "batch") and any(out.glob("sheet-*.pdf"))
         process.send_signal(signal.SIGINT)
         begun = time.monotonic()
         there: float | None = None
@@ -49,14 +51,14 @@ def one(command: str, after: float, within: float) -> tuple[int, float | None, f
             there = ended
         assert process.stderr is not None
         process.stderr.close()
-        why = wrong(process.returncode, command, out)
+        why = wrong(process.returncode, command, out, drawing)
         if not why and process.returncode == 0 and (there is None or there > within):
             why = "late"
         return process.returncode, there, ended, why
 
 
-def wrong(code: int, command: str, out: Path) -> str:
-    """What should not be so."""
+def wrong(code: int, command: str, out: Path, drawing: bool) -> str:
+    """What should not be so. ``drawing``: the search was over when the signal came."""
     lacking = [name for name in COMMANDS[command][2] if not any(out.glob(name))]
     files = sorted(out.iterdir()) if out.is_dir() else []
     half = [f.name for f in files if f.name.startswith(".nesting-")]
@@ -75,7 +77,7 @@ def wrong(code: int, command: str, out: Path) -> str:
             return f"half written: {path.name}"
     if command != "buy" and len(list(out.glob("sheet-*.pdf"))) != len(list(out.glob("lay-*.json"))):
         return "a lay without its sheet"
-    return "" if (out / "report.json").exists() else "no report"
+    return "" if drawing or (out / "report.json").exists() else "no report"
 
 
 def main() -> int:
