@@ -46,11 +46,14 @@ def alterations_doc(survey: Survey, rev: int) -> AlterationsDoc:
 def _alteration(survey: Survey, index: int, raw: dict[str, Any], names: list[str], by: float) -> AlterationDoc:
     at = raw.get("at")
     at_mm, lines = None, {}
+    measured, known = False, set[str]()
     for key in survey.drawn:
         if key[0] not in names or (raw.get("size") is not None and raw["size"] != key[1]):
             continue
         for number, change in enumerate(survey.asked[key].alterations):
             if change.kind == raw.get("kind") and abs(change.by - by) < 1e-9 and change.at is not None:
+                measured = measured or change.at_is_distance
+                known |= {e.name for e in survey.drawn[key].piece.edges} | {e.name for e in survey.asked[key].edges}
                 height = _drawn_height(survey, key, number)
                 if height is None:
                     height = _height(survey, key, change.at, change.at_is_distance)
@@ -71,6 +74,9 @@ def _alteration(survey: Survey, index: int, raw: dict[str, Any], names: list[str
         "at_mm": round(at_mm, 3) if at_mm is not None else None,
         "edge": raw.get("edge"),
         "hold": hold if isinstance(hold, list) else [hold],
+        "asks": measured,
+        "start": raw.get("from"),
+        "edges": sorted(known),
         "lines": lines,
         "message": _words(raw, names),
     }

@@ -419,7 +419,9 @@ class SeamsDoc(TypedDict):
 class AlterationDoc(TypedDict):
     """One alteration of the order. ``index`` from 0. ``by`` as written ("1 cm"), ``by_mm``; ``at`` as written,
     ``at_mm`` along the grain from the piece's lowest end in grain direction; ``line``: two points on the drawing,
-    across the grain, at which it opens or closes (for each piece by id); ``edge``, ``hold`` for add and take."""
+    across the grain, at which it opens or closes (for each piece by id); ``edge``, ``hold`` for add and take. ``asks``:
+    ``at`` is a distance, and ``start`` says from where ("tail", "head" or an edge, of which ``edges`` names the
+    choices)."""
 
     index: int
     kind: Literal["lengthen", "shorten", "add", "take", "take strip"]
@@ -432,6 +434,9 @@ class AlterationDoc(TypedDict):
     at_mm: float | None
     edge: str | None
     hold: list[Anchor]
+    asks: bool
+    start: str | None
+    edges: list[str]
     lines: dict[str, Line]
     message: str
 

@@ -646,6 +646,9 @@ class _Edits:
             values["wearer"] = cmd.wearer
         values["kind"] = cmd.kind
         values["at"] = _as_length(cmd.at) if cmd.at is not None else None
+        if values["at"] is not None and _is_length(values["at"]):
+            # the page draws and drags the line as measured from there
+            values["from"] = "tail"
         values["edge"] = cmd.edge
         values["by"] = _as_length(cmd.by)
         values["hold"] = list(cmd.hold) or None
@@ -917,6 +920,14 @@ def _as_length(value: Any) -> Any:
         return f"{round(float(value) / 10, 3):g} cm"
     text = str(value).strip()
     return int(text) if text.isdigit() else text
+
+
+def _is_length(value: Any) -> bool:
+    """Whether a place is a distance, not the number of a corner or a notch's name."""
+    try:
+        return isinstance(value, str) and parse_length(value, None) >= 0.0
+    except NestingError:
+        return False
 
 
 def _comma(text: str) -> str:

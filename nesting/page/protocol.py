@@ -432,7 +432,7 @@ class AlterAdd(Command, tag="alter.add"):
 
 
 class AlterSet(_Set, tag="alter.set"):
-    """Change one key (kind, by, at, edge, hold, pieces, size) of alteration ``index``."""
+    """Change one key (kind, by, at, from, edge, hold, pieces, size) of alteration ``index``."""
 
 
 class AlterRemove(_Indexed, tag="alter.remove"):

@@ -240,7 +240,8 @@ def _measured(body: Body, change: Alteration, key: str) -> tuple[float, list[Fin
             f"at = {change.at:g} mm of '{change.kind}' is measured from the tail of the grain arrow, which points down "
             'the drawing, so from its upper end: is that meant? from = "tail", "head" or a named edge says it'
         )
-        return change.at, [Finding("question", told, body.file, body.label, code="alter.from", figures=figures)]
+        asks = Finding("question", told, body.file, body.label, code="alter.from", figures=figures, forbids=True)
+        return change.at, [asks]
     if change.start in ("tail", "head"):
         return (change.at if change.start == "tail" else high - low - change.at - strip), []
     numbers = _spans_of(body, change.start, key)

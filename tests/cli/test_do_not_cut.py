@@ -162,3 +162,32 @@ def test_what_fits_is_laid_without_a_word_of_it(tmp_path: Path) -> None:
     """Equal sides: no such words anywhere."""
     done = run("lay", case(tmp_path, 110.0), "--rounds", "1", "-o", tmp_path / "out", cwd=tmp_path)
     assert done.returncode == 0 and "not cut" not in (done.stdout + done.stderr).casefold()
+
+
+LONGER = SHORTS.replace('[[seam]]\nedges = ["front.side", "back.side"]\n', '[[alter]]\n{alter}by = "1 cm"\n')
+
+
+@pytest.mark.parametrize(
+    ("piece", "start", "exit_code"), [("front", "", 2), ("front", "tail", 0), ("front", "side", 2), ("back", "", 0)]
+)
+def test_where_an_alteration_is_measured_from_is_said_or_must_be_answered(
+    tmp_path: Path, piece: str, start: str, exit_code: int
+) -> None:
+    """The arrow of the front points down its drawing: 3 cm from its tail may not be what was meant, so nothing is cut
+    until the order says it; that of the back points up: check says from where it was reckoned. An edge that runs along
+    the grain is no place to measure from."""
+    alter = f'piece = "{piece}"\nkind = "lengthen"\nat = "3 cm"\n' + (f'from = "{start}"\n' if start else "")
+    path = case(tmp_path, 110.0, order=LONGER.replace("{alter}", alter))
+    (drawing,) = tmp_path.glob("*.svg")
+    text = drawing.read_text(encoding="utf-8").replace("M 250 20 V 80", "M 250 80 V 20")
+    drawing.write_text(text, encoding="utf-8")
+    checked = run("check", path, cwd=tmp_path)
+    laid = run("lay", path, "--rounds", "1", "-o", tmp_path / "out", cwd=tmp_path)
+    assert (checked.returncode, laid.returncode) == (exit_code, exit_code)
+    said = " ".join(checked.stdout.split())
+    if not start:
+        assert "measured from the tail of the grain arrow" in said
+        assert said.count("question: ") == (piece == "front") and said.count("note: ") == (piece == "back")
+        assert ("Do not cut yet" in said) == ("Do not cut yet" in laid.stderr) == (piece == "front")
+    if start == "tail":
+        assert "measured from" not in said

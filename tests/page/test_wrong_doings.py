@@ -340,6 +340,24 @@ def test_seams_that_do_not_match_stand_at_the_top_until_they_do(demo: Server) ->
     assert demo.get("state")["blockers"] == []
 
 
+def test_an_alteration_says_where_it_is_measured_from_or_asks(demo: Server) -> None:
+    """One that is made here is measured as its line is drawn; one of an order that does not say it can be answered."""
+    demo.do("alter.add", kind="lengthen", pieces=["shorts front"], by="1 cm", at="15 cm")
+    demo.do("alter.add", kind="add", pieces=["shorts front"], by="1 cm", edge="side")
+    first, second = demo.get("alterations")["alterations"]
+    assert (first["asks"], first["start"], second["asks"]) == (True, "tail", False)
+    assert "side" in first["edges"]
+    lengthened = first["at_mm"]
+    demo.do("alter.set", index=0, key="from", value=None)
+    assert demo.get("alterations")["alterations"][0]["start"] is None
+    demo.do("alter.set", index=0, key="from", value="head")
+    doc = demo.get("alterations")
+    now, shape = doc["alterations"][0], [v for k, v in doc["shapes"].items() if k.startswith("shorts front")][-1]
+    ys = [y for _, y in shape["before"]["outline"]]
+    assert now["start"] == "head" and lengthened == pytest.approx(150.0)
+    assert now["at_mm"] == pytest.approx(max(ys) - min(ys) - 150.0, abs=0.02)
+
+
 @pytest.mark.parametrize(
     "raw", ["", "{", "[]", "nonsense", '{"cmd": "dance"}', '{"cmd": "undo", "more": 1}', '{"cmd": "garment.remove"}',
             '{"cmd": "lay.move", "cloth": 1}', "0" * 1000]

@@ -301,7 +301,9 @@ def check_summary(check: Check, order: Order) -> Any:
         parts.append(Text(f"{row['name']}: {'' if row['agrees'] else 'does not agree: '}{row['words']}"))
     for finding in check.findings:
         told = finding.code in ("together.differs", "seam.mismatch", "seam.notch-apart", "seam.notch-alone")
-        if finding.kind in ("question", "ambiguous") or (finding.kind == "warning" and not told):
+        # where a distance is measured from is nothing that a table or a drawing here would show
+        said = finding.kind in ("question", "ambiguous") or finding.code == "alter.from"
+        if said or (finding.kind == "warning" and not told):
             parts.append(Text(str(finding)))
     words, reasons = verdict(check)
     parts.append(Text(words, style="bold"))

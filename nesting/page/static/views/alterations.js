@@ -245,7 +245,7 @@ function mount(root, app) {
         field(app, { key: "alter-kind", label: "what", kind: "choice", value: plan.kind, choices: KINDS, change: (v) => { plan.kind = v; tried = null; void tryIt(); } }),
         AT_EDGE.has(plan.kind)
           ? field(app, { key: "alter-edge", label: "edge", kind: "choice", value: plan.edge, choices: [{ value: "", label: "choose …" }, ...(piece?.edges ?? []).filter((e) => e.named).map((e) => ({ value: e.name, label: e.name }))], change: setEdge })
-          : field(app, { key: "alter-at-text", label: "at, from the lowest end along the grain", value: plan.at, change: (v) => { plan.at = v; void tryIt(); } }),
+          : field(app, { key: "alter-at-text", label: "at, along the grain from the tail of its arrow", value: plan.at, change: (v) => { plan.at = v; void tryIt(); } }),
         field(app, { key: "alter-by-text", label: "by", value: plan.by, change: (v) => { plan.by = v; void tryIt(); } })),
       AT_EDGE.has(plan.kind) && edge
         ? h("fieldset", {}, h("legend", {}, "ends that stay where they are ", whatIs("hold", "hold")),
@@ -301,6 +301,9 @@ function mount(root, app) {
         h("li", {},
           h("span", { class: "grow" }, a.message || `${a.kind} ${a.pieces.join(", ")}${a.size ? ` ${a.size}` : ""} by ${a.by}${a.at ? ` at ${a.at}` : ""}${a.edge ? `, edge ${a.edge}` : ""}`, a.wearer ? h("span", { class: "tag" }, `for ${a.wearer}`) : null),
           field(app, { key: `alter-${a.index}-by`, label: "by", value: a.by, width: "short", change: (v) => void app.send("alter.set", { index: a.index, key: "by", value: v }, { spot: `alter-${a.index}-by`, typed: v, done: "Changed." }) }),
+          a.asks
+            ? field(app, { key: `alter-${a.index}-from`, label: "measured from", kind: "choice", value: a.start ?? "", choices: [{ value: "", label: "choose …" }, { value: "tail", label: "the tail of the grain arrow" }, { value: "head", label: "its head" }, ...a.edges.map((v) => ({ value: v, label: v }))], change: (v) => void app.send("alter.set", { index: a.index, key: "from", value: v || null }, { spot: `alter-${a.index}`, done: "Changed." }) })
+            : null,
           button("Show", () => { shown = a.index; board.touched = false; draw(); }, { kind: "mini", key: `alter-${a.index}-show`, pressed: shown === a.index }),
           button("Take back out", () => { if (shown === a.index) shown = null; void app.send("alter.remove", { index: a.index }, { done: "Alteration taken out." }); }, { kind: "mini", key: `alter-${a.index}-out` }),
           wrongAt(app, `alter-${a.index}`)))),
