@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -10,6 +11,7 @@ import nesting
 from nesting.checking.judging import check_order
 from nesting.model.errors import CannotLayError
 from nesting.proof import prove
+from nesting.report.sheet.folding import folding_steps
 
 ORDER = """units = "cm"
 {body}
@@ -160,3 +162,21 @@ def test_what_does_not_fit_is_refused_with_its_figures(how: tuple[str, ...], wor
     assert why.value.exit_code == 3
     for word in words:
         assert word in str(why.value)
+
+
+def test_a_flap_is_as_deep_all_along_as_the_steps_say(tmp_path: Path) -> None:
+    """A half of 12 with the selvage of 1 beside it: the flap is 13 deep on 62, and the table 62 - 13. The steps say
+    both; the flap's ply ends 1 short of that everywhere. One that runs out of true by 1 mm at an end is refused."""
+    asked = order(tmp_path, HALVES + SINGLE, "62", fold("partial fold") + '\nselvage = "1 cm"', "1", only("h12", "s"))
+    (lay,) = nesting.lay(asked, rounds=4, workers=1)
+    (section,) = lay.sections
+    (step,) = [s for s in folding_steps(lay, section) if "all along" in s]
+    assert "13 cm deep" in step and "equally deep all along" in step and "it is then 49.0 cm" in step
+    flap = section.spread.plies[1]
+    assert sorted({round(y, 6) for _, y in flap.region}) == [0.0, 120.0]
+    far = max(x for x, _ in flap.region)
+    askew = tuple((x, y - 1.0 if (x, y) == (far, 120.0) else y) for x, y in flap.region)
+    assert askew != flap.region
+    plies = (section.spread.plies[0], replace(flap, region=askew))
+    spoiled = replace(lay, sections=(replace(section, spread=replace(section.spread, plies=plies)),))
+    assert prove(lay, asked).ok and not prove(spoiled, asked).ok

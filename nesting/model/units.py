@@ -287,14 +287,14 @@ def format_alike(*lengths: float, imperial: bool) -> tuple[str, ...]:
 
 def format_apart(a: float, b: float, *, imperial: bool) -> tuple[str, str]:
     """Two lengths in mm for people, as finely as they must be written to differ, both in cm or both in inches: "28.02
-    cm" and "28.00 cm"."""
+    cm" and "28.00 cm". Millimetres are never rounded away, so that the difference is what a reader reckons."""
     unit, size = ("in", UNIT_MM["in"]) if imperial else ("cm", 10.0)
     for parts in (8, 16) if imperial else ():
         one, other = (f"{format_fraction(mm / size, parts)} in" for mm in (a, b))
         if one != other:
             return one, other
-    for whole in () if imperial else (10, 1):
-        one, other = (f"{_trimmed(math.floor(mm / whole + 0.5) * whole, 10)} cm" for mm in (a, b))
+    if not imperial:
+        one, other = (f"{_trimmed(math.floor(mm + 0.5), 10)} cm" for mm in (a, b))
         if one != other:
             return one, other
     for decimals in (2, 3, 4):

@@ -27,7 +27,7 @@
  * @typedef {{index: number, ease_between: string[] | null, match: boolean, add_centre_notches: boolean, add_join_notches: boolean, in_row: boolean}} SeamSettings
  * @typedef {{index: number, leader: string, follower: string, faces: string, shape: string | null}} Together
  * @typedef {{rev: number, seams: Seam[], settings: SeamSettings[], together: Together[], proposals: Proposal[], loose: string[]}} Seams
- * @typedef {{index: number, kind: string, pieces: string[], size: string | null, wearer: string | null, by: string, by_mm: number, at: string | null, at_mm: number | null, edge: string | null, hold: Anchor[], lines: Record<string, Line>, message: string}} Alteration
+ * @typedef {{index: number, kind: string, pieces: string[], size: string | null, wearer: string | null, by: string, by_mm: number, at: string | null, at_mm: number | null, edge: string | null, hold: Anchor[], asks: boolean, start: string | null, edges: string[], lines: Record<string, Line>, message: string}} Alteration
  * @typedef {{before: {outline: Line, seam: Line | null}, after: {outline: Line, seam: Line | null}, grain_extent: XY, grain_deg: number, follows: string | null}} Change
  * @typedef {{rev: number, alterations: Alteration[], shapes: Record<string, Change>, seams: Seam[]}} Alterations
  * @typedef {{index: number, name: string, fields: Record<string, Field>, in_mm: Record<string, number>, findings: Finding[]}} Cloth

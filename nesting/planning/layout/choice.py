@@ -10,6 +10,7 @@ from nesting.cloth.spreads import Refusal
 from nesting.model.lay import Lay, SpreadTried
 from nesting.model.order import SpreadName
 from nesting.planning.layout.bounding import shared
+from nesting.planning.layout.limits import beyond, on_table
 from nesting.planning.layout.trials import Finished, Search, to_buy
 from nesting.planning.layout.wording import lay_notes, traced_pieces
 from nesting.planning.layout.yardage import garment_shares, utilisation
@@ -39,7 +40,7 @@ def choose(
     *,
     ended: bool = True,
 ) -> Lay:
-    """The easiest lay among those whose length to buy is least. ``ended`` False: the search goes on, and a bound that
+    """The easiest lay among those there is cloth for whose length to buy is least. ``ended`` False: the search goes on, and a bound that
     is not known yet is not waited for."""
     by_kind: dict[SpreadName, Finished] = {}
     for f in finished:
@@ -118,11 +119,15 @@ def _instead(
     )
 
 
-def _ease_key(search: Search, finished: Finished) -> tuple[float, int, int, float]:
+def _ease_key(search: Search, finished: Finished) -> tuple[float, float, bool, int, int, float]:
+    """The least key is taken: what there is cloth for, then the least to buy, then what lies on the table undivided,
+    then the easiest."""
     placements, folds, again = _handling(finished)
     # cutting one ply and leaving the ply under it is slow work: it counts as two outlines more
     effort = placements + again + 2 * _on_one_of_two(finished)
-    return (round(to_buy(search, finished), 3), effort, folds, finished.lay_length)
+    over = 0.0 if search.remnant is not None else beyond(search.cloth, finished.kind, finished.lay_length)
+    undivided = on_table(search.cloth, finished.sections)
+    return (over, round(to_buy(search, finished), 3), not undivided, effort, folds, finished.lay_length)
 
 
 def _on_one_of_two(finished: Finished) -> int:

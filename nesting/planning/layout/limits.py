@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from nesting.model.errors import CannotLayError
-from nesting.model.lay import Lay
+from nesting.model.lay import Lay, Section
+from nesting.model.order import Cloth, SpreadName
 from nesting.model.units import format_apart, format_length, format_width, round_up
 from nesting.planning.layout.yardage import buy_length
 from nesting.resolving.cutting_list import CuttingList
 
-__all__ = ["fits_table", "within_limits"]
+__all__ = ["beyond", "fits_table", "on_table", "within_limits"]
 
 #: mm. A lay that is too long by less is not.
 SLACK_MM = 1e-3
@@ -22,11 +25,23 @@ def needed(listed: CuttingList, lay: Lay) -> float:
 
 def fits_table(listed: CuttingList, lay: Lay) -> bool:
     """Whether each section with its two ends lies on the table, if the order states one."""
-    cloth = listed.cloth_named(lay.cloth)
+    return on_table(listed.cloth_named(lay.cloth), lay.sections)
+
+
+def on_table(cloth: Cloth, sections: Sequence[Section]) -> bool:
+    """Whether each of the sections with its two ends lies on the table, if the order states one."""
     if cloth.table_length is None:
         return True
-    longest = max(s.lay_length for s in lay.sections) + 2.0 * cloth.end_allowance
+    longest = max(s.lay_length for s in sections) + 2.0 * cloth.end_allowance
     return longest <= cloth.table_length + SLACK_MM
+
+
+def beyond(cloth: Cloth, kind: SpreadName, lay_length: float) -> float:
+    """How much more cloth as sold a lay of that spread takes than there is, mm; 0 where it is enough."""
+    if cloth.length is None:
+        return 0.0
+    takes = buy_length("open" if kind == "sections" else kind, cloth, lay_length, rounded=False)
+    return max(0.0, takes - cloth.length - SLACK_MM)
 
 
 def within_limits(listed: CuttingList, lay: Lay) -> Lay:

@@ -159,3 +159,60 @@ def test_pieces_refused_alike_are_told_in_one_sentence() -> None:
 def test_two_lengths_are_written_so_that_they_differ(a, b, imperial, shown) -> None:
     """No finer than need be."""
     assert format_apart(a, b, imperial=imperial) == shown
+
+
+FOLDED_OR_OPEN = """
+units = "cm"
+[[piece]]
+name = "pair"
+rectangle = ["10 cm", "51 cm"]
+cut = 8
+mirrored = true
+[[piece]]
+name = "tab"
+rectangle = ["3 cm", "34 cm"]
+cut = 3
+alike_ok = true
+[[cloth]]
+name = "main"
+width = "102 cm"
+increment = "10 cm"
+spreads = ["open", "lengthwise fold"]
+{cloth}
+[[garment]]
+name = "bag"
+"""
+
+
+@pytest.mark.parametrize(
+    ("cloth", "length"),
+    [("", 460.0), ('length = "50 cm"', 460.0), ('length = "48 cm"', 430.0), ('length = "47 cm"', 430.0)],
+)
+def test_the_shorter_lay_is_taken_where_the_cloth_is_too_short_for_the_easier_one(
+    tmp_path, cloth: str, length: float
+) -> None:
+    """Folded, 4 × 10 for the pairs and 2 × 3 for the tabs, of which two lie on one another: 46, with the ends 50. Open,
+    the three tabs lie side by side: 43 and 47. Either buys 50, so the fold is taken for its ease; where there are 48 it
+    is not."""
+    path = tmp_path / "bags.toml"
+    path.write_text(FOLDED_OR_OPEN.format(cloth=cloth), encoding="utf-8")
+    (lay,) = nesting.lay(nesting.load_order(path), rounds=4, workers=1)
+    assert lay.lay_length == pytest.approx(length, abs=0.01) and lay.buy_length == pytest.approx(500.0)
+
+
+def test_what_is_said_to_be_missing_is_what_the_figures_differ_by(tmp_path) -> None:
+    """47 are needed and 46.9 there, not "50 of 47" of the easier spread: 1 mm is missing."""
+    path = tmp_path / "bags.toml"
+    path.write_text(FOLDED_OR_OPEN.format(cloth='length = "46.9 cm"'), encoding="utf-8")
+    with pytest.raises(CannotLayError) as told:
+        nesting.lay(nesting.load_order(path), rounds=4, workers=1)
+    for words in ("takes 47 cm", "there are 46.9 cm", "0.1 cm are missing", "no lay of these pieces is short enough"):
+        assert words in told.value.message
+
+
+def test_the_easier_spread_that_lies_on_the_table_is_taken_before_one_that_must_be_divided(tmp_path) -> None:
+    """46 and both ends are 50, too long for a table of 48; the open lay of 47 is not."""
+    path = tmp_path / "bags.toml"
+    path.write_text(FOLDED_OR_OPEN.format(cloth='table_length = "48 cm"'), encoding="utf-8")
+    (lay,) = nesting.lay(nesting.load_order(path), rounds=4, workers=1)
+    assert len(lay.sections) == 1 and lay.lay_length == pytest.approx(430.0, abs=0.01)

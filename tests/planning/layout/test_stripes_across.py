@@ -141,3 +141,31 @@ def test_two_motifs_that_the_seams_between_them_forbid() -> None:
     with pytest.raises(CannotLayError, match=r"piece 'front'.*cannot both lie on the repeat of 50 mm.*10\.0 mm"):
         laid(joined(front, replace(back, motif=Motif((0.0, 0.0), (0.0, 10.0)))))
     laid(joined(front, replace(back, motif=Motif((0.0, 0.0), (0.0, 50.0)))))
+
+
+def with_two_sides(name: str, second: float) -> CutPiece:
+    """A rectangle with a match point at x = 0 of one side, and at x = ``second`` of the other."""
+    cut = rect(name, 300, 200)
+    notches = (Notch((0.0, -100.0), 90.0, name="a1"), Notch((second, 100.0), 270.0, name="b1"))
+    edges = (Edge("a", (-150, -100), (150, -100)), Edge("b", (150, 100), (-150, 100)))
+    return replace(cut, piece=replace(cut.piece, notches=notches, edges=edges))
+
+
+@pytest.mark.parametrize(
+    ("second", "differ"), [(60.0, None), (110.0, None), (10.04, None), (60.2, "0.2"), (72.0, "12.0"), (98.0, "12.0")]
+)
+def test_two_seams_of_the_same_pieces_match_or_cannot(second: float, differ: str | None) -> None:
+    """Match points 0 and 60 mm along the front. A whole repeat of 50 more or less on the back is in step, and both
+    seams lie in step in the lay; else no lay has both, and it is said how far they are apart within the repeat."""
+    order = order_of(with_two_sides("front", 60.0), with_two_sides("back", second), repeat_along=50.0)
+    order = replace(order, seams=tuple(Seam((f"front.{e}", f"back.{e}"), match=True) for e in ("a", "b")))
+    if differ is not None:
+        words = rf"'back' cannot all match the repeat of 50 mm: two of them differ by {differ} mm"
+        with pytest.raises(CannotLayError, match=words):
+            laid(order)
+        return
+    lay = laid(order)
+    at = {p.piece: {n.name: n.at[0] for n in p.notches} for p in lay.placements}
+    for point in ("a1", "b1"):
+        apart = at["front"][point] - at["back"][point]
+        assert abs((apart + 25.0) % 50.0 - 25.0) <= MEETS + 0.05
