@@ -40,8 +40,8 @@ def choose(
     *,
     ended: bool = True,
 ) -> Lay:
-    """The easiest lay among those there is cloth for whose length to buy is least. ``ended`` False: the search goes on, and a bound that
-    is not known yet is not waited for."""
+    """The easiest lay among those there is cloth for whose length to buy is least. ``ended`` False: the
+    search goes on, and a bound that is not known yet is not waited for."""
     by_kind: dict[SpreadName, Finished] = {}
     for f in finished:
         old = by_kind.get(f.kind)
