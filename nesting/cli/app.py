@@ -193,8 +193,10 @@ def _answer(
     _show(as_json, *renderables)
 
 
-def _tell_findings(order: Order) -> None:
-    shown = [str(f) for f in order.findings if f.kind != "note"]
+def _tell_findings(order: Order, listed: CuttingList) -> None:
+    from nesting.planning.layout.feasible import unusual_widths
+
+    shown = [str(f) for f in (*order.findings, *unusual_widths(listed)) if f.kind != "note"]
     more = [f"… and {len(shown) - 12} more: 'nesting check' shows all"] if len(shown) > 12 else []
     _show(True, *shown[:12], *more)
 
@@ -305,7 +307,7 @@ def lay(
     forced = _spread(spread)
     kept = _kept(keep)
     order, listed = _may_be_cut(_load(path), anyway)
-    _tell_findings(order)
+    _tell_findings(order, listed)
     start, told, ids = start_of(order, begin, kept)
     _show(True, *map(str, told))
     options = _with_time_to_draw(options, listed)
@@ -403,10 +405,11 @@ def buy(
 
     options = _options(5.0 if seconds is None and rounds is None else seconds, rounds, seed, workers, cluster)
     order = _load(path)
-    _tell_findings(order)
+    listed = _resolved(order)
+    _tell_findings(order, listed)
     document, renderables = buy_order_file(
         order,
-        _resolved(order),
+        listed,
         widths,
         output,
         _session(options, order.imperial, steps=True, quiet=as_json),
@@ -442,7 +445,7 @@ def remnants(
 
     options = _options(60.0 if seconds is None and rounds is None else seconds, rounds, seed, workers, cluster)
     order, listed = _may_be_cut(_load(path), anyway)
-    _tell_findings(order)
+    _tell_findings(order, listed)
     document, renderables = remnants_of_order(
         order,
         listed,
@@ -476,7 +479,7 @@ def batch(
 
     options = _options(5.0 if seconds is None and rounds is None else seconds, rounds, seed, workers, cluster)
     order, listed = _may_be_cut(_load(path), anyway)
-    _tell_findings(order)
+    _tell_findings(order, listed)
     document, renderables = batch_order_file(
         order,
         listed,

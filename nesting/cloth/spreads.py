@@ -91,6 +91,9 @@ def _why_not(kind: SpreadName, cloth: Cloth, remnant: Remnant | None) -> Reason 
     if stacked and cloth.max_plies is not None and cloth.plies > cloth.max_plies:
         why = f"{cloth.plies} plies asked for, but max_plies is {cloth.max_plies}"
         return Reason(why, code="spread.max-plies", figures={"plies": cloth.plies, "max_plies": cloth.max_plies})
+    if kind != "open" and cloth.max_plies == 1:
+        what = "sections have folds" if kind == "sections" else "two plies lie on one another"
+        return Reason(f"{what}, and max_plies is 1", code="spread.max-plies", figures={"plies": 2, "max_plies": 1})
     if kind == "crosswise fold" and cloth.nap != "none":
         why = "on a crosswise fold the nap of the upper ply would run the other way"
         return Reason(why, code="spread.nap", figures={"nap": cloth.nap})

@@ -236,11 +236,16 @@ def _measured(body: Body, change: Alteration, key: str) -> tuple[float, list[Fin
                 f'{_side(g)} end of the drawing; from = "tail", "head" or a named edge says it'
             )
             return change.at, [Finding("note", told, body.file, body.label, code="alter.from", figures=figures)]
-        told = (
+        asks = Finding(
+            "question",
             f"at = {change.at:g} mm of '{change.kind}' is measured from the tail of the grain arrow, which points down "
-            'the drawing, so from its upper end: is that meant? from = "tail", "head" or a named edge says it'
+            'the drawing, so from its upper end: is that meant? from = "tail", "head" or a named edge says it',
+            body.file,
+            body.label,
+            code="alter.from",
+            figures=figures,
+            forbids=True,
         )
-        asks = Finding("question", told, body.file, body.label, code="alter.from", figures=figures, forbids=True)
         return change.at, [asks]
     if change.start in ("tail", "head"):
         return (change.at if change.start == "tail" else high - low - change.at - strip), []

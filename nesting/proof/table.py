@@ -237,7 +237,9 @@ def _refuse(kind: SpreadName, cloth: Cloth, facts: ClothFacts) -> None:
             raise SpreadError(f"a leftover cannot lie '{kind}'")
         if kind != "open" and not facts.rectangular:
             raise SpreadError("only a rectangular leftover without flaws can be folded")
-    elif cloth.tubular != (kind == "tubular"):
+    if cloth.max_plies == 1 and kind != "open":
+        raise SpreadError(f"'{kind}' lays plies on one another, but the cloth allows 1 at most")
+    if facts.outline is None and cloth.tubular != (kind == "tubular"):
         raise SpreadError("a tubular knit lies as a tube" if cloth.tubular else "this cloth is not a tube")
     if kind == "crosswise fold" and cloth.nap != "none":
         raise SpreadError("a crosswise fold turns the upper ply end to end, so its nap would run the other way")

@@ -765,6 +765,10 @@ def test_refused_spreads() -> None:
     assert "spread" in spread_failures("stacked face up", plies=4)
     assert "spread" in spread_failures("tubular", tubular=False)
     assert "spread" in spread_failures("open", tubular=True)
+    # a cutter that takes one ply takes no fold
+    for name in ("lengthwise fold", "partial fold", "double fold", "crosswise fold", "tubular"):
+        assert "spread" in spread_failures(name, max_plies=1) and "spread" not in spread_failures(name, max_plies=2)
+    assert "spread" not in spread_failures("open", max_plies=1)
     assert "spread" in spread_failures("double fold", width=690.0)  # flaps of 150 and 200 mm take more than half
 
 

@@ -217,7 +217,7 @@ BLOCKS: dict[str, tuple[Key, ...]] = {
         Key("spreads", list_of(choice(*get_args(SpreadName)), expected="a list of spreads"),
             f"spreads to try, of: {_SPREADS}; default: all that are sound"),
         Key("plies", count(1, 1000), "stacked copies of the open spread", 1),
-        Key("max_plies", count(1, 1000), "what the cutter can take"),
+        Key("max_plies", count(1, 1000), "what the cutter can take; 1: no folds either"),
         Key("table_length", length(above=True), "longest lay the table takes"),
         Key("increment", length(above=True), "the shop sells by this; default 10 cm, or 1/8 yd with inches or yards"),
         Key("price", price, "per metre, or per yard with inches or yards"),

@@ -130,8 +130,7 @@ def _whole_lay(listed: CuttingList, cloth: str, lay: LayOne, share: float = WHOL
     """The whole order in one lay; None where it cannot be laid so, or not on the table, or with these plies."""
     stuff = listed.cloth_named(cloth)
     most = stuff.max_plies or stuff.plies
-    single: tuple[SpreadName, ...] | None = ("open",) if stuff.max_plies == 1 else stuff.spreads
-    changed = replace(stuff, plies=min(stuff.plies, most), spreads=single, length=None, table_length=None)
+    changed = replace(stuff, plies=min(stuff.plies, most), length=None, table_length=None)
     try:
         found = lay(listed.with_cloths([changed]), cloth, share=share)
     except CannotLayError:

@@ -47,7 +47,7 @@ def modes_of(cloth: Cloth, max_plies: int | None = None) -> tuple[Mode, ...]:
         modes.append(Mode("stacked face up", 1, 1, most if may("stacked face up") else 1))
     if most >= 2 and may("stacked face to face") and (cloth.nap == "none" or cloth.may_turn_plies):
         modes.append(Mode("stacked face to face", 2, 2, most // 2))
-    if most >= 2 or max_plies is None:
+    if (max_plies or cloth.max_plies) != 1:
         modes += [Mode(kind, 2, 1, 1) for kind in _folds(cloth)]
     return tuple(modes)
 

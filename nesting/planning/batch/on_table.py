@@ -36,8 +36,9 @@ def divided(listed: CuttingList, lay: Lay, options: SearchOptions) -> Lay:
     # between sections lie their ends, or the gap where that is more: half of it is counted at each end
     ends = max(cloth.end_allowance, cloth.gap / 2.0)
     table = None if cloth.table_length is None else cloth.table_length + 2.0 * (ends - cloth.end_allowance)
+    least = 1 if cloth.max_plies == 1 else None
     alone = replace(
-        cloth, plies=1, max_plies=None, spreads=single, length=None, end_allowance=ends, table_length=table
+        cloth, plies=1, max_plies=least, spreads=single, length=None, end_allowance=ends, table_length=table
     )
     part = listed.cut_from(cloth.name).with_cloths([alone])
     each = None if options.seconds is None else max(0.5, options.seconds / 8.0)

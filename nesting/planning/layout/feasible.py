@@ -14,29 +14,35 @@ from nesting.planning.layout.demand import Stack, stacks_of
 from nesting.planning.layout.wording import why_never
 from nesting.resolving.cutting_list import CuttingList
 
-__all__ = ["laying_findings"]
+__all__ = ["laying_findings", "unusual_widths"]
 
 #: mm. Cloth narrower or wider than this is sold nowhere: the units are probably wrong.
 USUAL_WIDTHS = (200.0, 4000.0)
 
 
+def unusual_widths(listed: CuttingList) -> tuple[Finding, ...]:
+    """A warning for each cloth of a width that no cloth has."""
+    file = str(listed.path) if listed.path is not None else None
+    return tuple(
+        Finding(
+            "warning",
+            f"cloth '{cloth.name}' is {format_width(cloth.width, imperial=listed.imperial)} wide: is the unit right?"
+            f"{_meant(cloth.width)}",
+            file,
+            code="cloth.width-unusual",
+            figures={"cloth": cloth.name, "width": cloth.width},
+        )
+        for cloth in listed.cloths
+        if not USUAL_WIDTHS[0] <= cloth.width <= USUAL_WIDTHS[1]
+    )
+
+
 def laying_findings(listed: CuttingList) -> tuple[Finding, ...]:
     """A warning for each cloth that some piece cannot lie on in any sound spread, and for widths that no cloth has."""
-    found: list[Finding] = []
+    found = list(unusual_widths(listed))
     file = str(listed.path) if listed.path is not None else None
     for cloth in listed.cloths:
         stacks = stacks_of(listed, cloth)
-        if not USUAL_WIDTHS[0] <= cloth.width <= USUAL_WIDTHS[1]:
-            width = format_width(cloth.width, imperial=listed.imperial)
-            found.append(
-                Finding(
-                    "warning",
-                    f"cloth '{cloth.name}' is {width} wide: is the unit right?{_meant(cloth.width)}",
-                    file,
-                    code="cloth.width-unusual",
-                    figures={"cloth": cloth.name, "width": cloth.width},
-                )
-            )
         if not stacks:
             continue
         reason = _why_not(listed, cloth, stacks)

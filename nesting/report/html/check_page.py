@@ -79,13 +79,18 @@ def verdict(check: Check) -> tuple[str, tuple[str, ...]]:
     if open_ones:
         first = "1 question is" if len(open_ones) == 1 else f"{len(open_ones)} questions are"
         return f"Do not cut yet: {first} not answered, see above.", ()
+    # what some piece cannot lie on; where that is told, it is told above
+    nowhere = any(f.code == "cloth.cannot-lie" for f in check.findings)
     if check.seams:
         walked = len({s.walked.titles for s in check.seams})
         agree = "lengths and notches agree"
         if not any(s.walked.notches for s in check.seams):
             lone = any(s.walked.lone for s in check.seams)
             agree = f"lengths agree; {'no notch has a partner' if lone else 'there are no notches'} to compare"
-        return f"These pieces will sew together: {_count(walked, 'seam')} walked, {agree}.", ()
+        lies = " But they cannot be laid on this cloth, see above." if nowhere else ""
+        return f"These pieces will sew together: {_count(walked, 'seam')} walked, {agree}.{lies}", ()
+    if nowhere:
+        return "These pieces cannot be laid on this cloth, see above. No seams are stated in the order.", ()
     return "The pieces can be laid. No seams are stated in the order, so none were walked.", ()
 
 

@@ -123,11 +123,38 @@ def test_a_lay_goes_into_a_folder_named_after_the_order_beside_it(tmp_path: Path
     assert (tmp_path / "in" / "order" / "lay-main.json").exists() and not list((tmp_path / "here").iterdir())
 
 
+def test_what_cannot_be_laid_is_not_said_to_be_layable(tmp_path: Path) -> None:
+    """A piece 20 cm across on 15 cm of cloth: the verdict of check is that of lay, and both ask for the width."""
+    text = """units = "cm"
+[[piece]]
+name = "panel"
+rectangle = [30, 20]
+[[cloth]]
+name = "main"
+width = "{} mm"
+[[garment]]
+name = "bag"
+"""
+    path = tmp_path / "order.toml"
+    for width, code in (("150", 2), ("1500", 0)):
+        path.write_text(text.format(width), encoding="utf-8")
+        checked = run("check", path, cwd=tmp_path)
+        laid = run("lay", path, "--rounds", 1, "--workers", 1, cwd=tmp_path)
+        said = " ".join(checked.stdout.split())
+        assert (checked.returncode, laid.returncode) == ((2, 3) if code else (0, 0))
+        assert ("The pieces can be laid." in said) != bool(code)
+        assert ("These pieces cannot be laid on this cloth" in said) == bool(code)
+        for words in (said, " ".join(laid.stderr.split())):
+            assert ("Was 150 cm meant?" in words) == bool(code)
+
+
 def test_a_cloth_of_150_mm_asks_whether_cm_are_meant(tmp_path: Path) -> None:
     """And one of 1.5 m does not."""
     path = write_case(tmp_path, order=ORDER.replace("width = 500", "width = 150"))
     done = run("check", path, cwd=tmp_path)
     assert "Was 150 cm meant?" in " ".join(done.stdout.split())
+    assert "cannot be laid on this cloth" not in done.stdout
+    assert "Was 150 cm meant?" in " ".join(run("lay", path, "--rounds", 1, "--workers", 1, cwd=tmp_path).stderr.split())
     path = write_case(tmp_path, order=ORDER.replace("width = 500", "width = 1500"))
     assert "meant?" not in run("check", path, cwd=tmp_path).stdout
 

@@ -10,7 +10,9 @@ import pytest
 import nesting
 from nesting.model.errors import CannotLayError
 from nesting.model.units import format_apart
+from nesting.planning.batch.cutting import batch
 from nesting.planning.batch.on_table import divided
+from nesting.planning.layout.laying import laying
 from nesting.planning.layout.one_cloth import lay_cloth
 from nesting.planning.layout.options import SearchOptions
 from nesting.planning.layout.wording import turn_notes
@@ -159,6 +161,23 @@ def test_pieces_refused_alike_are_told_in_one_sentence() -> None:
 def test_two_lengths_are_written_so_that_they_differ(a, b, imperial, shown) -> None:
     """No finer than need be."""
     assert format_apart(a, b, imperial=imperial) == shown
+
+
+def test_a_cutter_that_takes_one_ply_gets_no_fold(tmp_path) -> None:
+    """Four panels in a row on a table for two: on a crosswise fold they would be two by two; ply by ply they are cut
+    from two sections, 60 and 60 with 4 cm of ends each: 128, in lay and batch alike."""
+    asked = order(tmp_path, cloth='table_length = "64 cm"\nmax_plies = 1').cloths[0]
+    cloth = replace(asked, spreads=None)
+    whole = replace(order(tmp_path), cloths=(cloth,))
+    (lay,) = nesting.lay(whole, rounds=2, workers=1)
+    assert lay.buy_length == pytest.approx(1280.0) and {s.spread.kind for s in lay.sections} == {"open"}
+    (folded,) = nesting.lay(replace(whole, cloths=(replace(cloth, max_plies=2),)), rounds=2, workers=1)
+    assert folded.buy_length == pytest.approx(1240.0)
+    assert {s.spread.kind for s in folded.sections} == {"crosswise fold"}
+    for most, lay_too in ((1, lay), (2, folded)):
+        listed = resolve(replace(whole, cloths=(replace(cloth, max_plies=most),)))
+        (plan,) = batch(listed, laying(SearchOptions(seconds=None, rounds=2)), seconds=2.0)
+        assert plan.buy_length <= lay_too.buy_length + 1e-6
 
 
 FOLDED_OR_OPEN = """
