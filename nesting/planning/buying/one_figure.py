@@ -56,7 +56,21 @@ def one_figure(
         if larger is not None:
             lengths[curve.garments + 1] = larger
         drawn.append(_served(curve, lengths))
+    told = {curve.cloth for curve in curves}
+    for key in dict.fromkeys((r.cloth, r.width, r.nap) for r in now if r.over is None):
+        group = [i for i, r in enumerate(now) if (r.cloth, r.width, r.nap) == key and r.over is None]
+        if key[0] not in told or not _same(now[group[0]], listed.cloth_named(key[0])):
+            _one_for_all(now, group)
     return now, drawn
+
+
+def _one_for_all(rows: list[BuyRow], group: Sequence[int]) -> None:
+    """What one more adds where the least is bought, of one width that no curve is drawn for: on whichever spread."""
+    after = [r.buy_length + r.one_more for r in (rows[i] for i in group) if r.one_more is not None]
+    least = min(rows[i].buy_length for i in group)
+    for i in group if after else ():
+        if rows[i].buy_length <= least + 1e-6:
+            rows[i] = replace(rows[i], one_more=min(after) - rows[i].buy_length)
 
 
 def _same(row: BuyRow, cloth: Cloth) -> bool:

@@ -13,12 +13,15 @@ import pytest
 from PIL import Image
 from rich.console import Console
 
+import nesting
 from nesting.files.remnant import small_picture
 from nesting.model.order import Cloth, Garment, Seam, Together, Trim
 from nesting.model.piece import Edge
 from nesting.planning.batch.cutting import batch
 from nesting.planning.buying.buy import buy
 from nesting.planning.buying.trims import trim_needs
+from nesting.planning.layout.laying import laying
+from nesting.planning.layout.options import SearchOptions
 from nesting.planning.leftovers.remnants import plan_remnants
 from nesting.planning.leftovers.stash import Stash, add
 from nesting.report.html.buy_page import (
@@ -178,6 +181,33 @@ def test_what_one_more_adds_is_one_figure(seed, increment):
     for p in bought.curves[0].points:
         # 2 cm at each end, and by the shop's increment
         assert p.lay_length + 40.0 <= p.buy_length + 1e-6
+
+
+def test_one_more_at_another_width_is_what_that_width_takes(tmp_path):
+    """Two panels of 30 × 40 cm: 34 cm with the ends at 80 cm and at 120 cm of width. A third lies beside them on 120,
+    if the cloth is laid open: nothing more to buy, though on the fold it would be 30 cm more; on 80 it is 30."""
+    text = """units = "cm"
+[[piece]]
+name = "a"
+rectangle = [30, 40]
+[[cloth]]
+name = "main"
+width = 80
+increment = "1 cm"
+[[garment]]
+name = "g"
+count = 2
+"""
+    path = tmp_path / "order.toml"
+    path.write_text(text, encoding="utf-8")
+    order = nesting.load_order(path)
+    lay = laying(SearchOptions(seconds=None, rounds=2))
+    bought = buy(resolve(order), lay, widths=[800.0, 1200.0], spreads=["open", "lengthwise fold"])
+    first, _ = rows_first(bought)
+    assert {(r.width, r.buy_length): pytest.approx(r.one_more, abs=1e-6) for r in first} == {
+        (800.0, 340.0): 300.0,
+        (1200.0, 340.0): 0.0,
+    }
 
 
 def test_one_row_for_each_width_and_the_others_on_request():
