@@ -9,8 +9,8 @@ import numpy as np
 from nesting.model.lay import Lay
 from nesting.model.units import format_length
 from nesting.page.documents import CalibrationDoc, CutDoc, CutRow
+from nesting.page.editing import Refused
 from nesting.page.lays import Lays, laid_ids
-from nesting.page.order_commands import Refused
 from nesting.page.state_doc import blockers_of
 from nesting.page.words import line
 from nesting.page.workspace import Workspace

@@ -11,9 +11,9 @@ from typing import TYPE_CHECKING, Any
 import msgspec
 
 from nesting.page.documents import Problem
+from nesting.page.editing import Refused
 from nesting.page.history import Step
 from nesting.page.lays import Lays
-from nesting.page.order_commands import Refused
 from nesting.page.runs import Run, Runs
 from nesting.page.words import problem_of, refusal
 from nesting.page.workspace import Workspace

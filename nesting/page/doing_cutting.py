@@ -13,8 +13,8 @@ from nesting.page import protocol as ask
 from nesting.page.cloth_doc import stash_file
 from nesting.page.cut_doc import calibration, files_in, leftovers_of
 from nesting.page.desk import Desk, Done, docs_of
+from nesting.page.editing import Refused
 from nesting.page.lays import as_file
-from nesting.page.order_commands import Refused
 from nesting.page.state_doc import blockers_of
 
 __all__ = [

@@ -15,7 +15,8 @@ from nesting.files.outputs import write_outputs
 from nesting.page import protocol as ask
 from nesting.page.alter_doc import shapes_of
 from nesting.page.desk import Desk, Done, docs_of
-from nesting.page.order_commands import Edit, Refused, edit_of, new_alteration, not_held
+from nesting.page.editing import Edit, Refused
+from nesting.page.order_commands import edit_of, new_alteration, not_held
 from nesting.page.pdf_doc import contents_of
 from nesting.page.seams_doc import seams_of, walk_sides
 from nesting.page.survey import Survey, survey

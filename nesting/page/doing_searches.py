@@ -14,8 +14,8 @@ from nesting.model.errors import NestingError
 from nesting.page import protocol as ask
 from nesting.page.cloth_doc import stash_file
 from nesting.page.desk import Desk, Done
+from nesting.page.editing import Refused
 from nesting.page.lays import as_file
-from nesting.page.order_commands import Refused
 from nesting.page.runs import Job
 from nesting.page.state_doc import blockers_of
 from nesting.session.events import LayWork

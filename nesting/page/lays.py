@@ -20,7 +20,7 @@ from nesting.model.lay import Lay, Placement, mirrored_over_fold
 from nesting.model.order import CutPiece, Order
 from nesting.model.piece import Piece
 from nesting.page.documents import JudgedDoc, LaidPiece, LayDoc, LaySection, Shape, SpreadRow
-from nesting.page.order_commands import Refused
+from nesting.page.editing import Refused
 from nesting.page.pieces_doc import notch_doc
 from nesting.page.plain import plain
 from nesting.page.words import line, point

@@ -26,9 +26,10 @@ from nesting.page.cloth_doc import cloths_doc
 from nesting.page.cut_doc import cut_doc
 from nesting.page.desk import ORDER_DOCS, Desk, Done, docs_of, problem_from
 from nesting.page.documents import Problem, RunDoc
+from nesting.page.editing import Refused
 from nesting.page.judging import Judging
 from nesting.page.lays import Lays
-from nesting.page.order_commands import Refused, edit_of
+from nesting.page.order_commands import edit_of
 from nesting.page.photos import keep_pictures, kept_picture, sizes_of_pictures, trace
 from nesting.page.pieces_doc import pieces_doc
 from nesting.page.runs import Run, Runs

@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import Any
 
 from nesting.outlines.pdf_contents import PageShown, PdfContents, pdf_contents
-from nesting.page.order_commands import Refused
+from nesting.page.editing import Refused
 from nesting.page.survey import Survey
 
 __all__ = ["contents_of"]

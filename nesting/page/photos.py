@@ -19,7 +19,7 @@ from typing import Any
 from nesting.files.outputs import ready_folder, write_outputs
 from nesting.model.errors import NestingError, PatternError
 from nesting.outlines.photo_reading import small_picture
-from nesting.page.order_commands import Refused
+from nesting.page.editing import Refused
 from nesting.page.protocol import TraceAsked
 from nesting.page.uploads import safe_name
 from nesting.page.workspace import Workspace

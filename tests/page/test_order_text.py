@@ -19,7 +19,8 @@ import pytest
 
 from nesting.page import protocol
 from nesting.page.demo import DEMO
-from nesting.page.order_commands import Edit, edit_of, not_held
+from nesting.page.editing import Edit
+from nesting.page.order_commands import edit_of, not_held
 from nesting.page.ordertext import OrderText
 from nesting.page.pieces_doc import pieces_doc
 from nesting.page.survey import Reader, survey
