@@ -26,6 +26,8 @@ TILT = 2.0
 #: mm of seam allowance at each side of a join in a band (1 cm: Pattern Cutting, 2011), and where inches are read
 #: (3/8 in: from memory)
 JOIN_MM, JOIN_IN_INCHES = 10.0, 0.375 * 25.4
+#: mm that a band or a facing is high at most, and how many times as long as high it is at least (common practice)
+BAND_HIGH_MM, BAND_LONG = 150.0, 4.0
 #: mm. Widths that shops sell, and where inches are read (35/36, 44/45, 52/54, 58/60 in: fabric conversion chart)
 WIDTHS = (900.0, 1150.0, 1400.0, 1500.0)
 WIDTHS_IN_INCHES = tuple(inches * 25.4 for inches in (36.0, 45.0, 54.0, 60.0))
@@ -144,7 +146,7 @@ def _joins(listed: CuttingList) -> list[Choice]:
         for g in listed.garments
         if g.count
         for e in g.pieces
-        if e.cut.band and len(e.cut.piece.outline) == 4 and not e.cut.on_fold and e.cut.name not in tied | matched
+        if _may_be_joined(e.cut) and e.cut.name not in tied | matched
     )
     join = JOIN_IN_INCHES if listed.imperial else JOIN_MM
     say = format_length(join, imperial=listed.imperial, step="1/16 in" if listed.imperial else "mm")
@@ -155,7 +157,12 @@ def _joins(listed: CuttingList) -> list[Choice]:
             replace(
                 listed,
                 garments=tuple(
-                    replace(g, pieces=tuple(_joined(e, join) if e.cut.name == name else e for e in g.pieces))
+                    replace(
+                        g,
+                        pieces=tuple(
+                            _joined(e, join, listed.cloth_named(e.cloth)) if e.cut.name == name else e for e in g.pieces
+                        ),
+                    )
                     for g in listed.garments
                 ),
             ),
@@ -164,9 +171,23 @@ def _joins(listed: CuttingList) -> list[Choice]:
     ]
 
 
-def _joined(entry: PieceEntry, join: float) -> PieceEntry:
-    """The band in two halves of its longer side, each with the allowance of the join (mm)."""
+def _may_be_joined(cut: CutPiece) -> bool:
+    """Whether it is a band or a facing: sewn all along an opening, or a rectangle of a band's measures. A panel that is
+    a rectangle is none, nor is what a motif is placed on; a band on the fold has its join there."""
+    if not cut.band or len(cut.piece.outline) != 4 or cut.on_fold or cut.motif is not None:
+        return False
+    xs, ys = [x for x, _ in cut.piece.outline], [y for _, y in cut.piece.outline]
+    high, long = sorted((max(xs) - min(xs), max(ys) - min(ys)))
+    return bool(cut.goes_round) or (high <= BAND_HIGH_MM and long >= BAND_LONG * high)
+
+
+def _joined(entry: PieceEntry, join: float, cloth: Cloth) -> PieceEntry:
+    """The band in two halves of its longer side, each with the allowance of the join (mm). Halves of one band stretch
+    alike: where the cloth lets pieces take quarter turns, both lie along it."""
     cut = entry.cut
+    if cloth.turns_quarter and cut.turn in (None, "quarter turns"):
+        reached = cut.needs_stretch is None or (cloth.stretch_across or 0.0) >= cut.needs_stretch
+        cut = replace(cut, turn="either way" if reached else cut.turn)
     xs, ys = [x for x, _ in cut.piece.outline], [y for _, y in cut.piece.outline]
     x0, x1, y0, y1 = min(xs), max(xs), min(ys), max(ys)
     if x1 - x0 >= y1 - y0:

@@ -14,7 +14,7 @@ from nesting.report.drawing.fonts import shown
 from nesting.report.drawing.grainline import grain_line
 from nesting.report.drawing.labels import Block, Fitted, Labeller, upright
 from nesting.report.drawing.leftover_areas import free_rectangles
-from nesting.report.drawing.patched import patch_names
+from nesting.report.drawing.patched import written_names
 from nesting.report.drawing.plies import ply_styles
 from nesting.report.drawing.scene import Item, Shape, Stroke, Text
 from nesting.report.drawing.shapes import area, box_of, chords, hatch, ring_box
@@ -126,8 +126,9 @@ def mark_items(
     listed: list[int] = []
     words: list[Item] = []
     # before the pieces' names, which have all of a piece to stand in
-    for text, box in patch_names(lay, laid.number, view):
-        words.append(text)
+    named, boxes = written_names(lay, laid.number, view)
+    words += named
+    for box in boxes:
         labeller.keep_clear([(*box, box[0])], 0.1 * em)
     by_size = sorted(range(len(laid.section.placements)), key=lambda i: abs(area(laid.section.placements[i].outline)))
     for i in by_size:

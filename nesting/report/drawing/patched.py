@@ -13,10 +13,12 @@ from nesting.report.drawing.fonts import text_width
 from nesting.report.drawing.scene import Item, Shape, Stroke, Text
 from nesting.report.drawing.view import View
 
-__all__ = ["patch_items", "patch_names"]
+__all__ = ["patch_items", "patch_names", "written_names"]
 
 #: what the ways to stand at a patch cost beside each other: inside it, and below it rather than above
 _INSIDE, _BELOW = 0.3, 0.05
+#: how opaque the paper below the words is: lines are guessed through it, and do not cross the letters
+_PAPER = 0.85
 
 
 def _ring(x0: float, y0: float, x1: float, y1: float) -> Ring:
@@ -42,6 +44,16 @@ def patch_items(lay: Lay, number: int, view: View) -> list[Item]:
     return [
         Shape("patch", "marks", (ring,), True, full if cut else dashed) for _, ring, cut in _patches(lay, number)
     ]
+
+
+def written_names(lay: Lay, number: int, view: View) -> tuple[list[Item], list[Ring]]:
+    """ "patch n" for each patch of section ``number``, on paper that keeps the words legible over lines, and the boxes
+    that they take."""
+    named = patch_names(lay, number, view)
+    items: list[Item] = []
+    for text, box in named:
+        items += [Shape("paper", "text", (box,), True, None, looks.PAPER, _PAPER), text]
+    return items, [box for _, box in named]
 
 
 def patch_names(lay: Lay, number: int, view: View) -> list[tuple[Text, Ring]]:

@@ -13,7 +13,7 @@ from nesting.report.drawing.fonts import text_width
 from nesting.report.drawing.grainline import measured_line
 from nesting.report.drawing.ground import cloth_items
 from nesting.report.drawing.labels import Block, Fitted, Labeller
-from nesting.report.drawing.patched import patch_items, patch_names
+from nesting.report.drawing.patched import patch_items, written_names
 from nesting.report.drawing.plies import ply_styles
 from nesting.report.drawing.scene import Item, Scene, Shape, Stroke, Text
 from nesting.report.drawing.shapes import area, arrow_head, thinned
@@ -133,8 +133,9 @@ def _pieces(lay: Lay, laid: Laid, view: View, rows: Mapping[int, Row]) -> tuple[
         items.append(Shape("grain", "marks", (head,), True, None, looks.INK, of=rows[laid.first + i].number))
         clear.keep_clear(((line.tail, line.head),), 0.08 * view.em)
     words: list[Item] = []
-    for text, box in patch_names(lay, laid.number, view):
-        words.append(text)
+    named, boxes = written_names(lay, laid.number, view)
+    words += named
+    for box in boxes:
         for labeller in (clear, numbers):
             labeller.keep_clear([(*box, box[0])], 0.1 * view.em)
     unnumbered: list[int] = []

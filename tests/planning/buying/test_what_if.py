@@ -13,7 +13,7 @@ from rich.console import Console
 
 from nesting.model.errors import CannotLayError
 from nesting.model.lay import Lay
-from nesting.model.order import Cloth, CutPiece, Garment, Order
+from nesting.model.order import Cloth, CutPiece, Garment, Motif, Order
 from nesting.model.piece import Piece
 from nesting.planning.buying.buy_rows import Buying
 from nesting.planning.buying.what_if import Told, choices, what_if
@@ -143,6 +143,34 @@ def test_only_what_is_there_is_tried() -> None:
     half = replace(leg, piece=fold, cut=1, mirrored=False, unfold=False)
     folded = resolve(Order("halves", "cm", None, "", (half,), (knit,), (Garment("g", None, 1, ("leg",)),)))
     assert "opened out" in words(folded)
+
+
+def test_a_join_is_offered_in_bands_and_facings_only() -> None:
+    """A band of 10 × 90 cm and a rib sewn round an opening, of 9 × 30, may have one; a panel of 30 × 31, one of 20 ×
+    90, a strip with a placed motif and a band on the fold may not (common practice)."""
+    rib = replace(rectangle("rib", 90.0, 300.0, band=True), goes_round=("panel.top",))
+    placed = replace(rectangle("placed", 100.0, 900.0, band=True), motif=Motif((0.0, 0.0)))
+    half = rectangle("half", 100.0, 900.0, band=True)
+    half = replace(half, piece=replace(half.piece, fold=((-50.0, -450.0), (50.0, -450.0))))
+    cuts = (
+        rectangle("panel", 300.0, 310.0, band=True), rectangle("long panel", 200.0, 900.0, band=True), placed, half, rib,
+        rectangle("band", 100.0, 900.0, band=True),
+    )  # fmt: skip
+    main = Cloth("main", 1000.0)
+    listed = resolve(Order("o", "cm", None, "", cuts, (main,), (Garment("g", None, 1, tuple(c.name for c in cuts)),)))
+    assert [c.what for c in choices(listed) if "a join" in c.what] == ["a join in 'rib'", "a join in 'band'"]
+
+
+@pytest.mark.parametrize(("along", "needs", "turn"), [(0.6, 0.5, "either way"), (0.6, 0.58, None), (0.3, 0.5, None)])
+def test_both_halves_of_a_joined_band_lie_along_the_cloth(along: float, needs: float, turn: str | None) -> None:
+    """On a knit that gives 55 % across and 60 % along, alike enough for quarter turns, one half along the cloth and one
+    across would not stretch alike; where across does not give the 58 % that are needed, both lie across anyway."""
+    band = rectangle("band", 100.0, 900.0, band=True, needs_stretch=needs)
+    knit = Cloth("main", 1000.0, stretch_across=0.55, stretch_along=along)
+    listed = resolve(Order("o", "cm", None, "", (band,), (knit,), (Garment("g", None, 1, ("band",)),)))
+    (join,) = [c for c in choices(listed) if "a join" in c.what]
+    (entry,) = join.listed.garments[0].pieces
+    assert entry.cut.turn == turn and entry.cut.cut == 2
 
 
 def test_who_reads_inches_is_told_of_widths_and_joins_in_inches() -> None:

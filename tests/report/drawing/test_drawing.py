@@ -319,14 +319,21 @@ def test_drawing_is_the_same_every_time() -> None:
 
 
 def test_the_names_of_patches_stand_clear() -> None:
-    """Of pieces' names and of each other, on the cloth that they lie on and on their own: a lining of 100 × 90 mm of a
-    front of 110 × 300, so that a name at the same corner of every patch would stand over names of pieces."""
+    """Of pieces' names and of each other, on the cloth that they lie on and on their own, each on paper that is drawn
+    over all lines: a lining of 100 × 90 mm of a front of 110 × 300, so that a name at the same corner of every patch
+    would stand over names of pieces."""
     leader, follower = rectangle("front", 110.0, 300.0), rectangle("lining", 100.0, 90.0, cloth="thin")
     lays = laid_in_patches(order(count=6, leader=leader, follower=follower))
     assert lays[1].patches
     for lay in lays:
-        texts = [item for item in lay_scene(lay).items if isinstance(item, Text) and item.role == "label"]
+        items = lay_scene(lay).items
+        texts = [item for item in items if isinstance(item, Text) and item.role == "label"]
         named = [word_box(text) for text in texts if text.words.startswith("patch ")]
+        lines = max(k for k, item in enumerate(items) if isinstance(item, Shape) and item.layer in ("cut", "marks"))
+        papers = [item for item in items[lines:] if isinstance(item, Shape) and item.role == "paper"]
+        for one in named:
+            below = [Polygon(item.lines[0]) for item in papers if item.fill == looks.PAPER and item.opacity > 0.8]
+            assert any(paper.buffer(0.1).covers(one) for paper in below)
         others = [word_box(text) for text in texts if not text.words.startswith("patch ")]
         assert len(named) == len(lays[1].patches)
         for k, one in enumerate(named):
