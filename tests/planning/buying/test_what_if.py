@@ -153,7 +153,7 @@ def test_a_join_is_offered_in_bands_and_facings_only() -> None:
     half = rectangle("half", 100.0, 900.0, band=True)
     half = replace(half, piece=replace(half.piece, fold=((-50.0, -450.0), (50.0, -450.0))))
     cuts = (
-        rectangle("panel", 300.0, 310.0, band=True), rectangle("long panel", 200.0, 900.0, band=True), placed, half, rib,
+        rectangle("panel", 300.0, 310.0, band=True), rectangle("long", 200.0, 900.0, band=True), placed, half, rib,
         rectangle("band", 100.0, 900.0, band=True),
     )  # fmt: skip
     main = Cloth("main", 1000.0)
