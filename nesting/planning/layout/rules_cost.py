@@ -13,11 +13,12 @@ from nesting.model.errors import CannotLayError
 from nesting.model.lay import Lay
 from nesting.model.order import Cloth
 from nesting.packing.problem import PackingError, Place, Problem, Result
-from nesting.planning.layout.assemble import assemble, shares_a_turn
+from nesting.planning.layout.assemble import assemble
 from nesting.planning.layout.bounding import counted
 from nesting.planning.layout.candidates import candidates_for
 from nesting.planning.layout.demand import Stack, stacks_of
 from nesting.planning.layout.options import share_of
+from nesting.planning.layout.posing import shares_a_turn
 from nesting.planning.layout.runs import run_search
 from nesting.planning.layout.starts import Lying, lying_in, place_missing, places_from
 from nesting.planning.layout.trials import Search
