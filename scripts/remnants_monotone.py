@@ -16,7 +16,8 @@ from nesting.model.order import Cloth, CutPiece, Garment, Order, Remnant
 from nesting.model.piece import Piece
 from nesting.planning.layout.options import SearchOptions
 from nesting.planning.leftovers.cloth_pieces import FitsBySearch
-from nesting.planning.leftovers.remnants import RemnantPlan, plan_remnants
+from nesting.planning.leftovers.remnant_plan import RemnantPlan
+from nesting.planning.leftovers.remnants import plan_remnants
 from nesting.proof import prove
 from nesting.resolving.resolve import resolve
 

@@ -12,7 +12,8 @@ from nesting.planning.batch.cutting import batch, batch_work
 from nesting.planning.buying.steps import Steps
 from nesting.planning.layout.laying import LayOne
 from nesting.planning.leftovers.cloth_pieces import Fits
-from nesting.planning.leftovers.remnants import RemnantPlan, plan_remnants
+from nesting.planning.leftovers.remnant_plan import RemnantPlan
+from nesting.planning.leftovers.remnants import plan_remnants
 from nesting.resolving.cutting_list import CuttingList
 
 __all__ = ["Batch", "batch_all", "stocked_cloths"]

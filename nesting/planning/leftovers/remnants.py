@@ -17,8 +17,7 @@ import math
 import time
 from collections import Counter
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field, replace
-from typing import Any
+from dataclasses import dataclass, replace
 
 from nesting.model.errors import CannotLayError, OrderError
 from nesting.model.lay import Lay
@@ -40,10 +39,11 @@ from nesting.planning.leftovers.cloth_pieces import (
     units_of,
 )
 from nesting.planning.leftovers.knowledge import Knowledge, load_of
+from nesting.planning.leftovers.remnant_plan import Made, RemnantPlan, ToBuy, Use
 from nesting.planning.leftovers.shortfall import why_no_more
 from nesting.resolving.cutting_list import CuttingList, GarmentEntry
 
-__all__ = ["Made", "RemnantPlan", "ToBuy", "Use", "plan_remnants"]
+__all__ = ["plan_remnants"]
 
 #: Shares of each remnant's area that the assignment may fill, one after the other.
 _ROOM_SHARES = (0.6, 0.75, 0.85, 0.93, 1.0)
@@ -52,113 +52,6 @@ _TRIES = 8
 _DIVISIONS = 12
 #: Searches for divisions that give more, with one effort, after which no further division is tried.
 _SEARCHES = 30
-
-
-@dataclass(frozen=True)
-class Made:
-    """How many of one garment the remnants give, out of how many asked for (None: as many as there is cloth for)."""
-
-    garment: str
-    size: str | None
-    made: int
-    asked: int | None
-
-
-@dataclass(frozen=True)
-class Use:
-    """One cloth piece and the remnant that it is cut from."""
-
-    remnant: str
-    garment: str
-    size: str | None
-    copy: int
-    piece: str
-    hand: str | None
-
-
-@dataclass(frozen=True)
-class ToBuy:
-    """What of a cloth must still be bought, mm; ``reason`` where it cannot be laid, with no lengths then.
-    ``apart_from``: it is counted as cut by itself, though the order cuts it together with that cloth."""
-
-    cloth: str
-    garments: tuple[tuple[str, int], ...]
-    lay_length: float | None
-    buy_length: float | None
-    cost: float | None
-    reason: str | None = None
-    apart_from: str | None = None
-
-
-@dataclass(frozen=True)
-class RemnantPlan:
-    """What the remnants give.
-
-    ``lays`` has one lay for each remnant used, which says what it holds of each garment: by that and the order it is
-    proved, also where the pieces of a garment, or left and right of a pair, come from different remnants. ``value``
-    reached, ``bound`` what no plan can exceed (area, and what is proved
-    not to lie); ``proved``: the value is the best there is. ``reason`` says why nothing (more) can be cut.
-    ``unbound``: what the order asks of these pieces and leftovers do not keep to.
-    """
-
-    title: str
-    imperial: bool
-    made: tuple[Made, ...]
-    uses: tuple[Use, ...]
-    lays: tuple[Lay, ...]
-    unused: tuple[str, ...]
-    to_buy: tuple[ToBuy, ...]
-    value: float
-    bound: float
-    proved: bool
-    reason: str | None
-    seconds: float = 0.0
-    refused: tuple[str, ...] = field(default=())
-    unbound: tuple[str, ...] = field(default=())
-    #: whether ``value`` and ``bound`` are worths that the order gives garments, not numbers of them
-    by_worth: bool = False
-
-    @property
-    def number(self) -> int:
-        """Whole garments in all."""
-        return sum(m.made for m in self.made)
-
-    def as_dict(self) -> dict[str, Any]:
-        """The plan as the JSON document shows it (mm)."""
-        return {
-            "number": self.number,
-            "value": self.value,
-            "bound": self.bound,
-            "proved": self.proved,
-            "reason": self.reason,
-            "garments": [{"name": m.garment, "size": m.size, "made": m.made, "asked": m.asked} for m in self.made],
-            "pieces": [
-                {
-                    "remnant": u.remnant,
-                    "garment": u.garment,
-                    "size": u.size,
-                    "copy": u.copy,
-                    "piece": u.piece,
-                    "hand": u.hand,
-                }
-                for u in self.uses
-            ],
-            "unused": list(self.unused),
-            "to_buy": [
-                {
-                    "cloth": b.cloth,
-                    "garments": [{"garment": name, "count": n} for name, n in b.garments],
-                    "lay_length": b.lay_length,
-                    "buy_length": b.buy_length,
-                    "cost": b.cost,
-                    "reason": b.reason,
-                    "apart_from": b.apart_from,
-                }
-                for b in self.to_buy
-            ],
-            "refused": list(self.refused),
-            "unbound": list(self.unbound),
-        }
 
 
 def plan_remnants(

@@ -12,7 +12,7 @@ from nesting.planning.batch.batch import BatchPlan, PlannedSection
 from nesting.planning.buying.buy_rows import Buying, BuyRow
 from nesting.planning.buying.curve import Curve
 from nesting.planning.buying.trims import TrimNeed
-from nesting.planning.leftovers.remnants import Made, RemnantPlan, ToBuy
+from nesting.planning.leftovers.remnant_plan import Made, RemnantPlan, ToBuy
 from nesting.report.html.buy_curve import curve_png, curve_svg
 from nesting.report.words import column_length, counted, least_length, long_length, shop_column, shop_length, slug
 

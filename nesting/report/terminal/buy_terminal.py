@@ -9,7 +9,7 @@ from nesting.model.units import format_share, format_width
 from nesting.planning.batch.batch import BatchPlan
 from nesting.planning.buying.buy_rows import Buying
 from nesting.planning.buying.trims import TrimNeed
-from nesting.planning.leftovers.remnants import RemnantPlan
+from nesting.planning.leftovers.remnant_plan import RemnantPlan
 from nesting.planning.leftovers.stash import Stash
 from nesting.report.html.buy_page import (
     apart_words,
