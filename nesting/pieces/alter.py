@@ -37,6 +37,8 @@ _END = re.compile(r"(?:(start|end) of (.+))|(?:(.+?)[ .](start|end))|(start|end)
 _HELD_MM = 1.0
 #: mm. A held end that has moved by more has not been held.
 _LOST_MM = 0.05
+#: mm. A line that lies beside the piece by less, as sums are rounded, lies at its end.
+_HAIR_MM = 1e-6
 #: degrees. An outline that turns by more at the old corner of a moved edge has a step there.
 _STEP_DEG = 20.0
 
@@ -185,12 +187,17 @@ def _spot(body: Body, p: Point) -> str:
     return best[2] if best is not None else ""
 
 
+def _since(change: Alteration) -> str:
+    """How far from where the line of an alteration lies, as the order says it."""
+    since = {None: "the tail of the grain arrow", "tail": "the tail of the grain arrow"}
+    since |= {"head": "the head of the grain arrow"}
+    return f"{change.at:g} mm from {since.get(change.start, change.start)}"
+
+
 def _words(change: Alteration) -> str:
     where = f" at {change.edge}" if change.edge else ""
     if change.at_is_distance and isinstance(change.at, float):
-        since = {None: "the tail of the grain arrow", "tail": "the tail of the grain arrow"}
-        since |= {"head": "the head of the grain arrow"}
-        where = f", {change.at:g} mm from {since.get(change.start, change.start)}"
+        where = f", {_since(change)}"
     return f"{change.kind} {change.by:g} mm{where}"
 
 
@@ -205,13 +212,26 @@ def _height(body: Body, change: Alteration, key: str) -> tuple[float, list[Findi
             key=key,
             code="alter.place",
         )
-    if change.at_is_distance:
-        return _measured(body, change, key)
     assert body.piece.grainline is not None
     g = unit(*body.piece.grainline)
+    us = [q[0] * g[0] + q[1] * g[1] for q in body.seam_ring]
+    height = max(us) - min(us)
+    if change.at_is_distance:
+        u0, told = _measured(body, change, key)
+        strip = change.by if change.kind != "lengthen" else 0.0
+        if u0 < -_HAIR_MM or u0 + strip > height + _HAIR_MM:
+            raise OrderError(
+                f"the line {_since(change)} {'with its strip ' if strip else ''}is not on the piece, which measures "
+                f"{height:.1f} mm along the grain: give a place within it",
+                file=body.file,
+                piece=body.label,
+                key=key,
+                code="alter.place",
+            )
+        return min(max(u0, 0.0), height - strip), told
     anchor = int(change.at) if isinstance(change.at, float) else change.at
     p = _anchor_now(body, anchor, key)
-    return p[0] * g[0] + p[1] * g[1] - min(q[0] * g[0] + q[1] * g[1] for q in body.seam_ring), []
+    return p[0] * g[0] + p[1] * g[1] - min(us), []
 
 
 def _side(g: Point) -> str:

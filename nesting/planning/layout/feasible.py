@@ -5,7 +5,7 @@ from __future__ import annotations
 from nesting.cloth.spreads import sound_spreads
 from nesting.model.errors import CannotLayError
 from nesting.model.findings import Finding
-from nesting.model.order import Cloth
+from nesting.model.order import Cloth, SpreadName
 from nesting.model.units import format_width
 from nesting.packing.problem import NeverFits, PackingError
 from nesting.planning.layout.assemble import assemble
@@ -73,8 +73,10 @@ def _why_not(listed: CuttingList, cloth: Cloth, stacks: tuple[Stack, ...]) -> st
     from nesting.packing.kernel.arrays import prepare
 
     kinds, refused = sound_spreads(cloth)
-    first: str | None = "; ".join(f"{r.kind}: {r.reason}" for r in refused) or None
-    for number, kind in enumerate(k for k in kinds if k != "sections"):
+    # by spread: what it does not suit (a pair cut together takes two plies) is told only where no other has more to say
+    told: dict[SpreadName, str] = {}
+    unsuited: dict[SpreadName, str] = {}
+    for kind in (k for k in kinds if k != "sections"):
         for candidate in candidates_for(kind, stacks, cloth):
             try:
                 assembly = assemble(listed, cloth, stacks, kind, depths=candidate.depths, style=candidate.style)
@@ -82,9 +84,9 @@ def _why_not(listed: CuttingList, cloth: Cloth, stacks: tuple[Stack, ...]) -> st
                 return None
             except NeverFits as error:
                 piece = assembly.jobs[error.item].needs[0].cut.piece.label
-                why = f"piece '{piece}': {why_never(listed, assembly, error)}"
+                told[kind] = f"piece '{piece}': {why_never(listed, assembly, error)}"
             except (CannotLayError, PackingError) as error:
-                why = str(error)
-            if number == 0 or first is None:
-                first = why
-    return first
+                spread_only = isinstance(error, CannotLayError) and error.code == "together.spread"
+                (unsuited if spread_only else told)[kind] = str(error)
+    without = "; ".join(f"{r.kind}: {r.reason}" for r in refused) or None
+    return next(iter((*told.values(), *unsuited.values())), without)

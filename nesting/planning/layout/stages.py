@@ -196,8 +196,10 @@ def _all_of(reasons: Sequence[Reason]) -> Reason:
 
 
 def _nothing_lies(search: Search, refused: Sequence[Refusal]) -> CannotLayError:
-    """One reason, the plainest: that of open cloth, or of the first spread; the others are only named."""
-    first = next((r for r in refused if r.kind == "open"), refused[0])
+    """One reason, the plainest: that of open cloth, or of the first spread; the others are only named. What is cut
+    together takes two plies, so that the reason of a fold is the one to tell."""
+    plain = [r for r in refused if r.reason.code != "together.spread" and r.kind != "sections"] or refused
+    first = next((r for r in plain if r.kind == "open"), plain[0])
     others = [r.kind for r in refused if r is not first]
     also = f" Nor does it lie on: {', '.join(dict.fromkeys(others))}." if others else ""
     return CannotLayError(

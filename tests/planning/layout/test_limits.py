@@ -12,6 +12,7 @@ from nesting.model.errors import CannotLayError
 from nesting.model.units import format_apart
 from nesting.planning.batch.cutting import batch
 from nesting.planning.batch.on_table import divided
+from nesting.planning.layout.feasible import laying_findings
 from nesting.planning.layout.laying import laying
 from nesting.planning.layout.one_cloth import lay_cloth
 from nesting.planning.layout.options import SearchOptions
@@ -235,3 +236,35 @@ def test_the_easier_spread_that_lies_on_the_table_is_taken_before_one_that_must_
     path.write_text(FOLDED_OR_OPEN.format(cloth='table_length = "48 cm"'), encoding="utf-8")
     (lay,) = nesting.lay(nesting.load_order(path), rounds=4, workers=1)
     assert len(lay.sections) == 1 and lay.lay_length == pytest.approx(430.0, abs=0.01)
+
+
+def test_what_keeps_a_pair_cut_together_from_a_fold_is_told(tmp_path) -> None:
+    """Open cloth has one ply; on a fold, plies face one another, and these two are to face the same way: that is what
+    can be answered, so check and lay say it. Answered, both lie on 20 cm of a fold."""
+    text = """units = "cm"
+[[piece]]
+name = "front"
+rectangle = [30, 20]
+[[piece]]
+name = "lining"
+rectangle = [30, 20]
+[[together]]
+leader = "front"
+follower = "lining"
+{}
+[[cloth]]
+name = "main"
+width = 40
+[[garment]]
+name = "g"
+"""
+    path = tmp_path / "order.toml"
+    path.write_text(text.format(""), encoding="utf-8")
+    with pytest.raises(CannotLayError, match='faces = "to the leader" would suit'):
+        nesting.lay(nesting.load_order(path), rounds=2, workers=1)
+    (told,) = laying_findings(resolve(nesting.load_order(path)))
+    assert 'faces = "to the leader" would suit' in told.message
+    path.write_text(text.format('faces = "to the leader"'), encoding="utf-8")
+    assert laying_findings(resolve(nesting.load_order(path))) == ()
+    (lay,) = nesting.lay(nesting.load_order(path), rounds=2, workers=1)
+    assert lay.lay_length == pytest.approx(300.0, abs=0.01)
