@@ -25,7 +25,7 @@ def judge_file(path: str | Path, order: Order | None = None) -> Judgement:
     if not judged.verdict.ok:
         return judged
     bound = stated_bound(judged.lay, judged.order)
-    found = (*stated_hands(judged.lay), *(() if bound is None else (bound,)))
+    found = (*stated_hands(judged.lay), *stated_ids(judged.lay, judged.order), *(() if bound is None else (bound,)))
     return replace(judged, verdict=_with(judged.verdict, found), redrawn_verdict=_with(judged.redrawn_verdict, found))
 
 
@@ -48,6 +48,32 @@ def stated_hands(lay: Lay) -> tuple[Failure, ...]:
         for i, p in enumerate(lay.placements)
         if p.hand is not None and p.hand != right.get(i)
     )
+
+
+def stated_ids(lay: Lay, order: Order) -> tuple[Failure, ...]:
+    """Placements whose ids are not those of the cloth pieces that they give, and ids and numbers that stand twice:
+    labels, lists and hand edits go by them. A file without them says nothing false."""
+    wearers = {(g.name, g.size): g.wearer or "" for g in order.garments}
+    seen: set[str] = set()
+    numbers: set[int] = set()
+    found: list[Failure] = []
+    for p in lay.placements:
+        stem = (p.garment, p.size or "", wearers.get((p.garment, p.size), ""))
+        stems = {"/".join((*stem, str(copy), p.piece)) for copy in p.copies or (p.copy,)}
+        for one in p.ids:
+            if one.rpartition("/")[0] not in stems:
+                why = f"{p.label} has the id '{one}', which is that of no piece that it gives"
+                found.append(Failure("value", why, p.piece, figures={"id": one}))
+            elif one in seen:
+                found.append(Failure("value", f"the id '{one}' stands twice", p.piece, figures={"id": one}))
+            seen.add(one)
+        if p.ids and len(p.ids) != p.gives:
+            why = f"{p.label} has {len(p.ids)} ids for {p.gives} cloth pieces"
+            found.append(Failure("value", why, p.piece, figures={"ids": len(p.ids), "gives": p.gives}))
+        if p.number is not None and p.number in numbers:
+            found.append(Failure("value", f"the number {p.number} stands twice", p.piece, figures={"number": p.number}))
+        numbers |= {p.number} if p.number is not None else set()
+    return tuple(found)
 
 
 def stated_bound(lay: Lay, order: Order) -> Failure | None:

@@ -156,3 +156,26 @@ def test_a_copy_that_its_placement_does_not_serve_is_refused(made, tmp_path) -> 
     order, folder = made
     path = spoiled(folder, tmp_path, "lay-main.json", lambda d: d["placements"][0].update(copy=3, copies=[1]))
     assert "copy" in {f.kind for f in judge_file(path, order).verdict.failures}
+
+
+@pytest.mark.parametrize(
+    ("name", "change", "words"),
+    [
+        ("other piece", lambda p: p[0].update(ids=["briefs///1/back/1"]), "is that of no piece that it gives"),
+        ("other copy", lambda p: p[0].update(ids=[p[0]["ids"][0].replace("/1/", "/7/")]), "of no piece that it gives"),
+        ("swapped", lambda p: p[0].update(ids=p[1]["ids"]), "of no piece that it gives"),
+        ("one too many", lambda p: p[0]["ids"].append(p[0]["ids"][0].replace("/front/1", "/front/2")), "2 ids for 1"),
+        ("twice", lambda p: p[0]["ids"].append(p[0]["ids"][0]), "stands twice"),
+        ("number twice", lambda p: p[0].update(number=p[1]["number"]), "stands twice"),
+        ("without", lambda p: [one.pop("ids") for one in p] and None, ""),
+        ("as it was", lambda p: None, ""),
+    ],
+)
+def test_ids_are_those_of_the_pieces_they_name(made, tmp_path: Path, name: str, change, words: str) -> None:
+    """Labels and --keep go by them: one that names another piece, or stands twice, is told; a file of before ids is
+    none the worse."""
+    _, folder = made
+    path = spoiled(folder, tmp_path, "lay-main.json", lambda document: change(document["placements"]))
+    verdict = judge_file(path).verdict
+    assert verdict.ok == (not words), [str(f) for f in verdict.failures]
+    assert not words or any(words in f.message for f in verdict.failures)
