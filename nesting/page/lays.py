@@ -19,6 +19,7 @@ from nesting.model.identity import with_ids
 from nesting.model.lay import Lay, Placement, mirrored_over_fold
 from nesting.model.order import CutPiece, Order
 from nesting.model.piece import Piece
+from nesting.model.units import to_cents
 from nesting.page.documents import JudgedDoc, LaidPiece, LayDoc, LaySection, Shape, SpreadRow
 from nesting.page.editing import Refused
 from nesting.page.pieces_doc import notch_doc
@@ -343,7 +344,7 @@ class Lays:
                     "buy_length": buy,
                     "utilisation": row.get("utilisation"),
                     "handling": row.get("handling"),
-                    "cost": round(price * buy, 2) if price is not None and buy is not None else None,
+                    "cost": to_cents(price * buy) if price is not None and buy is not None else None,
                     "refused": row.get("refused"),
                     "chosen": lay is not None and _kind(lay) == kind,
                     "shown": row.get("lay") == shown,

@@ -33,7 +33,7 @@ from typing import Any
 
 from nesting.model.lay import Lay
 from nesting.model.order import SpreadName
-from nesting.model.units import round_up
+from nesting.model.units import round_up, to_cents
 from nesting.planning.batch.measuring import LengthOf, Measuring, Mode, modes_of
 from nesting.planning.batch.ratios import Chosen, Plan, Ratio, choose_sections, ratio_pool
 from nesting.planning.layout.laying import LayOne, garment_area
@@ -105,7 +105,7 @@ class BatchPlan:
         stuff = listed.cloth_named(self.cloth)
         used = math.fsum(s.cloth_length for s in sections)
         buy = round_up(used, stuff.increment)
-        cost = None if stuff.price is None else round(buy / stuff.price_unit * stuff.price, 2)
+        cost = None if stuff.price is None else to_cents(buy / stuff.price_unit * stuff.price)
         return replace(self, sections=sections, cloth_length=used, buy_length=buy, cost=cost)
 
     @property

@@ -16,7 +16,7 @@ from nesting.model.errors import CannotLayError, UnitsError
 from nesting.model.findings import Reason
 from nesting.model.lay import Lay
 from nesting.model.order import Cloth, Nap, SpreadName
-from nesting.model.units import format_width, parse_length
+from nesting.model.units import format_width, parse_length, to_cents
 from nesting.planning.buying.buy_over import LayOver, over_row
 from nesting.planning.buying.buy_rows import Buying, BuyRow, RefusedRow
 from nesting.planning.buying.curve import (
@@ -243,7 +243,7 @@ def _as_laid_together(row: BuyRow, cloth: Cloth, leading: Lay) -> BuyRow:
         return row
     if not tried.chosen:
         return replace(row, in_all=tried.in_all)
-    cost = None if cloth.price is None else round(leading.buy_length / cloth.price_unit * cloth.price, 2)
+    cost = None if cloth.price is None else to_cents(leading.buy_length / cloth.price_unit * cloth.price)
     return replace(
         row,
         lay_length=leading.lay_length,
@@ -336,7 +336,7 @@ def _rows(
                 tried.kind,
                 total,
                 *lengths,
-                None if cloth.price is None else round(lengths[1] / cloth.price_unit * cloth.price, 2),
+                None if cloth.price is None else to_cents(lengths[1] / cloth.price_unit * cloth.price),
                 adds,
                 next_garment(part, sequence, total).label,
                 (tried.utilisation or 0.0) * tried.lay_length / lengths[0],

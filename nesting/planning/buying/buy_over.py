@@ -9,6 +9,7 @@ from dataclasses import replace
 from nesting.model.errors import CannotLayError
 from nesting.model.findings import Reason
 from nesting.model.lay import Lay
+from nesting.model.units import to_cents
 from nesting.planning.buying.buy_rows import BuyRow, RefusedRow
 from nesting.planning.buying.curve import adding_sequence, next_garment
 from nesting.planning.layout.laying import LayOne
@@ -64,7 +65,7 @@ def over_row(
         sum(counts),
         there.lay_length,
         there.buy_length,
-        None if cloth.price is None else round(there.buy_length / cloth.price_unit * cloth.price, 2),
+        None if cloth.price is None else to_cents(there.buy_length / cloth.price_unit * cloth.price),
         adds,
         following.label,
         there.utilisation,

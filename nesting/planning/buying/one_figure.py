@@ -11,6 +11,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 from nesting.model.order import Cloth
+from nesting.model.units import to_cents
 from nesting.planning.buying.buy_rows import BuyRow
 from nesting.planning.buying.curve import Curve, CurvePoint
 from nesting.planning.layout.yardage import cloth_used
@@ -78,7 +79,7 @@ def _same(row: BuyRow, cloth: Cloth) -> bool:
 
 
 def _bought(row: BuyRow, cloth: Cloth, lay_length: float, buy_length: float) -> BuyRow:
-    cost = None if cloth.price is None else round(buy_length / cloth.price_unit * cloth.price, 2)
+    cost = None if cloth.price is None else to_cents(buy_length / cloth.price_unit * cloth.price)
     used = row.utilisation * row.lay_length / lay_length if lay_length > 0.0 else row.utilisation
     return replace(row, lay_length=lay_length, buy_length=buy_length, cost=cost, utilisation=used)
 

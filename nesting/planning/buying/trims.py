@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from nesting.model.order import Trim
-from nesting.model.units import round_up
+from nesting.model.units import round_up, to_cents
 from nesting.resolving.cutting_list import CuttingList
 
 __all__ = ["Opening", "TrimNeed", "trim_needs"]
@@ -92,7 +92,7 @@ def trim_needs(listed: CuttingList) -> tuple[TrimNeed, ...]:
         by_measure = all(found.measured for _, found in rounds)
         total = math.fsum(o.total for o in openings)
         length = round_up(total, trim.increment)
-        cost = None if trim.price is None else round(length * trim.price / _price_unit(listed), 2)
+        cost = None if trim.price is None else to_cents(length * trim.price / _price_unit(listed))
         needs.append(
             TrimNeed(
                 trim.kind,

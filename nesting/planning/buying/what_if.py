@@ -13,7 +13,7 @@ from typing import Any
 from nesting.model.errors import CannotLayError
 from nesting.model.lay import Lay
 from nesting.model.order import Cloth, CutPiece
-from nesting.model.units import format_length, format_width
+from nesting.model.units import format_length, format_width, to_cents
 from nesting.planning.buying.steps import OnStep
 from nesting.planning.layout.laying import LayOne
 from nesting.planning.layout.second_cloth import worth_of
@@ -256,7 +256,7 @@ def what_if(
         if (choice.looser and money <= 1e-9) or (choice.added is not None and money >= -1e-9):
             # a lay of more garments, or by stricter rules, serves for the other list, too
             money, lengths = 0.0, tuple((name, 0.0) for name, _ in lengths)
-        found.append(Saving(choice.what, choice.handling, lengths, round(money, 2) if priced else None))
+        found.append(Saving(choice.what, choice.handling, lengths, to_cents(money) if priced else None))
         if on_saving is not None:
             on_saving(_ranked(found))
     return _ranked(found)

@@ -22,6 +22,7 @@ from dataclasses import dataclass, replace
 from nesting.model.errors import CannotLayError, OrderError
 from nesting.model.lay import Lay
 from nesting.model.order import Remnant
+from nesting.model.units import to_cents
 from nesting.planning.layout.laying import LayOne, garment_area, ring_area
 from nesting.planning.leftovers.assigning import assign
 from nesting.planning.leftovers.cloth_pieces import (
@@ -488,7 +489,7 @@ def _to_buy(
         if found is None:
             wanted.append(ToBuy(cloth, garments, None, None, None, reasons.get(cloth)))
             continue
-        cost = None if stuff.price is None else round(found.buy_length / stuff.price_unit * stuff.price, 2)
+        cost = None if stuff.price is None else to_cents(found.buy_length / stuff.price_unit * stuff.price)
         apart = None if cloth in together else listed.led_by(cloth)
         wanted.append(ToBuy(cloth, garments, found.lay_length, found.buy_length, cost, apart_from=apart))
     return tuple(wanted)

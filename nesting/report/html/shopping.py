@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from nesting.model.lay import Lay
+from nesting.model.units import to_cents
 from nesting.planning.buying.trims import TrimNeed, trim_needs
 from nesting.report.html.summary import cost
 from nesting.report.words import shop_length
@@ -49,6 +50,6 @@ def shopping(lays: Sequence[Lay], listed: CuttingList | None) -> Shopping | None
     return Shopping(
         tuple(words for words, _, _ in needed),
         # as each line is shown, so that the sum is that of the lines
-        f"{sum(round(price, 2) for price in known):.2f}",
+        f"{sum(to_cents(price) for price in known):.2f}",
         tuple(name for _, name, price in needed if price is None),
     )

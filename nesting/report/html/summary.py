@@ -8,6 +8,7 @@ from typing import Any
 
 from nesting.model.findings import Finding
 from nesting.model.lay import GarmentShare, Lay
+from nesting.model.units import to_cents
 from nesting.report.drawing.leftover_areas import free_rectangles
 from nesting.report.words import shop_column
 from nesting.resolving.cutting_list import CuttingList
@@ -31,7 +32,7 @@ def above_bound(lay: Lay) -> float | None:
 def in_all_words(in_all: float, lay: Lay, listed: CuttingList | None) -> str:
     """What all cloths together cost with a spread; their length where one of them has no price."""
     priced = listed is not None and all(listed.cloth_named(name).price is not None for name in listed.cloths_used)
-    return f"{in_all:.2f}" if priced else shop_column(in_all, lay.imperial)
+    return f"{to_cents(in_all):.2f}" if priced else shop_column(in_all, lay.imperial)
 
 
 def above_words(lay: Lay) -> str:
@@ -54,7 +55,7 @@ def cost(lay: Lay, listed: CuttingList | None) -> float | None:
         cloth = listed.cloth_named(lay.cloth)
     except KeyError:
         return None
-    return None if cloth.price is None else lay.buy_length / cloth.price_unit * cloth.price
+    return None if cloth.price is None else to_cents(lay.buy_length / cloth.price_unit * cloth.price)
 
 
 def share_by_area(lay: Lay, garment: GarmentShare) -> float:
