@@ -198,7 +198,7 @@ def _all_of(reasons: Sequence[Reason]) -> Reason:
 def _nothing_lies(search: Search, refused: Sequence[Refusal]) -> CannotLayError:
     """One reason, the plainest: that of open cloth, or of the first spread; the others are only named. What is cut
     together takes two plies, so that the reason of a fold is the one to tell."""
-    plain = [r for r in refused if r.reason.code != "together.spread" and r.kind != "sections"] or refused
+    plain = [r for r in refused if _says_more(r.reason) and r.kind != "sections"] or refused
     first = next((r for r in plain if r.kind == "open"), plain[0])
     others = [r.kind for r in refused if r is not first]
     also = f" Nor does it lie on: {', '.join(dict.fromkeys(others))}." if others else ""
@@ -207,6 +207,11 @@ def _nothing_lies(search: Search, refused: Sequence[Refusal]) -> CannotLayError:
         code="cloth.no-spread",
         figures={"spread": first.kind, "because": first.reason.code},
     )
+
+
+def _says_more(reason: Reason) -> bool:
+    """Whether it tells more than that this spread has no second ply to cut together on."""
+    return reason.code != "together.spread"
 
 
 def _trial_rank(trial: Trial) -> tuple[float, float]:
