@@ -28,13 +28,14 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
-from functools import cache
+from functools import cache, partial
 from typing import Any
 
+from nesting.model.errors import CannotLayError
 from nesting.model.lay import Lay
 from nesting.model.order import SpreadName
 from nesting.model.units import round_up, to_cents
-from nesting.planning.batch.measuring import LengthOf, Measuring, Mode, modes_of
+from nesting.planning.batch.measuring import LengthOf, Measuring, Mode, flaps_of, modes_of
 from nesting.planning.batch.ratios import Chosen, Plan, Ratio, choose_sections, ratio_pool
 from nesting.planning.layout.laying import LayOne, garment_area
 from nesting.resolving.cutting_list import CuttingList, GarmentEntry
@@ -242,10 +243,10 @@ def plan_batch(
     garments = [listed.garments[i] for i in types]
     counts = tuple(g.count for g in garments)
     table = table_length if table_length is not None else stuff.table_length
-    ways = tuple(modes) if modes is not None else modes_of(stuff, max_plies)
     areas = [garment_area(g, cloth) for g in garments]
-    measuring = Measuring(stuff, ways, areas, length_of, table, efficiency, imperial=listed.imperial)
-    singles = measuring.singles(garments)
+    asked = (tuple(modes), ()) if modes is not None else (modes_of(stuff, max_plies), flaps_of(stuff, max_plies))
+    knowing = partial(Measuring, stuff, areas=areas, length_of=length_of, table=table, efficiency=efficiency)
+    ways, measuring, singles = _one_by_one(garments, *asked, partial(knowing, imperial=listed.imperial))
 
     @cache
     def fits(ratio: Ratio) -> bool:
@@ -286,6 +287,24 @@ def plan_batch(
         listed.led_by(cloth),
     )
     return plan.with_sections(listed, tuple(sections))
+
+
+def _one_by_one(
+    garments: Sequence[GarmentEntry],
+    plain: tuple[Mode, ...],
+    flaps: tuple[Mode, ...],
+    measuring: Callable[..., Measuring],
+) -> tuple[tuple[Mode, ...], Measuring, list[float]]:
+    """Each garment laid by itself: the ways to spread, what is measured, and the cloth that each takes, mm. ``flaps``
+    are tried as well where a garment lies in none of the plain ways: a half that may not be opened out, beside a piece
+    wider than half the cloth."""
+    known = measuring(modes=plain)
+    try:
+        return plain, known, known.singles(garments)
+    except CannotLayError:
+        if not flaps:
+            raise
+        return _one_by_one(garments, (*plain, *flaps), (), measuring)
 
 
 def _settle(

@@ -22,6 +22,7 @@ from nesting.planning.batch.batch import (
     plan_batch,
     section_order,
 )
+from nesting.planning.batch.measuring import modes_of
 from nesting.planning.batch.ratios import Ratio
 from nesting.planning.buying.steps import Steps
 from nesting.planning.layout.demand import needs_of, stacks_of
@@ -78,6 +79,10 @@ def batch(
             if steps is not None:
                 steps.begin(name, f"lay {next(made)} of about {most}", weight)
 
+        if how.get("modes") is None and not modes_of(listed.cloth_named(name), how.get("max_plies")):
+            plans.append(_in_one(listed, name, lay, given))
+            so_far()
+            continue
         measured = LengthsByLaying(listed, name, lay, told)
         plan = plan_batch(listed, name, measured, **how)
         told(WHOLE)
@@ -90,11 +95,32 @@ def batch(
     return tuple(plans)
 
 
-def _simple(
+def _in_one(
     listed: CuttingList, cloth: str, lay: LayOne, begun: Mapping[tuple[str, str | None], int]
+) -> BatchPlan:
+    """The plan for cloth that may only lie in ways in which no sections are planned: the whole order in one lay."""
+    endless = listed.with_cloths([replace(listed.cloth_named(cloth), length=None)])
+    plan = _simple(endless, cloth, lay, begun, share=WHOLE)
+    if plan is None:
+        only = " or ".join(f"'{kind}'" for kind in listed.cloth_named(cloth).spreads or ())
+        raise CannotLayError(
+            f"the batch does not go into one lay of '{cloth}', and cloth that may only lie as {only} is not divided "
+            "into sections: let it lie open or folded lengthwise",
+            key="cloth.spreads",
+            code="batch.spreads",
+        )
+    return _as_much_as_there_is(listed, plan)
+
+
+def _simple(
+    listed: CuttingList,
+    cloth: str,
+    lay: LayOne,
+    begun: Mapping[tuple[str, str | None], int],
+    share: float = 0.02,
 ) -> BatchPlan | None:
-    """The whole order in one quick lay as a plan, to have something at once; None where it cannot be laid so."""
-    whole = _whole_lay(listed, cloth, lay, share=0.02)
+    """The whole order in one lay as a plan, a quick one to have something at once; None where it cannot be laid so."""
+    whole = _whole_lay(listed, cloth, lay, share=share)
     if whole is None:
         return None
     kinds = garment_kinds(listed, cloth)

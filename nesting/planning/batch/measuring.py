@@ -12,7 +12,7 @@ from nesting.model.units import format_apart
 from nesting.planning.batch.ratios import Ratio
 from nesting.resolving.cutting_list import GarmentEntry
 
-__all__ = ["LengthOf", "Measuring", "Mode", "modes_of"]
+__all__ = ["LengthOf", "Measuring", "Mode", "flaps_of", "modes_of"]
 
 #: (ratio, spread) -> lay length in mm of one layer; CannotLayError where it cannot be laid.
 LengthOf = Callable[[Ratio, SpreadName], float]
@@ -50,6 +50,14 @@ def modes_of(cloth: Cloth, max_plies: int | None = None) -> tuple[Mode, ...]:
     if (max_plies or cloth.max_plies) != 1:
         modes += [Mode(kind, 2, 1, 1) for kind in _folds(cloth)]
     return tuple(modes)
+
+
+def flaps_of(cloth: Cloth, max_plies: int | None = None) -> tuple[Mode, ...]:
+    """Folds that are slower to lay than one in the middle, for garments that lie in no other way; none where the order
+    says which spreads it wants, as these are tried already."""
+    if cloth.tubular or cloth.spreads is not None or (max_plies or cloth.max_plies) == 1:
+        return ()
+    return (Mode("partial fold", 2, 1, 1), Mode("double fold", 2, 1, 1))
 
 
 def _folds(cloth: Cloth) -> tuple[SpreadName, ...]:

@@ -6,7 +6,8 @@ from dataclasses import replace
 
 from nesting.model.errors import CannotLayError
 from nesting.model.lay import Lay, SpreadTried
-from nesting.model.order import SpreadName
+from nesting.model.order import Cloth, SpreadName
+from nesting.planning.batch.batch import BatchPlan
 from nesting.planning.batch.cutting import batch
 from nesting.planning.layout.laying import laying
 from nesting.planning.layout.limits import fits_table
@@ -30,20 +31,7 @@ def divided(listed: CuttingList, lay: Lay, options: SearchOptions) -> Lay:
             key="cloth.table_length",
             code="table.too-short",
         )
-    # one ply, unless folded: a lay of sections is no stack
-    plain: tuple[SpreadName, ...] = ("open", "lengthwise fold")
-    single = tuple(kind for kind in plain if cloth.spreads is None or kind in cloth.spreads)
-    # between sections lie their ends, or the gap where that is more: half of it is counted at each end
-    ends = max(cloth.end_allowance, cloth.gap / 2.0)
-    table = None if cloth.table_length is None else cloth.table_length + 2.0 * (ends - cloth.end_allowance)
-    least = 1 if cloth.max_plies == 1 else None
-    alone = replace(
-        cloth, plies=1, max_plies=least, spreads=single, length=None, end_allowance=ends, table_length=table
-    )
-    part = listed.cut_from(cloth.name).with_cloths([alone])
-    each = None if options.seconds is None else max(0.5, options.seconds / 8.0)
-    search = laying(replace(options, seconds=each))
-    plan = next(p for p in batch(part, search, seconds=4.0) if p.cloth == cloth.name)
+    plan = _planned(listed, cloth, options)
     sections = []
     start = 0.0
     for one in plan.lays:
@@ -72,3 +60,42 @@ def divided(listed: CuttingList, lay: Lay, options: SearchOptions) -> Lay:
         tried=(*(replace(t, chosen=False) for t in lay.tried if t.kind != kind), row) if lay.tried else (),
         notes=(*lay.notes, *(notes if len(sections) > 1 else ())),
     )
+
+
+def _planned(listed: CuttingList, cloth: Cloth, options: SearchOptions) -> BatchPlan:
+    """The sections of one cloth, each of them on the table: open or on one fold, or on flaps where nothing else will
+    do or is allowed."""
+    # one ply, unless folded: a lay of sections is no stack
+    plain: tuple[SpreadName, ...] = ("open", "lengthwise fold")
+    flaps: tuple[SpreadName, ...] = ("partial fold", "double fold")
+    # between sections lie their ends, or the gap where that is more: half of it is counted at each end
+    ends = max(cloth.end_allowance, cloth.gap / 2.0)
+    table = None if cloth.table_length is None else cloth.table_length + 2.0 * (ends - cloth.end_allowance)
+    least = 1 if cloth.max_plies == 1 else None
+    each = None if options.seconds is None else max(0.5, options.seconds / 8.0)
+    search = laying(replace(options, seconds=each))
+
+    def planned(kinds: tuple[SpreadName, ...]) -> BatchPlan:
+        single = tuple(kind for kind in kinds if cloth.spreads is None or kind in cloth.spreads)
+        alone = replace(
+            cloth, plies=1, max_plies=least, spreads=single, length=None, end_allowance=ends, table_length=table
+        )
+        part = listed.cut_from(cloth.name).with_cloths([alone])
+        return next(p for p in batch(part, search, seconds=4.0) if p.cloth == cloth.name)
+
+    allowed = [kind for kind in (*plain, *flaps) if cloth.spreads is None or kind in cloth.spreads]
+    if not allowed:
+        only = " or ".join(f"'{kind}'" for kind in cloth.spreads or ())
+        raise CannotLayError(
+            f"the lay of '{cloth.name}' is longer than the table, and cloth that may only lie as {only} "
+            "is not divided into sections: let it lie open or folded lengthwise, or give a longer table",
+            key="cloth.table_length",
+            code="table.too-short",
+        )
+    try:
+        return planned(plain if allowed[0] in plain else flaps)
+    except CannotLayError as error:
+        if error.code == "table.too-short" or allowed[-1] in plain:
+            raise
+        # what lies neither open nor on one fold lies on flaps
+        return planned((*plain, *flaps))
