@@ -43,6 +43,7 @@ HEAD = '<svg xmlns="http://www.w3.org/2000/svg" width="400mm" height="300mm" vie
         ('<text x="5" y="5">front</text>', r"no closed outline"),
         ('<line class="grain" x1="5" y1="5" x2="5" y2="50"/>', r"no closed outline"),
         ('<path d="M0 0H100V80"/>', r"the outline is open .*mm apart"),
+        ('<g id="front"><path class="cut" d="M0 0H100V80H0V3"/></g>', r"open \(path 1 in 'front'\): .* 3\.00 mm apart"),
         ('<g id="a"><use href="#a"/></g>', r"<use> of 'a' shows itself"),
         ('<g id="a"><use href="#b"/></g><g id="b"><use href="#a"/></g>', r"shows itself"),
         (

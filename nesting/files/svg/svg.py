@@ -296,7 +296,8 @@ def _text_at(element: Any) -> Point:
 
 def _shape(reader: _Reader, element: Any, tag: str, group: Group, state: _State) -> None:
     reader.seen[tag] = reader.seen.get(tag, 0) + 1
-    where = f"{describe(element)}" if ident_of(element) or label_of(element) else f"{tag} {reader.seen[tag]}"
+    inside = f" in '{group.name}'" if group.name else ""
+    where = f"{describe(element)}" if ident_of(element) or label_of(element) else f"{tag} {reader.seen[tag]}{inside}"
     try:
         runs, round_ = runs_of(element, tag, state.matrix, reader.ctx)
     except CurveError as error:
