@@ -22,9 +22,10 @@ from nesting.outlines.photo_reading import Picture, pictures_in, read_picture
 from nesting.outlines.scan import Measured, scan_in
 from nesting.outlines.trace_edge import Edge, read_edge, rough_ring
 from nesting.outlines.trace_fit import Fitted, fit_outline
-from nesting.outlines.trace_ground import Ground, Mask, ground_of, regions_at, seeds
+from nesting.outlines.trace_ground import Ground, Mask, ground_of, seeds
 from nesting.outlines.trace_marks import GrainSeen, NotchSeen, grain_lines, notches_along
 from nesting.outlines.trace_promise import MOST_MM, USUAL_LIFT_MM, Promise, pattern_doubt, promised
+from nesting.outlines.trace_regions import cut_off, regions, unlike_within
 
 __all__ = ["Tap", "Traced", "TracedPiece", "load_pictures", "mat_in", "ring_of", "trace_photos", "trace_scan"]
 
@@ -37,14 +38,9 @@ _MOST_UNSOUND = 0.06
 _MOST_MINGLED = 0.12
 #: mm. Edges of squares wider than this are blurred: half a millimetre cannot be read.
 _MOST_BLUR_MM = 1.6
-#: ΔE, light counted by two fifths, that the middle of a piece may differ from its rim.
-_UNLIKE_WITHIN = 12.0
 #: Share of the ΔE by which a piece found differs from the ground below which other places are ground, too; and the ΔE
 #: above which they are looked at in any case.
 _GROUND_SHARE, _SURELY_UNLIKE = 0.5, 12.0
-#: Share of a piece's edge that may run along the sheets, and mm from a sheet as drawn on the ground, which is 4 mm
-#: smaller than its paper, that are along it.
-_MOST_ALONG_SHEETS, _SHEET_EDGE_MM = 0.2, 8.0
 _MOST_TILT_DEG = 45.0
 #: mm². Smaller than this is no pattern piece.
 _LEAST_AREA_MM2 = 1500.0
@@ -314,7 +310,7 @@ def _piece_at(
 ) -> tuple[Edge, Fitted]:  # fmt: skip
     best: tuple[float, Edge, Fitted] | None = None
     reasons: list[str] = []
-    for mask in distinct(regions_at(ground, place, others)):
+    for mask in regions(ground, place, others):
         judged = _judged(mask, ground, photos, found, cloth=cloth, place=place)
         if isinstance(judged, str):
             reasons.append(judged)
@@ -326,30 +322,7 @@ def _piece_at(
     return best[1], best[2]
 
 
-def _unlike_within(mask: Mask, ground: Ground, place: Array) -> bool:
-    """Whether the middle of a region, where it was tapped, is coloured unlike the strip within its edge: then the edge
-    goes round something else, and the piece lies in it."""
-    import cv2
 
-    kernel = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (5, 5))
-    own = mask.astype(np.uint8)
-    outer = np.asarray(cv2.erode(own, kernel))
-    strip = (outer > 0) & (np.asarray(cv2.erode(outer, kernel, iterations=2)) == 0)
-    x, y = ground.cell(place)
-    near = ground.lab[max(0, y - 6) : y + 7, max(0, x - 6) : x + 7].reshape(-1, 3)
-    if not strip.any() or not len(near):
-        return False
-    apart = (np.median(near, axis=0) - np.median(ground.lab[strip], axis=0)) * np.array([0.4, 1.0, 1.0])
-    return float(np.linalg.norm(apart)) > _UNLIKE_WITHIN
-
-
-def distinct(masks: Sequence[Mask]) -> list[Mask]:
-    """The masks without those that are nearly the same as an earlier one."""
-    kept: list[Mask] = []
-    for mask in masks:
-        if all((mask ^ other).sum() > 0.004 * mask.sum() for other in kept):
-            kept.append(mask)
-    return kept
 
 
 def _judged(
@@ -383,43 +356,14 @@ def _judged(
         return f"its edge cannot be followed; {under}"
     if fitted.residual > 0.8:
         return f"its edge is too rough to be followed ({fitted.residual:.1f} mm); {under}"
-    if place is not None and _unlike_within(mask, ground, place):
+    if place is not None and unlike_within(mask, ground, place):
         return f"what was tapped has another colour than what the edge found goes round; {under}"
     score = float(np.median(edge.contrast)) * (1.0 - 5.0 * weak - 3.0 * unsound) / (0.2 + fitted.residual)
     return score, edge, fitted
 
 
-def cut_off(mask: Mask, ground: Ground) -> str | None:
-    """Why a piece that touches the end of what is seen, or much of a sheet, cannot serve."""
-    import cv2
-
-    side = 2 * max(1, round(3 / ground.per)) + 1
-    ring = cv2.dilate(mask.astype(np.uint8), np.ones((side, side), np.uint8)).astype(bool) & ~mask
-    border = np.zeros_like(mask)
-    rim = round(10 / ground.per)
-    border[:rim], border[-rim:], border[:, :rim], border[:, -rim:] = True, True, True, True
-    if (ring & (~ground.seen | border)).any():
-        return "it reaches the edge of the picture or lies outside of the mat; photograph it whole, sheets all around"
-    if (ring & ground.sheets).sum() * ground.per**2 > 12:
-        return "it touches a sheet of the mat; leave a finger's breadth between them"
-    if _along_sheets(mask, ground) > _MOST_ALONG_SHEETS:
-        return "what is seen there ends at the sheets of the mat, so no edge of a piece is told from the ground"
-    return None
 
 
-def _along_sheets(mask: Mask, ground: Ground) -> float:
-    """Share of a region's edge that runs along the paper of the sheets: sheets that lie close around a piece enclose
-    the ground it lies on, whose edge is as clear as the piece's."""
-    import cv2
-
-    if not ground.sheets.any():
-        return 0.0
-    own = mask.astype(np.uint8)
-    rim = mask & (np.asarray(cv2.erode(own, np.ones((3, 3), np.uint8))) == 0)
-    side = 2 * max(1, round(_SHEET_EDGE_MM / ground.per)) + 1
-    kernel = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (side, side))
-    near = np.asarray(cv2.dilate(ground.sheets.astype(np.uint8), kernel)) > 0
-    return float((rim & near).sum() / max(1, int(rim.sum())))
 
 
 def _found_alone(
@@ -442,14 +386,14 @@ def _found_alone(
             continue
         # Most places are ground, which runs on to the sheets: that is seen at half the size.
         hopeful = False
-        for mask in distinct(regions_at(coarse, place)):
+        for mask in regions(coarse, place):
             if _again(mask, glanced) or mask.sum() * coarse.per**2 < _LEAST_AREA_MM2:
                 continue
             glanced.append(mask)
             reason = cut_off(mask, coarse)
             hopeful |= reason is None
             reasons.extend([reason] if reason else [])
-        for mask in distinct(regions_at(ground, place)) if hopeful else []:
+        for mask in regions(ground, place) if hopeful else []:
             if _again(mask, tried):
                 continue
             tried.append(mask)
