@@ -27,6 +27,8 @@ _STUB_MM, _RAGGED_MM = 11.0, 0.2
 _REACH_MM, _END_POINTS = 6.0, 20
 #: mm that a straight edge may seem bent, read with noise on paper that is cut by hand.
 _STRAIGHT_MM = 0.2
+#: Readings (1 mm apart) that say how a straight edge goes on to its corner.
+_LAST = 10
 #: mm, noise of single readings that curves are smoothed for, at least.
 _NOISE_MM = 0.05
 
@@ -228,7 +230,8 @@ def _part(points: Array, sound: Mask, sigma: float) -> tuple[Array, bool, Array]
         way = -way
     off = (body - middle) @ np.array([-way[1], way[0]])
     size = min(9, max(1, len(off) // 3))
-    if np.abs(uniform_filter1d(off, size, mode="nearest")).max() <= _STRAIGHT_MM:
+    even = np.abs(uniform_filter1d(off, size, mode="nearest")).max() <= _STRAIGHT_MM
+    if even and _bent_end((body - middle) @ way, off, drop) <= _STRAIGHT_MM:
         # once more without the odd ones
         good = np.abs(off) <= max(0.1, 3 * 1.4826 * float(np.median(np.abs(off))))
         if good.sum() >= 3:
@@ -243,6 +246,18 @@ def _part(points: Array, sound: Mask, sigma: float) -> tuple[Array, bool, Array]
     body = body[distinct]
     tck, _ = splprep(body.T, s=len(body) * (0.8 * sigma) ** 2)
     return np.array(splev(np.linspace(0, 1, max(len(body), 8)), tck)).T, False, body
+
+
+def _bent_end(along: Array, off: Array, drop: float) -> float:
+    """mm by which either end of a stretch, gone on with by ``drop`` mm as its last readings lie, leaves its line: what
+    bends shortly before a corner is even on the whole. 0 for a stretch too short to tell."""
+    if len(off) < 3 * _LAST:
+        return 0.0
+    worst = 0.0
+    for last, at in ((slice(None, _LAST), along[0] - drop), (slice(-_LAST, None), along[-1] + drop)):
+        slope, rise = np.polyfit(along[last], off[last], 1)
+        worst = max(worst, abs(float(rise + slope * at)))
+    return worst
 
 
 def _way(body: Array, end: int) -> Array:
