@@ -183,6 +183,35 @@ def test_german_words_on_layers_and_lines(tmp_path: Path) -> None:
     assert piece.grainline is not None and piece.grainline[0][0] == pytest.approx(x, abs=0.01)
 
 
+#: Helvetica's widths, in thousandths of its size (Adobe's metrics of the 14 standard fonts)
+WIDTHS = {"G": 778, "u": 556, "s": 500, "e": 556, "t": 278, "r": 333, "ö": 556, "ß": 611, "S": 667, "M": 833, " ": 278,
+          "B": 667, "a": 556, "c": 500, "k": 500, "L": 556}  # fmt: skip
+
+
+def one_by_one(words: str, at: tuple[float, float], height: float) -> list[dict[str, Any]]:
+    """The letters as texts of their own, each where the one before ends, as browsers write them; spaces not at all."""
+    x, letters = at[0], []
+    for letter in words:
+        if letter != " ":
+            letters.append(label(letter, (x, at[1]), height))
+        x += WIDTHS[letter] / 1000.0 * height
+    return letters
+
+
+def test_letters_set_one_by_one_are_words(tmp_path: Path) -> None:
+    """What is between the ink of two letters is not what is between two words: a G leaves as much beside it as a space
+    is wide. Names and a legend in such letters are read as they are meant."""
+    legend: list[dict[str, Any]] = []
+    dashes = {"S": (6.0, 3.0), "M": (2.0, 2.0), "L": ()}
+    for i, (size, dash) in enumerate(dashes.items()):
+        y = 250.0 - 8 * i
+        legend.append({"shape": [("m", 150, y), ("l", 175, y)], "dash": dash})
+        legend += one_by_one(f"Größe {size}", (178.0, y - 1.2), 4.0)
+    drawing = [{"shape": front(k), "dash": dashes[s]} for s, k in SIZES.items()]
+    pieces = read(tmp_path, by_hand([[*drawing, *legend, *one_by_one("Gusset Back", (45.0, 90.0), 5.0)]])).pieces
+    assert {p.size for p in pieces} == set(SIZES) and {p.name for p in pieces} == {"Gusset Back"}
+
+
 def nested() -> list[dict[str, Any]]:
     """Centre, hem and waist drawn once in full; each size's side alone, in its own line."""
     widest = front(SIZES["L"])
