@@ -141,6 +141,9 @@ def _read_text(text: str, default_unit: str | None) -> Fraction:
                 whole = "/" in hyphen[2]
                 told = f"write '{hyphen[1]} {hyphen[2]}'" if whole else "of a range, write the one that counts"
                 raise UnitsError(f"found {text!r}; one length was expected: {told}", code="value.length")
+            word = re.match(r"[^\W\d_]+", plain[at:])
+            if word is not None:
+                _unit(word[0], None, text)
             raise UnitsError(
                 f'found {text!r}; each number of a sum needs its unit, as in "1 yd 9 in"', code="value.unit-missing"
             )

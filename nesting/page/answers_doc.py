@@ -24,14 +24,15 @@ def _stored(work: Workspace, kind: str) -> dict[str, Any]:
 def answer_doc(work: Workspace, kind: str, rev: int) -> AnswerDoc:
     """What remnants or batch answered last."""
     kept = _stored(work, kind)
+    document = _told(work, kept.get("document"))
     pictures = [
-        {"name": f["name"], "title": _title(f["name"]), "url": f["url"]}
+        {"name": f["name"], "title": _title(f["name"], document), "url": f["url"]}
         for f in files_in(work)
         if f["name"].endswith(".svg") and f["name"] in kept.get("files", [])
     ]
     return {
         "rev": rev,
-        "answer": kept.get("document"),
+        "answer": document,
         "words": list(kept.get("words", [])),
         "pictures": pictures,
         "stale": bool(kept) and kept.get("sha") != work.sha256,
@@ -39,8 +40,27 @@ def answer_doc(work: Workspace, kind: str, rev: int) -> AnswerDoc:
     }
 
 
-def _title(name: str) -> str:
+def _told(work: Workspace, document: Any) -> Any:
+    """The answer for people: a piece that is there in one hand only is not called right."""
+    order = work.survey.order
+    if not isinstance(document, dict) or order is None:
+        return document
+    pairs = {one.piece.key for one in order.pieces if one.mirrored}
+    plan = document.get("leftovers") or document
+    pieces = [
+        one if (one["piece"], one["size"]) in pairs or (one["piece"], None) in pairs else {**one, "hand": None}
+        for one in plan.get("pieces", [])
+    ]
+    told = {**plan, "pieces": pieces}
+    return {**document, "leftovers": told} if document.get("leftovers") else told
+
+
+def _title(name: str, document: Any) -> str:
     """What a picture shows, by its file's name: "lay-main-part-2.svg" is the second section of main."""
+    plan = (document.get("leftovers") or document) if isinstance(document, dict) else {}
+    for remnant in {str(one["remnant"]) for one in plan.get("pieces", [])}:
+        if name.removesuffix(".svg").endswith(f"-{remnant.replace(' ', '-')}"):
+            return f"the leftover {remnant}"
     return name.removesuffix(".svg").removeprefix("lay-").replace("-part-", ", section ")
 
 

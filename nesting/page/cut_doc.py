@@ -2,19 +2,23 @@
 
 from __future__ import annotations
 
+from pathlib import Path
 from typing import Any
 
 import numpy as np
 
+from nesting.model.errors import NestingError
 from nesting.model.lay import Lay
 from nesting.model.units import format_length
+from nesting.page.cloth_doc import stash_file
 from nesting.page.documents import CalibrationDoc, CutDoc, CutRow
 from nesting.page.editing import Refused
 from nesting.page.lays import Lays, laid_ids
 from nesting.page.state_doc import blockers_of
 from nesting.page.words import line
 from nesting.page.workspace import Workspace
-from nesting.planning.leftovers.offcuts import Offcut, offcuts
+from nesting.planning.leftovers.offcuts import Offcut, as_remnants, offcuts
+from nesting.planning.leftovers.stash import already_there, read_stash
 from nesting.report.backends.to_pdf import PAPERS
 from nesting.report.drawing.view import laid_sections, picture
 from nesting.report.print.drawn_files import KINDS
@@ -86,7 +90,7 @@ def cut_doc(work: Workspace, lays: Lays, cloth: str | None, rev: int, command: s
         "kinds": [{"kind": k, "words": _WORDS.get(k, k), "papers": list(PAPERS) if k in _ON_PAPER else []}
                   for k in KINDS],
         "papers": list(PAPERS),
-        "leftovers": _leftovers(lay) if lay is not None else [],
+        "leftovers": _leftovers(lay, work) if lay is not None else [],
         "calibrations": list(work.history.state.get("projector") or []),
         "ready": why is None,
         "why_not": why,
@@ -156,19 +160,33 @@ def _file_words(name: str) -> str:
     }
     if kind == "lay" and ending == "json":
         return "the lay itself, as a file"
+    if ending == "json":
+        return by_ending["json"]
     return _FILE_WORDS.get(kind) or _WORDS.get(kind) or by_ending.get(ending, "")
 
 
-def _leftovers(lay: Lay) -> list[dict[str, Any]]:
+def _kept_already(lay: Lay, file: Path) -> dict[int, str]:
+    """What the stash calls those leftovers of a lay that it holds, by their numbers."""
+    names = as_remnants(leftovers_of(lay), cloth=lay.cloth, prefix="")
+    try:
+        known = already_there(read_stash(file), names, note=lay.title)
+    except NestingError:
+        return {}  # a stash that cannot be read is told where it is used
+    return {index: known[one.name] for index, one in enumerate(names) if one.name in known}
+
+
+def _leftovers(lay: Lay, work: Workspace) -> list[dict[str, Any]]:
+    """What a lay leaves over, and what of it the stash holds already."""
+    kept = _kept_already(lay, stash_file(work.folder))
     found = []
     for index, one in enumerate(leftovers_of(lay)):
         along, across = one.rectangle_size
         words = (
-            f"{format_length(along, imperial=lay.imperial)} along the grain, "
+            f"holds {format_length(along, imperial=lay.imperial)} along the grain by "
             f"{format_length(across, imperial=lay.imperial)} across"
         )
         found.append({"index": index, "length": round(along, 1), "width": round(across, 1),
-                      "outline": line(one.outline), "words": words})  # fmt: skip
+                      "outline": line(one.outline), "words": words, "kept": kept.get(index)})  # fmt: skip
     return found
 
 

@@ -749,7 +749,8 @@ class CalibrationDoc(TypedDict):
 class CutDoc(TypedDict):
     """GET /api/cut[?cloth=NAME]. ``columns``: (key, title) in order. ``before``: what to do first (wash, rest, fold),
     sentences. ``files``: outputs written: {name, kind, url, words}. ``kinds``: what can be printed: {kind, words,
-    papers}. ``leftovers``: what the lay leaves: {index, width, length, outline, words}. ``ready`` false: ``blockers``
+    papers}. ``leftovers``: what the lay leaves: {index, width, length, outline, words,
+    kept: what the stash calls it, null where it is not there}. ``ready`` false: ``blockers``
     or no proved lay."""
 
     rev: int

@@ -85,7 +85,7 @@ def stash_remove(desk: Desk, cmd: ask.StashRemove) -> Done:
     file = stash_file(desk.work.folder)
     write_stash(file, remove(read_stash(file), [cmd.name]))
     desk.command = shlex.join(["nesting", "stash", file.name, "--remove", cmd.name])
-    return {}, ["state", "cloth"], f"{cmd.name} taken out of the stash"
+    return {}, ["state", "cloth", "cut"], f"{cmd.name} taken out of the stash"
 
 
 def cut_tick(desk: Desk, cmd: ask.CutTick) -> Done:

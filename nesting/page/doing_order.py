@@ -165,6 +165,9 @@ def _new_problem(before: Survey, after: Survey, renamed: tuple[str, str] | None 
     for error in after.pattern_problems.values():
         if str(error) not in old:
             return error
-    if after.problem is not None and before.problem is None and str(after.problem) not in old:
-        return after.problem
-    return None
+    wrong = after.problem
+    # of several pieces the order asks the same in one sentence, which is no new one
+    asked = {(error.piece, error.code) for error in before.piece_problems.values()}
+    if wrong is None or before.problem is not None or str(wrong) in old or (wrong.piece, wrong.code) in asked:
+        return None
+    return wrong

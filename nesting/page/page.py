@@ -27,11 +27,13 @@ from nesting.page.cut_doc import cut_doc
 from nesting.page.desk import ORDER_DOCS, Desk, Done, docs_of, problem_from
 from nesting.page.documents import Problem, RunDoc
 from nesting.page.editing import Refused
+from nesting.page.history import Step
 from nesting.page.judging import Judging
 from nesting.page.lays import Lays
 from nesting.page.order_commands import edit_of
 from nesting.page.photos import keep_pictures, kept_picture, sizes_of_pictures, trace
 from nesting.page.pieces_doc import pieces_doc
+from nesting.page.plain import plain
 from nesting.page.runs import Run, Runs
 from nesting.page.seams_doc import seams_doc
 from nesting.page.state_doc import files_of, state_doc
@@ -105,6 +107,8 @@ class Page:
         self.warm: dict[str, Any] = {"ready": False, "doing": "loading the search", "share": 0.0}
         self._loop: asyncio.AbstractEventLoop | None = None
         self._tasks: set[asyncio.Task[Any]] = set()
+        #: what a run found that the disk had no room for
+        self._unkept: tuple[Run, tuple[Lay, ...], Result | None] | None = None
         self._showing = False
         self._kept_at = 0.0
         self._linger: asyncio.TimerHandle | None = None
@@ -150,6 +154,7 @@ class Page:
             looked = 0.0
             async with self.lock:
                 changed = await asyncio.to_thread(self.work.look_at_disk)
+            await self._keep_at_last()
             if changed != told:
                 told = changed
                 if changed:
@@ -451,18 +456,46 @@ class Page:
         self._changed(["state", run.kind, "cut"], "")
 
     async def _ended(self, run: Run, result: Result | None) -> None:
-        step = None
         lays = result.lays if run.kind == "lay" and result is not None else ()
+        step, refused = await self._kept(run, lays, result)
+        if refused is not None:
+            run.problem, run.state = refused, "failed"
+            if lays:
+                # the disk is full, say: what was found stays drawn, and is kept as soon as it can be
+                run.problem = _not_kept(refused)
+                self._unkept = (run, lays, result)
+                self.desk.latest = {lay.cloth: lay for lay in lays}
+        elif lays:
+            self._unkept = None  # there is a newer one
+        if run is self.desk.run and self._unkept is None:
+            self.desk.latest = {}
+        self._told_of_end(run, lays, step)
+
+    async def _keep_at_last(self) -> None:
+        """Keep what a search found that could not be kept when it ended, if it can be now."""
+        if self._unkept is None or (self.desk.run is not None and self.desk.run.alive):
+            return
+        run, lays, result = self._unkept
+        step, refused = await self._kept(run, lays, result)
+        if refused is None:
+            self._unkept, self.desk.latest = None, {}
+            run.problem, run.state = None, "done"
+            self._told_of_end(run, lays, step)
+
+    async def _kept(
+        self, run: Run, lays: tuple[Lay, ...], result: Result | None
+    ) -> tuple[Step | None, NestingError | None]:
+        """The step that takes over what a run found, and why it could not be taken."""
         async with self.lock:
             try:
                 values = await asyncio.to_thread(self._taken_over, run, lays, result)
                 step = await asyncio.to_thread(self.work.change, "lay found", values) if values else None
                 await asyncio.to_thread(self.work.forget, SEARCHING)
             except NestingError as error:
-                # the disk is full, say: what was found is still drawn, and why it was not kept is told
-                run.problem, run.state = error, "failed"
-            if run is self.desk.run:
-                self.desk.latest = {}
+                return None, error
+        return step, None
+
+    def _told_of_end(self, run: Run, lays: tuple[Lay, ...], step: Step | None) -> None:
         self.tell({"event": "ended", "run": self.run_doc(run)})
         self._changed(docs_of(step) or ["state"], "lay found" if step is not None else "")
         for lay in lays:
@@ -480,3 +513,13 @@ class Page:
             held = list(self.lays.value(lay.cloth).get("kept") or [])
             values |= self.lays.found(lay.cloth, self.lays.keep(lay), spreads, kept=held, command=run.command)
         return values
+
+
+def _not_kept(error: NestingError) -> Refused:
+    """What is said of a lay that could not be kept."""
+    return Refused(
+        "not-kept",
+        f"{plain(error.message, error.code).split(';')[0]}. What was found stays drawn here, and is kept as soon as it "
+        "can be",
+        view="lay",
+    )

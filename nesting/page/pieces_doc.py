@@ -136,7 +136,10 @@ def _piece(survey: Survey, key: Key, used: set[tuple[str, str | None]]) -> Piece
         angle = math.degrees(math.atan2(grain[1][1] - grain[0][1], grain[1][0] - grain[0][0]))
     findings = list(survey.told.get(key, ()))
     findings += [
-        f for told in survey.file_findings.values() for f in told if f.piece in (drawn.label, drawn.name) and f.file
+        f
+        for told in survey.file_findings.values()
+        for f in told
+        if f.piece in (drawn.label, drawn.name) and f.file == drawn.file
     ]
     return {
         "id": piece_id(*key),

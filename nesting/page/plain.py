@@ -78,6 +78,10 @@ _BLOCKS = {
 _KEYS = {key.name for keys in (TOP, *BLOCKS.values()) for key in keys if "_" in key.name}
 _NAMES = {key.name for keys in (TOP, *BLOCKS.values()) for key in keys}
 _SAID: tuple[tuple[str, str], ...] = (
+    (r"(?:a result|the change|the results?) cannot be (?:written|kept)(?: here)? \(No space left on device\)[^;]*",
+     "the disk is full, so this could not be written: make room and try again"),
+    (r"(?:a result|the change|the results?) cannot be (?:written|kept)(?: here)? \((?:Permission denied|Read-only file "
+     r"system)\)[^;]*", "nothing can be written in this folder: allow it, or work on a copy elsewhere"),
     (r"(there is no file '[^']*') in [^;]*;", r"\1 beside the order;"),
     (r"96 px = 1 in is taken", "96 px to the inch are taken"),
     (r"\(the key cloth under its \[\[piece\]\] changes that\)", "(choose the piece to change that)"),

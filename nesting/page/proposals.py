@@ -192,7 +192,28 @@ def _fold(survey: Survey, name: str, keys: list[Key]) -> list[Proposal]:
     # the side was sought along a grain that nobody has told
     guess = any(_upright(survey.drawn[key].piece, survey.asked[key]["grain"]) is None for key in keys)
     why = f"a guess, if the grain runs up the drawing: {why}" if guess else why
+    if not said and not guess and any(_four_sided(survey.drawn[key].piece) for key in keys):
+        # a gusset or a yoke cut whole looks so, too
+        guess, why = True, f"a guess, as four straight sides do not tell a half from a whole: {why}"
     return [_proposal("fold", name, keys, side, f"The {side} side of {name} lies on the fold", why, sure, guess=guess)]
+
+
+def _four_sided(piece: Piece) -> bool:
+    """Whether the outline is four straight sides, nearly square to one another."""
+    ring = cleaned(sound(piece).outline)
+    corners = [p for p, angle in zip(ring, _bends(ring), strict=True) if angle > 20.0]
+    return len(corners) == 4 and sum(_bends(ring)) < 370.0
+
+
+def _bends(ring: tuple[Point, ...]) -> list[float]:
+    """By how many degrees the outline turns at each of its points."""
+    turns = []
+    for k, p in enumerate(ring):
+        before, after = ring[k - 1], ring[(k + 1) % len(ring)]
+        u = math.atan2(p[1] - before[1], p[0] - before[0])
+        v = math.atan2(after[1] - p[1], after[0] - p[0])
+        turns.append(abs(math.degrees((v - u + math.pi) % (2 * math.pi) - math.pi)))
+    return turns
 
 
 def _asymmetric(piece: Piece, side: str) -> bool:

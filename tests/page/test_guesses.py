@@ -103,6 +103,40 @@ def test_a_finish_without_a_unit_is_shown_with_one_or_asked_back(empty: Server) 
     assert finish(asked["problem"]["choices"][0])["ok"] and '"elastic 10 mm"' in empty.page.work.text
 
 
+def test_four_straight_sides_do_not_tell_a_half_from_a_whole(empty: Server) -> None:
+    """A gusset that narrows by 4 mm, cut whole, looks like half of something: offered as a guess, not taken with all.
+    A half with a curved leg is told."""
+    gusset = '<path d="M 10,10 L 120,10 L 120,84 L 10,80 Z"/>'
+    half = '<path d="M 200,10 L 330,10 C 320,80 300,90 300,190 L 200,190 Z"/>'
+    svg = '<svg xmlns="http://www.w3.org/2000/svg" width="400mm" height="200mm" viewBox="0 0 400 200">'
+    empty.drop(("own.svg", f"{svg}{gusset}{half}</svg>".encode()))
+    for piece in ("piece 1", "piece 2"):
+        empty.do("piece.set", piece=piece, key="grain", value=90)
+    folds = {p["pieces"][0]: p["guess"] for p in empty.get("pieces")["proposals"] if p["kind"] == "fold"}
+    assert folds == {"piece 1|": True, "piece 2|": False}
+
+
+def test_what_was_read_of_one_size_is_not_told_of_another(empty: Server) -> None:
+    """The labels of two sizes differ by how often they are cut: each piece tells its own."""
+    for size, cut in (("S", 2), ("M", 4)):
+        svg = _LEG.format(name=f"leg cut {cut}", line=_LINE, foot=150)
+        assert empty.drop((f"swim-{size}.svg", svg.encode()))["ok"]
+    for piece in empty.get("pieces")["pieces"]:
+        (read,) = [f["message"] for f in piece["findings"] if f["code"] == "piece.label-read"]
+        assert ("cut 2" in read) == (piece["size"] == "S")
+
+
+def test_a_cloth_can_be_added_before_the_grain_is_told(empty: Server) -> None:
+    """What is missing of two pieces was missing before: it is no reason to refuse the cloth, in whatever order people
+    go about it."""
+    empty.drop(_leg("leg", ""), _leg("other", ""))
+    empty.do("cloth.add", name="main", width="150 cm")
+    assert empty.get("state")["cloths"] == ["main"]
+    assert sum("no grain" in b["message"] for b in empty.get("state")["blockers"]) >= 2
+    empty.do("garment.add", name="second", count=1)
+    empty.do("piece.rename", piece="leg", name="sleeve")
+
+
 def _spans(ring: Ring) -> float:
     """How far an outline reaches along the grain, mm."""
     return max(x for x, _ in ring) - min(x for x, _ in ring)

@@ -109,6 +109,63 @@ def test_stopping_keeps_the_best(small: Server) -> None:
     assert small.get("lay")["lay"] is None
 
 
+def test_a_lay_that_the_full_disk_refuses_stays_drawn_and_is_kept_later(
+    small: Server, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Nothing that a search found is lost: it is told, drawn, and kept by itself as soon as there is room."""
+    failure = OSError(28, "No space left on device")
+
+    def full(*what: object) -> None:
+        raise failure
+
+    with _socket(small) as socket:
+        with monkeypatch.context() as patch:
+            patch.setattr(os, "replace", full)
+            small.do("lay.start", rounds=2)
+            run = _until(socket, "ended")[-1]["run"]
+            assert run["state"] == "failed" and run["problem"]["code"] == "not-kept", run
+            assert "disk is full" in run["problem"]["message"] and "stays drawn" in run["problem"]["message"]
+            assert small.get("lay")["lay"] == "so-far" and small.get("lay")["lay_length"] > 0
+            assert small.get("state")["undo"]["label"] != "lay found"
+        again = _until(socket, "ended")[-1]["run"]
+    assert again["id"] == run["id"] and again["state"] == "done" and again["problem"] is None
+    assert _proved(small)["judged"]["ok"]
+    assert small.get("state")["undo"]["label"] == "lay found"
+
+
+def test_what_is_left_over_goes_into_the_stash_once(small: Server) -> None:
+    """The page says under which name; asked again, nothing is added; gone from the stash, it can be kept anew."""
+    small.do("cloth.set", index=0, key="width", value="1400")
+    with _socket(small) as socket:
+        small.do("lay.start", rounds=2, spread="open")
+        _until(socket, "ended")
+    _proved(small)
+    # four of 330 x 210 mm in 1400 mm of cloth leave more than 20 x 20 cm
+    left = small.get("cut")["leftovers"]
+    assert left and left[0]["kept"] is None and left[0]["words"].startswith("holds ")
+    assert small.do("stash.add", cloth="main", leftovers=[0])["added"] == ["main-1"]
+    assert small.get("cut")["leftovers"][0]["kept"] == "main-1"
+    again = small.do("stash.add", cloth="main", leftovers=[0])
+    assert again["added"] == [] and again["already_there"] == ["main-1"]
+    small.do("stash.remove", name="main-1")
+    assert small.get("cut")["leftovers"][0]["kept"] is None
+
+
+def test_a_batch_that_the_leftovers_hold_says_so(small: Server) -> None:
+    """Nothing is to be bought: the answer tells what lies on which leftover, by its name, and calls no piece right
+    that has no left one."""
+    small.do("remnant.add", name="end of roll", cloth="main", width="1000", length="900")
+    with _socket(small) as socket:
+        small.do("batch.start", seconds=5)
+        assert _until(socket, "ended")[-1]["run"]["state"] == "done"
+    answer = small.get("batch")
+    assert answer["answer"]["plans"] == []
+    pieces = answer["answer"]["leftovers"]["pieces"]
+    assert len(pieces) == 8 and {p["remnant"] for p in pieces} == {"end of roll"}
+    assert {p["hand"] for p in pieces} == {None}
+    assert [p["title"] for p in answer["pictures"]] == ["the leftover end of roll"]
+
+
 def test_a_search_stopped_at_once_leaves_all_as_it_was(small: Server) -> None:
     """Before there is a lay, there is none to keep; that is no fault."""
     with _socket(small) as socket:

@@ -103,6 +103,16 @@ def test_a_name_from_the_drawing_is_put_right_in_every_size(demo: Server) -> Non
     assert demo.get("state")["blockers"] == blockers == []
 
 
+def test_a_size_at_the_end_of_a_name_is_not_part_of_it(empty: Server) -> None:
+    """Front S in the file of size S and front M in that of size M are one piece in two sizes."""
+    for size in ("s", "m"):
+        words = BARE.replace("</svg>", f'<text x="50" y="100">Forn pce {size.upper()}</text>'
+                             f'<text x="400" y="100">bak ({size.upper()})</text></svg>')  # fmt: skip
+        assert empty.drop((f"briefs-{size}.svg", words.encode()))["ok"]
+    pieces = {(p["name"], p["size"]) for p in empty.get("pieces")["pieces"]}
+    assert pieces == {("Forn pce", "S"), ("Forn pce", "M"), ("bak", "S"), ("bak", "M")}
+
+
 @pytest.mark.parametrize(
     ("name", "told"),
     [("shorts back", r"shorts back.*already"), ("a.b", r"a\.b"), ("\u200b\n", "name"), ("x" * 61, "name")],

@@ -10,6 +10,10 @@ import { Store } from "./store.js";
  * @typedef {import("./documents.js").Where} Where
  */
 
+/** Commands that nobody means to give twice within `TWICE` ms. */
+const ONCE = /\.(add|remove|start|print)$|^order\.new$/;
+const TWICE = 450;
+
 export class App {
   constructor() {
     this.store = new Store();
@@ -23,6 +27,8 @@ export class App {
     this.say = () => {};
     /** @type {(view: string) => void} */
     this.go = () => {};
+    /** @type {{cmd: string, at: number, reply: Promise<Reply>}} the command that was sent last */
+    this.last = { cmd: "", at: 0, reply: Promise.resolve({ ok: false, rev: 0 }) };
     /** @type {() => void} draws the view in front again */
     this.redraw = () => {};
   }
@@ -33,7 +39,17 @@ export class App {
    * @param {{spot?: string, typed?: string, done?: string}} [how] spot: key of the field; typed: what stands in it; done: what to say
    * @returns {Promise<Reply>}
    */
-  async send(cmd, fields = {}, how = {}) {
+  send(cmd, fields = {}, how = {}) {
+    const now = performance.now();
+    // the second click of a double click is no second wish: it would add twice, or take out what came next
+    if (ONCE.test(cmd) && cmd === this.last.cmd && now - this.last.at < TWICE) return this.last.reply;
+    const reply = this.sent(cmd, fields, how);
+    this.last = { cmd, at: now, reply };
+    return reply;
+  }
+
+  /** @param {string} cmd @param {Record<string, unknown>} fields @param {{spot?: string, typed?: string, done?: string}} how @returns {Promise<Reply>} */
+  async sent(cmd, fields, how) {
     const reply = await this.store.link.send(cmd, fields);
     if (how.spot) {
       const stood = this.problems.delete(how.spot);

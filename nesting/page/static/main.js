@@ -173,7 +173,7 @@ function drawBlockers(state) {
     return redraw(place.blockers);
   }
   place.blockers.hidden = state.blockers.length === 0 && state.readable;
-  const reasons = state.readable || !state.problem ? state.blockers : [{ message: state.problem.message, where: state.problem.where }, ...state.blockers];
+  const reasons = state.readable || !state.problem ? state.blockers : [{ message: state.problem.message, where: state.problem.where }, ...state.blockers.filter((b) => b.message !== state.problem?.message)];
   const item = (/** @type {import("./documents.js").Blocker} */ b) =>
     h("li", {}, named(b), " ", b.where.view ? h("button", { type: "button", class: "mini", onclick: () => app.lead(b.where), "aria-label": `Show: ${named(b)}` }, "show") : null);
   redraw(
@@ -202,7 +202,7 @@ function drawNotices(state) {
   }
   if (state.tabs > 1) list.push(h("div", { class: "notice" }, `This order is open in ${state.tabs} tabs. All of them show the same; the last word counts.`));
   if (state.warm && state.warm.ready === false) {
-    list.push(h("div", { class: "notice" }, `Getting ready: ${state.warm.doing || "the search is being compiled, once"}. You can work meanwhile.`));
+    list.push(h("div", { class: "notice" }, `Getting ready: ${(state.warm.doing || "the search is being compiled, once").replace(/[ .…]+$/, "")}. You can work meanwhile.`));
   }
   if (state.demo) list.push(h("div", { class: "notice" }, "This is a copy of a made-up example, a theatre's wardrobe, to try things on: nothing of yours can be spoiled."));
   redraw(place.notices, ...list);
@@ -299,7 +299,11 @@ addEventListener("hashchange", showView);
 addEventListener("keydown", pressed);
 // a drop beside the drawing must not make the browser leave the page
 addEventListener("dragover", (e) => e.preventDefault());
-addEventListener("drop", (e) => e.preventDefault());
+addEventListener("drop", (e) => {
+  // whoever took the files has said so
+  if (!e.defaultPrevented && e.dataTransfer?.types.includes("Files")) app.say("Nothing was read: drop pattern drawings under Pieces, the drawing of a leftover on its card under Cloth & people.", "bad");
+  e.preventDefault();
+});
 addEventListener("beforeunload", (e) => {
   if (isBusy(app.store.docs.state?.run) && !app.store.online) e.preventDefault();
 });

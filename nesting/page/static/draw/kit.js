@@ -16,6 +16,9 @@ import { freshId, h } from "./dom.js";
 import { explain } from "../help.js";
 import { openOutline } from "./open-outline.js";
 
+/** Refusals that have nothing to do with what was typed. */
+const TRY_AGAIN = new Set(["input", "no-server"]);
+
 /**
  * A labelled field with its refusal underneath. `key` is also the spot of the refusal.
  * @param {App} app @param {FieldSpec} spec @returns {HTMLElement}
@@ -48,18 +51,24 @@ export function field(app, spec) {
       min: spec.min, max: spec.max, step: spec.step, autocomplete: "off", spellcheck: "false",
       class: spec.width ?? null,
       onchange: (/** @type {Event} */ e) => void spec.change(/** @type {HTMLInputElement} */ (e.target).value.trim()),
+      // what was refused is tried again as it stands: no change tells the browser so
+      onkeydown: (/** @type {KeyboardEvent} */ e) => {
+        const typed = /** @type {HTMLInputElement} */ (e.target).value;
+        if (e.key === "Enter" && problem && typed === shown) void spec.change(typed.trim());
+      },
     });
   }
   const label = h("label", { for: id, class: spec.quiet ? "unseen" : null }, spec.label);
   const mark = spec.term && !spec.quiet ? whatIs(spec.term, spec.label, true) : null;
   const note = about ? h("p", { id: about, class: problem ? "wrong" : "note" }, problem?.message ?? spec.note) : null;
+  const again = problem && TRY_AGAIN.has(problem.code) ? button("Try again", () => spec.change(shown.trim()), { kind: "mini" }) : null;
   const choices = problem?.choices?.length
     ? h("p", { class: "note choices" }, "Would do: ", ...problem.choices.slice(0, 6).map((c) => h("button", { type: "button", class: "mini", onclick: () => void spec.change(c) }, c)))
     : null;
   const css = `field${spec.kind === "flag" ? " flag" : ""}${spec.given === false ? " assumed" : ""}`;
   return spec.kind === "flag"
     ? h("div", { class: css }, input, label, mark, note)
-    : h("div", { class: css }, spec.quiet ? label : h("span", { class: "labels" }, label, mark), input, note, choices);
+    : h("div", { class: css }, spec.quiet ? label : h("span", { class: "labels" }, label, mark), input, note, again, choices);
 }
 
 /**

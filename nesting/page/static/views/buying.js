@@ -4,7 +4,7 @@
 
 import { h, redraw, s } from "../draw/dom.js";
 import { button, commandLine, copy, field, heading, isBusy, runBar, showRun, wrongAt } from "../draw/kit.js";
-import { asEnough, asLength, asMoney, asTape, counted, example } from "../draw/words.js";
+import { asEnough, asLength, asMoney, asTape, counted, example, inInches } from "../draw/words.js";
 import { marks } from "../geometry/marks.js";
 
 /** @typedef {import("../app.js").App} App */
@@ -70,7 +70,7 @@ function mount(root, app) {
       doc?.shopping.length ? [
         heading(2, "Shopping list"),
         h("pre", { tabindex: 0 }, doc.shopping.join("\n")),
-        h("div", { class: "row" }, button("Copy", () => copy(app, doc.shopping.join("\n")), { key: "copy-list" }), button("Print", () => print(), { key: "print-list" })),
+        h("div", { class: "row" }, button("Copy", () => copy(app, doc.shopping.join("\n")), { key: "copy-list" }), button("Print", () => printAlone(shopCard), { key: "print-list", label: "Print the shopping list" })),
       ] : null,
     );
   }
@@ -107,15 +107,28 @@ function mount(root, app) {
   return { draw, leave: () => { for (const off of offs) off(); } };
 }
 
+/** Print one card and nothing beside it. @param {HTMLElement} card */
+function printAlone(card) {
+  document.body.classList.add("one-card");
+  card.classList.add("alone");
+  addEventListener("afterprint", () => {
+    document.body.classList.remove("one-card");
+    card.classList.remove("alone");
+  }, { once: true });
+  print();
+}
+
 /** Sections and plies of each cloth. @param {any} answer */
 function batchOf(answer) {
-  return (answer.plans ?? []).flatMap((/** @type {any} */ plan) => [
+  const left = answer.leftovers?.pieces?.length ? [h("h3", {}, "First, from leftovers"), ...remnantsOf(answer.leftovers)] : [];
+  if (left.length && !answer.plans?.length) left.push(h("p", {}, h("strong", {}, "Nothing has to be bought.")));
+  return [...left, ...(answer.plans ?? []).flatMap((/** @type {any} */ plan) => [
     h("p", {}, "Buy ", h("strong", {}, asEnough(plan.buy_length)), ` of ${plan.cloth}`, plan.cost === null ? "" : `, costs ${asMoney(plan.cost)}`,
       `: ${asLength(plan.per_garment)} each on average${plan.one_at_a_time === null ? "" : `; one at a time they would take about ${asLength(plan.one_at_a_time)}`}. `,
       plan.proved ? "No division of the batch needs less cloth from the shop." : "The best found."),
     table(`Sections of ${plan.cloth}`, ["section", "spread", "plies", "in each layer", "lay", "cloth", "outlines to cut"], plan.sections.map((/** @type {any} */ s, /** @type {number} */ i) =>
       [String(i + 1), s.spread, String(s.plies), Object.entries(s.per_layer).map(([name, n]) => `${n} × ${name}`).join(", "), asLength(s.lay_length), asLength(s.cloth_length), String(s.cuts)])),
-  ]);
+  ])];
 }
 
 /** What the leftovers give, which piece lies on which, and what is still to buy. @param {any} answer */
@@ -179,7 +192,9 @@ export function table(label, heads, rows) {
 function curve(points) {
   const w = 560;
   const high = 150;
-  const upwards = marks(Math.max(...points.map((p) => p.length)), 4);
+  // whole steps of what people measure in
+  const unit = inInches() ? 25.4 : 10;
+  const upwards = marks(Math.max(...points.map((p) => p.length)) / unit, 4).map((n) => n * unit);
   const most = upwards.at(-1) || 1;
   const last = Math.max(...points.map((p) => p.count)) || 1;
   const x = (/** @type {number} */ count) => 54 + (count / last) * (w - 80);

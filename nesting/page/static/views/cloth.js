@@ -6,7 +6,7 @@
 import { h, redraw, s } from "../draw/dom.js";
 import { button, field, findingList, heading, wrongAt } from "../draw/kit.js";
 import { pathOf } from "../draw/paths.js";
-import { asLength, example, trim } from "../draw/words.js";
+import { asLength, asTape, example, trim } from "../draw/words.js";
 import { boxOf } from "../geometry/points.js";
 import { DropFiles } from "../handlers/drop-files.js";
 import { trims } from "./trims.js";
@@ -54,6 +54,8 @@ function mount(root, app) {
   const tests = new Map();
   const fresh = { garment: { name: "", size: "", count: "1" }, cloth: { name: "", width: "" }, remnant: { name: "", cloth: "", width: "", length: "" }, wearer: "" };
   const doc = () => app.store.docs.cloth;
+  /** @type {HTMLInputElement} */
+  const chosen = h("input", { type: "file", multiple: true, accept: ".svg,.dxf", class: "unseen", tabindex: -1, "aria-label": "Drawings of leftovers", "data-key": "remnant-choose-files", onchange: () => { const files = [...(chosen.files ?? [])]; chosen.value = ""; if (files.length) void upload(files); } });
   const drop = new DropFiles(remnantCard, (files) => void upload(files)).enable();
 
   /** @param {File[]} files outlines of leftovers */
@@ -132,7 +134,7 @@ function mount(root, app) {
         h("section", { class: "card", "aria-label": `Cloth ${c.name}` },
           h("div", { class: "heading" }, h("h2", {}, c.name), swatch(c)),
           h("div", { class: "fields" }, ...first.map((f) => clothField(c, f))),
-          c.in_mm.usable_width ? h("p", { class: "note" }, `After the wash ${asLength(c.in_mm.width_washed)} wide, ${asLength(c.in_mm.usable_width)} of it between the selvages.`) : null,
+          c.in_mm.usable_width ? h("p", { class: "note" }, `After the wash ${asTape(c.in_mm.width_washed)} wide, ${asTape(c.in_mm.usable_width)} of it between the selvages.`) : null,
           testForm(c, "wash"), testForm(c, "ruler"),
           h("details", { "data-key": `cloth-more-${c.index}` }, h("summary", { "data-key": `cloth-more-${c.index}-s` }, "More about this cloth"), h("div", { class: "fields" }, ...rest.map((f) => clothField(c, f)))),
           findingList(app, c.findings.filter((f) => f.kind !== "note")),
@@ -246,7 +248,8 @@ function mount(root, app) {
       remnantCard,
       heading(2, "Leftovers to lay on", "remnant"),
       h("ul", { class: "list" }, ...now.remnants.map(row)),
-      h("p", { class: "note" }, "Drop a drawing of a leftover here, or give its measures."),
+      now.remnants.length ? h("p", { class: "note" }, "Under Buy & use up it is worked out what goes on them. A lay by itself is on cloth to be bought.") : null,
+      h("div", { class: "row" }, h("p", { class: "note" }, "Drop a drawing of a leftover here, "), button("choose one", () => chosen.click(), { key: "remnant-choose", kind: "mini", label: "Choose the drawing of a leftover" }), h("p", { class: "note" }, " or give its measures."), chosen),
       wrongAt(app, "remnant-files"),
       h("div", { class: "fields" },
         field(app, { key: "new-remnant-name", label: "called", value: fresh.remnant.name, placeholder: "end of the jersey", change: (v) => void (fresh.remnant.name = v) }),

@@ -5,7 +5,7 @@
 import { h, redraw } from "../draw/dom.js";
 import { button, field, heading, wrongAt } from "../draw/kit.js";
 import { LayDrawing } from "../draw/laid.js";
-import { asLength } from "../draw/words.js";
+import { asLength, example } from "../draw/words.js";
 import { Beam } from "./beam.js";
 import { scrap } from "./cloth.js";
 import { zoomButtons } from "./lay.js";
@@ -21,7 +21,7 @@ function mount(root, app) {
   const top = h("div", { class: "bar" });
   const stage = h("div", { class: "stage long" }, drawing.board.svg, zoomButtons(drawing));
   const sheetCard = h("section", { class: "card full", "aria-label": "What to cut, row by row" });
-  const printCard = h("section", { class: "card", "aria-label": "Print and cutter files" });
+  const printCard = h("section", { class: "card unprinted", "aria-label": "Print and cutter files" });
   const leftCard = h("section", { class: "card", "aria-label": "What is left over" });
   root.append(top, stage, h("div", { class: "cards" }, sheetCard, printCard, leftCard));
   /** @type {string | null} */
@@ -34,7 +34,6 @@ function mount(root, app) {
   let kinds = new Set(["sheet"]);
   let paper = "";
   /** @type {Set<number>} */
-  const left = new Set();
   /** ticks sent and not yet told back @type {Map<string, boolean>} */
   const ahead = new Map();
   /** @type {Beam | null} */
@@ -119,7 +118,10 @@ function mount(root, app) {
     const now = doc();
     if (!now) return;
     const papers = now.papers;
-    if (!paper) paper = papers.includes("a4") ? "a4" : (papers[0] ?? "a4");
+    if (!paper) {
+      const usual = example("a4", "letter");
+      paper = papers.includes(usual) ? usual : (papers[0] ?? usual);
+    }
     redraw(
       printCard,
       heading(2, "Print and cutter files"),
@@ -143,7 +145,14 @@ function mount(root, app) {
       leftCard,
       heading(2, "What is left over", "remnant"),
       h("ul", { class: "list" }, ...now.leftovers.map((l) => h("li", {}, scrap(l.outline), h("span", { class: "grow" }, l.words || `${asLength(l.length)} × ${asLength(l.width)}`),
-        button("Keep it", () => app.send("stash.add", { cloth: now.cloth, leftovers: [l.index] }, { spot: "stash" }).then((r) => { if (r.ok) { left.add(l.index); app.say(`In the stash: ${(r.result?.added ?? []).join(", ")}.`, "good"); } }), { kind: "mini", key: `keep-${l.index}`, label: `Keep it: leftover ${l.index + 1}` })))),
+        l.kept !== null
+          ? h("span", { class: "tag" }, `in the stash as ${l.kept}`)
+          : button("Keep it", async () => {
+              const reply = await app.send("stash.add", { cloth: now.cloth, leftovers: [l.index] }, { spot: "stash" });
+              if (!reply.ok) return;
+              const names = [...(reply.result?.added ?? []), ...(reply.result?.already_there ?? [])];
+              app.say(`In the stash: ${names.join(", ")}. It is there for every order of this folder, under Cloth & people.`, "good");
+            }, { kind: "mini", key: `keep-${l.index}`, label: `Keep it: leftover ${l.index + 1}` })))),
       wrongAt(app, "stash"),
     );
   }

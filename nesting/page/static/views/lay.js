@@ -524,6 +524,8 @@ function newOrder(app) {
           const address = String(reply.result?.address ?? "");
           result.replaceChildren(`Made: ${reply.result?.order ?? ""}. `, address ? h("a", { href: address, target: "_blank", rel: "noopener" }, "Open it in a tab") : "", " ", h("code", {}, String(reply.result?.command ?? "")));
           dialog.querySelector("button.main")?.remove();
+          const leave = dialog.querySelector(".answers button");
+          if (leave) leave.textContent = "Stay with this order";
           return false;
         },
       },

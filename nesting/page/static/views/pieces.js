@@ -59,14 +59,23 @@ function mount(root, app) {
   const pieceNow = () => doc()?.pieces.find((p) => p.id === memory.piece) ?? null;
   const edgeNow = () => pieceNow()?.edges.find((e) => e.name === memory.edge) ?? null;
 
+  /** files that are being read: those of a second drop wait @type {Promise<void>} */
+  let reading = Promise.resolve();
+
   /** @param {File[]} files */
-  async function take(files) {
+  function take(files) {
+    reading = reading.then(() => takeThese(files));
+    return reading;
+  }
+
+  /** @param {File[]} files @returns {Promise<void>} */
+  async function takeThese(files) {
     input.value = "";
     if (!files.length) return;
     const pictures = files.filter((f) => PICTURE.test(f.name));
     if (pictures.length) {
       void photos.take(pictures);
-      return take(files.filter((f) => !PICTURE.test(f.name)));
+      return takeThese(files.filter((f) => !PICTURE.test(f.name)));
     }
     const large = files.find((f) => f.size > MOST);
     if (large) {
@@ -98,7 +107,10 @@ function mount(root, app) {
     }
     const state = app.store.docs.state;
     const fresh = (state?.sizes ?? []).filter((z) => !before.has(z));
-    if (reply.ok && fresh.length > (before.size ? 0 : 1) && state) askSizes(app, state, (reply.files ?? []).map((f) => f.file), fresh);
+    if (!reply.ok || fresh.length <= (before.size ? 0 : 1) || !state) return;
+    // the first size is no question; with the second, both are
+    const all = before.size === 1 && !asked;
+    askSizes(app, state, (all ? state.files : (reply.files ?? [])).map((f) => f.file), all ? state.sizes : fresh);
   }
 
   /** @param {Piece} piece @param {Edge | null} edge */
@@ -316,7 +328,7 @@ function mount(root, app) {
     const piece = pieceNow();
     const state = app.store.docs.state;
     if (!piece) {
-      redraw(pieceCard, !doc() ? h("p", {}, "Reading the pattern …") : doc()?.pieces.length ? h("p", { class: "note" }, unnamed().length ? `The drawing has no name for ${listed(unnamed().map((p) => p.name))}: click ${unnamed().length > 1 ? "each" : "it"} and say what it is.` : "Click a piece, or go to its edges with the Tab key.") : h("p", {}, "No pieces yet. A piece is one closed outline; grain, notches and names in the drawing are read, and what is missing you add here."), pieceList());
+      redraw(pieceCard, !doc() ? h("p", {}, "Reading the pattern …") : doc()?.pieces.length ? h("p", { class: "note" }, unnamed().length ? `The drawing has no name for ${listed(unnamed().map((p) => `${p.name}${p.size ? ` in size ${p.size}` : ""}`))}: click ${unnamed().length > 1 ? "each" : "it"} and say what it is.` : "Click a piece, or go to its edges with the Tab key.") : h("p", {}, "No pieces yet. A piece is one closed outline; grain, notches and names in the drawing are read, and what is missing you add here."), pieceList());
       return;
     }
     const at = { piece: piece.name };
@@ -478,16 +490,25 @@ function asPercent(v) {
 }
 
 
+/** The question about sizes that was asked last. @type {{dialog: HTMLDialogElement, files: readonly string[], fresh: readonly string[]} | null} */
+let asked = null;
+
 /**
  * A pattern of several sizes is there: few people sew all of them.
  * @param {App} app @param {import("../documents.js").State} state @param {readonly string[]} files @param {readonly string[]} fresh
  */
 function askSizes(app, state, files, fresh) {
+  if (asked?.dialog.open) {
+    // dropped while that was being asked: one question for all
+    files = [...asked.files, ...files];
+    fresh = [...asked.fresh, ...fresh];
+    asked.dialog.close();
+  }
   const garments = state.garments.filter((g) => g.size !== null && fresh.includes(g.size));
   if (!garments.length) return;
   const counts = garments.map((g) => h("input", { type: "number", min: 0, max: 999, step: 1, value: String(g.count), id: `size-count-${g.index}`, class: "short" }));
   const problem = h("p", { class: "wrong", role: "alert" });
-  ask(
+  const dialog = ask(
     "Which sizes will you cut?",
     [
       h("p", { class: "note" }, `${files.join(", ")} ${files.length > 1 ? "have" : "has"} ${counted(fresh.length, "size")}. Say how many of each; 0 leaves a size out. It can be changed under Cloth & people at any time.`),
@@ -512,4 +533,5 @@ function askSizes(app, state, files, fresh) {
       },
     ],
   );
+  asked = { dialog, files, fresh };
 }

@@ -27,6 +27,16 @@ const OF_OPENING = [["stretch", "its edge gives", "as the cloth"], ["least", "at
 /** @type {[string, string, string][]} */
 const OF_BAND = [["height", "cut so high", "8 cm"], ["ratio", "length to the opening, ratio", "0.85"], ["join", "for the join at each end", "1 cm"]];
 
+/** Whether an opening was judged, and what it still takes. @param {Opening} o */
+function judged(o) {
+  if (o.findings.some((f) => f.kind !== "note")) return "look at this";
+  const missing = [
+    o.lines.some((l) => !l.sits && !l.passes) ? "for whom the garments are, with that measure" : "",
+    o.lines.some((l) => l.stretched === "not known") ? "how far the cloth stretches" : "",
+  ].filter(Boolean);
+  return !o.lines.length ? "not judged: no garment has these edges" : missing.length ? `not judged: say ${missing.join(", and ")}` : "nothing speaks against it";
+}
+
 /** Cards that are drawn with the cloth. @param {App} app */
 export function trims(app) {
   const trimCard = h("section", { class: "card wide", "aria-label": "Elastic, bindings, lace" });
@@ -165,7 +175,7 @@ export function trims(app) {
           change: (v) => void app.send("opening.set", { index: o.index, key, value: v || null }, { spot: `opening-${o.index}-${key}`, typed: v, done: `${o.name}: ${label} ${v || "not said"}.` }),
         });
         return h("details", { "data-key": `opening-${o.index}`, open: o.findings.some((f) => f.kind !== "note") || undefined },
-          h("summary", { "data-key": `opening-${o.index}-s` }, o.name, h("span", { class: "note" }, ` · ${o.edges.join(" + ")}`)),
+          h("summary", { "data-key": `opening-${o.index}-s` }, o.name, h("span", { class: "note" }, ` · ${o.edges.join(" + ")} · ${judged(o)}`)),
           edgesOf("opening", o, o.edges, "edges"),
           h("div", { class: "fields" }, cell("name", "called", o.name), cell("sits", "sits on", o.sits), cell("passes", "must pass", o.passes), ...cells("opening", o, OF_OPENING)),
           o.lines.length ? h("div", { class: "scroll", tabindex: 0, role: "region", "aria-label": `Opening ${o.name}` }, h("table", {},
