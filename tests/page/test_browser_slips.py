@@ -77,6 +77,7 @@ def test_two_drops_at_once_are_both_read_and_asked_once(own: Path) -> None:
         expect(page.locator("dialog[open]")).to_have_count(0)
         assert [one["file"] for one in _order(own)["pattern"]] == ["front-l.svg", "front-xl.svg"]
         page.locator('[data-key="go-seams"]').click()
+        expect(page.locator('#view[data-view="seams"]')).to_be_visible()
         page.evaluate(DROP, ["#view", "front-s.svg", drawing])
         expect(page.locator("#status")).to_contain_text("drop pattern drawings under Pieces")
     assert len(_order(own)["pattern"]) == 2

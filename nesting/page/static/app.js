@@ -12,7 +12,7 @@ import { Store } from "./store.js";
 
 /** Commands that nobody means to give twice within `TWICE` ms. */
 const ONCE = /\.(add|remove|start|print)$|^order\.new$/;
-const TWICE = 450;
+const TWICE = 1000;
 
 export class App {
   constructor() {
@@ -27,6 +27,8 @@ export class App {
     this.say = () => {};
     /** @type {(view: string) => void} */
     this.go = () => {};
+    /** how many clicks in a row the last one made, on one spot */
+    this.clicks = 0;
     /** @type {{cmd: string, at: number, reply: Promise<Reply>}} the command that was sent last */
     this.last = { cmd: "", at: 0, reply: Promise.resolve({ ok: false, rev: 0 }) };
     /** @type {() => void} draws the view in front again */
@@ -42,7 +44,7 @@ export class App {
   send(cmd, fields = {}, how = {}) {
     const now = performance.now();
     // the second click of a double click is no second wish: it would add twice, or take out what came next
-    if (ONCE.test(cmd) && cmd === this.last.cmd && now - this.last.at < TWICE) return this.last.reply;
+    if (ONCE.test(cmd) && this.clicks > 1 && cmd === this.last.cmd && now - this.last.at < TWICE) return this.last.reply;
     const reply = this.sent(cmd, fields, how);
     this.last = { cmd, at: now, reply };
     return reply;

@@ -65,6 +65,7 @@ app.redraw = () => {
     if (!pressing) shown?.draw();
   });
 };
+addEventListener("click", (e) => (app.clicks = e.detail), true);
 for (const kind of /** @type {const} */ (["pointerdown", "keydown"])) {
   addEventListener(kind, (e) => { if (!(e instanceof KeyboardEvent) || e.key === " ") pressing = true; }, true);
 }

@@ -55,7 +55,7 @@ function mount(root, app) {
   const fresh = { garment: { name: "", size: "", count: "1" }, cloth: { name: "", width: "" }, remnant: { name: "", cloth: "", width: "", length: "" }, wearer: "" };
   const doc = () => app.store.docs.cloth;
   /** @type {HTMLInputElement} */
-  const chosen = h("input", { type: "file", multiple: true, accept: ".svg,.dxf", class: "unseen", tabindex: -1, "aria-label": "Drawings of leftovers", "data-key": "remnant-choose-files", onchange: () => { const files = [...(chosen.files ?? [])]; chosen.value = ""; if (files.length) void upload(files); } });
+  const chosen = h("input", { type: "file", multiple: true, accept: ".svg,.dxf", class: "unseen", "aria-label": "Drawings of leftovers", "data-key": "remnant-choose-files", onchange: () => { const files = [...(chosen.files ?? [])]; chosen.value = ""; if (files.length) void upload(files); } });
   const drop = new DropFiles(remnantCard, (files) => void upload(files)).enable();
 
   /** @param {File[]} files outlines of leftovers */
@@ -249,7 +249,7 @@ function mount(root, app) {
       heading(2, "Leftovers to lay on", "remnant"),
       h("ul", { class: "list" }, ...now.remnants.map(row)),
       now.remnants.length ? h("p", { class: "note" }, "Under Buy & use up it is worked out what goes on them. A lay by itself is on cloth to be bought.") : null,
-      h("div", { class: "row" }, h("p", { class: "note" }, "Drop a drawing of a leftover here, "), button("choose one", () => chosen.click(), { key: "remnant-choose", kind: "mini", label: "Choose the drawing of a leftover" }), h("p", { class: "note" }, " or give its measures."), chosen),
+      h("div", { class: "row" }, h("p", { class: "note" }, "Drop a drawing of a leftover here, "), button("choose one", () => chosen.click(), { key: "remnant-choose", kind: "mini", label: "choose one: the drawing of a leftover" }), h("p", { class: "note" }, " or give its measures."), chosen),
       wrongAt(app, "remnant-files"),
       h("div", { class: "fields" },
         field(app, { key: "new-remnant-name", label: "called", value: fresh.remnant.name, placeholder: "end of the jersey", change: (v) => void (fresh.remnant.name = v) }),
