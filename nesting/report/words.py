@@ -30,6 +30,7 @@ __all__ = [
     "shop_length",
     "side_words",
     "slug",
+    "tried_words",
     "turn_words",
     "unit_name",
     "unit_words",
@@ -37,6 +38,17 @@ __all__ = [
 
 #: above a table of spreads: few of them are searched to the end
 TRIED_WORDS = "The lengths are the best found in the time; a longer search may find shorter ones."
+#: mm. A lay that is longer than what is proved by no more is as short as it is shown
+_NO_LONGER_MM = 0.5
+
+
+def tried_words(lay: Lay) -> str:
+    """What is said above the table of spreads: of a lay as short as its bound nothing shorter is promised."""
+    if lay.lower_bound <= 0.0 or lay.lay_length - lay.lower_bound > _NO_LONGER_MM:
+        return TRIED_WORDS
+    others = sum(t.lay_length is not None and not t.chosen for t in lay.tried)
+    rest = "; the other lengths are the best found in the time" if others else ""
+    return f"The lay that is taken cannot be shorter, but for less than a millimetre{rest}."
 
 
 def measure(mm: float, imperial: bool) -> str:

@@ -32,6 +32,7 @@ from nesting.report.words import (
     reason_words,
     shop_column,
     shop_length,
+    tried_words,
     unit_name,
 )
 from nesting.resolving.cutting_list import CuttingList
@@ -104,6 +105,7 @@ def _lay(lay: Lay, listed: CuttingList | None, verdict: Any, drawn: Scene | None
         "bound": least_length(lay.lower_bound, imperial),
         "bound_reason": reason_words(lay),
         "above": above_words(lay),
+        "tried_words": tried_words(lay),
         "used": f"{100 * lay.utilisation:.1f} %",
         "away": f"{100 * (1 - lay.utilisation):.1f} %",
         "cost": f"{price:.2f}" if price is not None else None,

@@ -9,7 +9,6 @@ from nesting.model.lay import Lay
 from nesting.model.units import format_share, format_width
 from nesting.report.html.summary import above_bound, cost, in_all_words, share_by_area
 from nesting.report.words import (
-    TRIED_WORDS,
     column_length,
     given_words,
     kind_words,
@@ -19,6 +18,7 @@ from nesting.report.words import (
     reason_words,
     shop_column,
     shop_length,
+    tried_words,
 )
 from nesting.resolving.cutting_list import CuttingList
 
@@ -43,7 +43,7 @@ def summary(lays: Sequence[Lay], listed: CuttingList | None = None) -> Renderabl
         if lay.remnant is None:
             parts.append(_garments(lay))
         if lay.tried:
-            parts.append(Text(TRIED_WORDS, style="dim"))
+            parts.append(Text(tried_words(lay), style="dim"))
             parts += _tried(lay, listed)
         parts += [Text(f"note: {note}") for note in lay.notes]
     return Group(*parts)

@@ -327,8 +327,13 @@ def test_outputs_are_the_same_every_time() -> None:
 def test_a_table_of_spreads_says_how_its_lengths_were_found() -> None:
     """In the report and in the terminal, once above each table: far longer rows are no facts about the spread."""
     lay = samples.open_lay()
-    assert lay.tried
-    assert report_page([lay], None).decode("utf-8").count(TRIED_WORDS) == 1
-    console = Console(width=200, record=True, file=io.StringIO())
-    console.print(summary([lay]))
-    assert console.export_text().count(TRIED_WORDS) == 1
+    assert lay.tried and lay.lay_length - lay.lower_bound > 1.0
+    least = "The lay that is taken cannot be shorter, but for less than a millimetre"
+    # a lay that is as short as its bound is not said to become shorter; one that is 0.6 mm longer may
+    for bound, words in ((lay.lower_bound, TRIED_WORDS), (lay.lay_length - 0.6, TRIED_WORDS), (lay.lay_length, least)):
+        one = replace(lay, lower_bound=bound)
+        assert report_page([one], None).decode("utf-8").count(words) == 1
+        console = Console(width=200, record=True, file=io.StringIO())
+        console.print(summary([one]))
+        said = console.export_text()
+        assert said.count(words) == 1 and (words == TRIED_WORDS) == (TRIED_WORDS in said)
