@@ -377,9 +377,7 @@ def buy(
     widths: Annotated[
         str | None, typer.Option("--widths", help="Widths to compare, for example 90cm,115cm,150cm.")
     ] = None,
-    output: Annotated[
-        Path | None, typer.Option("-o", "--output", metavar="DIR", help="Also write it into the report here.")
-    ] = None,
+    output: Out = None,
     seconds: Annotated[
         float | None,
         typer.Option(
@@ -411,7 +409,7 @@ def buy(
         order,
         listed,
         widths,
-        output,
+        _folder(output, path),
         _session(options, order.imperial, steps=True, quiet=as_json),
         what_if=what_if,
         budget=None if rounds is not None else BUDGET if seconds is None else seconds,
@@ -459,9 +457,7 @@ def remnants(
 @app.command()
 def batch(
     path: OrderArg,
-    output: Annotated[
-        Path | None, typer.Option("-o", "--output", metavar="DIR", help="Also write it into the report here.")
-    ] = None,
+    output: Out = None,
     stash: Stash = None,
     seconds: Annotated[
         float | None,
@@ -483,7 +479,7 @@ def batch(
     document, renderables = batch_order_file(
         order,
         listed,
-        output,
+        _folder(output, path),
         _session(options, order.imperial, steps=True, quiet=as_json),
         budget=None if rounds is not None else BUDGET if seconds is None else seconds,
         stash=stash,

@@ -31,7 +31,7 @@ def buy_order_file(
     order: Order,
     listed: CuttingList,
     widths: str | None,
-    folder: Path | None,
+    folder: Path,
     searching: Searching,
     *,
     budget: float | None = None,
@@ -48,26 +48,24 @@ def buy_order_file(
     from nesting.report.terminal.buy_terminal import buying_summary
     from nesting.session.events import BuyWork
 
-    if folder is not None:
-        ready_folder(folder)
+    ready_folder(folder)
     asked = parse_widths(widths, order.units) if widths else ()
 
     bought = searching(order, listed, BuyWork(asked, budget, what_if)).answer
     document = bought.as_dict()
     words: list[object] = [buying_summary(bought, every=every)]
-    if folder is not None:
 
-        def draw() -> tuple[dict[str, bytes], dict[str, Any]]:
-            parts = {"buy": buying_section(bought)}
-            if bought.trims:
-                parts["trims"] = trims_section(bought.trims, imperial=order.imperial)
-            return curve_pictures(bought), parts
+    def draw() -> tuple[dict[str, bytes], dict[str, Any]]:
+        parts = {"buy": buying_section(bought)}
+        if bought.trims:
+            parts["trims"] = trims_section(bought.trims, imperial=order.imperial)
+        return curve_pictures(bought), parts
 
-        drawn = drawn_unless_stopped(draw)
-        if drawn is None:
-            return document, [*words, STOPPED_TABLE]
-        spare = {"care": care_part(order.findings)}
-        words += write_with_report(folder, order, *drawn, document, trims=document["trims"], spare=spare)
+    drawn = drawn_unless_stopped(draw)
+    if drawn is None:
+        return document, [*words, STOPPED_TABLE]
+    spare = {"care": care_part(order.findings)}
+    words += write_with_report(folder, order, *drawn, document, trims=document["trims"], spare=spare)
     return document, words
 
 
@@ -155,7 +153,7 @@ def _out_of_stash(used: Sequence[str], folder: Path, stash: Path | None) -> list
 def batch_order_file(
     order: Order,
     listed: CuttingList,
-    folder: Path | None,
+    folder: Path,
     searching: Searching,
     *,
     budget: float | None = None,
@@ -179,8 +177,7 @@ def batch_order_file(
     from nesting.session.events import BatchWork
     from nesting.session.numbering import numbered
 
-    if folder is not None:
-        ready_folder(folder)
+    ready_folder(folder)
 
     asked, own = order, {remnant.name for remnant in order.remnants}
     if stash is not None:
@@ -188,8 +185,8 @@ def batch_order_file(
         listed = replace(listed, remnants=order.remnants)
     result = searching(order, listed, BatchWork(budget))
     found: Batch = result.answer
-    seen = order_seen_from(folder or Path(), order)
-    first, used = _of_leftovers(found.leftovers.lays if found.leftovers else (), order, own, folder or Path())
+    seen = order_seen_from(folder, order)
+    first, used = _of_leftovers(found.leftovers.lays if found.leftovers else (), order, own, folder)
     parts = (numbered(replace(one, order_file=seen), order) for plan in found.plans for one in plan.lays)
     lays = (*first, *parts)
     verdicts = dict(enumerate(result.verdicts))
@@ -198,23 +195,22 @@ def batch_order_file(
     if found.leftovers is not None:
         words.append(remnants_summary(found.leftovers))
     words.append(batch_summary(found.plans))
-    if folder is not None:
-        with Drawing(lays, listed) as drawing:
-            files = write_first(folder, lays)
-            sections = [("plan of the batch", batch_section(found.plans))]
-            if found.leftovers is not None:
-                rest = remnants_section(found.leftovers, batch_follows=bool(found.plans))
-                sections.insert(0, ("plan of leftovers", rest))
+    with Drawing(lays, listed) as drawing:
+        files = write_first(folder, lays)
+        sections = [("plan of the batch", batch_section(found.plans))]
+        if found.leftovers is not None:
+            rest = remnants_section(found.leftovers, batch_follows=bool(found.plans))
+            sections.insert(0, ("plan of leftovers", rest))
 
-            def draw() -> tuple[dict[str, bytes], dict[str, Any]]:
-                pictures, scenes = drawing.pictures()
-                shown = lay_part(lays, listed, extra=tuple(sections), verdicts=verdicts, scenes=scenes)
-                return {**files, **pictures}, {"batch": shown}
+        def draw() -> tuple[dict[str, bytes], dict[str, Any]]:
+            pictures, scenes = drawing.pictures()
+            shown = lay_part(lays, listed, extra=tuple(sections), verdicts=verdicts, scenes=scenes)
+            return {**files, **pictures}, {"batch": shown}
 
-            drawn = drawn_unless_stopped(draw)
-        cares = {"care": care_part(order.findings)}
-        words += [STOPPED] if drawn is None else write_with_report(folder, asked, *drawn, document, spare=cares)
-        words += _out_of_stash(used, folder, stash)
+        drawn = drawn_unless_stopped(draw)
+    cares = {"care": care_part(order.findings)}
+    words += [STOPPED] if drawn is None else write_with_report(folder, asked, *drawn, document, spare=cares)
+    words += _out_of_stash(used, folder, stash)
     return document, words
 
 

@@ -163,3 +163,15 @@ def test_as_many_as_the_cloth_holds_from_the_command_line(case: Path) -> None:
     assert run("check", lay, cwd=case).returncode == 2
     refused = run("buy", "order.toml", *FEW, "--json", cwd=case)
     assert refused.returncode == 2 and json.loads(refused.stdout)["error"]["code"] == "garment.most-here"
+
+
+@pytest.mark.parametrize("command", ["buy", "batch"])
+def test_what_is_planned_is_written_beside_the_order(case: Path, tmp_path: Path, command: str) -> None:
+    """Without -o, wherever one happens to be: a report, and of a batch the lays that can be cut."""
+    here = tmp_path / "elsewhere"
+    here.mkdir()
+    done = run(command, case / "order.toml", *FEW, cwd=here)
+    assert done.returncode == 0, done.stderr
+    made = {path.name for path in (case / "order").iterdir()}
+    assert {"report.html", "report.json"} <= made and not list(here.iterdir())
+    assert any(name.startswith("lay-") for name in made) == (command == "batch")
