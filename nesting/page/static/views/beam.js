@@ -132,9 +132,26 @@ export class Beam {
     const [w, hgt] = this.size;
     const out = [s("g", { class: "frame" }, ...this.checks(m), s("path", { class: "bold", d: this.path([[0, 0], [w, 0], [w, hgt], [0, hgt]], m, true) }))];
     const group = s("g", {});
+    /** Two ends of tape that meet at a corner, as they lie on the table: nothing covers the corner itself. @param {Element} dot @param {number} i */
+    const bend = (dot, i) => {
+      const [x, y] = this.corners[i];
+      const ways = [1, 3].map((k) => {
+        const [a, b] = this.corners[(i + k) % 4];
+        const long = Math.hypot(a - x, b - y) || 1;
+        return [(a - x) / long, (b - y) / long];
+      });
+      const [[ux, uy], [vx, vy]] = ways;
+      const at = (/** @type {number} */ u, /** @type {number} */ v) => `${(ux * u + vx * v).toFixed(1)} ${(uy * u + vy * v).toFixed(1)}`;
+      dot.querySelector(".tapes")?.setAttribute("d", `M${at(52, -6)}L${at(-6, -6)}L${at(-6, 52)}`);
+      const word = dot.querySelector("text");
+      const [wx, wy] = [-(ux + vx) * 22, -(uy + vy) * 22];
+      word?.setAttribute("x", wx.toFixed(1));
+      word?.setAttribute("y", wy.toFixed(1));
+    };
     this.corners.forEach((corner, i) => {
       const dot = s("g", { class: "corner-knob", tabindex: 0, role: "slider", "aria-label": `Corner ${i + 1} of 4: arrow keys move it by half a pixel, with Shift by ten`, "aria-valuenow": Math.round(corner[0]), "aria-valuetext": `${trim(corner[0], 1)}, ${trim(corner[1], 1)}`, "data-key": `beam-corner-${i}`, transform: `translate(${corner[0]} ${corner[1]})` },
-        s("circle", { r: 16 }), s("path", { class: "thin", d: "M-26 0H26M0 -26V26" }), s("text", { x: 20, y: -16 }, String(i + 1)));
+        s("circle", { class: "grip", r: 22 }), s("path", { class: "tapes" }), s("text", { "text-anchor": "middle", "dominant-baseline": "central" }, String(i + 1)));
+      bend(dot, i);
       /** @param {readonly [number, number]} p */
       const put = (p) => {
         const old = this.corners[i];
@@ -144,6 +161,7 @@ export class Beam {
           return;
         }
         dot.setAttribute("transform", `translate(${p[0]} ${p[1]})`);
+        [...group.children].forEach((one, k) => bend(one, k));
         const fresh = this.matrix();
         out[0].replaceChildren(...this.checks(fresh), s("path", { class: "bold", d: this.path([[0, 0], [w, 0], [w, hgt], [0, hgt]], fresh, true) }));
       };
