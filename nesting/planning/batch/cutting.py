@@ -102,6 +102,8 @@ def _in_one(
     endless = listed.with_cloths([replace(listed.cloth_named(cloth), length=None)])
     plan = _simple(endless, cloth, lay, begun, share=WHOLE)
     if plan is None:
+        # where it does not lie at all, that is the reason to tell
+        lay(endless.with_cloths([replace(endless.cloth_named(cloth), table_length=None)]), cloth, share=WHOLE)
         only = " or ".join(f"'{kind}'" for kind in listed.cloth_named(cloth).spreads or ())
         raise CannotLayError(
             f"the batch does not go into one lay of '{cloth}', and cloth that may only lie as {only} is not divided "

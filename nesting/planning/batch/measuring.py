@@ -36,7 +36,7 @@ def modes_of(cloth: Cloth, max_plies: int | None = None) -> tuple[Mode, ...]:
     """
     most = max_plies or cloth.max_plies or cloth.plies
     if cloth.tubular:
-        return (Mode("tubular", 2, 1, 1),)
+        return () if (max_plies or cloth.max_plies) == 1 else (Mode("tubular", 2, 1, 1),)
     allowed = cloth.spreads
 
     def may(kind: SpreadName) -> bool:

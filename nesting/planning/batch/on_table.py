@@ -68,6 +68,13 @@ def _planned(listed: CuttingList, cloth: Cloth, options: SearchOptions) -> Batch
     # one ply, unless folded: a lay of sections is no stack
     plain: tuple[SpreadName, ...] = ("open", "lengthwise fold")
     flaps: tuple[SpreadName, ...] = ("partial fold", "double fold")
+    if cloth.tubular:
+        raise CannotLayError(
+            f"the lay of '{cloth.name}', which is a tube, is longer than the table: 'nesting batch' plans it in parts "
+            "that are cut off one after the other, or give a longer table",
+            key="cloth.table_length",
+            code="table.too-short",
+        )
     # between sections lie their ends, or the gap where that is more: half of it is counted at each end
     ends = max(cloth.end_allowance, cloth.gap / 2.0)
     table = None if cloth.table_length is None else cloth.table_length + 2.0 * (ends - cloth.end_allowance)

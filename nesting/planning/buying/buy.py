@@ -284,8 +284,10 @@ def _own_curve(
     listed: CuttingList, cloth: Cloth, lay: LayOne, known: Lay | None, counts: int, on_step: OnStep | None
 ) -> Curve | RefusedRow:
     # Open cloth holds for every spread: a folded lay opens out. A lay found before counts, whatever its spread.
-    sound = sound_spreads(cloth)[0]
-    spread: SpreadName = "open" if "open" in sound or not sound else sound[0]
+    sound, refused = sound_spreads(cloth)
+    if not sound:
+        return RefusedRow(cloth.name, cloth.width, cloth.nap, refused[0].kind, refused[0].reason)
+    spread: SpreadName = "open" if "open" in sound else sound[0]
     # Where pieces are cut together through two plies of this cloth, only the spread that was found does.
     kinds = (spread,) if known is None or len(known.sections) > 1 else (spread, known.sections[0].spread.kind)
     why: CannotLayError | None = None

@@ -10,6 +10,7 @@ import nesting
 from nesting.model.errors import CannotLayError
 from nesting.planning.batch.cutting import batch
 from nesting.planning.batch.on_table import divided
+from nesting.planning.buying.buy import buy
 from nesting.planning.layout.laying import laying
 from nesting.planning.layout.options import SearchOptions
 from nesting.planning.layout.solve import lay_order
@@ -109,3 +110,26 @@ def test_what_is_not_divided_says_so(tmp_path: Path, kind: str) -> None:
     ):
         with pytest.raises(CannotLayError, match=f"may only lie as '{kind}'.*let it lie open or folded lengthwise"):
             run()
+
+
+def test_a_tube_is_not_divided_by_a_lay_but_by_a_batch(tmp_path: Path) -> None:
+    """Two pairs of 30 × 40 on a tube that is 50 flat: 60 and both ends do not go on 40. Each alone does: 34 + 34."""
+    text = PAIRS.replace("[30, 20]", "[30, 40]").replace("count = 5", "count = 2").replace("width = 40", "width = 50")
+    order = read(tmp_path, text, "tubular = true\ntable_length = 40")
+    listed = resolve(order)
+    with pytest.raises(CannotLayError, match="is a tube, is longer than the table: 'nesting batch' plans it in parts"):
+        lay_order(listed, BY_ROUNDS, divide=lambda lay, options: divided(listed, lay, options))
+    (plan,) = batch(listed, laying(BY_ROUNDS), seconds=2.0)
+    assert plan.buy_length == pytest.approx(680.0) and all(prove(one, order).ok for one in plan.lays)
+
+
+@pytest.mark.parametrize("cloth", ["tubular = true", 'spreads = ["lengthwise fold"]'])
+def test_a_cutter_of_one_ply_and_cloth_of_two_are_told(tmp_path: Path, cloth: str) -> None:
+    """Nothing can be laid, planned or bought: lay, batch and every row of buy say so, and no curve is drawn."""
+    listed = resolve(read(tmp_path, PAIRS, f"max_plies = 1\n{cloth}"))
+    for run in (lambda: lay_order(listed, BY_ROUNDS), lambda: batch(listed, laying(BY_ROUNDS), seconds=2.0)):
+        with pytest.raises(CannotLayError, match="two plies lie on one another, and max_plies is 1"):
+            run()
+    bought = buy(listed, laying(BY_ROUNDS))
+    assert bought.rows == () and bought.curves == ()
+    assert bought.refused and {r.why.code for r in bought.refused} == {"spread.max-plies"}
