@@ -83,6 +83,7 @@ def cut_doc(work: Workspace, lays: Lays, cloth: str | None, rev: int, command: s
         "rev": rev,
         "cloth": cloth,
         "lay": lay_id,
+        "judged": verdict is not None,
         "columns": _COLUMNS,
         "rows": _rows(lay, ticks) if lay is not None else [],
         "before": _before(lay) if lay is not None else [],

@@ -749,13 +749,14 @@ class CalibrationDoc(TypedDict):
 class CutDoc(TypedDict):
     """GET /api/cut[?cloth=NAME]. ``columns``: (key, title) in order. ``before``: what to do first (wash, rest, fold),
     sentences. ``files``: outputs written: {name, kind, url, words}. ``kinds``: what can be printed: {kind, words,
-    papers}. ``leftovers``: what the lay leaves: {index, width, length, outline, words,
-    kept: what the stash calls it, null where it is not there}. ``ready`` false: ``blockers``
-    or no proved lay."""
+    papers}. ``leftovers``: what the lay leaves: {index, width, length, outline, words, kept: what the stash calls it,
+    null where it is not there}. ``judged``: whether the proof has been made. ``ready`` false: ``blockers`` or no proved
+    lay."""
 
     rev: int
     cloth: str
     lay: str | None
+    judged: bool
     columns: list[list[str]]
     rows: list[CutRow]
     before: list[str]

@@ -159,3 +159,8 @@ def test_an_order_in_inches_has_a_tape_in_inches(own: Path) -> None:
         page.locator('[data-key="beam-w"]').fill("30 1/2")
         page.locator('[data-key="beam-w"]').press("Tab")
         expect(page.locator('[data-key="beam-w"]')).to_have_value("30 1/2 in")
+    # a page that is started anew proves the lay again, and the sheet that was asked for first hears of it
+    with served(own) as address, browsed(address) as page:
+        page.locator('[data-key="go-cut"]').click()
+        expect(page.locator('[data-key="beam"]')).to_be_visible()
+        expect(page.locator("#view .wrong")).to_have_count(0)

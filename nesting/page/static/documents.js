@@ -48,7 +48,7 @@
  * @typedef {{rev: number, answer: any | null, rows: any[], refused: any[], trims: any[], curves: {cloth: string, width: number | null, points: {count: number, length: number}[]}[], savings: {what: string, lengths: Record<string, number>, money: number | null, handling: string, refused: boolean}[] | null, shopping: string[], unlisted: string[], stale: boolean, command: string}} Buy
  * @typedef {{laid: string, number: number, cells: Record<string, string>, done: boolean}} CutRow
  * @typedef {{name: string, corners: Line, size: XY, shift: number, dark: boolean, matrix: number[]}} Calibration
- * @typedef {{rev: number, cloth: string, lay: string | null, columns: [string, string][], rows: CutRow[], before: string[], files: {name: string, kind: string, url: string, words: string}[], kinds: {kind: string, words: string, papers: string[]}[], papers: string[], leftovers: {index: number, width: number, length: number, outline: Line, words: string, kept: string | null}[], calibrations: Calibration[], ready: boolean, why_not: string | null, command: string}} Cut
+ * @typedef {{rev: number, cloth: string, lay: string | null, judged: boolean, columns: [string, string][], rows: CutRow[], before: string[], files: {name: string, kind: string, url: string, words: string}[], kinds: {kind: string, words: string, papers: string[]}[], papers: string[], leftovers: {index: number, width: number, length: number, outline: Line, words: string, kept: string | null}[], calibrations: Calibration[], ready: boolean, why_not: string | null, command: string}} Cut
  */
 
 export {};

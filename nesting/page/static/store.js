@@ -124,6 +124,13 @@ export class Store {
     else if (event.event === "judged") {
       const lay = this.docs.lay;
       if (lay && lay.cloth === event.cloth && event.judged.of >= lay.move) lay.judged = event.judged;
+      // what may be cut hangs on the proof: a sheet from before it is fetched anew
+      const cut = this.docs.cut;
+      const fault = event.judged.failures[0]?.code === "our-fault";
+      if (!fault && ((cut && cut.cloth === event.cloth && !cut.judged) || this.fetching.has("cut"))) {
+        this.old.add("cut");
+        if (this.wanted.has("cut") && !this.fetching.has("cut")) void this.refresh("cut");
+      }
       // a lay on its way may have been written before its proof: it is fetched once more
       if (this.fetching.has("lay")) this.old.add("lay");
     } else if (event.event === "better") {
