@@ -162,5 +162,6 @@ def test_an_order_in_inches_has_a_tape_in_inches(own: Path) -> None:
     # a page that is started anew proves the lay again, and the sheet that was asked for first hears of it
     with served(own) as address, browsed(address) as page:
         page.locator('[data-key="go-cut"]').click()
-        expect(page.locator('[data-key="beam"]')).to_be_visible()
+        expect(page.locator('[data-key^="tick-"]').first).to_be_visible()
+        page.wait_for_timeout(1000)
         expect(page.locator("#view .wrong")).to_have_count(0)
