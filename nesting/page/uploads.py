@@ -99,29 +99,18 @@ def _free(path: Path, content: bytes) -> Path:
     return free
 
 
-def _without_size(reading: Reading, size: str | None) -> dict[str, str]:
-    """Names of pieces that end with the size that the file is in ("front M"), without it, so that all sizes of a piece
-    bear one name. None of them where two pieces would be called alike."""
-    if size is None:
-        return {}
-    ends = re.compile(rf"(.*\w)[\s_/(-]+{re.escape(size)}\)?", re.I)
-    shorter = {p.name: found[1] for p in reading.pieces if (found := ends.fullmatch(p.name)) is not None}
-    after = [shorter.get(p.name, p.name) for p in reading.pieces]
-    return shorter if len(set(after)) == len(after) else {}
-
-
 def _with_pattern(survey: Survey, text: OrderText, path: Path, reading: Reading) -> OrderText:
     """The order with the file; a first garment for each size, so that there is something to lay."""
     if not text.text.strip():
         title = re.sub(r"[_-]+", " ", path.parent.name).strip() or "New order"
         text = text.set_top("title", title[:1].upper() + title[1:]).set_top("units", "cm")
-    from nesting.files.orders.starter import size_in_name
+    from nesting.files.orders.starter import names_without_size, size_in_name
 
     sizes = {p.size for p in reading.pieces}
     told = size_in_name(path.stem)
     # pieces without a size would be cut for every size
     size = told if None in sizes and sizes <= {None, told} else None
-    values: dict[str, Any] = {"file": path.name, "size": size, "names": _without_size(reading, size) or None}
+    values: dict[str, Any] = {"file": path.name, "size": size, "names": names_without_size(reading, size) or None}
     text = text.add("pattern", values)
     import tomllib
 

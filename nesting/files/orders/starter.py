@@ -16,7 +16,7 @@ from nesting.model.findings import Finding
 from nesting.model.piece import Piece
 from nesting.model.units import format_length
 
-__all__ = ["size_in_name", "starter_order"]
+__all__ = ["names_without_size", "size_in_name", "starter_order"]
 
 _SUFFIXES = (".svg", ".dxf", ".pdf")
 #: share of its area by which a piece differs from its mirror image if it is meant to be one-sided.
@@ -43,7 +43,14 @@ class _File:
     def pieces(self) -> list[Piece]:
         if self.reading is None:
             return []
-        return [replace(p, size=self.size) if self.size else p for p in self.reading.pieces]
+        if not self.size:
+            return list(self.reading.pieces)
+        return [replace(p, size=self.size, name=self.names.get(p.name, p.name)) for p in self.reading.pieces]
+
+    @property
+    def names(self) -> dict[str, str]:
+        """What its pieces are called in the order, by their names in the file, where that is something else."""
+        return {} if self.reading is None else names_without_size(self.reading, self.size)
 
 
 def starter_order(paths: str | Path | Sequence[str | Path], *, folder: str | Path | None = None) -> str:
@@ -123,6 +130,17 @@ def size_in_name(stem: str) -> str | None:
     """The size that a file's name carries, as in "front-m" (its name without the ending); None where there is none."""
     match = _SIZE_IN_NAME.search(stem)
     return match[1].upper() if match else None
+
+
+def names_without_size(reading: Reading, size: str | None) -> dict[str, str]:
+    """Names of pieces that end with the size that the file is in ("front M"), without it, so that all sizes of a piece
+    bear one name. None of them where two pieces would be called alike."""
+    if size is None:
+        return {}
+    ends = re.compile(rf"(.*\w)[\s_/(-]+{re.escape(size)}\)?", re.I)
+    shorter = {p.name: found[1] for p in reading.pieces if (found := ends.fullmatch(p.name)) is not None}
+    after = [shorter.get(p.name, p.name) for p in reading.pieces]
+    return shorter if len(set(after)) == len(after) else {}
 
 
 def _without_twins(files: Sequence[_File]) -> list[_File]:
@@ -237,6 +255,9 @@ def _pattern_lines(file: _File) -> list[str]:
         return lines
     if file.size:
         lines.append(_aside(f"{off}size = {_text(file.size)}", "taken from the file's name"))
+    if file.names:
+        called = ", ".join(f"{_text(drawn)} = {_text(name)}" for drawn, name in file.names.items())
+        lines.append(_aside(f"{off}names = {{ {called} }}", "called so in every size"))
     if not file.reading.units_known:
         lines.append(_aside('# units = "mm"', 'QUESTION: the file does not say its units: "mm", "cm" or "in"?'))
     if file.reading.test_square is not None:

@@ -223,3 +223,21 @@ def test_every_odd_drawing_gives_toml_or_a_clear_refusal(tmp_path: Path) -> None
         except NestingError:
             continue
         assert document["pattern"] and document["piece"] and document["garment"], file.name
+
+
+def test_a_piece_bears_one_name_in_files_of_one_size_each(tmp_path: Path) -> None:
+    """The size that stands at the end of the name is that of the file: said once, all sizes are one piece."""
+    for size, wide in (("S", 200), ("M", 220)):
+        boxes = "".join(
+            f'<path d="M{x} 20 h{wide} v280 h-{wide} z" fill="none" stroke="black"/><text x="{x + 40}" y="150">{name} '
+            f"{size}</text>"
+            for x, name in ((20, "Front"), (320, "Gusset"))
+        )
+        (tmp_path / f"brief-{size.lower()}.svg").write_text(
+            f'<svg xmlns="http://www.w3.org/2000/svg" width="900mm" height="500mm" viewBox="0 0 900 500">{boxes}</svg>'
+        )
+    order = tmp_path / "o.toml"
+    order.write_text(starter_order(tmp_path).replace("# grain = 90", "grain = 90"))
+    assert {(p.name, p.size) for p in load_order(order).pieces} == {
+        (name, size) for name in ("Front", "Gusset") for size in ("S", "M")
+    }
