@@ -110,7 +110,8 @@ def test_a_drawing_without_units_says_so_first_even_with_another_error(tmp_path:
     """An alteration that misses a piece which is too small because 96 px were taken for an inch."""
     bare = panel_svg().replace('width="1000mm" height="1000mm" ', "")
     alter = '[[alter]]\npiece = "front"\nkind = "lengthen"\nat = "20 cm"\nby = "1 cm"\n'
-    with pytest.raises(NestingError, match=r"first: panel\.svg: the drawing does not state.*Then: the line at"):
+    said = r"first: panel\.svg: the drawing does not state.*Then: the line 200 mm from"
+    with pytest.raises(NestingError, match=said):
         load(tmp_path, BASE + alter, panel=bare)
     order = load(tmp_path, BASE, panel=bare)
     assert check_order(order).findings[0].code == "units.assumed"
