@@ -28,8 +28,10 @@ _LEAST_MARKERS = 4
 _LEAST_CORNERS = 8
 #: Pixels a side of the picture that markers are looked for in first, with one threshold, and then, where that does not
 #: show four sheets as good as whole, with several: (side, windows of the threshold). Corners are read in full.
-_SEARCHES = ((1400, (25,)), (2200, (15, 35, 55)))
+_FIRST, _AGAIN = (1400, (25,)), (2200, (15, 35, 55))
 _ENOUGH_SHEETS, _ENOUGH_MARKERS = 4, 18
+#: How far about the place of a sheet, by the markers seen, the others are looked for: by the share of its size.
+_ABOUT, _ABOUT_FEW = 0.08, 0.4
 
 
 @dataclass(frozen=True)
@@ -47,22 +49,56 @@ class SheetSeen:
 
 def find_sheets(grey: npt.NDArray[np.uint8]) -> tuple[SheetSeen, ...]:
     """The sheets of the mat that are seen in a grey picture, by their numbers."""
-    by_sheet: dict[int, dict[int, Array]] = {}
-    for side, windows in _SEARCHES:
-        for sheet, rings in _markers(grey, side, windows).items():
+    by_sheet = _markers(grey, *_FIRST)
+    whole = {sheet for sheet, rings in by_sheet.items() if len(rings) >= _ENOUGH_MARKERS}
+    placed = sum(len(rings) >= _LEAST_MARKERS for rings in by_sheet.values())
+    if placed < _ENOUGH_SHEETS:
+        for sheet, rings in _markers(grey, *_AGAIN).items():
             by_sheet.setdefault(sheet, {}).update(rings)
-        whole = sum(len(rings) >= _ENOUGH_MARKERS for rings in by_sheet.values())
-        if whole >= _ENOUGH_SHEETS and whole == len(by_sheet):
-            break
+    else:
+        # A checked cloth shows thousands of squares, each of which is tried as a marker: seconds for the whole picture.
+        for sheet in by_sheet.keys() - whole:
+            by_sheet[sheet].update(_markers_about(grey, by_sheet[sheet]).get(sheet, {}))
     seen = [_sheet(grey, number, rings) for number, rings in sorted(by_sheet.items())]
     return tuple(s for s in seen if s is not None)
 
 
-def _markers(grey: npt.NDArray[np.uint8], side: int, windows: tuple[int, ...]) -> dict[int, dict[int, Array]]:
-    """Corners, pixels of the whole picture, of the markers found in a smaller one: by sheet, by number."""
+def _markers_about(grey: npt.NDArray[np.uint8], rings: dict[int, Array]) -> dict[int, dict[int, Array]]:
+    """Markers where a sheet must lie by those of it that are seen; all around it is made white."""
     import cv2
 
-    factor = max(1, round(max(grey.shape) / side + 0.2))
+    drawn = np.concatenate([marker_ring(k) for k in rings]).astype(np.float32)
+    rough, _ = cv2.findHomography(drawn, np.concatenate(list(rings.values())).astype(np.float32), cv2.RANSAC, 12.0)
+    if rough is None:
+        return {}
+    margin = 1 + 2 * (_ABOUT if len(rings) >= _LEAST_MARKERS else _ABOUT_FEW)
+    half = np.array([COLUMNS, ROWS]) * SQUARE_MM / 2 * margin
+    rim = np.array([(-1, -1), (1, -1), (1, 1), (-1, 1)]) * half
+    if (np.column_stack([rim, np.ones(4)]) @ np.asarray(rough, dtype=np.float64)[2] <= 1e-6).any():
+        return _markers(grey, *_AGAIN)  # the sheet would reach behind the camera: these markers do not place it
+    rim = _through(np.asarray(rough, dtype=np.float64), rim)
+    h, w = grey.shape
+    left, top = np.clip(np.floor(rim.min(axis=0)), 0, (w - 1, h - 1)).astype(int).tolist()
+    right, bottom = np.clip(np.ceil(rim.max(axis=0)) + 1, 1, (w, h)).astype(int).tolist()
+    if right - left < 8 or bottom - top < 8:
+        return {}
+    part = grey[top:bottom, left:right]
+    mask = np.zeros(part.shape, dtype=np.uint8)
+    cv2.fillConvexPoly(mask, np.round(rim - (left, top)).astype(np.int32), 1)
+    found = _markers(np.where(mask > 0, part, np.uint8(255)), *_AGAIN, of=max(grey.shape))
+    corner = np.array([left, top], dtype=np.float64)
+    return {sheet: {k: ring + corner for k, ring in some.items()} for sheet, some in found.items()}
+
+
+def _markers(
+    grey: npt.NDArray[np.uint8], side: int, windows: tuple[int, ...], *, of: int | None = None
+) -> dict[int, dict[int, Array]]:
+    """Corners, pixels, of the markers found in a picture made smaller: by sheet, by number. ``grey`` may be a part of a
+    picture whose longer side has ``of`` pixels: it is then looked at in that picture's scale."""
+    import cv2
+
+    of = max(grey.shape) if of is None else of
+    factor = max(1, round(of / side + 0.2))
     small = grey
     if factor > 1:
         small = cv2.resize(grey, None, fx=1 / factor, fy=1 / factor, interpolation=cv2.INTER_AREA)
@@ -70,7 +106,7 @@ def _markers(grey: npt.NDArray[np.uint8], side: int, windows: tuple[int, ...]) -
     parameters.adaptiveThreshWinSizeMin = windows[0]
     parameters.adaptiveThreshWinSizeMax = windows[-1]
     parameters.adaptiveThreshWinSizeStep = windows[1] - windows[0] if len(windows) > 1 else 10
-    parameters.minMarkerPerimeterRate = 0.012
+    parameters.minMarkerPerimeterRate = 0.012 * of / max(grey.shape)
     parameters.maxMarkerPerimeterRate = 1.0
     parameters.errorCorrectionRate = 0.4
     corners, ids, _ = cv2.aruco.ArucoDetector(dictionary(), parameters).detectMarkers(small)

@@ -19,6 +19,7 @@ from typer.testing import CliRunner
 from nesting.cli.app import app
 from nesting.files.patterns import read_pieces
 from nesting.model.errors import InputError, PatternError
+from nesting.outlines import photo_markers
 from nesting.outlines.mat import Bars, corner_points
 from nesting.outlines.mat_pdf import mat_pdf
 from nesting.outlines.photo_markers import find_sheets
@@ -90,6 +91,36 @@ def test_the_mat_measures_what_its_bars_say() -> None:
         per = 25.4 / 300
         spans = np.ptp(sheet.pixels, axis=0) * per
         assert spans == pytest.approx(np.ptp(corner_points(), axis=0), abs=0.1)
+
+
+def test_a_sheet_seen_in_part_is_looked_at_again_where_it_lies(monkeypatch: pytest.MonkeyPatch) -> None:
+    """On checked cloth a scrap hides a third of a sheet: what is left is found without the whole picture once more."""
+    import pypdfium2
+
+    document = pypdfium2.PdfDocument(mat_pdf(paper="a4"))
+    sheets = [
+        cv2.cvtColor(np.asarray(document[k].render(scale=150 / 72).to_numpy())[:, :, :3], cv2.COLOR_BGR2GRAY)
+        for k in range(4)
+    ]
+    h, w = sheets[0].shape
+    rows, columns = np.mgrid[0 : 3 * h, 0 : 4 * w] // 18
+    cloth = (120 + 90 * ((rows + columns) % 2)).astype(np.uint8)
+    for k, sheet in enumerate(sheets):
+        top, left = (k // 2) * (2 * h - 40) + 20, (k % 2) * (3 * w - 40) + 20
+        cloth[top : top + h, left : left + w] = sheet
+    cloth[20 : 20 + h // 2, 20 : 20 + w * 2 // 3] = 200
+    looked: list[int] = []
+    plain = photo_markers._markers
+
+    def counted(grey: np.ndarray, *rest: object, **more: object) -> object:
+        looked.append(grey.size)
+        return plain(grey, *rest, **more)  # type: ignore[arg-type]
+
+    monkeypatch.setattr(photo_markers, "_markers", counted)
+    seen = find_sheets(cloth)
+    assert [s.number for s in seen] == [0, 1, 2, 3]
+    assert all(len(s.drawn) == 35 for s in seen[1:]) and 12 <= len(seen[0].drawn) < 30
+    assert looked[0] == cloth.size and 0 < sum(looked[1:]) < cloth.size / 5
 
 
 def test_the_outline_lies_within_half_a_millimetre_and_the_promise_holds() -> None:
