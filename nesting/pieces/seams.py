@@ -9,7 +9,7 @@ Where a side is to be eased or stretched in, that is spread evenly along it, or 
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
@@ -121,6 +121,8 @@ class WalkedSeam:
     eased_between: tuple[tuple[float, float], ...] = ()
     unmarked: tuple[Unmarked, ...] = ()
     laid: tuple[Laid, ...] = ()
+    #: what lies at the start of each edge, from which ``Mark.along`` counts: a named edge, the fold, or None
+    begins: tuple[str | None, ...] = ()
 
     @property
     def sides(self) -> tuple[tuple[int, ...], ...]:
@@ -168,21 +170,35 @@ class WalkedSeam:
                 other = self.edges[gap.edge]
                 begun, partner = (f"the {join}" if join else None for join in gap.joins)
                 words = (
-                    f"{begun or 'the notch'} {say(gap.along)} along {first} misses "
+                    f"{begun or 'the notch'} {say(gap.along)} along {first}{self._from_side()} misses "
                     f"{partner or f'its partner on {other}'} by {say(abs(gap.difference))}"
                 )
                 figures = {"edge": other, "to": first, "along": gap.along, "difference": gap.difference}
                 told.append(SeamTold("seam.notch-apart", words, figures))
         for k, mark in self.lone:
-            words = f"the notch {say(mark.along)} along {self.edges[k]} has no partner"
+            words = f"the notch {say(mark.along)} along {self.edges[k]}{_counted(self.begins[k])} has no partner"
             told.append(SeamTold("seam.notch-alone", words, {"edge": self.edges[k], "along": mark.along}))
         for one in self.unmarked:
             words = (
-                f"{self.titles[one.side]} has no notch for the {one.join}, {say(one.along)} along it; to have it "
+                f"{self.titles[one.side]} has no notch for the {one.join}, {say(one.along)} along it"
+                f"{self._from_side(one.side)}; to have it "
                 "added, write add_join_notches = true in this [[seam]]"
             )
             told.append(SeamTold("seam.join-unmarked", words, {"edge": self.titles[one.side], "along": one.along}))
         return tuple(told)
+
+    def _from_side(self, side: int = 0) -> str:
+        """From where places along a side count: the end from which all sides are walked."""
+        return _counted(_met(self.laid[side].meets[0], self.laid[side].at_fold[0]))
+
+
+def _met(edges: Collection[str], fold: bool) -> str | None:
+    """What lies at an end of an edge: the fold, or the edges that join it there."""
+    return "the fold" if fold else " and ".join(sorted(edges)) or None
+
+
+def _counted(begin: str | None) -> str:
+    return f" (from {begin})" if begin else ""
 
 
 def _pairs(a: Sequence[float], b: Sequence[float], far: float) -> tuple[float, list[tuple[int, int]]]:
@@ -293,6 +309,7 @@ def walk_seam(
         tuple(between_on(laid, [(one.laid, ratio) for one in others], names, between)) if between and ease else (),
         unmarked if rows else (),
         (laid, *(one.laid for one in others)),
+        tuple(_met(w.meets[0], w.folds[0]) for w in walked),
     )
 
 

@@ -97,6 +97,12 @@ def test_which_ends_meet_is_known_from_the_edges_that_both_join() -> None:
     assert walk(side(True, 60.0), side(False, 140.0)).notches_agree
     wrong = walk(side(True, 60.0), side(False, 60.0))
     assert len(wrong.lone) == 2  # 80 mm apart, so neither has a partner
+    # places along an edge say from which end they count where that end has a name
+    told = sorted(wrong.messages())
+    assert told == [f"the notch 60.0 mm along {edge} has no partner" for edge in ("a.e", "b.e (from waist)")]
+    near = walk(side(True, 60.0), side(False, 133.5)).messages()
+    assert near in (("the notch 140.0 mm along a.e (from waist) misses its partner on b.e by 6.5 mm",),
+                    ("the notch 60.0 mm along a.e misses its partner on b.e by 6.5 mm",))  # fmt: skip
     assert walk(side(True, 60.0), side(True, 60.0)).notches[0].difference == pytest.approx(0.0)
 
 

@@ -132,8 +132,8 @@ def _chained(cloth: Cloth, points: tuple[MatchPoint, ...], first: str) -> dict[s
                     off = _wrapped(known[axis] - want[axis], period)
                     if abs(off) > REPEAT_MM:
                         raise CannotLayError(
-                            f"its seams with '{name}' cannot all match the repeat of {period:.4g} mm: "
-                            f"two of them differ by {abs(off):.1f} mm; leave match out on one of them",
+                            f"its seams with '{name}' cannot all match the repeat of {period:.4g} mm with both lying "
+                            f"one way: two of them differ by {abs(off):.1f} mm; leave match out on one of them",
                             piece=other.piece,
                             code="repeat.seams",
                         )

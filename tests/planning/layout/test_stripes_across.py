@@ -160,7 +160,7 @@ def test_two_seams_of_the_same_pieces_match_or_cannot(second: float, differ: str
     order = order_of(with_two_sides("front", 60.0), with_two_sides("back", second), repeat_along=50.0)
     order = replace(order, seams=tuple(Seam((f"front.{e}", f"back.{e}"), match=True) for e in ("a", "b")))
     if differ is not None:
-        words = rf"'back' cannot all match the repeat of 50 mm: two of them differ by {differ} mm"
+        words = f"match the repeat of 50 mm with both lying one way: two of them differ by {differ} mm"
         with pytest.raises(CannotLayError, match=words):
             laid(order)
         return
