@@ -36,8 +36,10 @@ Array = npt.NDArray[np.float64]
 _VIEW, _SHEET, _BOW, _PRINT = 12, 3, 6, 2
 #: Priors of a view's lens: k1, k2 and where the middle is, in half diagonals.
 _LENS_PRIOR = np.array([0.06, 0.015, 0.012, 0.012])
-#: mm at full strength: a sheet's height, tilts, bows, twist.
+#: mm at full strength: a sheet's height (from where its lowest place lies on the ground), tilts, bows, twist.
 _BOW_PRIOR = np.array([0.8, 0.4, 0.4, 0.9, 0.9, 0.35])
+#: places of a sheet at which it is looked for where it lies lowest, in halves of the board
+_PLACES = np.array([(a, b) for a in np.linspace(-1.15, 1.15, 7) for b in np.linspace(-1.2, 1.2, 7)])
 _STRENGTHS = (0.06, 0.3, 1.0, 2.0)
 #: Share of the most that a reading of a bar may be off which is its usual error: that of even odds in between.
 _BAR_SHARE = 0.58
@@ -292,8 +294,7 @@ def _prepared(
     for k, view in enumerate(views):
         fitted = View(view.size, start[k])
         for sheet in view.sheets:
-            a, b = (sheet.drawn / half).T
-            waves = np.column_stack([np.ones_like(a), a, b, a * a, b * b, a * b])
+            waves = _waves(sheet.drawn / half)
             ground = fitted.to_ground(sheet.pixels)
             x, y, height = feet[k]
             lean = (ground - np.array([x, y])) / height
@@ -301,6 +302,18 @@ def _prepared(
             q, index = _normal(view, sheet.pixels), numbers.index(sheet.number)
             seen.append(_Seen(k, index, q, sheet.drawn * scale, waves, lean, size))
     return seen
+
+
+def _waves(places: Array) -> Array:
+    """(n, 6): what each number of a sheet's bow adds to its height at these places, in halves of the board."""
+    a, b = places.T
+    return np.column_stack([np.ones_like(a), a, b, a * a, b * b, a * b])
+
+
+def _resting(bow: Array) -> float:
+    """The height of a sheet's middle at which its lowest place lies on the ground, mm: paper is bowed upwards only, and
+    all sheets higher by as much would look just as all of them nearer to the camera."""
+    return -float((_waves(_PLACES)[:, 1:] @ bow[1:]).min())
 
 
 def _packed(views: Sequence[ViewSeen], seen: list[_Seen], numbers: list[int], start: list[Array], bars: Bars) -> Array:
@@ -354,6 +367,9 @@ def _fit(
     normal = np.eye(size)
     cost, used, square = 0.0, 0, 0.0
     for turn in range(iterations):
+        for k in range(sheets):
+            b = at_bows + _BOW * k
+            anchor[b] = _resting(values[b : b + _BOW])
         normal = np.diag(prior).astype(np.float64)
         right = prior * (anchor - values)
         cost, used, square = 0.0, 0, 0.0
