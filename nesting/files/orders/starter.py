@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import json
 import math
 import os
@@ -10,6 +11,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
+from nesting.files.drawn.texts import size_at_end
 from nesting.files.reading import Reading
 from nesting.model.errors import OrderError, PatternError
 from nesting.model.findings import Finding
@@ -66,7 +68,7 @@ def starter_order(paths: str | Path | Sequence[str | Path], *, folder: str | Pat
             "no file was given; pattern files (SVG, DXF or PDF) or a folder of them were expected", code="file.missing"
         )
     base = Path(folder) if folder is not None else (sources[0] if sources[0].is_dir() else sources[0].parent)
-    files = _without_twins([_read(path, base) for path in _pattern_files(sources)])
+    files = _without_twins(_sized([_read(path, base) for path in _pattern_files(sources)]))
     if not any(file.reading for file in files):
         raise PatternError(
             f"none of the pattern files can be used: {files[0].error}"
@@ -143,6 +145,29 @@ def names_without_size(reading: Reading, size: str | None) -> dict[str, str]:
     return shorter if len(set(after)) == len(after) else {}
 
 
+def _sized(files: list[_File]) -> list[_File]:
+    """Files of pieces without a size that all end with the same one ("Back M") are in that size if another file is: a
+    pattern often comes as a file for each piece. One such name by itself may mean anything."""
+    own = [_size_of_names(file) for file in files]
+    every = [
+        {size for size in (file.size, end, *(p.size for p in file.pieces)) if size}
+        for file, end in zip(files, own, strict=True)
+    ]
+    sized = []
+    for k, (file, end) in enumerate(zip(files, own, strict=True)):
+        elsewhere = set().union(*(sizes for j, sizes in enumerate(every) if j != k))
+        sized.append(replace(file, size=end) if end in elsewhere else file)
+    return sized
+
+
+def _size_of_names(file: _File) -> str | None:
+    """The size that the names of all the pieces of a file end with, where nothing else tells one."""
+    if file.reading is None or file.size is not None or any(p.size is not None for p in file.pieces):
+        return None
+    ends = {None if (found := size_at_end(p.name)) is None else found[1].upper() for p in file.pieces}
+    return ends.pop() if len(ends) == 1 else None
+
+
 def _without_twins(files: Sequence[_File]) -> list[_File]:
     """Files that hold pieces of the same name and size as one before are marked, as only one of them can be cut."""
     holder: dict[tuple[str, str | None], str] = {}
@@ -174,14 +199,25 @@ def _common_word(pieces: Iterable[Piece]) -> str | None:
 
 
 def _title(sources: Sequence[Path], files: Sequence[_File]) -> str:
-    """What the order is called: as all its pieces are, else as the folder or the file is."""
+    """What the order is called: as all its pieces are, else as the folder is, or as the files are or begin."""
     word = _common_word(piece for file in files if file.used for piece in file.pieces)
     if word is not None:
         return word[:1].upper() + word[1:]
-    folder = sources[0] if sources[0].is_dir() else None
-    stem = folder.resolve().name if folder else Path(files[0].name).stem
-    if files[0].size and not folder:
-        stem = _SIZE_IN_NAME.sub(" ", stem)
+    if sources[0].is_dir():
+        return _words_of(sources[0].resolve().name)
+    stems = [Path(file.name).stem for file in files]
+    if files[0].size:
+        stems[0] = _SIZE_IN_NAME.sub(" ", stems[0])
+    if len(stems) > 1:
+        rows = [re.split(r"[\s_-]+", stem.casefold()) for stem in stems]
+        alike = list(itertools.takewhile(lambda words: len(set(words)) == 1, zip(*rows, strict=False)))
+        shared = " ".join(words[0] for words in alike if words[0] not in _NO_GARMENT)
+        if shared:
+            return _words_of(shared)
+    return _words_of(stems[0])
+
+
+def _words_of(stem: str) -> str:
     return " ".join(re.split(r"[\s_-]+", stem)).strip().capitalize() or "Cutting order"
 
 
@@ -254,7 +290,8 @@ def _pattern_lines(file: _File) -> list[str]:
     if file.reading is None:
         return lines
     if file.size:
-        lines.append(_aside(f"{off}size = {_text(file.size)}", "taken from the file's name"))
+        by = "file's name" if size_in_name(Path(file.name).stem) else "names in it"
+        lines.append(_aside(f"{off}size = {_text(file.size)}", f"taken from the {by}"))
     if file.names:
         called = ", ".join(f"{_text(drawn)} = {_text(name)}" for drawn, name in file.names.items())
         lines.append(_aside(f"{off}names = {{ {called} }}", "called so in every size"))

@@ -241,3 +241,25 @@ def test_a_piece_bears_one_name_in_files_of_one_size_each(tmp_path: Path) -> Non
     assert {(p.name, p.size) for p in load_order(order).pieces} == {
         (name, size) for name in ("Front", "Gusset") for size in ("S", "M")
     }
+
+
+def test_a_file_for_each_piece_gives_one_size_and_one_title(tmp_path: Path) -> None:
+    """Two labels that end with M are in size M, and what has no size is cut for every one; one such name alone may mean
+    anything. What all the files' names begin with is the title."""
+
+    def panel(file: str, label: str) -> Path:
+        path = tmp_path / file
+        path.write_text(
+            '<svg xmlns="http://www.w3.org/2000/svg" width="500mm" height="500mm" viewBox="0 0 500 500"><path '
+            f'd="M20 20 h200 v280 h-200 z" fill="none" stroke="black"/><text x="60" y="150">{label}</text></svg>'
+        )
+        return path
+
+    files = [panel("trunks-front.svg", "Front M"), panel("trunks-back.svg", "Back M"), panel("trunks-pad.svg", "Pad")]
+    order = tmp_path / "o.toml"
+    order.write_text(starter_order(files).replace("# grain = 90", "grain = 90"))
+    read = load_order(order)
+    assert {(p.name, p.size) for p in read.pieces} == {("Front", "M"), ("Back", "M"), ("Pad", None)}
+    assert (read.title, [(g.name, g.size) for g in read.garments]) == ("Trunks", [("trunks", "M")])
+    order.write_text(starter_order([files[0], files[2]]).replace("# grain = 90", "grain = 90"))
+    assert {(p.name, p.size) for p in load_order(order).pieces} == {("Front M", None), ("Pad", None)}
