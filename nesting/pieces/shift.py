@@ -21,6 +21,8 @@ __all__ = ["Shift", "dense"]
 _STEP_MM = 1.0
 #: A mitre reaches at most four offsets from its corner: that far sideways per mm.
 _LEAN = math.sqrt(15.0)
+#: Two sides meet in a corner if that is no farther off than so many times they are long together.
+_FAR = 4.0
 
 
 def _profile(share: float, *, start: bool, end: bool) -> float:
@@ -101,4 +103,39 @@ class Shift:
         for p in line:
             v = self.vector(p)
             out.append((p[0] + v[0], p[1] + v[1]))
-        return tuple(out)
+        return _forward(line, out)
+
+
+def _forward(line: Line, moved: Sequence[Point]) -> Line:
+    """The moved line without what would run backwards along the old one: where a curve of short sides ends in a bend,
+    sides shorter than the bend's mitre vanish, and those on either side of them are cut at each other."""
+    ways = [(q[0] - p[0], q[1] - p[1]) for p, q in itertools.pairwise(line)]
+    points = list(moved)
+    k = 0
+    while k < len(ways):
+        if _along(ways[k], points[k], points[k + 1]) >= 0.0 or len(ways) < 3 or not 0 < k < len(ways) - 1:
+            k += 1
+            continue
+        corner = _meeting(points[k - 1], points[k], points[k + 1], points[k + 2])
+        if corner is None or math.dist(corner, points[k]) > _FAR * math.dist(points[k - 1], points[k + 2]):
+            k += 1
+            continue
+        # the side k is gone; the one before it may now be the one that runs backwards
+        points[k : k + 2] = [corner]
+        del ways[k]
+        k = max(0, k - 1)
+    return tuple(points)
+
+
+def _along(way: Point, p: Point, q: Point) -> float:
+    return way[0] * (q[0] - p[0]) + way[1] * (q[1] - p[1])
+
+
+def _meeting(p: Point, q: Point, r: Point, s: Point) -> Point | None:
+    """Where the lines pq and rs meet; None where they hardly turn to one another."""
+    ux, uy, vx, vy = q[0] - p[0], q[1] - p[1], s[0] - r[0], s[1] - r[1]
+    cross = ux * vy - uy * vx
+    if abs(cross) < 1e-3 * math.hypot(ux, uy) * math.hypot(vx, vy):
+        return None
+    t = ((r[0] - p[0]) * vy - (r[1] - p[1]) * vx) / cross
+    return (p[0] + t * ux, p[1] + t * uy)

@@ -280,3 +280,21 @@ def test_the_allowance_follows_every_alteration(
         return  # so sharp by now that the mitre's limit decides
     want = seam.buffer(allowance, join_style="mitre", mitre_limit=10.0)
     assert shapely.symmetric_difference(want, cut, grid_size=1e-5).area < 0.05 * want.length
+
+
+def test_taking_at_a_bend_that_a_curve_runs_into_leaves_no_jag() -> None:
+    """Drawn after one that the examples found: a curve of short sides, then a straight side 24 degrees on, with one end
+    held. The sides of the curve that are shorter than the bend's mitre vanish: no side runs back, and the cut outline
+    stays the mitred buffer of the new seam outline."""
+    arc = [(21.6 - 0.89128 * k + 0.000513 * k * k, 38.3334 + 0.2004 * k - 0.005776 * k * k) for k in range(49)]
+    ring = ((40.0, 0.0), *arc, (-50.9888, 1.0681), (-20.0, -34.641), (20.0, -34.641))
+    edges = _edges(ring)
+    (name, k) = next((name, k) for k, (name, line) in enumerate(edges) if len(line) > 40 and length_of(line) > 80.0)
+    wide = Polygon(ring).buffer(6.0, join_style="mitre", mitre_limit=8.0)
+    cut_ring = tuple((float(x), float(y)) for x, y in shapely.get_coordinates(wide.exterior)[:-1][::-1])
+    change = Alteration("take", 8.0, edge=name, hold=((k + 1) % len(edges) + 1,))
+    piece = _altered(Piece("p", cut_ring, seam=ring), change)
+    assert piece is not None and piece.seam is not None
+    assert float(abs(Contour(piece.seam).turns).max()) < 100.0
+    want = Polygon(piece.seam).buffer(6.0, join_style="mitre", mitre_limit=10.0)
+    assert shapely.symmetric_difference(want, Polygon(piece.outline), grid_size=1e-5).area < 0.5

@@ -131,7 +131,7 @@ def lay_notes(search: Search, by_kind: Mapping[SpreadName, Finished], best: Fini
 
     notes += unmatched_sides(search.listed, search.cloth, sorted({s.cut.size for s in search.stacks}, key=str))
     if search.cloth.nap == "none" and any(s.cut.needs_stretch is not None for s in search.stacks):
-        notes.append('many makers cut knits one way; this order says nap = "none", so pieces may lie up or down')
+        notes.append('many makers cut knits one way; nap is "none" here, so pieces may lie up or down')
     for s in traced_pieces(search):
         notes.append(
             f"{s['piece']} was traced from {s['origin']} and may be off by {s['error']:.2g} mm: so much more is kept "
