@@ -61,10 +61,10 @@ def marked(mark: str) -> list[int]:
 
 
 def children_of(launcher: int) -> list[int]:
-    """The living processes that the launcher has forked."""
-    path = Path(f"/proc/{launcher}/task/{launcher}/children")
+    """The living processes that the launcher, by any of its threads, has forked."""
     living = []
-    for pid in path.read_text(encoding="ascii").split() if path.exists() else []:
+    paths = sorted(Path(f"/proc/{launcher}/task").glob("*/children"))
+    for pid in [pid for path in paths for pid in path.read_text(encoding="ascii").split()]:
         try:
             if Path(f"/proc/{pid}/stat").read_text(encoding="utf-8").rsplit(")", 1)[1].split()[0] != "Z":
                 living.append(int(pid))

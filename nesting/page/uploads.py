@@ -104,16 +104,18 @@ def _with_pattern(survey: Survey, text: OrderText, path: Path, reading: Reading)
     if not text.text.strip():
         title = re.sub(r"[_-]+", " ", path.parent.name).strip() or "New order"
         text = text.set_top("title", title[:1].upper() + title[1:]).set_top("units", "cm")
-    from nesting.files.orders.starter import names_without_size, size_in_name
+    import tomllib
+
+    from nesting.files.orders.starter import names_without_size, size_in_name, size_of_names
 
     sizes = {p.size for p in reading.pieces}
-    told = size_in_name(path.stem)
+    told, ending = size_in_name(path.stem), size_of_names(reading)
+    if told is None and ending in {one.get("size") for one in tomllib.loads(text.text).get("garment", [])}:
+        told = ending  # a file for each piece: its name ends with the size that the others are in
     # pieces without a size would be cut for every size
     size = told if None in sizes and sizes <= {None, told} else None
     values: dict[str, Any] = {"file": path.name, "size": size, "names": names_without_size(reading, size) or None}
     text = text.add("pattern", values)
-    import tomllib
-
     document = tomllib.loads(text.text)
     have = {one.get("size") for one in document.get("garment", [])}
     new: list[str | None] = [size] if size else [*sorted(s for s in sizes if s is not None)]

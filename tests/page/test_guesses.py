@@ -155,6 +155,16 @@ def test_a_file_for_each_size_gives_a_garment_of_each(empty: Server) -> None:
     assert [(g["size"], g["count"]) for g in empty.get("state")["garments"]] == [("S", 1), ("M", 1)]
 
 
+def test_a_file_for_each_piece_is_in_the_size_that_the_others_are_in(empty: Server) -> None:
+    """The leg says its size; a gusset whose name ends with it is in that size, one of another size keeps its name."""
+    leg = _LEG.format(name="leg size S", line=_LINE, foot=150)
+    assert empty.drop(("leg.svg", leg.encode()))["ok"]
+    for file, name in (("gusset.svg", "Gusset S"), ("pad.svg", "Pad M")):
+        assert empty.drop((file, _LEG.format(name=name, line=_LINE, foot=150).encode()))["ok"]
+    pieces = {(p["name"], p["size"]) for p in empty.get("pieces")["pieces"]}
+    assert pieces == {("leg", "S"), ("Gusset", "S"), ("Pad M", None)}
+
+
 def test_only_the_keys_of_an_order_are_put_in_other_words() -> None:
     """How large a pixel is taken to be is no key, and stays a sentence."""
     assert plain("96 px = 1 in is taken") == "96 px to the inch are taken"

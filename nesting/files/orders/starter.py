@@ -18,7 +18,7 @@ from nesting.model.findings import Finding
 from nesting.model.piece import Piece
 from nesting.model.units import format_length
 
-__all__ = ["names_without_size", "size_in_name", "starter_order"]
+__all__ = ["names_without_size", "size_in_name", "size_of_names", "starter_order"]
 
 _SUFFIXES = (".svg", ".dxf", ".pdf")
 #: share of its area by which a piece differs from its mirror image if it is meant to be one-sided.
@@ -148,7 +148,7 @@ def names_without_size(reading: Reading, size: str | None) -> dict[str, str]:
 def _sized(files: list[_File]) -> list[_File]:
     """Files of pieces without a size that all end with the same one ("Back M") are in that size if another file is: a
     pattern often comes as a file for each piece. One such name by itself may mean anything."""
-    own = [_size_of_names(file) for file in files]
+    own = [None if file.reading is None or file.size else size_of_names(file.reading) for file in files]
     every = [
         {size for size in (file.size, end, *(p.size for p in file.pieces)) if size}
         for file, end in zip(files, own, strict=True)
@@ -160,11 +160,9 @@ def _sized(files: list[_File]) -> list[_File]:
     return sized
 
 
-def _size_of_names(file: _File) -> str | None:
-    """The size that the names of all the pieces of a file end with, where nothing else tells one."""
-    if file.reading is None or file.size is not None or any(p.size is not None for p in file.pieces):
-        return None
-    ends = {None if (found := size_at_end(p.name)) is None else found[1].upper() for p in file.pieces}
+def size_of_names(reading: Reading) -> str | None:
+    """The size that the names of all its pieces end with, where the file itself tells none; else None."""
+    ends = {None if p.size or not (found := size_at_end(p.name)) else found[1].upper() for p in reading.pieces}
     return ends.pop() if len(ends) == 1 else None
 
 
