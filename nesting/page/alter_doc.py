@@ -6,6 +6,7 @@ import math
 from typing import Any
 
 from nesting.model.errors import NestingError
+from nesting.model.order import CutPiece
 from nesting.model.piece import Piece, Point
 from nesting.page.documents import AlterationDoc, AlterationsDoc
 from nesting.page.seams_doc import seams_of
@@ -35,10 +36,14 @@ def alterations_doc(survey: Survey, rev: int) -> AlterationsDoc:
         if isinstance(one, dict)
     }
     shown = touched | {name for name, leader in followers.items() if leader in touched}
+    shapes = shapes_of(survey, shown, followers)
+    for wearer in dict.fromkeys(str(raw["wearer"]) for raw in raws if raw.get("wearer")):
+        theirs = {name for one in docs if one["wearer"] == wearer for name in one["pieces"]}
+        shapes |= shapes_of(survey, theirs, followers, wearer)
     return {
         "rev": rev,
         "alterations": docs,
-        "shapes": shapes_of(survey, shown, followers),
+        "shapes": shapes,
         "seams": seams_of(survey, touched),
     }
 
@@ -47,14 +52,19 @@ def _alteration(survey: Survey, index: int, raw: dict[str, Any], names: list[str
     at = raw.get("at")
     at_mm, lines = None, {}
     measured, known = False, set[str]()
+    wearer = raw.get("wearer")
     for key in survey.drawn:
         if key[0] not in names or (raw.get("size") is not None and raw["size"] != key[1]):
             continue
-        for number, change in enumerate(survey.asked[key].alterations):
+        try:
+            changes, made = survey.asked_for(key, wearer).alterations, survey.made_for(key, wearer)
+        except NestingError:
+            changes, made = survey.asked[key].alterations, survey.ready.get(key)
+        for number, change in enumerate(changes):
             if change.kind == raw.get("kind") and abs(change.by - by) < 1e-9 and change.at is not None:
                 measured = measured or change.at_is_distance
                 known |= {e.name for e in survey.drawn[key].piece.edges} | {e.name for e in survey.asked[key].edges}
-                height = _drawn_height(survey, key, number)
+                height = _drawn_height(survey, key, number, made)
                 if height is None:
                     height = _height(survey, key, change.at, change.at_is_distance)
                 if height is not None:
@@ -106,10 +116,10 @@ def _along(piece: Piece, grain: float) -> tuple[float, float]:
     return min(us), max(us)
 
 
-def _drawn_height(survey: Survey, key: Key, number: int) -> float | None:
+def _drawn_height(survey: Survey, key: Key, number: int, ready: CutPiece | None) -> float | None:
     """Where the line of a piece's alteration was drawn, from wherever it is measured: mm along the grain from the
     lowest end of the drawn piece; None where the piece could not be altered."""
-    ready, grain = survey.ready.get(key), grain_of(survey, key)
+    grain = grain_of(survey, key)
     if ready is None or grain is None or number >= len(ready.altered) or not ready.altered[number].lines:
         return None
     a = math.radians(grain)
@@ -148,14 +158,18 @@ def _across(survey: Survey, key: Key, height: float) -> list[Point]:
     return [(u * math.cos(a) - v * math.sin(a), u * math.sin(a) + v * math.cos(a)) for v in ends]
 
 
-def shapes_of(survey: Survey, names: set[str], followers: dict[str, str]) -> dict[str, Any]:
+def shapes_of(survey: Survey, names: set[str], followers: dict[str, str], wearer: str | None = None) -> dict[str, Any]:
     """Before and after of the pieces of those names, in the drawing's frame, one over the other at the tail of the
-    grain."""
+    grain; as they are cut for a wearer, called by size and wearer together as an order calls them."""
     shapes: dict[str, Any] = {}
     for key in survey.drawn:
         if key[0] not in names:
             continue
-        drawn, ready, grain = survey.drawn[key].piece, survey.ready.get(key), grain_of(survey, key)
+        drawn, grain = survey.drawn[key].piece, grain_of(survey, key)
+        try:
+            ready = survey.made_for(key, wearer)
+        except NestingError:
+            ready = None  # told where the order is judged
         shape: dict[str, Any] = {
             "before": {"outline": line(drawn.outline), "seam": line(drawn.seam) if drawn.seam is not None else None},
             "after": None,
@@ -172,7 +186,8 @@ def shapes_of(survey: Survey, names: set[str], followers: dict[str, str]) -> dic
             shape["after"] = {"outline": line(ready.altered[-1].after), "seam": None}
         elif ready is not None and grain is not None:
             shape["after"] = _after(drawn, ready.piece, grain)
-        shapes[piece_id(*key)] = shape
+        size = key[1] if wearer is None else f"{key[1]} {wearer}" if key[1] else wearer
+        shapes[piece_id(key[0], size)] = shape
     return shapes
 
 

@@ -135,7 +135,11 @@ def alter_try(desk: Desk, cmd: ask.AlterTry) -> Done:
     if wrong is not None:
         raise wrong
     names = set(cmd.pieces)
-    return {"shapes": shapes_of(after, names, {}), "seams": seams_of(after, names)}, [], ""
+    if cmd.wearer is not None:
+        for key in after.drawn:
+            if key[0] in names and cmd.size in (None, key[1]):
+                after.made_for(key, cmd.wearer)  # raises what their garment would be refused for
+    return {"shapes": shapes_of(after, names, {}, cmd.wearer), "seams": seams_of(after, names)}, [], ""
 
 
 def _ratio(value: Any, place: Place) -> float:

@@ -9,6 +9,7 @@ from nesting.files.orders.order_schema import BLOCKS, read_block
 from nesting.model.units import parse_length
 from nesting.page import protocol as ask
 from nesting.page.editing import Edit, Edits, Refused
+from nesting.page.renaming import raw_blocks
 
 __all__ = ["PeopleEdits"]
 
@@ -19,8 +20,7 @@ class PeopleEdits(Edits):
     def _wearer_add(self, cmd: ask.WearerAdd) -> Edit:
         if "wearer" not in BLOCKS:
             raise Refused("not-yet", "this version of the program knows no wearers", view="cloth")
-        if not cmd.name.strip():
-            raise Refused("empty", "give the wearer a name", view="cloth", field="name")
+        self._new_name(cmd.name.strip())
         values = {"name": cmd.name.strip(), "measures": dict(cmd.measures) or None}
         read_block({k: v for k, v in values.items() if v is not None}, BLOCKS["wearer"], self.root.at("wearer[new]"))
         return Edit(f"wearer {cmd.name} added", self.text.add("wearer", values), {"index": self.text.count("wearer")})
@@ -28,6 +28,8 @@ class PeopleEdits(Edits):
     def _wearer_set(self, cmd: ask.WearerSet) -> Edit:
         one = self.block("wearer", cmd.index)
         name = str(one.get("name"))
+        if cmd.key == "name":
+            return self._wearer_named(cmd.index, name, str(cmd.value or "").strip())
         if not cmd.key.startswith("measures."):
             return self.set("wearer", cmd.index, cmd.key, cmd.value, name)
         measure = cmd.key.partition(".")[2]
@@ -37,8 +39,38 @@ class PeopleEdits(Edits):
         text = self.text.set("wearer", cmd.index, ("measures", measure), value or None)
         return Edit(f"{measure} of {name}", text)
 
+    def _wearer_named(self, index: int, old: str, new: str) -> Edit:
+        """Garments and alterations of the wearer go along with the name."""
+        self._new_name(new, besides=index)
+        text = self.text.set("wearer", index, "name", new)
+        for kind in ("garment", "alter"):
+            for at, one in enumerate(raw_blocks(self.text, kind)):
+                if one.get("wearer") == old:
+                    text = text.set(kind, at, "wearer", new)
+        return Edit(f"{old} is called {new}", text)
+
+    def _new_name(self, name: str, besides: int | None = None) -> None:
+        if not name:
+            raise Refused("empty", "give the wearer a name", view="cloth", field="name")
+        for at, one in enumerate(raw_blocks(self.text, "wearer")):
+            if at != besides and one.get("name") == name:
+                raise Refused(
+                    "twice",
+                    f"there is a {name} already: give the other one a name that tells them apart",
+                    view="cloth",
+                    field="name",
+                )
+
     def _wearer_remove(self, cmd: ask.WearerRemove) -> Edit:
         name = self.block("wearer", cmd.index).get("name")
+        cut = [str(one.get("name")) for one in raw_blocks(self.text, "garment") if one.get("wearer") == name]
+        altered = sum(one.get("wearer") == name for one in raw_blocks(self.text, "alter"))
+        if cut or altered:
+            used = [f"{' and '.join(cut)} {'is' if len(cut) == 1 else 'are'} cut for {name}"] if cut else []
+            used += (
+                [f"{name} has {altered} alteration{'s' if altered > 1 else ''} under Alterations"] if altered else []
+            )
+            raise Refused("in-use", f"{'; '.join(used)}: change that first", view="cloth", field="wearer")
         return Edit(f"wearer {name} taken out", self.text.remove("wearer", cmd.index), lenient=True)
 
     def _opening_add(self, cmd: ask.OpeningAdd) -> Edit:

@@ -18,6 +18,7 @@ from nesting.files.orders.order import answered, asked_of, document_of, order_fr
 from nesting.files.orders.order_bands import bands_for
 from nesting.files.orders.order_cloth import read_cloth
 from nesting.files.orders.order_finish import named_finish
+from nesting.files.orders.order_joins import alterations
 from nesting.files.orders.order_pieces import Asked, Drawn, band_of, drawn_pieces, ready_piece
 from nesting.files.orders.order_schema import BLOCKS, TOP, Block, read_block, read_blocks
 from nesting.files.orders.order_values import Place
@@ -138,6 +139,22 @@ class Survey:
     def by_label(self) -> dict[str, Key]:
         """The pieces by what messages call them."""
         return {one.piece.label: key for key, one in self.drawn.items()}
+
+    def asked_for(self, key: Key, wearer: str | None) -> Asked:
+        """What is asked of a piece that is cut for a wearer, whose own alterations count as well; for everybody where
+        ``wearer`` is None. Raises OrderError where one of them names what is not there."""
+        if wearer is None:
+            return self.asked[key]
+        mine = [block for block in self.blocks.get("alter", []) if block["wearer"] in (None, wearer)]
+        return replace(self.asked[key], alterations=tuple(alterations(mine, list(self.drawn)).get(key, ())))
+
+    def made_for(self, key: Key, wearer: str | None) -> CutPiece | None:
+        """The piece as it is cut for a wearer, whether or not a garment is cut for them yet; None where it cannot be
+        cut at all. Raises NestingError where the wearer's alterations cannot be made."""
+        plain = self.ready.get(key)
+        if wearer is None or plain is None or plain.goes_round:
+            return plain
+        return ready_piece(self.drawn[key], self.asked_for(key, wearer), plain.cloth, self.finishes)[0]
 
     def piece_of(self, name: str, size: str | None) -> Key | None:
         """The key of a piece of that name in that size, or in any."""

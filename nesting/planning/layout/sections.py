@@ -124,6 +124,11 @@ def _tasks(
     tasks: list[_Task] = []
     divisions = 0
     why = Reason("nothing is cut on a fold or in pairs, so there is nothing to fold for", code="spread.nothing-folded")
+    if any(s.cut.on_fold or len(s.needs) > 1 for s in stacks):
+        why = Reason(
+            "everything can be cut from the folded cloth, so nothing is left for an open section",
+            code="spread.all-folded",
+        )
     for folded, rest in islice(_divisions(stacks), MOST_DIVISIONS):
         try:
             first = [

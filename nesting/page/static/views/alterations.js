@@ -65,6 +65,7 @@ function mount(root, app) {
   function body() {
     return {
       kind: plan.kind, pieces: [plan.piece], by: plan.by, size: plan.size || null,
+      wearer: plan.wearer || null,
       ...(AT_EDGE.has(plan.kind) ? { edge: plan.edge, hold: plan.hold } : { at: withUnit(plan.at) || null }),
     };
   }
@@ -121,6 +122,11 @@ function mount(root, app) {
     return { g, least, span: Math.max(...along) - least, low: Math.min(...across), high: Math.max(...across) };
   }
 
+  /** A piece is called by size and wearer together where it is cut for somebody. @param {Piece} piece @param {string} wearer */
+  function idFor(piece, wearer) {
+    return wearer ? `${piece.name}|${[piece.size, wearer].filter(Boolean).join(" ")}` : piece.id;
+  }
+
   function drawBoard() {
     // a knob in the hand stays: taken out of the page it would lose its pointer
     const inHand = knobs.some((k) => k.pointer !== null);
@@ -135,8 +141,8 @@ function mount(root, app) {
     if (shown !== null) {
       const alteration = doc()?.alterations.find((a) => a.index === shown);
       piece = pieces().find((p) => p.name === alteration?.pieces[0] && (!alteration.size || p.size === alteration.size));
-      change = piece ? doc()?.shapes[piece.id] : undefined;
-    } else if (piece) change = tried?.shapes?.[piece.id] ?? Object.entries(tried?.shapes ?? {}).find(([id]) => id.startsWith(`${plan.piece}|`))?.[1];
+      change = piece ? doc()?.shapes[idFor(piece, alteration?.wearer ?? "")] : undefined;
+    } else if (piece) change = tried?.shapes?.[idFor(piece, plan.wearer)] ?? Object.entries(tried?.shapes ?? {}).find(([id]) => id.startsWith(`${plan.piece}|`))?.[1];
     if (!piece) {
       board.layer.replaceChildren();
       return;
@@ -239,7 +245,7 @@ function mount(root, app) {
       h("div", { class: "fields" },
         field(app, { key: "alter-piece", label: "piece", kind: "choice", value: plan.piece, choices: [{ value: "", label: "choose …" }, ...names().map((v) => ({ value: v, label: v }))], change: (v) => take(v) }),
         (app.store.docs.state?.wearers ?? []).length
-          ? field(app, { key: "alter-wearer", label: "for", kind: "choice", value: plan.wearer, choices: [{ value: "", label: "everybody" }, ...(app.store.docs.state?.wearers ?? []).map((v) => ({ value: v, label: v }))], change: (v) => void (plan.wearer = v) })
+          ? field(app, { key: "alter-wearer", label: "for", kind: "choice", value: plan.wearer, choices: [{ value: "", label: "everybody" }, ...(app.store.docs.state?.wearers ?? []).map((v) => ({ value: v, label: v }))], change: (v) => { plan.wearer = v; void tryIt(); } })
           : null,
         sizes.length > 1 ? field(app, { key: "alter-size", label: "size", kind: "choice", value: plan.size, choices: [{ value: "", label: "every size" }, ...sizes.map((v) => ({ value: String(v), label: String(v) }))], change: (v) => { plan.size = v; void tryIt(); } }) : null,
         field(app, { key: "alter-kind", label: "what", kind: "choice", value: plan.kind, choices: KINDS, change: (v) => { plan.kind = v; tried = null; void tryIt(); } }),
@@ -262,7 +268,7 @@ function mount(root, app) {
       plan.piece
         ? button("Alter it", async () => {
             const asked = plan.piece;
-            const reply = await app.send("alter.add", { ...holdAsGiven(), wearer: plan.wearer || null }, { spot: "alter", done: `${plan.piece}: ${plan.kind} ${plan.by}.` });
+            const reply = await app.send("alter.add", holdAsGiven(), { spot: "alter", done: `${plan.piece}: ${plan.kind} ${plan.by}.` });
             if (reply.ok) {
               // somebody may have taken the next piece meanwhile
               if (plan.piece !== asked) return;
@@ -299,7 +305,8 @@ function mount(root, app) {
       heading(2, all.length ? counted(all.length, "alteration") : "No alterations: the pieces are as drawn"),
       h("ul", { class: "list" }, ...all.map((a) =>
         h("li", {},
-          h("span", { class: "grow" }, a.message || `${a.kind} ${a.pieces.join(", ")}${a.size ? ` ${a.size}` : ""} by ${a.by}${a.at ? ` at ${a.at}` : ""}${a.edge ? `, edge ${a.edge}` : ""}`, a.wearer ? h("span", { class: "tag" }, `for ${a.wearer}`) : null),
+          h("span", { class: "grow" }, a.message || `${a.kind} ${a.pieces.join(", ")}${a.size ? ` ${a.size}` : ""} by ${a.by}${a.at ? ` at ${a.at}` : ""}${a.edge ? `, edge ${a.edge}` : ""}`, a.wearer ? h("span", { class: "tag" }, `for ${a.wearer}`) : null,
+            a.wearer && !(app.store.docs.state?.garments ?? []).some((g) => g.wearer === a.wearer) ? h("span", { class: "note" }, ` No garment is cut for ${a.wearer} yet: choose who it is for under Cloth & people.`) : null),
           field(app, { key: `alter-${a.index}-by`, label: "by", value: a.by, width: "short", change: (v) => void app.send("alter.set", { index: a.index, key: "by", value: v }, { spot: `alter-${a.index}-by`, typed: v, done: "Changed." }) }),
           a.asks
             ? field(app, { key: `alter-${a.index}-from`, label: "measured from", kind: "choice", value: a.start ?? "", choices: [{ value: "", label: "choose …" }, { value: "tail", label: "the tail of the grain arrow" }, { value: "head", label: "its head" }, ...a.edges.map((v) => ({ value: v, label: v }))], change: (v) => void app.send("alter.set", { index: a.index, key: "from", value: v || null }, { spot: `alter-${a.index}`, done: "Changed." }) })

@@ -6,7 +6,7 @@
 import { h, redraw, s } from "../draw/dom.js";
 import { button, field, findingList, heading, wrongAt } from "../draw/kit.js";
 import { pathOf } from "../draw/paths.js";
-import { asLength, asTape, example, trim } from "../draw/words.js";
+import { asLength, asTape, counted, example, trim } from "../draw/words.js";
 import { boxOf } from "../geometry/points.js";
 import { DropFiles } from "../handlers/drop-files.js";
 import { trims } from "./trims.js";
@@ -270,15 +270,16 @@ function mount(root, app) {
     redraw(
       wearerCard,
       heading(2, "People", "wearer"),
-      ...now.wearers.map((w) => h("details", { "data-key": `wearer-${w.index}`, open: undefined },
-        h("summary", { "data-key": `wearer-${w.index}-s` }, w.name, h("span", { class: "note" }, ` · ${Object.keys(w.measures).length} measures`)),
+      ...now.wearers.map((w) => h("details", { "data-key": `wearer-${w.index}`, open: !Object.keys(w.measures).length || undefined },
+        h("summary", { "data-key": `wearer-${w.index}-s` }, w.name, h("span", { class: "note" }, ` · ${counted(Object.keys(w.measures).length, "measure")}`)),
         h("div", { class: "fields" },
           field(app, { key: `wearer-${w.index}-name`, label: "name", value: w.name, change: (v) => void app.send("wearer.set", { index: w.index, key: "name", value: v }, { spot: `wearer-${w.index}-name`, typed: v, done: "Renamed." }) }),
           ...[...new Set([...now.measures, ...Object.keys(w.measures)])].map((m) => field(app, {
             key: `wearer-${w.index}-${m}`, label: m.replaceAll("_", " "), value: w.measures[m] ?? "", given: m in w.measures, placeholder: example("cm", "in"),
             change: (v) => void app.send("wearer.set", { index: w.index, key: `measures.${m}`, value: v || null }, { spot: `wearer-${w.index}-${m}`, typed: v, done: `${w.name}: ${m} ${v}.` }),
           }))),
-        button("Take out", () => app.send("wearer.remove", { index: w.index }, { done: `${w.name} taken out.` }), { kind: "mini", key: `wearer-out-${w.index}`, label: `Take out: ${w.name}` }))),
+        button("Take out", () => app.send("wearer.remove", { index: w.index }, { spot: `wearer-out-${w.index}`, done: `${w.name} taken out.` }), { kind: "mini", key: `wearer-out-${w.index}`, label: `Take out: ${w.name}` }),
+        wrongAt(app, `wearer-out-${w.index}`))),
       h("div", { class: "row" },
         field(app, { key: "new-wearer", label: "someone to sew for", value: fresh.wearer, placeholder: "name", change: (v) => void (fresh.wearer = v) }),
         button("Add", async () => {
