@@ -29,6 +29,7 @@ from starlette.staticfiles import StaticFiles
 from starlette.websockets import WebSocket, WebSocketDisconnect
 
 from nesting.model.errors import InputError, NestingError
+from nesting.page.address import last_address, remember_address
 from nesting.page.guard import Guard, new_key
 from nesting.page.page import Page
 from nesting.page.words import refusal
@@ -176,17 +177,12 @@ def serve(
 
     Raises InputError where the port is taken.
     """
-    sock = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
-    sock.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
-    try:
-        sock.bind(("127.0.0.1", port or 0))
-    except OSError as error:
-        sock.close()
-        raise InputError(
-            f"port {port} cannot be used ({error.strerror}): give another with --port, or none", code="option.port"
-        ) from None
+    last = last_address(order)
+    sock, known = _bound(port, last)
     bound = sock.getsockname()[1]
-    key = new_key()
+    key = last[1] if last is not None and last[0] == bound else new_key()
+    if known:
+        remember_address(order, bound, key)
     others = _Others()
     page = Page(order, workers=workers or os.cpu_count() or 1, demo=demo, opener=others.open)
     address = f"http://127.0.0.1:{bound}/?key={key}"
@@ -209,6 +205,24 @@ def serve(
         page.runs.close()
         others.close()
         sock.close()
+
+
+def _bound(port: int | None, last: tuple[int, str] | None) -> tuple[socket.socket, bool]:
+    """A socket on the port asked for, else where this order's page was last, else on any. False: the page is there
+    already, so that its place is not to be forgotten."""
+    sock = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
+    sock.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+    try:
+        sock.bind(("127.0.0.1", port or (last[0] if last is not None else 0)))
+        return sock, True
+    except OSError as error:
+        if not port:
+            sock.bind(("127.0.0.1", 0))
+            return sock, False
+        sock.close()
+        raise InputError(
+            f"port {port} cannot be used ({error.strerror}): give another with --port, or none", code="option.port"
+        ) from None
 
 
 class _Others:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import tomllib
 from pathlib import Path
 from typing import Any
@@ -165,3 +166,35 @@ def test_an_order_in_inches_has_a_tape_in_inches(own: Path) -> None:
         expect(page.locator('[data-key^="tick-"]').first).to_be_visible()
         page.wait_for_timeout(1000)
         expect(page.locator("#view .wrong")).to_have_count(0)
+
+
+def test_a_server_that_is_gone_is_told_once_and_the_work_goes_on_when_it_is_back(own: Path) -> None:
+    """Killed under an open tab: one sentence, nothing asked for meanwhile (``browsed`` holds that the console stays
+    empty), what was typed is tried again as it stands; started again in the same way, the tab is its own."""
+    expect = need_browser().expect
+    with contextlib.ExitStack() as stack:
+        started = stack.enter_context(contextlib.ExitStack())
+        address = started.enter_context(served(own))
+        page = stack.enter_context(browsed(address))
+        page.locator('[data-key="go-cloth"]').click()
+        field = page.locator('[data-key="cloth-0-width"]')
+        expect(field).to_have_value("150 cm")
+        started.close()
+        expect(page.locator("#notices")).to_contain_text("The program does not answer. Nothing is lost")
+        field.fill("140 cm")
+        field.press("Tab")
+        expect(page.locator("#view .wrong").first).to_contain_text("was not done")
+        for view in ("seams", "cut", "cloth"):
+            page.locator(f'[data-key="go-{view}"]').click()
+        page.wait_for_timeout(6000)
+        again = stack.enter_context(served(own))
+        assert again == address
+        expect(page.locator("#status")).to_contain_text("The program is back")
+        expect(page.locator("#notices")).not_to_contain_text("does not answer")
+        field.press("Enter")
+        expect(page.locator("#view .wrong")).to_have_count(0)
+        expect(field).to_have_value("140 cm")
+        # a second page of the same order, while the first is there, has a place and a key of its own
+        other = stack.enter_context(served(own))
+        assert other.partition("?")[0] != address.partition("?")[0] and other.partition("=")[2] not in address
+    assert _order(own)["cloth"][0]["width"] == "140 cm"

@@ -6,10 +6,17 @@ the first lines of ``nesting.page.guard``.
 
 from __future__ import annotations
 
+import json
+import os
+import stat
+import time
+from pathlib import Path
+
 import pytest
 from starlette.testclient import WebSocketDenialResponse
 
 from nesting.page import guard
+from nesting.page.address import last_address, remember_address
 from tests.page.conftest import BASE, HEADERS, KEY, PORT, Server
 
 
@@ -181,3 +188,42 @@ def test_markup_in_names_is_only_text(empty: Server) -> None:
 def test_base_address_is_this_machine_only() -> None:
     """The tests speak to the page as a browser on it would."""
     assert BASE.startswith("http://127.0.0.1:")
+
+
+def test_whether_the_page_is_here_is_told_to_our_own_frames_only(demo: Server) -> None:
+    """A tab that lost its server asks; other pages may not frame the answer, and it tells nothing but yes or no."""
+    known = demo.client.get("/here")
+    assert (known.status_code, known.text) == (200, "yes")
+    assert "frame-ancestors 'self'" in known.headers["content-security-policy"]
+    assert known.headers["x-frame-options"] == "SAMEORIGIN"
+    assert demo.client.get("/here", headers={"cookie": ""}).text == "no"
+    for foreign in ({"host": "evil.example"}, {"origin": "http://evil.example"}):
+        assert demo.client.get("/here", headers=foreign).status_code == 403
+    assert "frame-ancestors 'none'" in demo.client.get("/").headers["content-security-policy"]
+
+
+def test_the_last_address_is_for_its_user_alone_and_for_a_day(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Kept outside the order's folder; what others could read or have made, is damaged or old, is not used."""
+    cache, order = tmp_path / "cache", tmp_path / "order.toml"
+    monkeypatch.setenv("NESTING_CACHE", str(cache))
+    key = guard.new_key()
+    assert last_address(order) is None
+    remember_address(order, 4321, key)
+    assert last_address(order) == (4321, key)
+    assert last_address(tmp_path / "other.toml") is None
+    (kept,) = cache.iterdir()
+    assert stat.S_IMODE(kept.stat().st_mode) == 0o600
+    assert not order.exists() and [p.name for p in tmp_path.iterdir()] == ["cache"]
+    kept.chmod(0o644)
+    assert last_address(order) is None
+    kept.chmod(0o600)
+    for wrong in ("{", "[]", '{"port": 0, "key": "x"}', json.dumps({"port": 4321, "key": "short"})):
+        kept.write_text(wrong, encoding="utf-8")
+        assert last_address(order) is None
+    remember_address(order, 4321, key)
+    day = 24 * 3600
+    os.utime(kept, (time.time() - day - 60,) * 2)
+    assert last_address(order) is None
+    monkeypatch.setenv("NESTING_CACHE", "off")
+    remember_address(order, 4321, key)
+    assert last_address(order) is None

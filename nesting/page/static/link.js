@@ -20,6 +20,8 @@ export class Link {
     /** @type {string[]} commands given while the wire was down */
     this.kept = [];
     this.tries = 0;
+    /** the wire broke and is not back: nothing is asked for, as each try would be a line in the browser's console */
+    this.gone = false;
     this.leaving = false;
     addEventListener("pagehide", () => {
       this.leaving = true;
@@ -28,7 +30,7 @@ export class Link {
     addEventListener("pageshow", (e) => {
       if (e.persisted) {
         this.leaving = false;
-        this.open();
+        void this.again();
       }
     });
   }
@@ -39,6 +41,7 @@ export class Link {
     this.socket = socket;
     socket.addEventListener("open", () => {
       this.tries = 0;
+      this.gone = false;
       for (const text of this.kept.splice(0)) socket.send(text);
       this.opened(true);
     });
@@ -53,13 +56,25 @@ export class Link {
       if (this.socket !== socket) return;
       this.socket = null;
       if (this.leaving) return;
+      this.gone = true;
       this.opened(false);
       // what was under way when the wire broke was perhaps done, perhaps not: say so, do not send it twice
       for (const answer of this.waiting.values()) answer(lost());
       this.waiting.clear();
-      const wait = PATIENCE[Math.min(this.tries++, PATIENCE.length - 1)];
-      setTimeout(() => this.open(), wait);
+      this.later();
     });
+  }
+
+  later() {
+    const wait = PATIENCE[Math.min(this.tries++, PATIENCE.length - 1)];
+    setTimeout(() => void this.again(), wait);
+  }
+
+  /** Open the wire again as soon as there is somebody at its other end who knows this page. */
+  async again() {
+    if (this.leaving || this.socket) return;
+    if ((await here()) === "yes") this.open();
+    else this.later();
   }
 
   /**
@@ -81,6 +96,7 @@ export class Link {
 
   /** @param {string} path @returns {Promise<any | null>} null where the server does not answer */
   async fetch(path) {
+    if (this.gone) return null;
     try {
       const answer = await fetch(path, { headers: { Accept: "application/json" } });
       return answer.ok ? await answer.json() : null;
@@ -91,6 +107,7 @@ export class Link {
 
   /** @param {string} path @param {unknown} body @returns {Promise<Reply>} never rejects */
   async post(path, body) {
+    if (this.gone) return lost();
     try {
       const answer = await fetch(path, { method: "POST", headers: { "Content-Type": "application/json" }, body: JSON.stringify(body) });
       return await answer.json();
@@ -104,6 +121,7 @@ export class Link {
    * @returns {Promise<{ok: boolean, photos?: string[], scans?: string[], sizes?: Record<string, [number, number]>, files?: any[], findings?: any[], problem?: any}>}
    */
   async upload(files, kind) {
+    if (this.gone) return { ok: false, problem: lost().problem };
     const form = new FormData();
     form.append("kind", kind);
     for (const file of files) form.append("files", file, file.name);
@@ -123,6 +141,33 @@ function lost() {
     rev: -1,
     problem: { code: "no-server", message: "The program does not answer, so this was not done. Try again when it is back.", where: {} },
   };
+}
+
+/** Whether the server answers, asked in a frame, of which the console says nothing: "yes", "no" where it does not know
+ * this tab, "" where nobody answers. @returns {Promise<string>} */
+function here() {
+  return new Promise((resolve) => {
+    const frame = document.createElement("iframe");
+    frame.hidden = true;
+    const end = () => {
+      let said = "";
+      try {
+        // a page of the browser's own, that nobody answers, is none of ours and cannot be read
+        said = frame.contentDocument?.body?.textContent?.trim() ?? "";
+      } catch {
+        said = "";
+      }
+      frame.remove();
+      resolve(said);
+    };
+    const late = setTimeout(end, 5000);
+    frame.addEventListener("load", () => {
+      clearTimeout(late);
+      end();
+    });
+    frame.src = "/here";
+    document.body.append(frame);
+  });
 }
 
 /** A name for this tab that a reload keeps and a second tab does not share. */

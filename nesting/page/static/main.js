@@ -191,7 +191,7 @@ function drawBlockers(state) {
 function drawNotices(state) {
   const list = [];
   if (!app.store.online && wasOnline) {
-    list.push(h("div", { class: "notice bad" }, "The program does not answer. Nothing is lost: the order file holds every step. Start it again; this page comes back by itself."));
+    list.push(h("div", { class: "notice bad" }, "The program does not answer. Nothing is lost: the order file holds every step. Start it again: this page comes back by itself, or go on in the one that opens then."));
   }
   const changed = /** @type {string[]} */ (state.disk?.files ?? []);
   if (changed.length) {
