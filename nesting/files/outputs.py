@@ -44,22 +44,26 @@ def write_outputs(files: Mapping[Path, bytes]) -> None:
     Raises InputError if one cannot be written; what was there before is then untouched.
     """
     staged: list[tuple[str, Path]] = []
+    asked: Path | None = None
     try:
         for path, content in files.items():
+            asked = path
             handle, name = tempfile.mkstemp(prefix=".nesting-", dir=path.parent)
             staged.append((name, path))
             with os.fdopen(handle, "wb") as stream:
                 stream.write(content)
             os.chmod(name, 0o644)
         for _, path in staged:
+            asked = path
             if path.is_dir():
                 raise IsADirectoryError(21, "a folder of that name is in the way", str(path))
         for name, path in staged:
+            asked = path
             os.replace(name, path)
     except OSError as error:
-        where = error.filename if isinstance(error.filename, str) else None
+        # the temporary neighbour's name tells nobody anything
         raise InputError(
-            f"a result cannot be written ({error.strerror}); nothing was changed", file=where, code="file.not-written"
+            f"a result cannot be written ({error.strerror}); nothing was changed", file=asked, code="file.not-written"
         ) from None
     finally:
         for name, _ in staged:

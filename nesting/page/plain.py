@@ -81,7 +81,11 @@ _SAID: tuple[tuple[str, str], ...] = (
     (r"(?:a result|the change|the results?) cannot be (?:written|kept)(?: here)? \(No space left on device\)[^;]*",
      "the disk is full, so this could not be written: make room and try again"),
     (r"(?:a result|the change|the results?) cannot be (?:written|kept)(?: here)? \((?:Permission denied|Read-only file "
-     r"system)\)[^;]*", "nothing can be written in this folder: allow it, or work on a copy elsewhere"),
+     r"system|Operation not permitted)\)[^;]*",
+     "nothing can be written in this folder: allow it, or work on a copy elsewhere"),
+    (r"(?:a result|the change|the results?) cannot be (?:written|kept)(?: here)? \((?:No such file or directory|"
+     r"Input/output error|No such device|Stale file handle)\)[^;]*",
+     "the folder of the order is not there any more: put it, or the stick it is on, back where it was and try again"),
     (r"(there is no file '[^']*') in [^;]*;", r"\1 beside the order;"),
     (r"96 px = 1 in is taken", "96 px to the inch are taken"),
     (r"\(the key cloth under its \[\[piece\]\] changes that\)", "(choose the piece to change that)"),

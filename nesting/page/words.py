@@ -145,7 +145,9 @@ def refusal(code: str, message: str, choices: list[str] | None = None, **where: 
 
 def _sentence(error: NestingError) -> str:
     """The message with the piece or file before it, without paths; the key where it says more than the view does."""
-    file = error.file.rsplit("/", 1)[-1] if error.file and not error.file.endswith(".toml") else None
+    # where nothing can be written, that is so of the whole folder
+    named = error.file and not error.file.endswith(".toml") and error.code != "file.not-written"
+    file = error.file.rsplit("/", 1)[-1] if error.file and named else None
     message = plain(error.message, error.code)
     parts = [file, f"'{error.piece}'" if error.piece else None]
     lead = ", ".join(part for part in parts if part)

@@ -74,16 +74,25 @@ class Workspace:
             try:
                 folder.mkdir(exist_ok=True)
             except OSError as error:
-                raise InputError(
-                    f"the page cannot write here ({error.strerror})", file=self.folder, code="file.not-written"
-                ) from None
+                raise self._barred(error) from None
         self.history = History.read(self.private / "journal.jsonl")
         self._on_disk = self._from_disk()
         known = self.history.state.get("order")
-        if known is None:
-            self.history.set_aside({"order": self._on_disk})
-        elif known != self._on_disk:
-            self.history.do("changes made outside the page", {"order": self._on_disk})
+        try:
+            if known is None:
+                self.history.set_aside({"order": self._on_disk})
+            elif known != self._on_disk:
+                self.history.do("changes made outside the page", {"order": self._on_disk})
+        except OSError as error:
+            raise self._barred(error) from None
+
+    def _barred(self, error: OSError) -> InputError:
+        return InputError(
+            f"the page cannot write here ({error.strerror}), where it keeps every step: allow it, or work on a copy of "
+            "the folder elsewhere",
+            file=self.folder,
+            code="file.not-written",
+        )
 
     # --- the order on disk
 
@@ -249,6 +258,15 @@ class Workspace:
                 key="disk",
                 code="page.changed-meanwhile",
             )
+        with suppress(FileNotFoundError):
+            # a file in its place would be allowed where one that was locked is not
+            if not self.path.stat().st_mode & 0o222:
+                raise InputError(
+                    "the order's file is locked against writing, so nothing was changed: unlock it in the file "
+                    "manager, or work on a copy",
+                    file=self.path.name,
+                    code="file.locked",
+                )
         write_outputs({self.path: text.encode("utf-8")})
         self._on_disk = text
 

@@ -5,15 +5,19 @@ Most are sent over the protocol here; those that only a browser can do are in ``
 
 from __future__ import annotations
 
+import errno
 import os
 import re
 import shutil
 from collections.abc import Iterator
+from pathlib import Path
 from typing import Any
 
 import pytest
 
+from nesting.model.errors import InputError
 from nesting.page.plain import plain
+from nesting.page.workspace import Workspace
 from tests.page.conftest import FIXTURES, Server, served
 from tests.test_codes import list_codes
 
@@ -282,7 +286,7 @@ def test_an_order_broken_by_hand_is_told_and_can_be_taken_back(demo: Server, tex
 def test_another_program_s_change_is_never_written_over(demo: Server) -> None:
     """Every edit is refused until somebody has decided; both texts are kept whatever is decided."""
     mine = demo.page.work.text
-    theirs = mine.replace('count = 2', 'count = 5', 1)
+    theirs = mine.replace("count = 2", "count = 5", 1)
     demo.page.work.path.write_text(theirs, encoding="utf-8")
     problem = demo.refused("order.set", key="title", value="Mine")
     clear(problem["message"])
@@ -316,6 +320,72 @@ def test_a_full_disk_is_told_and_changes_nothing(demo: Server, monkeypatch: pyte
     assert demo.get("state")["undo"] is None and not demo.get("state")["disk"]["changed"]
     demo.do("order.set", key="title", value="Mine")
     assert demo.get("state")["title"] == "Mine"
+
+
+@pytest.mark.parametrize(
+    ("number", "words"), [(errno.EROFS, "copy elsewhere"), (errno.EPERM, "copy elsewhere"), (errno.ENOENT, "put it")]
+)
+def test_a_folder_that_cannot_be_written_is_told_once_and_changes_nothing(
+    demo: Server, monkeypatch: pytest.MonkeyPatch, number: int, words: str
+) -> None:
+    """Locked or gone in the middle of the work: the sentence says what to do and names no file of the program's own;
+    the page goes on as it was, and writes again as soon as it can."""
+    before = demo.page.work.text
+
+    def barred(*what: object, **how: object) -> None:
+        raise OSError(number, os.strerror(number), ".nesting-abc")
+
+    with monkeypatch.context() as patch:
+        patch.setattr("nesting.files.outputs.tempfile.mkstemp", barred)
+        for problem in (
+            demo.refused("order.set", key="title", value="Mine"),
+            demo.refused("cloth.set", index=0, key="width", value="140 cm"),
+            demo.drop(("third.svg", SQUARE.format("Z").encode()))["problem"],
+        ):
+            clear(problem["message"])
+            assert words in problem["message"] and "nesting-" not in problem["message"]
+            assert problem["message"][0].isupper()
+    assert demo.page.work.text == before == demo.page.work.path.read_text(encoding="utf-8")
+    demo.do("order.set", key="title", value="Mine")
+    assert demo.get("state")["title"] == "Mine"
+
+
+def test_an_order_that_is_locked_stays_as_it_is(demo: Server) -> None:
+    """Though its folder would let another file be put in its place."""
+    path = demo.page.work.path
+    before = path.read_bytes()
+    path.chmod(0o444)
+    problem = demo.refused("order.set", key="title", value="Mine")
+    clear(problem["message"])
+    assert "locked" in problem["message"] and "unlock" in problem["message"]
+    assert path.read_bytes() == before and demo.page.work.text.encode() == before
+    path.chmod(0o644)
+    demo.do("order.set", key="title", value="Mine")
+    demo.do("undo")
+    assert path.read_bytes() == before
+
+
+def test_a_folder_that_cannot_be_written_at_the_start_is_refused_in_a_sentence(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Whether the page was there before or not; and where another program changed the order in between."""
+    order = tmp_path / "order.toml"
+    order.write_text('title = "One"\n', encoding="utf-8")
+
+    def barred(*what: object) -> None:
+        raise OSError(errno.EROFS, os.strerror(errno.EROFS))
+
+    for _ in range(2):
+        with monkeypatch.context() as patch:
+            patch.setattr(os, "fsync", barred)
+            with pytest.raises(InputError, match=r"cannot write here .* copy of the folder elsewhere"):
+                Workspace(order)
+        Workspace(order)
+        order.write_text('title = "Two"\n', encoding="utf-8")
+    with monkeypatch.context() as patch:
+        patch.setattr(Path, "mkdir", lambda *a, **k: barred())
+        with pytest.raises(InputError, match="copy of the folder elsewhere"):
+            Workspace(order)
 
 
 def test_a_mirrored_piece_is_cut_in_pairs(demo: Server) -> None:

@@ -57,8 +57,11 @@ function mount(root, app) {
   const find = (/** @type {string | null} */ id) => (id ? (drawing.places.get(id)?.piece ?? null) : null);
   const poseOf = (/** @type {Laid} */ piece) => ahead.get(piece.id) ?? { x: piece.x, y: piece.y, turn: piece.turn, flipped: piece.flipped };
 
+  // a lay that is still being found, or could not be kept, is not there to be moved
+  const stays = () => isBusy(app.store.docs.state?.run) || doc()?.lay === "so-far";
+
   const drag = new DragPiece(drawing, {
-    mayDrag: () => !isBusy(app.store.docs.state?.run),
+    mayDrag: () => !stays(),
     slides: (e) => slides !== e.altKey,
     taken: (id) => choose(id),
     held: (id, held) => showHeld(id, held.meets, held.deep, held.snaps),
@@ -192,7 +195,7 @@ function mount(root, app) {
     const way = ARROWS[e.key];
     if (way && !e.ctrlKey && !e.altKey) {
       if (!piece) return choose(ids[0] ?? null), true;
-      if (isBusy(app.store.docs.state?.run)) return app.say("Pieces can be moved once the search has ended."), true;
+      if (stays()) return app.say(isBusy(app.store.docs.state?.run) ? "Pieces can be moved once the search has ended." : "Pieces can be moved once this lay is kept."), true;
       const step = e.shiftKey ? 10 : 1;
       nudge(piece, way[0] * step, way[1] * step, !slides);
       return true;
@@ -209,7 +212,7 @@ function mount(root, app) {
       } else choose(null);
       return true;
     }
-    if (piece && !isBusy(app.store.docs.state?.run)) {
+    if (piece && !stays()) {
       settleKeys();
       if (e.key === "r" || e.key === "R") return nextTurn(piece), true;
       if (e.key === "f" || e.key === "F") return flip(piece), true;
@@ -295,7 +298,7 @@ function mount(root, app) {
       verdictCard,
       h("dl", { class: "figures" }, ...figures.map(([k, v]) => h("div", {}, h("dt", {}, k), h("dd", {}, v)))),
       h("p", { class: `verdict ${judged?.ok === true ? "good" : judged?.ok === false ? "bad" : ""}` },
-        lay.lay === "so-far" ? "The best so far; it is judged when the search has ended." : judged === null ? "Not yet judged." : judged.ok === null ? "Being judged …" : judged.ok ? "✓ Proved: right pieces, no overlap, gaps kept, inside the cloth." : "✗ Does not hold as it lies:"),
+        lay.lay === "so-far" ? (isBusy(app.store.docs.state?.run) ? "The best so far; it is judged when the search has ended." : "The best that was found; it is judged as soon as it can be kept.") : judged === null ? "Not yet judged." : judged.ok === null ? "Being judged …" : judged.ok ? "✓ Proved: right pieces, no overlap, gaps kept, inside the cloth." : "✗ Does not hold as it lies:"),
       judged?.ok === false
         ? h("ul", { class: "findings" }, ...judged.failures.slice(0, 12).map((f) =>
             h("li", {}, f.message, " ", f.laid.length ? h("button", { type: "button", class: "mini", onclick: () => choose(f.laid[0]) }, "show") : null)))
@@ -325,7 +328,7 @@ function mount(root, app) {
       return;
     }
     const pose = poseOf(piece);
-    const busy = isBusy(app.store.docs.state?.run);
+    const busy = stays();
     const part = drawing.places.get(piece.id)?.part;
     // as the sheet and the cut list measure: from the cut end of the cloth that is bought
     const off = { x: part?.before ?? 0, y: 0 };
