@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from contextlib import suppress
+from dataclasses import replace
 from pathlib import Path
 from typing import Any, get_args
 
@@ -175,6 +176,7 @@ def remnant_doc(remnant: Remnant, index: int | None) -> RemnantDoc:
         "flaws": [line(one) for one in remnant.flaws],
         "length": round(max(xs) - min(xs), 2),
         "width": round(max(ys) - min(ys), 2),
+        "rectangular": replace(remnant, flaws=()).rectangular,
         "source": "order" if index is not None else "stash",
     }
 

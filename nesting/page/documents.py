@@ -468,7 +468,8 @@ class ClothDoc(TypedDict):
 
 
 class RemnantDoc(TypedDict):
-    """A leftover, of the order (``index``) or of the stash (``index`` null). ``picture``: outline and flaws, mm."""
+    """A leftover, of the order (``index``) or of the stash (``index`` null): outline and flaws, mm. ``rectangular``: it
+    can be written into an order by its measures."""
 
     index: int | None
     name: str
@@ -477,6 +478,7 @@ class RemnantDoc(TypedDict):
     flaws: list[Line]
     width: float
     length: float
+    rectangular: bool
     source: Literal["order", "stash"]
 
 

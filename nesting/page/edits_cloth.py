@@ -182,7 +182,18 @@ class ClothEdits(Edits):
     def _remnant_add(self, cmd: ask.RemnantAdd) -> Edit:
         if not any(one.get("name") == cmd.cloth for one in self.raw("cloth")):
             raise Refused("no-cloth", f"there is no cloth '{cmd.cloth}' in this order", view="cloth", field="cloth")
-        values = {"name": cmd.name.strip(), "cloth": cmd.cloth}
+        taken = {str(one.get("name")) for one in self.raw("remnant")}
+        name = cmd.name.strip()
+        if not name:
+            name = next(n for n in ("leftover", *(f"leftover {k}" for k in range(2, len(taken) + 3))) if n not in taken)
+        elif name in taken:
+            raise Refused(
+                "twice",
+                f"there is a leftover '{name}' already: give this one another name",
+                view="cloth",
+                field="name",
+            )
+        values = {"name": name, "cloth": cmd.cloth}
         if cmd.from_stash:
             from nesting.page.cloth_doc import stash_file
             from nesting.planning.leftovers.stash import read_stash
@@ -193,7 +204,7 @@ class ClothEdits(Edits):
             if found is None or not found.rectangular:
                 raise Refused(
                     "not-a-rectangle",
-                    f"'{cmd.name}' is used from the stash as it is: start the plan with the stash",
+                    f"'{cmd.name}' is no rectangle: it counts under Buy & use up as it is drawn, without being added",
                     view="cloth",
                 )
             xs, ys = [p[0] for p in found.outline], [p[1] for p in found.outline]
@@ -205,7 +216,7 @@ class ClothEdits(Edits):
             }
             if not (values["width"] and values["length"]):
                 raise Refused("empty", "give both its width and its length", view="cloth", field="width")
-        return Edit(f"leftover {cmd.name} added", self.text.add("remnant", values))
+        return Edit(f"leftover {name} added", self.text.add("remnant", values))
 
     def _remnant_remove(self, cmd: ask.RemnantRemove) -> Edit:
         one = self.block("remnant", cmd.index)

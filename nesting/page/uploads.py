@@ -25,6 +25,7 @@ from nesting.page.workspace import Workspace
 __all__ = ["Taken", "safe_name", "take_file"]
 
 _KINDS = (".svg", ".dxf", ".pdf")
+_PICTURES = (".jpg", ".jpeg", ".png", ".tif", ".tiff", ".heic", ".heif")
 #: Windows keeps these names for devices
 _DEVICES = re.compile(r"(con|prn|aux|nul|com\d|lpt\d)(\..*)?$", re.I)
 
@@ -54,6 +55,13 @@ def take_file(work: Workspace, name: str, content: bytes, kind: str, text: Order
 
     Raises PatternError where the file cannot be used; nothing is kept then.
     """
+    if kind == "remnant" and name.lower().endswith(_PICTURES):
+        raise PatternError(
+            "a picture of a leftover is not measured here: give the largest rectangle that fits in it, along and "
+            "across the grain, or drop a drawing of its outline",
+            file=_shown(re.split(r"[/\\]", name)[-1]),
+            code="scrap.picture",
+        )
     wanted = safe_name(name)
     with tempfile.TemporaryDirectory(prefix="nesting-page-") as folder:
         trial = Path(folder) / wanted

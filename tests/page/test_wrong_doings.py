@@ -16,9 +16,12 @@ from typing import Any
 import pytest
 
 from nesting.model.errors import InputError
+from nesting.model.order import Remnant
 from nesting.page.plain import plain
 from nesting.page.workspace import Workspace
+from nesting.planning.leftovers.stash import Stash, add, write_stash
 from tests.page.conftest import FIXTURES, Server, served
+from tests.planning.area_lays import scrap
 from tests.test_codes import list_codes
 
 #: marks of the order's own language, of the program's insides and of the command line
@@ -386,6 +389,27 @@ def test_a_folder_that_cannot_be_written_at_the_start_is_refused_in_a_sentence(
         patch.setattr(Path, "mkdir", lambda *a, **k: barred())
         with pytest.raises(InputError, match="copy of the folder elsewhere"):
             Workspace(order)
+
+
+def test_leftovers_have_names_that_tell_them_apart(demo: Server) -> None:
+    """Two that nobody named are told apart by a number; a name that is there already is refused in plain words; one
+    that is no rectangle counts as it is drawn."""
+    cloth = demo.get("cloth")["cloths"][0]["name"]
+    before = len(demo.get("cloth")["remnants"])
+    for _ in range(2):
+        demo.do("remnant.add", name=" ", cloth=cloth, width="40 cm", length="50 cm")
+    names = [one["name"] for one in demo.get("cloth")["remnants"]][before:]
+    assert names == ["leftover", "leftover 2"]
+    problem = demo.refused("remnant.add", name="leftover", cloth=cloth, width="40 cm", length="50 cm")
+    clear(problem["message"])
+    assert "'leftover' already" in problem["message"] and problem["where"]["view"] == "cloth"
+    stash = demo.page.work.folder / "stash.toml"
+    corner = Remnant("corner", cloth, ((0.0, 0.0), (400.0, 0.0), (400.0, 300.0), (200.0, 300.0), (0.0, 100.0)))
+    write_stash(stash, add(Stash(), [corner, scrap("end", 400.0, 300.0, cloth)]))
+    there = {one["name"]: one["rectangular"] for one in demo.get("cloth")["remnants"] if one["source"] == "stash"}
+    assert there == {"corner": False, "end": True}
+    clear(demo.refused("remnant.add", name="corner", cloth=cloth, from_stash=True)["message"])
+    demo.do("remnant.add", name="end", cloth=cloth, from_stash=True)
 
 
 def test_a_mirrored_piece_is_cut_in_pairs(demo: Server) -> None:

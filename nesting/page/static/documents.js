@@ -31,7 +31,7 @@
  * @typedef {{before: {outline: Line, seam: Line | null}, after: {outline: Line, seam: Line | null}, grain_extent: XY, grain_deg: number, follows: string | null}} Change
  * @typedef {{rev: number, alterations: Alteration[], shapes: Record<string, Change>, seams: Seam[]}} Alterations
  * @typedef {{index: number, name: string, fields: Record<string, Field>, in_mm: Record<string, number>, findings: Finding[]}} Cloth
- * @typedef {{index: number | null, name: string, cloth: string, outline: Line, flaws: Line[], width: number, length: number, source: string}} Remnant
+ * @typedef {{index: number | null, name: string, cloth: string, outline: Line, flaws: Line[], width: number, length: number, rectangular: boolean, source: string}} Remnant
  * @typedef {{index: number, name: string, measures: Record<string, string>}} Wearer
  * @typedef {{index: number, name: string, edges: string[], sits: string | null, passes: string | null, values: Record<string, string>, lines: Record<string, string>[], findings: Finding[]}} Opening
  * @typedef {{index: number, name: string, kind: string, edges: string[], values: Record<string, string>, ratios: Record<string, string>}} Trim

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -31,10 +31,12 @@ class Refusal:
     proven: bool
     reason: str
 
-    def text(self) -> str:
-        """For people."""
-        pieces = ", ".join(f"{n} × {c.label}" for c, n in self.load)
-        return f"{self.remnant}: {pieces} do not lie on it ({'proven' if self.proven else 'not found'}: {self.reason})"
+    def text(self, called: Callable[[PieceClass], str] = lambda c: c.label) -> str:
+        """For people. ``called``: a class in their words."""
+        pieces = ", ".join(f"{n} × {called(c)}" for c, n in self.load)
+        verb = "does" if sum(n for _, n in self.load) == 1 else "do"
+        said = "proven" if self.proven else "not found"
+        return f"{self.remnant}: {pieces} {verb} not lie on it ({said}: {self.reason})"
 
 
 @dataclass(frozen=True)

@@ -10,7 +10,7 @@ from dataclasses import replace
 from nesting.model.lay import Lay
 from nesting.model.order import Remnant
 from nesting.planning.leftovers.assigning import Refusal
-from nesting.planning.leftovers.cloth_pieces import Fits, PieceClass, Unit, class_area
+from nesting.planning.leftovers.cloth_pieces import Fits, PieceClass, Unit, class_area, classes_of
 from nesting.resolving.cutting_list import CuttingList
 
 __all__ = ["Knowledge", "load_of"]
@@ -138,5 +138,19 @@ class Knowledge:
         return self._shape[a.name] == self._shape[b.name]
 
     def texts(self) -> tuple[str, ...]:
-        """The refusals for people, each shape once."""
-        return tuple(dict.fromkeys(r.text() for r in self.refusals()))
+        """The refusals for people, each shape once. A piece is called left or right only where there is one of the
+        other hand as well, and not where both are refused alone for the same reason."""
+        there = {c for garment in self.listed.garments for c in classes_of(self.listed, garment)}
+        found = self.refusals()
+        alone = {(r.remnant, r.reason, r.load[0][0]) for r in found if r.load == ((r.load[0][0], 1),)}
+
+        def words(r: Refusal) -> str:
+            def called(c: PieceClass) -> str:
+                twins = [replace(c, hand=hand) for hand in ("left", "right") if hand != c.hand]
+                twin = next((t for t in twins if c.hand and t in there), None)
+                both = twin is not None and {(r.remnant, r.reason, c), (r.remnant, r.reason, twin)} <= alone
+                return c.label if twin is not None and not (both and len(r.load) == 1) else replace(c, hand="").label
+
+            return r.text(called)
+
+        return tuple(dict.fromkeys(words(r) for r in found))

@@ -13,7 +13,7 @@ from nesting.planning.leftovers.cloth_pieces import FitsBySearch
 from nesting.planning.leftovers.remnants import plan_remnants
 from nesting.report.html.buy_page import found_words, proof_words
 from nesting.resolving.resolve import resolve
-from tests.planning.area_lays import order_of, rectangle, scrap
+from tests.planning.area_lays import order_of, rectangle, scrap, shape
 from tests.planning.leftovers.test_remnants import LONG, Judge
 
 BY_ROUNDS = FitsBySearch(SearchOptions(seconds=None, rounds=4))
@@ -142,3 +142,19 @@ def test_a_bound_in_words_differs_as_printed() -> None:
     (why,) = [text for text in plan.refused if "at least" in text]
     found = re.search(r"they take at least ([\d.]+) cm of its ([\d.]+) cm", why)
     assert found is not None and 100.0 == float(found[2]) < float(found[1]) <= 100.02, why
+
+
+def test_a_refused_piece_is_called_left_or_right_only_where_that_tells_something() -> None:
+    """By hand: 100 x 100 does not lie on 99 x 102. Cut once it has no hand to tell; cut as a pair both hands are
+    refused for one reason, which is told once; a pair together is told as the two that it is."""
+    ring = ((0.0, 0.0), (100.0, 0.0), (100.0, 60.0), (0.0, 100.0))
+    for cut, mirrored in ((1, False), (2, True)):
+        piece = shape("a", ring, cut=cut, mirrored=mirrored)
+        order = order_of([piece], [Garment("g", None, 1, ("a",))], remnants=[scrap("r", 99.0, 102.0)])
+        refused = plan_remnants(resolve(order), BY_ROUNDS, seconds=None).refused
+        assert len(refused) == 1, refused
+        assert refused[0].startswith("r: 1 × a does not lie on it (proven: "), refused
+    pair = shape("a", ring, cut=2, mirrored=True)
+    order = order_of([pair], [Garment("g", None, 1, ("a",), same_cloth=True)], remnants=[scrap("r", 130.0, 130.0)])
+    refused = plan_remnants(resolve(order), BY_ROUNDS, seconds=None).refused
+    assert refused and all("1 × a left, 1 × a right do not lie" in text for text in refused), refused

@@ -241,7 +241,7 @@ function mount(root, app) {
     const row = (r) => h("li", {}, scrap(r.outline, r.flaws),
       h("span", { class: "grow" }, h("strong", {}, r.name), ` · ${r.cloth} · ${asLength(r.length)} × ${asLength(r.width)}`, r.source === "stash" ? h("span", { class: "tag" }, "at home") : null),
       r.source === "stash"
-        ? [button("Use it", () => app.send("remnant.add", { name: r.name, cloth: r.cloth, from_stash: true }, { spot: "new-remnant", done: `${r.name} is laid on first.` }), { kind: "mini", key: `use-${r.name}`, label: `Use it: ${r.name}` }),
+        ? [r.rectangular ? button("Use it", () => app.send("remnant.add", { name: r.name, cloth: r.cloth, from_stash: true }, { spot: "new-remnant", done: `${r.name} is laid on first.` }), { kind: "mini", key: `use-${r.name}`, label: `Use it: ${r.name}` }) : h("span", { class: "note" }, "Counts under Buy & use up, as it is drawn."),
             button("It is gone", () => app.send("stash.remove", { name: r.name }, { spot: "new-remnant", done: `${r.name} taken out of the stash.` }), { kind: "mini", key: `gone-${r.name}`, label: `It is gone: ${r.name}` })]
         : button("Take out", () => app.send("remnant.remove", { index: r.index }, { spot: "new-remnant", done: `${r.name} taken out.` }), { kind: "mini", key: `remnant-out-${r.index}`, label: `Take out: ${r.name}` }));
     redraw(
@@ -258,7 +258,7 @@ function mount(root, app) {
         field(app, { key: "new-remnant-width", label: "across", value: fresh.remnant.width, placeholder: example("60 cm", "24 in"), change: (v) => void (fresh.remnant.width = v) })),
       wrongAt(app, "new-remnant"),
       button("Add the leftover", async () => {
-        const reply = await app.send("remnant.add", { name: fresh.remnant.name || "leftover", cloth: fresh.remnant.cloth || cloths[0] || "", width: fresh.remnant.width || null, length: fresh.remnant.length || null }, { spot: "new-remnant", done: "Leftover added." });
+        const reply = await app.send("remnant.add", { name: fresh.remnant.name, cloth: fresh.remnant.cloth || cloths[0] || "", width: fresh.remnant.width || null, length: fresh.remnant.length || null }, { spot: "new-remnant", done: "Leftover added." });
         if (reply.ok) fresh.remnant = { name: "", cloth: "", width: "", length: "" };
       }, { key: "add-remnant" }),
     );
