@@ -22,7 +22,7 @@ from nesting.page import doing_cutting, doing_order, doing_searches
 from nesting.page import protocol as ask
 from nesting.page.alter_doc import alterations_doc
 from nesting.page.answers_doc import answer_doc, buy_doc
-from nesting.page.cloth_doc import cloths_doc
+from nesting.page.cloth_doc import cloths_doc, stash_file
 from nesting.page.cut_doc import cut_doc
 from nesting.page.desk import ORDER_DOCS, Desk, Done, docs_of, problem_from
 from nesting.page.documents import Problem, RunDoc
@@ -31,7 +31,7 @@ from nesting.page.history import Step
 from nesting.page.judging import Judging
 from nesting.page.lays import Lays
 from nesting.page.order_commands import edit_of
-from nesting.page.photos import keep_pictures, kept_picture, sizes_of_pictures, trace
+from nesting.page.photos import keep_pictures, kept_picture, sizes_of_pictures, trace, trace_scrap
 from nesting.page.pieces_doc import pieces_doc
 from nesting.page.plain import plain
 from nesting.page.runs import Run, Runs
@@ -369,9 +369,17 @@ class Page:
         return content
 
     async def trace(self, raw: bytes) -> dict[str, Any]:
-        """Pieces from photographs; the drawing becomes a pattern file of the order once nothing is open."""
+        """Pieces from photographs; the drawing becomes a pattern file of the order once nothing is open. A leftover
+        goes into the stash."""
+        view = "pieces"
         try:
             asked = msgspec.json.decode(raw, type=ask.TraceAsked)
+            if asked.cloth is not None:
+                view = "cloth"
+                result = await trace_scrap(self.work, asked, stash_file(self.work.folder))
+                self.desk.command = result["command"]
+                self._changed(["state", "cloth"], "leftover added to the stash")
+                return {"ok": True, "result": result}
             result, drawing = await trace(self.work, asked)
             self.desk.command = result["command"]
             result["file"] = None
@@ -384,7 +392,7 @@ class Page:
             return {"ok": True, "result": result}
         except Exception as error:
             problem = problem_from(error)
-            return {"ok": False, "problem": {**problem, "where": {**problem["where"], "view": "pieces"}}}
+            return {"ok": False, "problem": {**problem, "where": {**problem["where"], "view": view}}}
 
     # --- what runs say
 

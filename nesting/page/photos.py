@@ -23,8 +23,9 @@ from nesting.page.editing import Refused
 from nesting.page.protocol import TraceAsked
 from nesting.page.uploads import safe_name
 from nesting.page.workspace import Workspace
+from nesting.planning.leftovers.stash import read_stash
 
-__all__ = ["PICTURES", "keep_pictures", "kept_picture", "sizes_of_pictures", "trace"]
+__all__ = ["PICTURES", "keep_pictures", "kept_picture", "sizes_of_pictures", "trace", "trace_scrap"]
 
 PICTURES = (".jpg", ".jpeg", ".png", ".tif", ".tiff", ".heic", ".heif")
 #: seconds that one tracing may take
@@ -122,12 +123,33 @@ async def trace(work: Workspace, asked: TraceAsked) -> tuple[dict[str, Any], Pat
     return result, output if done else None
 
 
+async def trace_scrap(work: Workspace, asked: TraceAsked, stash: Path) -> dict[str, Any]:
+    """A leftover in a photograph, put into the stash: its name there, and the command. Refused where there is none."""
+    names = [name for name in asked.photos if (work.private / "photos" / safe_name(name, PICTURES)).is_file()]
+    if not names:
+        raise Refused("gone", "choose the photograph of the leftover first", view="cloth", field="photos")
+    if not (asked.cloth or "").strip():
+        raise Refused("no-cloth", "say which cloth it is a piece of", view="cloth", field="cloth")
+    words = ["stash", stash.name, *(f"--photo={work.relative(work.private / 'photos' / name)}" for name in names)]
+    words += [f"--bars={_number(asked.bars, 0)}x{_number(asked.bars, 1)}", f"--cloth={asked.cloth}"]
+    words += [f"--tap={one}" for one in asked.taps[:1]]
+    words += [f"--name={asked.name.strip()}"] if asked.name.strip() else []
+    before = {one.name for one in read_stash(stash).remnants}
+    document = await _run(work.folder, words)
+    if "error" in document:
+        error = document["error"]
+        kind = error.get("code")
+        raise NestingError(str(error.get("message", "")), code=kind)
+    added = [one.name for one in read_stash(stash).remnants if one.name not in before]
+    return {"added": added, "file": None, "command": shlex.join(["nesting", *words])}
+
+
 def _number(bars: list[str], which: int) -> str:
     text = bars[which].strip().replace(",", ".") if which < len(bars) else ""
     if not re.fullmatch(r"\d{1,3}(\.\d{1,3})?( ?mm)?", text):
         raise Refused(
             "not-a-length",
-            f"measure the two bars printed on a sheet of the mat, in mm; found '{text}'",
+            f"measure the two bars printed on a sheet of the mat, in mm{f'; found {text!r}' if text else ''}",
             view="pieces",
             field="bars",
         )

@@ -663,10 +663,12 @@ class TraceAsked(msgspec.Struct, forbid_unknown_fields=True, kw_only=True):
     """POST /api/trace: pieces from photographs. ``photos``: names as /api/upload gave them; ``bars``: both bars of the
     mat as measured, mm; or ``measured``: lengths in a scan ("120,80 120,2900 = 240 mm"). ``taps``: "x,y" pixels within
     pieces. ``answers`` by field (name, size, line, fold, notches, grain), one for each piece or one for all. The
-    drawing becomes a pattern file of the order once nothing is open."""
+    drawing becomes a pattern file of the order once nothing is open. ``cloth``: it is a leftover of that cloth, which
+    goes into the stash; ``answers`` are not asked for then."""
 
     photos: list[str]
     name: str = ""
+    cloth: str | None = None
     bars: list[str] = []
     measured: list[str] = []
     taps: list[str] = []

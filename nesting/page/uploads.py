@@ -57,8 +57,8 @@ def take_file(work: Workspace, name: str, content: bytes, kind: str, text: Order
     """
     if kind == "remnant" and name.lower().endswith(_PICTURES):
         raise PatternError(
-            "a picture of a leftover is not measured here: give the largest rectangle that fits in it, along and "
-            "across the grain, or drop a drawing of its outline",
+            "a photograph of a leftover is measured by the sheets of the mat that lie round it: choose it on the card "
+            "of leftovers under Cloth & people",
             file=_shown(re.split(r"[/\\]", name)[-1]),
             code="scrap.picture",
         )

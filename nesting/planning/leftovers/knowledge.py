@@ -139,17 +139,17 @@ class Knowledge:
 
     def texts(self) -> tuple[str, ...]:
         """The refusals for people, each shape once. A piece is called left or right only where there is one of the
-        other hand as well, and not where both are refused alone for the same reason."""
+        other hand as well, and not where neither lies there even alone."""
         there = {c for garment in self.listed.garments for c in classes_of(self.listed, garment)}
         found = self.refusals()
-        alone = {(r.remnant, r.reason, r.load[0][0]) for r in found if r.load == ((r.load[0][0], 1),)}
+        alone = {(r.remnant, r.load[0][0], r.proven) for r in found if r.load == ((r.load[0][0], 1),)}
 
         def words(r: Refusal) -> str:
             def called(c: PieceClass) -> str:
-                twins = [replace(c, hand=hand) for hand in ("left", "right") if hand != c.hand]
-                twin = next((t for t in twins if c.hand and t in there), None)
-                both = twin is not None and {(r.remnant, r.reason, c), (r.remnant, r.reason, twin)} <= alone
-                return c.label if twin is not None and not (both and len(r.load) == 1) else replace(c, hand="").label
+                twins = [replace(c, hand=hand) for hand in ("left", "right") if c.hand and hand != c.hand]
+                twin = next((t for t in twins if t in there), None)
+                either = r.load == ((c, 1),) and all((r.remnant, one, r.proven) in alone for one in (c, twin))
+                return c.label if twin is not None and not either else replace(c, hand="").label
 
             return r.text(called)
 

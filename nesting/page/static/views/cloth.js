@@ -9,6 +9,8 @@ import { pathOf } from "../draw/paths.js";
 import { asLength, asTape, counted, example, trim } from "../draw/words.js";
 import { boxOf } from "../geometry/points.js";
 import { DropFiles } from "../handlers/drop-files.js";
+import { PICTURE } from "./photos.js";
+import { ScrapPhoto } from "./scrap-photo.js";
 import { trims } from "./trims.js";
 
 /**
@@ -54,12 +56,17 @@ function mount(root, app) {
   const tests = new Map();
   const fresh = { garment: { name: "", size: "", count: "1" }, cloth: { name: "", width: "" }, remnant: { name: "", cloth: "", width: "", length: "" }, wearer: "" };
   const doc = () => app.store.docs.cloth;
+  const shot = new ScrapPhoto(app, () => drawRemnants());
   /** @type {HTMLInputElement} */
-  const chosen = h("input", { type: "file", multiple: true, accept: ".svg,.dxf", class: "unseen", "aria-label": "Drawings of leftovers", "data-key": "remnant-choose-files", onchange: () => { const files = [...(chosen.files ?? [])]; chosen.value = ""; if (files.length) void upload(files); } });
+  const chosen = h("input", { type: "file", multiple: true, accept: ".svg,.dxf,image/*", class: "unseen", "aria-label": "Drawings or photographs of leftovers", "data-key": "remnant-choose-files", onchange: () => { const files = [...(chosen.files ?? [])]; chosen.value = ""; if (files.length) void upload(files); } });
   const drop = new DropFiles(remnantCard, (files) => void upload(files)).enable();
 
   /** @param {File[]} files outlines of leftovers */
   async function upload(files) {
+    const pictures = files.filter((f) => PICTURE.test(f.name));
+    if (pictures.length) await shot.take(pictures);
+    files = files.filter((f) => !PICTURE.test(f.name));
+    if (!files.length) return;
     const reply = await app.store.link.upload(files, "remnant");
     app.problems.delete("remnant-files");
     if (!reply.ok && reply.problem) app.problems.set("remnant-files", reply.problem);
@@ -249,8 +256,9 @@ function mount(root, app) {
       heading(2, "Leftovers to lay on", "remnant"),
       h("ul", { class: "list" }, ...now.remnants.map(row)),
       now.remnants.length ? h("p", { class: "note" }, "Under Buy & use up it is worked out what goes on them. A lay by itself is on cloth to be bought.") : null,
-      h("div", { class: "row" }, h("p", { class: "note" }, "Drop a drawing of a leftover here, "), button("choose one", () => chosen.click(), { key: "remnant-choose", kind: "mini", label: "choose one: the drawing of a leftover" }), h("p", { class: "note" }, " or give its measures."), chosen),
+      h("div", { class: "row" }, h("p", { class: "note" }, "Drop a drawing or a photograph of a leftover here, "), button("choose one", () => chosen.click(), { key: "remnant-choose", kind: "mini", label: "choose one: the drawing or photograph of a leftover" }), h("p", { class: "note" }, " or give its measures."), chosen),
       wrongAt(app, "remnant-files"),
+      ...shot.nodes(cloths),
       h("div", { class: "fields" },
         field(app, { key: "new-remnant-name", label: "called", value: fresh.remnant.name, placeholder: "end of the jersey", change: (v) => void (fresh.remnant.name = v) }),
         field(app, { key: "new-remnant-cloth", label: "cloth", kind: "choice", choices: cloths, value: fresh.remnant.cloth || cloths[0], change: (v) => void (fresh.remnant.cloth = v) }),

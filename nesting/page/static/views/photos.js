@@ -174,8 +174,10 @@ export class Photos {
     const { app } = this;
     const shown = this.names.filter((n) => this.sizes[n]);
     if (!shown.length) return null;
-    return h("details", { "data-key": `photo-taps-${this.way}`, open: this.taps.length > 0 || this.way === "scan" || app.problems.has("photos") || undefined },
-      h("summary", { "data-key": `photo-taps-${this.way}-s` }, this.taps.length ? `${counted(this.taps.length, "piece")} pointed at` : this.way === "scan" ? "The scan" : "Point at the pieces yourself"),
+    // one that was shut is opened by a refusal: it is another one then
+    const key = `photo-taps-${this.way}${app.problems.has("photos") ? "-asked" : ""}`;
+    return h("details", { "data-key": key, open: this.taps.length > 0 || this.way === "scan" || app.problems.has("photos") || undefined },
+      h("summary", { "data-key": `${key}-s` }, this.taps.length ? `${counted(this.taps.length, "piece")} pointed at` : this.way === "scan" ? "The scan" : "Point at the pieces yourself"),
       h("p", { class: "note" }, "Only where a piece is not found by itself, or something else is taken for one: click its middle, one click for each piece."),
       ...shown.map((name) => {
         const size = this.sizes[name];
