@@ -10,7 +10,7 @@ from typing import Any
 
 import pytest
 
-from tests.page.browsing import ROOT, axe, browsed, demo, front_and_back, need_browser, served
+from tests.page.browsing import ROOT, axe, browsed, demo, front_and_back, need_browser, run_ended, served
 
 pytestmark = pytest.mark.slow
 
@@ -371,3 +371,55 @@ def test_projector_by_keyboard(shown: str) -> None:
         expect(page.locator('[data-key="hold"]')).to_be_visible()
         found["lay"] = _violations(page, source)
         assert not any(found.values()), found
+
+
+#: marks of a state by class, beside the plain thing; what makes the difference must not be colour alone
+STATES = [
+    ("shape", "shape chosen"), ("shape", "shape broken"), ("laid", "laid chosen"), ("laid", "laid overlapping"),
+    ("laid", "laid failing"), ("laid", "laid kept"), ("laid", "laid lit"), ("laid", "laid cutout"),
+    ("shape chosen", "shape broken"), ("laid chosen", "laid overlapping"),
+]  # fmt: skip
+#: width and dashes of the outline that a state has, drawn for a moment on a board of the page
+OUTLINE = """(state) => {
+    const svg = document.createElementNS('http://www.w3.org/2000/svg', 'svg');
+    const group = document.createElementNS('http://www.w3.org/2000/svg', 'g');
+    const path = document.createElementNS('http://www.w3.org/2000/svg', 'path');
+    svg.setAttribute('class', 'board'); group.setAttribute('class', state); path.setAttribute('class', 'cutline');
+    group.append(path); svg.append(group); document.body.append(svg);
+    const {strokeWidth, strokeDasharray} = getComputedStyle(path);
+    svg.remove();
+    return strokeWidth + ' ' + strokeDasharray;
+}"""
+
+
+def test_nothing_on_a_drawing_is_told_by_colour_alone(shown: str) -> None:
+    """Chosen, unusable, overlapping, held, cut: each has another width or dash, so that it is seen in grey."""
+    with browsed(shown) as page:
+        for plain, marked in STATES:
+            assert page.evaluate(OUTLINE, plain) != page.evaluate(OUTLINE, marked), (plain, marked)
+
+
+def test_the_pieces_of_a_garment_are_lit_from_the_list_of_tints(tmp_path: Path) -> None:
+    """Tints are near to one another in grey: a click on a garment tells which pieces are its own, another ends it."""
+    expect = need_browser().expect
+    folder = tmp_path / "mine"
+    folder.mkdir()
+    front_and_back(folder)
+    order = 'units = "cm"\n[[pattern]]\nfile = "front.svg"\n[[pattern]]\nfile = "back.svg"\n'
+    order += '[[cloth]]\nname = "main"\nwidth = "150 cm"\nspreads = ["open"]\n'
+    order += '[[garment]]\nname = "long"\n[[garment]]\nname = "bib"\npieces = ["front"]\n'
+    order += '[[piece]]\nname = "front"\ngrain = 90\n[[piece]]\nname = "back"\ngrain = 90\n'
+    (folder / "order.toml").write_text(order, encoding="utf-8")
+    with served(folder) as address, browsed(address) as page:
+        page.locator('[data-key="go-lay"]').click()
+        page.locator('[data-key="lay-start"]').click()
+        run_ended(page, 1)
+        # two fronts of the bib among six pieces, two of each
+        expect(page.locator(".laid")).to_have_count(6)
+        page.locator('[data-key="whose-bib"]').click()
+        expect(page.locator(".laid.lit")).to_have_count(2)
+        expect(page.locator('[data-key="whose-bib"]')).to_have_attribute("aria-pressed", "true")
+        page.locator('[data-key="whose-long"]').press("Enter")
+        expect(page.locator(".laid.lit")).to_have_count(4)
+        page.locator('[data-key="whose-long"]').click()
+        expect(page.locator(".laid.lit")).to_have_count(0)

@@ -57,6 +57,8 @@ function mount(root, app) {
   const find = (/** @type {string | null} */ id) => (id ? (drawing.places.get(id)?.piece ?? null) : null);
   const poseOf = (/** @type {Laid} */ piece) => ahead.get(piece.id) ?? { x: piece.x, y: piece.y, turn: piece.turn, flipped: piece.flipped };
 
+  /** the garment whose pieces are lit */
+  let whose = "";
   // a lay that is still being found, or could not be kept, is not there to be moved
   const stays = () => isBusy(app.store.docs.state?.run) || doc()?.lay === "so-far";
 
@@ -384,12 +386,18 @@ function mount(root, app) {
     );
   }
 
+  /** Pieces of the garment that was chosen in the list of tints, which are near to one another in grey. */
+  function lightWhose() {
+    const lay = doc();
+    drawing.mark("lit", whose && lay ? lay.sections.flatMap((p) => p.pieces).filter((p) => whoseOf(p) === whose).map((p) => p.id) : []);
+  }
+
   function drawNotes() {
     const lay = doc();
     redraw(notes, lay?.over ? h("p", { class: "note" }, `Lies over ${lay.over}: its pieces are cut where their leaders lie.`) : null);
     redraw(
       noteCard,
-      lay?.lay ? legend(lay) : null,
+      lay?.lay ? legend(lay, whose, (name) => { whose = whose === name ? "" : name; lightWhose(); drawNotes(); }) : null,
       lay?.notes.length ? h("ul", { class: "findings" }, ...lay.notes.map((n) => h("li", {}, n))) : null,
       button("A new order from this one", () => newOrder(app), { key: "new-order" }),
       wrongAt(app, "order-new"),
@@ -404,6 +412,7 @@ function mount(root, app) {
       for (const [id, pose] of ahead) drawing.pose(id, pose);
       if (chosen && !drawing.places.has(chosen)) chosen = null;
       drawing.mark("chosen", chosen ? [chosen] : []);
+      lightWhose();
     }
     if (app.lit?.laid && drawing.places.has(app.lit.laid)) {
       choose(app.lit.laid);
@@ -425,6 +434,7 @@ function mount(root, app) {
         drawn = lay;
         drawing.show(lay);
         drawing.mark("chosen", chosen ? [chosen] : []);
+      lightWhose();
         drawVerdict();
         drawSpreads();
       }
@@ -475,16 +485,19 @@ export function zoomButtons(drawing) {
     button("▣", () => drawing.board.fit(), { label: "All of it" }));
 }
 
-/** Which tint is whose. @param {import("../documents.js").Lay} lay */
-function legend(lay) {
+/** The garment that a piece belongs to, with its size. @param {import("../documents.js").Laid} piece */
+const whoseOf = (piece) => [piece.garment, piece.size].filter(Boolean).join(" ");
+
+/** Which tint is whose; a click lights the pieces, as tints are near to one another in grey. @param {import("../documents.js").Lay} lay @param {string} whose @param {(name: string) => void} light */
+function legend(lay, whose, light) {
   /** @type {Map<string, number>} */
   const seen = new Map();
   for (const piece of lay.sections.flatMap((p) => p.pieces)) {
-    const name = [piece.garment, piece.size].filter(Boolean).join(" ");
+    const name = whoseOf(piece);
     if (name && !seen.has(name)) seen.set(name, tintOf(lay, piece));
   }
   return h("ul", { class: "legend", "aria-label": "Tints" }, ...[...seen].map(([name, tint]) =>
-    h("li", {}, s("svg", { width: 22, height: 14, "aria-hidden": "true", class: "swatch" }, s("g", { class: `tint-${tint}` }, s("rect", { class: "cutline", x: 1, y: 1, width: 20, height: 12 }))), name)));
+    h("li", {}, s("svg", { width: 22, height: 14, "aria-hidden": "true", class: "swatch" }, s("g", { class: `tint-${tint}` }, s("rect", { class: "cutline", x: 1, y: 1, width: 20, height: 12 }))), button(name, () => light(name), { kind: "mini", key: `whose-${name}`, pressed: whose === name, label: `${name}: light its pieces` }))));
 }
 
 /** Same pattern, other cloth and counts, in one go. @param {App} app */
