@@ -17,6 +17,8 @@ __all__ = ["USUAL_SECONDS", "OnStep", "Steps"]
 #: Seconds. A search gets at most the usual time of one row, and not less than what a first good lay takes.
 USUAL_SECONDS = 5.0
 LEAST_SECONDS = 0.5
+#: what is said before the first step has a name
+_NOTHING_YET = "begins"
 
 
 class Steps:
@@ -33,7 +35,7 @@ class Steps:
         self.total = total
         self.done = 0.0
         self._weight = 0.0
-        self._said = Progress("", "", 0.0, None)
+        self._said = Progress("", _NOTHING_YET, 0.0, None)
         self._begun = time.monotonic()
         self._step_begun = self._begun
 

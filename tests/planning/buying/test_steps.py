@@ -107,3 +107,11 @@ def test_a_batch_tells_its_lays_and_comes_to_its_end():
     assert len(told) == len(lay.calls) <= batch_work(resolve(order)) == 17
     assert told[0].doing.startswith("lay 1 of about 17")
     assert steps.done == steps.total
+
+
+def test_what_is_told_before_the_first_step_has_words_too(clock):
+    """A search that begins before any step was named: "begins, about 20 s left", not a bare comma."""
+    told = []
+    steps = Steps(SearchOptions(seconds=2.0, on_progress=told.append), 10.0)
+    steps.searching().on_progress(Progress("main", "open cloth", 0.1, None))
+    assert [p.doing for p in told] == ["begins, about 20 s left"]
