@@ -101,6 +101,8 @@ class ClothEdits(Edits):
         made = self.set("cloth", cmd.index, cmd.key, cmd.value, old)
         if cmd.key == "width" and cmd.value is not None:
             _plausible_width(cmd.value, self.root.units or "cm", old)
+        if cmd.key == "gap" and cmd.value is not None:
+            _plausible_gap(cmd.value, self.root.units or "cm", old)
         if cmd.key != "name" or not isinstance(cmd.value, str):
             return made
         new, text = cmd.value.strip(), made.text
@@ -261,4 +263,19 @@ def _plausible_width(value: Any, units: str, cloth: str) -> None:
             view="cloth",
             cloth=cloth,
             field="width",
+        )
+
+
+def _plausible_gap(value: Any, units: str, cloth: str) -> None:
+    """A gap of 3 was meant to be one of 3 mm, where numbers without a unit are centimetres or inches."""
+    number = str(value).strip()
+    if units in ("cm", "in") and re.fullmatch(r"\d+", number) and int(number) > 0:
+        other = f"{number} mm" if units == "cm" else f"{number}/16 in"
+        raise Refused(
+            "too-wide",
+            f"{number} without a unit is {number} {units} between any two pieces: was {other} meant?",
+            [other, f"{number} {units}"],
+            view="cloth",
+            cloth=cloth,
+            field="gap",
         )

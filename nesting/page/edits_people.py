@@ -13,6 +13,9 @@ from nesting.page.renaming import raw_blocks
 
 __all__ = ["PeopleEdits"]
 
+#: mm; a child's wrist is longer, and nobody is taller
+LEAST_MEASURE, MOST_MEASURE = 50.0, 3000.0
+
 
 class PeopleEdits(Edits):
     """Wearers, openings, trims."""
@@ -34,8 +37,18 @@ class PeopleEdits(Edits):
             return self.set("wearer", cmd.index, cmd.key, cmd.value, name)
         measure = cmd.key.partition(".")[2]
         value = str(cmd.value).strip() if cmd.value is not None else None
+        if not measure.strip():
+            raise Refused("empty", "give the measure a name, such as hip", view="cloth", field="measures")
         if value:
-            parse_length(value.strip(), self.root.units or "cm")
+            mm = parse_length(value, self.root.units or "cm")
+            if not LEAST_MEASURE <= mm <= MOST_MEASURE:
+                raise Refused(
+                    "unlikely",
+                    f"{measure.replace('_', ' ')}: {value} would be {mm / 10:g} cm, which nobody measures there: look "
+                    "at the number and its unit",
+                    view="cloth",
+                    field=f"measures.{measure}",
+                )
         text = self.text.set("wearer", cmd.index, ("measures", measure), value or None)
         return Edit(f"{measure} of {name}", text)
 

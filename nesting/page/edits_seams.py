@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Mapping
 from typing import Any, ClassVar
 
@@ -69,6 +70,13 @@ class SeamEdits(Edits):
             values["wearer"] = cmd.wearer
         values["kind"] = cmd.kind
         values["at"] = _as_length(cmd.at) if cmd.at is not None else None
+        if re.match(r"\s*[-−]\s*\d", str(values["at"])):
+            raise Refused(
+                "not-a-length",
+                f"{values['at']} is before the tail of the grain arrow, from which it is measured: take the minus away",
+                view="alterations",
+                field="at",
+            )
         if values["at"] is not None and _is_length(values["at"]):
             # the page draws and drags the line as measured from there
             values["from"] = "tail"

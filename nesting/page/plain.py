@@ -86,6 +86,8 @@ _SAID: tuple[tuple[str, str], ...] = (
     (r"(?:a result|the change|the results?) cannot be (?:written|kept)(?: here)? \((?:No such file or directory|"
      r"Input/output error|No such device|Stale file handle)\)[^;]*",
      "the folder of the order is not there any more: put it, or the stick it is on, back where it was and try again"),
+    (r"there are two \[\[\w+\]\] blocks (.*); one was expected: put them together or rename one(?:, or say which is "
+     r"cut from another cloth: .*)?", r"\1 is there already: put the two together, or give one of them another name"),
     (r"(there is no file '[^']*') in [^;]*;", r"\1 beside the order;"),
     (r"96 px = 1 in is taken", "96 px to the inch are taken"),
     (r"\(the key cloth under its \[\[piece\]\] changes that\)", "(choose the piece to change that)"),

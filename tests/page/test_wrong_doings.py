@@ -391,6 +391,36 @@ def test_a_folder_that_cannot_be_written_at_the_start_is_refused_in_a_sentence(
             Workspace(order)
 
 
+def test_what_was_written_without_a_thought_is_asked_again(demo: Server) -> None:
+    """A gap of 3 where numbers are centimetres, hips of 96 m, a place before the piece: in figures, with the way out;
+    near misses are taken."""
+    index = next(i for i, one in enumerate(demo.get("cloth")["cloths"]) if one["name"] == "main")
+    problem = demo.refused("cloth.set", index=index, key="gap", value="3")
+    clear(problem["message"])
+    assert problem["choices"] == ["3 mm", "3 cm"] and "between any two pieces" in problem["message"]
+    for value in ("3 mm", "3 cm", "0", "0,3"):
+        demo.do("cloth.set", index=index, key="gap", value=value)
+    demo.do("wearer.add", name="Ada", measures={"hip": "96 cm"})
+    for value, cm in (("9600", "9600 cm"), ("9,6 mm", "0.96 cm"), ("0", "0 cm")):
+        problem = demo.refused("wearer.set", index=0, key="measures.hip", value=value)
+        clear(problem["message"])
+        assert cm in problem["message"] and problem["where"]["view"] == "cloth"
+    for value in ("5", "3 m", "38 in"):
+        demo.do("wearer.set", index=0, key="measures.hip", value=value)
+    assert "name" in demo.refused("wearer.set", index=0, key="measures.", value="3 cm")["message"]
+    alter = {"kind": "lengthen", "pieces": ["shorts front"], "by": "1 cm"}
+    problem = demo.refused("alter.add", at="-1 cm", **alter)
+    clear(problem["message"])
+    assert "-1 cm is before the tail" in problem["message"]
+    garment = demo.get("cloth")["garments"][0]
+    problem = demo.refused("garment.add", name=garment["name"], size=garment["size"], count=1)
+    clear(problem["message"])
+    assert "is there already" in problem["message"] and "=" not in problem["message"]
+    problem = demo.refused("cloth.set", index=index, key="price", value="-4")
+    clear(problem["message"])
+    assert "to 1000000 " in problem["message"]
+
+
 def test_leftovers_have_names_that_tell_them_apart(demo: Server) -> None:
     """Two that nobody named are told apart by a number; a name that is there already is refused in plain words; one
     that is no rectangle counts as it is drawn."""

@@ -127,7 +127,7 @@ def number(least: float, most: float, expected: str) -> Reader:
         plain = isinstance(value, int | float) and not isinstance(value, bool)
         if not plain or not least <= value <= most:  # NaN compares false
             place.refuse(
-                f"found {_shown(value)}; {expected} from {least:g} to {most:g} was expected", code="order.value"
+                f"found {_shown(value)}; {expected} from {least:.12g} to {most:.12g} was expected", code="order.value"
             )
         return float(value)
 
