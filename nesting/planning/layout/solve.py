@@ -77,6 +77,9 @@ def lay_order(
 
 #: share of the time that is kept for what follows the searches, at most
 _MOST_FOR_ENDS = 0.25
+#: seconds by which a command may end after its time, less a little; how much longer drawing and proof take than what
+#: came before the search; what of it is given to the search at most
+_BEYOND, _END_TO_BEGIN, _MOST_GRACE = 3.0, 1.45, 1.0
 
 
 class _Clock:
@@ -85,6 +88,8 @@ class _Clock:
 
     def __init__(self, listed: CuttingList, options: SearchOptions) -> None:
         self._seconds, now = options.seconds, time.monotonic()
+        if self._seconds is not None and options.begun is not None:
+            self._seconds += _grace(now - options.begun)
         self._made, self._ends = now, 0.0
         # what came before the search takes of its time, a third of it at most
         self._begun = now if options.begun is None else min(now, max(options.begun, now - (self._seconds or 0.0) / 3))
@@ -117,6 +122,13 @@ class _Clock:
         if self._seconds is None:
             return None
         return max(0.2, self._seconds - self._ends / 2.0 - (time.monotonic() - self._begun)) / COMPARED
+
+
+def _grace(before: float) -> float:
+    """Seconds that the search may go on for after its time, as a command may end some three seconds after it: what is
+    left of those when drawing and proof have theirs, which is told by what the beginning took (``before``). On a slow
+    machine there is none."""
+    return min(_MOST_GRACE, max(0.0, _BEYOND - _END_TO_BEGIN * before))
 
 
 class _Together:
