@@ -124,6 +124,32 @@ def opening_words(line: OpeningLine, imperial: bool) -> dict[str, str]:
     }
 
 
+def uneven_findings(listed: CuttingList) -> list[Finding]:
+    """Warnings of trims and openings whose edges are not there equally often: an edge may be missing, or one of a piece
+    that is cut twice, to lie double, is counted twice."""
+    file = None if listed.path is None else str(listed.path)
+    found: list[Finding] = []
+    names = [*(t.name for t in listed.trims), *(o.name for o in listed.openings)]
+    for number, name in enumerate(names):
+        for garment in listed.garments:
+            one = (*garment.trims, *garment.openings)[number]
+            if one is None or not garment.count or len({many for _, many, _ in one.stretches}) < 2:
+                continue
+            alike = [edge for edge, _, several in one.stretches if several]
+            if one.said and not alike:
+                continue
+            counted = ", ".join(f"{edge} {'once' if many == 1 else f'{many} times'}" for edge, many, _ in one.stretches)
+            doing = (
+                f"if {alike[0].rpartition('.')[0]} lies double there, name its edges on one side only"
+                if alike
+                else "name the edges that are missing, or write openings = 2 where they are two openings"
+            )
+            openings = "one opening" if one.number == 1 else f"{one.number} openings"
+            message = f"{name} of {garment.label} goes round {openings} of these edges together: {counted}; {doing}"
+            found.append(Finding("warning", message, file, code="trim.uneven"))
+    return list({f.message: f for f in found}.values())
+
+
 def fit_findings(listed: CuttingList, lines: Iterable[OpeningLine]) -> list[Finding]:
     """Warnings, with their figures, of openings that do not go on, cut in or stand off."""
 

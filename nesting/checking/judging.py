@@ -6,7 +6,7 @@ import math
 from dataclasses import dataclass, replace
 from typing import Any
 
-from nesting.checking.fit import OpeningLine, fit_findings, opening_lines
+from nesting.checking.fit import OpeningLine, fit_findings, opening_lines, uneven_findings
 from nesting.checking.notes import PieceLine, areas, notch_depths, small_length, stretch
 from nesting.model.findings import Finding, in_order_of_weight
 from nesting.model.order import CutPiece, Order, Seam
@@ -156,6 +156,7 @@ def check_order(order: Order, listed: CuttingList | None = None) -> Check:
     findings += notch_depths(order)
     findings += stretch(listed, order.least_fibre_stretch)
     openings = opening_lines(listed)
+    findings += uneven_findings(listed)
     findings += fit_findings(listed, openings)
     return Check(
         order.title,

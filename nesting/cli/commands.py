@@ -167,9 +167,27 @@ def print_lay_file(
     write_outputs(files)
     names = sorted(str(p) for p in files)
     told += [f"written to {folder}: " + ", ".join(Path(n).name for n in names)]
+    if _changed_since(path, one):
+        told.insert(
+            0,
+            "warning: the order was changed after this lay was made, so this is not what the order says now: lay it "
+            "again ('nesting lay', --from this file to go on from it)",
+        )
     if one.do_not_cut:
         told.insert(0, f"Do not cut yet: {'; '.join(one.do_not_cut)}")
     return {"files": names, "do_not_cut": list(one.do_not_cut)}, told
+
+
+def _changed_since(path: Path, lay: Lay) -> bool:
+    """Whether the order that the lay names is there, can be read, and is another than the one that was laid."""
+    from nesting.files.orders.order import load_order
+
+    if lay.order_file is None or lay.order_sha256 is None:
+        return False
+    try:
+        return load_order(path.parent / lay.order_file).sha256 != lay.order_sha256
+    except NestingError:
+        return False
 
 
 def _with_its_kin(path: Path, lay: Lay) -> tuple[tuple[Lay, ...], Order | None, list[object]]:

@@ -39,6 +39,8 @@ _HELD_MM = 1.0
 _LOST_MM = 0.05
 #: mm. A line that lies beside the piece by less, as sums are rounded, lies at its end.
 _HAIR_MM = 1e-6
+#: An alteration by more than this share of the piece's largest measure may be meant in another unit.
+_LARGE = 0.4
 #: degrees. An outline that turns by more at the old corner of a moved edge has a step there.
 _STEP_DEG = 20.0
 
@@ -69,6 +71,7 @@ def altered_in_steps(
                 key=key,
                 code="alter.by",
             )
+        findings += _doubted(body, change, key)
         was = body
         if change.kind in ("add", "take"):
             body, found = _moved_edge(body, change, key)
@@ -101,6 +104,20 @@ def altered_in_steps(
             )
         )
     return body, tuple(findings), tuple(steps)
+
+
+def _doubted(body: Body, change: Alteration, key: str) -> list[Finding]:
+    """A question of units where an alteration asks for a large share of the piece."""
+    xs, ys = zip(*body.seam_ring, strict=True)
+    size = max(max(xs) - min(xs), max(ys) - min(ys))
+    if change.by <= _LARGE * size:
+        return []
+    words = (
+        f"{key} asks for {change.by:g} mm on a piece that is {size:.0f} mm at its largest: is the unit right? A bare "
+        "number is in the order's units; a length may carry its own"
+    )
+    figures: dict[str, Figure] = {"by": change.by, "size": size}
+    return [Finding("warning", words, body.file, body.label, code="alter.large", figures=figures)]
 
 
 def _line_step(number: int, change: Alteration, was: Body, now: Body, u0: float, d: float) -> AlteredStep:

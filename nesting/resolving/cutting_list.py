@@ -93,6 +93,8 @@ class Round:
     wearer's measure. ``gives``: the least stretch round the body of the cloths along it, None where one is not stated.
     ``sits``, ``passes``: of the body, mm, None where not stated. ``band``: mm round of a band that is sewn on all along
     it, finished, None without one; ``band_gives``: the stretch of that band's cloth round the body, None if not stated.
+    ``stretches``: (edge, how often it is there, whether it is of a piece that is cut several times alike) of each edge;
+    ``said``: the order says how many openings they make.
     """
 
     number: int
@@ -104,6 +106,8 @@ class Round:
     passes: float | None
     band: float | None = None
     band_gives: float | None = None
+    stretches: tuple[tuple[str, int, bool], ...] = ()
+    said: bool = False
 
 
 @dataclass(frozen=True)

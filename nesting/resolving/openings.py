@@ -134,6 +134,7 @@ def round_of(order: Order, what: Trim | Opening, garment: Garment) -> Round | No
     """
     together, weighted, number, joined = 0.0, 0.0, 0, False
     gives: list[float | None] = []
+    stretches: list[tuple[str, int, bool]] = []
     stretch = {cloth.name: cloth.stretch_across for cloth in order.cloths}
     for text in what.edges:
         named = _named(order, what, garment, text)
@@ -145,6 +146,7 @@ def round_of(order: Order, what: Trim | Opening, garment: Garment) -> Round | No
         together += many * length
         weighted += many * length * (what.ratio_at(text) if isinstance(what, Trim) else 1.0)
         number = math.gcd(number, many)
+        stretches.append((text, many, cut.cut > 1 and not cut.mirrored))
         if cut.mirrored and not cut.on_fold:
             joined = joined or _joined_to_own_mirror(order, text.rpartition(".")[0], cut, edge)
     if number == 0:
@@ -164,6 +166,8 @@ def round_of(order: Order, what: Trim | Opening, garment: Garment) -> Round | No
         _of_body(order, garment, what.passes),
         None if ratio is None else ratio * together / number,
         band_gives,
+        tuple(stretches),
+        what.openings is not None,
     )
 
 

@@ -5,6 +5,9 @@ Outlines are looked for from the innermost groups outwards; lines that stay open
 
 from __future__ import annotations
 
+import itertools
+import math
+from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 from itertools import takewhile
@@ -155,6 +158,8 @@ class Collector:
             parts = tuple(these[i] for i in loop.lines)
             if need_cut and not any(p.role == "cut" for p in parts):
                 continue
+            if need_cut:
+                self._tell_completed(parts)
             where = _common([self.homes[id(p)] for p in parts])
             self._add(
                 loop.ring,
@@ -171,6 +176,19 @@ class Collector:
             gone.add(id(these[i]))
             self.ctx.note("repaired", f"{these[i].where} is drawn twice; one kept", code="drawing.line-twice")
         return [s for s in lines if id(s) not in gone]
+
+    def _tell_completed(self, parts: Sequence[Stroke]) -> None:
+        """That a named edge closes an outline that is open there; that a fold line does is a half as it should be."""
+        own = next(p for p in parts if p.role == "cut")
+        for p in parts:
+            if p.role == "edge":
+                length = math.fsum(math.dist(a, b) for a, b in itertools.pairwise(p.points))
+                self.ctx.note(
+                    "repaired",
+                    f"{own.where} is open; {p.where} closes it over {length:.1f} mm. If that is a slip, close the cut "
+                    "line in the drawing",
+                    code="outline.completed",
+                )
 
     def _add(
         self,
