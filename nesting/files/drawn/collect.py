@@ -184,7 +184,7 @@ class Collector:
             if p.role == "edge":
                 length = math.fsum(math.dist(a, b) for a, b in itertools.pairwise(p.points))
                 self.ctx.note(
-                    "repaired",
+                    "note",
                     f"{own.where} is open; {p.where} closes it over {length:.1f} mm. If that is a slip, close the cut "
                     "line in the drawing",
                     code="outline.completed",
