@@ -258,7 +258,7 @@ def test_edge_over_a_cut_line_where_another_edge_and_the_fold_close_the_outline(
     reading = read_svg(f'<g id="f">{body}</g>')
     assert Polygon(only(reading).outline).area == 8000
     assert {e.name for e in only(reading).edges} == {"top", "side"}
-    assert reading.findings == ()
+    assert {f.code for f in reading.findings} == {"outline.completed"}
 
 
 def test_on_fold_by_its_label_alone_asks(read_svg: ReadSvg) -> None:
