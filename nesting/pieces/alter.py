@@ -208,7 +208,7 @@ def _since(change: Alteration) -> str:
     """How far from where the line of an alteration lies, as the order says it."""
     since = {None: "the tail of the grain arrow", "tail": "the tail of the grain arrow"}
     since |= {"head": "the head of the grain arrow"}
-    return f"{change.at:g} mm from {since.get(change.start, change.start)}"
+    return f"{change.at:g} mm from {since.get(change.start, f'the middle of {change.start}')}"
 
 
 def _words(change: Alteration) -> str:

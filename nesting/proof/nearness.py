@@ -12,7 +12,7 @@ from shapely.geometry.base import BaseGeometry
 
 from nesting.model.tolerances import OVERLAP_MM, OVERLAP_SHARE
 from nesting.proof.motion import shift
-from nesting.proof.placing import EDGE_SLACK, Judged
+from nesting.proof.placing import EDGE_SLACK, Judged, area_words
 from nesting.proof.table import Table
 from nesting.proof.unfold import ClothPiece
 from nesting.proof.verdict import Failure
@@ -112,7 +112,7 @@ def _overlap(
         place = (float(x), float(y))
     return Failure(
         "overlap",
-        f"{pa.label} ({pa.garment}) and {pb.label} ({pb.garment}) share {_area(shared.area)} of cloth",
+        f"{pa.label} ({pa.garment}) and {pb.label} ({pb.garment}) share {area_words(shared.area)} of cloth",
         pa.piece,
         place,
         a.section,
@@ -130,7 +130,3 @@ def _gap(a: ClothPiece, b: ClothPiece, distance: float, gap: float, judged: Mapp
         a.section,
         figures={"with": pb.piece, "apart": distance, "gap": gap},
     )
-
-
-def _area(mm2: float) -> str:
-    return f"{mm2 / 100.0:.1f} cm²" if mm2 >= 10.0 else f"{mm2:.2g} mm²"

@@ -20,7 +20,7 @@ from nesting.proof.turning import why_not_turned
 from nesting.proof.unfold import off_fold
 from nesting.proof.verdict import Failure, FailureKind
 
-__all__ = ["EDGE_SLACK", "Judged", "judge"]
+__all__ = ["EDGE_SLACK", "Judged", "area_words", "judge"]
 
 #: mm. What numbers in files round off may stick out of the cloth, or lack of a gap.
 EDGE_SLACK = 1e-3
@@ -163,7 +163,8 @@ def _cloth(notes: _Notes, judged: Judged, table: Table) -> None:
             at = outside.representative_point()
             notes.add(
                 "cloth",
-                f"reaches beyond what may be covered of ply {number} (selvage, edge or flaw) by {outside.area:.3g} mm²",
+                f"reaches beyond what may be covered of ply {number} (selvage, edge or flaw) by "
+                f"{area_words(outside.area)}",
                 (float(at.x), float(at.y)),
             )
 
@@ -242,3 +243,8 @@ def _same_ends(notes: _Notes, what: str, expected: Array, stated: tuple[Point, P
     )
     if not ok:
         notes.add("mark", f"its {what} is misplaced", (float(expected[0][0]), float(expected[0][1])))
+
+
+def area_words(mm2: float) -> str:
+    """An area for people, mm² given: in cm² from 10 mm² on."""
+    return f"{mm2 / 100.0:.1f} cm²" if mm2 >= 10.0 else f"{mm2:.2g} mm²"

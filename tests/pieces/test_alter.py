@@ -129,7 +129,7 @@ def test_both_ends_held_leave_both_neighbours_alone() -> None:
         (Alteration("add", -1.0, edge="2-3"), "a length above 0 was expected"),
         (Alteration("shorten", 190.0, at=50.0, at_is_distance=True), "with its strip is not on the piece"),
         (Alteration("lengthen", 9.0, at=210.0, at_is_distance=True, start="head"), "210 mm from the head of the grain"),
-        (Alteration("lengthen", 9.0, at=210.0, at_is_distance=True, start="3-4"), "the line 210 mm from 3-4 is not on"),
+        (Alteration("lengthen", 9.0, at=210.0, at_is_distance=True, start="3-4"), "the middle of 3-4 is not on"),
     ],
 )
 def test_what_cannot_be_altered_is_refused_with_its_reason(change: Alteration, words: str) -> None:

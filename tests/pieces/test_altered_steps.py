@@ -35,7 +35,7 @@ def test_a_lengthened_piece_shows_its_line_before_and_both_after() -> None:
     assert step.lines_after == (((0.0, 150.0), (100.0, 150.0)), ((0.0, 170.0), (100.0, 170.0)))
     assert step.labels == ("on front, 50 mm from waist", "on side, 50 mm from waist")
     assert Polygon(step.before).area == pytest.approx(20_000) and Polygon(step.after).area == pytest.approx(22_000)
-    assert step.words == "lengthen 20 mm, 50 mm from waist"
+    assert step.words == "lengthen 20 mm, 50 mm from the middle of waist"
 
 
 @pytest.mark.parametrize("kind", ["shorten", "take strip"])
