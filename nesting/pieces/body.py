@@ -7,6 +7,9 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 
+from shapely import LineString
+from shapely import Point as Dot
+
 from nesting.model.errors import PatternError
 from nesting.model.piece import Line, Notch, Piece, Point, Ring
 from nesting.pieces.contour import Contour, along, cleaned, intersection, length_of, unit
@@ -18,6 +21,8 @@ __all__ = ["Body", "body_of"]
 
 #: A drawn mitre longer than this many allowances is not looked for.
 _LONGEST_TIP = 12.0
+#: mm. A corner of the cut outline is that of a hollow corner if it is as far from both edges as this allows.
+_HOLLOW_MM = 0.3
 
 
 @dataclass(frozen=True)
@@ -123,6 +128,19 @@ def body_of(
     return Body(piece, spans, piece.notches, piece.seam is not None, anchors)
 
 
+def _hollow(corners: Sequence[Point], one: Line, two: Line, corner: Point, cut: Contour) -> Point | None:
+    """The corner of the cut outline that lies as far from the two lines of a hollow corner as the outline does beside
+    their middles: between curves it may lie far from where their ends, drawn on straight, would put it."""
+    paths = LineString(one), LineString(two)
+    gaps = [cut.locate(along(line, length_of(line) / 2)[0])[1] for line in (one, two)]
+    fit = [
+        c
+        for c in corners
+        if all(abs(path.distance(Dot(c)) - gap) <= _HOLLOW_MM for path, gap in zip(paths, gaps, strict=True))
+    ]
+    return min(fit, key=lambda c: math.dist(c, corner), default=None)
+
+
 def _with_drawn_cut(piece: Piece, spans: tuple[Span, ...], *, file: str | None) -> tuple[Span, ...]:
     """Each span with the part of the drawn cut outline that belongs to it."""
     cut = Contour(cleaned(piece.outline))
@@ -170,6 +188,9 @@ def _with_drawn_cut(piece: Piece, spans: tuple[Span, ...], *, file: str | None) 
             if math.dist(near, want) <= 0.5 * reach + 1.0:
                 place = near
                 break
+        else:
+            if sharp and a[0] * b[1] - a[1] * b[0] < 0.0:
+                place = _hollow(corners, one.line, two.line, corner, cut) or place
         places.append(cut.locate(place)[0])
     n = len(spans)
     walked = math.fsum(cut.span(places[i], places[(i + 1) % n]) for i in range(n))

@@ -298,3 +298,29 @@ def test_taking_at_a_bend_that_a_curve_runs_into_leaves_no_jag() -> None:
     assert float(abs(Contour(piece.seam).turns).max()) < 100.0
     want = Polygon(piece.seam).buffer(6.0, join_style="mitre", mitre_limit=10.0)
     assert shapely.symmetric_difference(want, Polygon(piece.outline), grid_size=1e-5).area < 0.5
+
+
+def test_a_deep_hollow_between_curves_is_split_at_its_own_corner() -> None:
+    """As the examples found it: two curves meet in a hollow of 40 degrees, so that the allowances meet 22 mm below its
+    corner, elsewhere than the curves' ends drawn on straight would. After adding 3 mm at one of them the cut outline is
+    the new seam outline's mitred buffer."""
+    left = [
+        (-8.90084 - 3.230388 * k - 0.021839 * k * k, -38.99712 - 4.314331 * k + 0.053483 * k * k)
+        for k in range(48, -1, -1)
+    ]
+    right = [
+        (-8.90084 + 0.167482 * k + 0.048713 * k * k, -38.99712 - 5.400423 * k + 0.031321 * k * k)
+        for k in range(1, 49)
+    ]
+    ring = ((40.0, 0.0), (24.94, 31.27), (-8.9, 38.997), *left, *right)
+    base = Polygon(ring)
+    assert base.is_valid and base.exterior.is_ccw
+    edges = _edges(ring)
+    wide = base.buffer(10.0, join_style="mitre", mitre_limit=8.0)
+    cut_ring = tuple((float(x), float(y)) for x, y in shapely.get_coordinates(wide.exterior)[:-1][::-1])
+    for name, line in edges:
+        if len(line) > 40:
+            piece = _altered(Piece("p", cut_ring, seam=ring), Alteration("add", 3.0, edge=name))
+            assert piece is not None and piece.seam is not None
+            want = Polygon(piece.seam).buffer(10.0, join_style="mitre", mitre_limit=10.0)
+            assert shapely.symmetric_difference(want, Polygon(piece.outline), grid_size=1e-5).area < 5.0
