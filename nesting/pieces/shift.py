@@ -12,7 +12,7 @@ from collections.abc import Sequence
 
 from nesting.model.piece import Line, Point
 from nesting.pieces.body import Body
-from nesting.pieces.contour import Contour, length_of
+from nesting.pieces.contour import Contour, intersection, length_of, unit
 from nesting.pieces.offset import right_of
 
 __all__ = ["Shift", "dense"]
@@ -23,6 +23,8 @@ _STEP_MM = 1.0
 _LEAN = math.sqrt(15.0)
 #: Two sides meet in a corner if that is no farther off than so many times they are long together.
 _FAR = 4.0
+#: Sides that turn to one another by less (sine) have no corner.
+_SAME_WAY = 1e-3
 
 
 def _profile(share: float, *, start: bool, end: bool) -> float:
@@ -133,9 +135,8 @@ def _along(way: Point, p: Point, q: Point) -> float:
 
 def _meeting(p: Point, q: Point, r: Point, s: Point) -> Point | None:
     """Where the lines pq and rs meet; None where they hardly turn to one another."""
-    ux, uy, vx, vy = q[0] - p[0], q[1] - p[1], s[0] - r[0], s[1] - r[1]
-    cross = ux * vy - uy * vx
-    if abs(cross) < 1e-3 * math.hypot(ux, uy) * math.hypot(vx, vy):
+    u, v = unit(p, q), unit(r, s)
+    hit = intersection(p, u, r, v)
+    if hit is None or abs(u[0] * v[1] - u[1] * v[0]) < _SAME_WAY:
         return None
-    t = ((r[0] - p[0]) * vy - (r[1] - p[1]) * vx) / cross
-    return (p[0] + t * ux, p[1] + t * uy)
+    return (p[0] + hit[0] * u[0], p[1] + hit[0] * u[1])

@@ -17,6 +17,7 @@ from nesting.pieces.contour import Contour, length_of
 from nesting.pieces.edges import numbered_corners
 from nesting.pieces.prepare import prepare
 from nesting.pieces.seams import walk_edge
+from nesting.pieces.shift import _forward
 from nesting.pieces.wishes import Alteration, AlterationKind, Preparation
 from tests.pieces.outlines import EXAMPLES, blunt, drawn, outlines
 
@@ -324,3 +325,12 @@ def test_a_deep_hollow_between_curves_is_split_at_its_own_corner() -> None:
             assert piece is not None and piece.seam is not None
             want = Polygon(piece.seam).buffer(10.0, join_style="mitre", mitre_limit=10.0)
             assert shapely.symmetric_difference(want, Polygon(piece.outline), grid_size=1e-5).area < 5.0
+
+
+def test_moved_points_that_fall_together_have_no_corner() -> None:
+    """A side that runs back beside one that has no length left stays as it is; beside two that meet it goes."""
+    line = ((0.0, 0.0), (1.0, 0.0), (2.0, 0.0), (3.0, 0.0))
+    together = [(0.0, 0.0), (1.0, 0.0), (0.5, 0.0), (0.5, 0.0)]
+    assert _forward(line, together) == tuple(together)
+    # worked by hand: y = x and y = 2 - x meet in (1, 1)
+    assert _forward(line, [(0.0, 0.0), (1.5, 1.5), (0.5, 1.5), (2.0, 0.0)])[1] == pytest.approx((1.0, 1.0))
