@@ -114,3 +114,6 @@ def test_what_is_printed_of_a_lay_says_that_the_order_was_changed(tmp_path: Path
     order.write_text(order.read_text("utf-8").replace("count = 1", "count = 2"), encoding="utf-8")
     printed = run.invoke(app, args)
     assert printed.exit_code == 0 and printed.output.startswith("warning: the order was changed after")
+    order.write_text("units = ", encoding="utf-8")
+    broken = run.invoke(app, args)
+    assert broken.exit_code == 0 and broken.output.startswith("warning: the order was changed after")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 from collections.abc import Callable, Sequence
 from dataclasses import replace
 from pathlib import Path
@@ -179,15 +180,15 @@ def print_lay_file(
 
 
 def _changed_since(path: Path, lay: Lay) -> bool:
-    """Whether the order that the lay names is there, can be read, and is another than the one that was laid."""
-    from nesting.files.orders.order import load_order
-
+    """Whether the order that the lay names is there, and is another than the one that was laid. By its bytes alone, as
+    its patterns may take seconds to read."""
     if lay.order_file is None or lay.order_sha256 is None:
         return False
     try:
-        return load_order(path.parent / lay.order_file).sha256 != lay.order_sha256
-    except NestingError:
+        content = (path.parent / lay.order_file).read_bytes()
+    except OSError:
         return False
+    return hashlib.sha256(content).hexdigest() != lay.order_sha256
 
 
 def _with_its_kin(path: Path, lay: Lay) -> tuple[tuple[Lay, ...], Order | None, list[object]]:

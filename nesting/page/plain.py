@@ -88,6 +88,7 @@ _SAID: tuple[tuple[str, str], ...] = (
      "the folder of the order is not there any more: put it, or the stick it is on, back where it was and try again"),
     (r"there are two \[\[\w+\]\] blocks (.*); one was expected: put them together or rename one(?:, or say which is "
      r"cut from another cloth: .*)?", r"\1 is there already: put the two together, or give one of them another name"),
+    (r"or write openings = 2 where they are two openings", "or say under Cloth & people that they are two openings"),
     (r"(there is no file '[^']*') in [^;]*;", r"\1 beside the order;"),
     (r"96 px = 1 in is taken", "96 px to the inch are taken"),
     (r"\(the key cloth under its \[\[piece\]\] changes that\)", "(choose the piece to change that)"),

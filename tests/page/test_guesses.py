@@ -169,6 +169,8 @@ def test_only_the_keys_of_an_order_are_put_in_other_words() -> None:
     """How large a pixel is taken to be is no key, and stays a sentence."""
     assert plain("96 px = 1 in is taken") == "96 px to the inch are taken"
     assert plain("2 px = 1 mm") == "2 px = 1 mm"
+    told = "name the edges that are missing, or write openings = 2 where they are two openings"
+    assert plain(told).endswith("missing, or say under Cloth & people that they are two openings")
     assert plain("or say finish = \"raw\"") == "or say finish \"raw\""
 
 

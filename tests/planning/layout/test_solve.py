@@ -268,3 +268,11 @@ def test_what_is_told_only_gets_better() -> None:
     assert told == [longer.buy_length, short.buy_length, short.buy_length]
     together.take((longer,), ended=True)
     assert told[-1] == longer.buy_length
+
+
+@pytest.mark.parametrize(("before", "more"), [(0.5, 1.0), (1.4, 0.97), (1.6, 0.68), (2.0, 0.1), (2.1, 0.0), (5.0, 0.0)])
+def test_a_command_searches_on_as_far_as_drawing_leaves_it_time(before: float, more: float) -> None:
+    """Worked by hand: of the three seconds after its time 1.45 times what came before the search are for drawing and
+    proof; of what is left one second at most is searched. A slow machine gets none."""
+    assert solve._grace(before) == pytest.approx(more)
+    assert 5.0 + solve._grace(before) + 1.45 * before <= 5.0 + max(3.0, 1.45 * before) + 1e-9
