@@ -38,8 +38,6 @@ _VIEW, _SHEET, _BOW, _PRINT = 12, 3, 6, 2
 _LENS_PRIOR = np.array([0.06, 0.015, 0.012, 0.012])
 #: mm at full strength: a sheet's height (from where its lowest place lies on the ground), tilts, bows, twist.
 _BOW_PRIOR = np.array([0.8, 0.4, 0.4, 0.9, 0.9, 0.35])
-#: places of a sheet at which it is looked for where it lies lowest, in halves of the board
-_PLACES = np.array([(a, b) for a in np.linspace(-1.15, 1.15, 7) for b in np.linspace(-1.2, 1.2, 7)])
 _STRENGTHS = (0.06, 0.3, 1.0, 2.0)
 #: Share of the most that a reading of a bar may be off which is its usual error: that of even odds in between.
 _BAR_SHARE = 0.58
@@ -310,10 +308,14 @@ def _waves(places: Array) -> Array:
     return np.column_stack([np.ones_like(a), a, b, a * a, b * b, a * b])
 
 
+#: of places all over a sheet, at which it is looked for where it lies lowest
+_PLACES = _waves(np.array([(a, b) for a in np.linspace(-1.15, 1.15, 7) for b in np.linspace(-1.2, 1.2, 7)]))
+
+
 def _resting(bow: Array) -> float:
     """The height of a sheet's middle at which its lowest place lies on the ground, mm: paper is bowed upwards only, and
     all sheets higher by as much would look just as all of them nearer to the camera."""
-    return -float((_waves(_PLACES)[:, 1:] @ bow[1:]).min())
+    return -float((_PLACES[:, 1:] @ bow[1:]).min())
 
 
 def _packed(views: Sequence[ViewSeen], seen: list[_Seen], numbers: list[int], start: list[Array], bars: Bars) -> Array:

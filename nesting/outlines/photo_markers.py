@@ -58,25 +58,27 @@ def find_sheets(grey: npt.NDArray[np.uint8]) -> tuple[SheetSeen, ...]:
     else:
         # A checked cloth shows thousands of squares, each of which is tried as a marker: seconds for the whole picture.
         for sheet in by_sheet.keys() - whole:
-            by_sheet[sheet].update(_markers_about(grey, by_sheet[sheet]).get(sheet, {}))
+            by_sheet[sheet].update(_markers_about(grey, sheet, by_sheet[sheet]))
     seen = [_sheet(grey, number, rings) for number, rings in sorted(by_sheet.items())]
     return tuple(s for s in seen if s is not None)
 
 
-def _markers_about(grey: npt.NDArray[np.uint8], rings: dict[int, Array]) -> dict[int, dict[int, Array]]:
-    """Markers where a sheet must lie by those of it that are seen; all around it is made white."""
+def _markers_about(grey: npt.NDArray[np.uint8], sheet: int, rings: dict[int, Array]) -> dict[int, Array]:
+    """Markers of a sheet where it must lie by those of it that are seen; all around it is made white."""
     import cv2
 
     drawn = np.concatenate([marker_ring(k) for k in rings]).astype(np.float32)
     rough, _ = cv2.findHomography(drawn, np.concatenate(list(rings.values())).astype(np.float32), cv2.RANSAC, 12.0)
     if rough is None:
         return {}
+    rough = np.asarray(rough, dtype=np.float64)
     margin = 1 + 2 * (_ABOUT if len(rings) >= _LEAST_MARKERS else _ABOUT_FEW)
     half = np.array([COLUMNS, ROWS]) * SQUARE_MM / 2 * margin
     rim = np.array([(-1, -1), (1, -1), (1, 1), (-1, 1)]) * half
-    if (np.column_stack([rim, np.ones(4)]) @ np.asarray(rough, dtype=np.float64)[2] <= 1e-6).any():
-        return _markers(grey, *_AGAIN)  # the sheet would reach behind the camera: these markers do not place it
-    rim = _through(np.asarray(rough, dtype=np.float64), rim)
+    if (np.column_stack([rim, np.ones(4)]) @ rough[2] <= 1e-6).any():
+        # the sheet would reach behind the camera: these markers do not place it
+        return _markers(grey, *_AGAIN).get(sheet, {})
+    rim = _through(rough, rim)
     h, w = grey.shape
     left, top = np.clip(np.floor(rim.min(axis=0)), 0, (w - 1, h - 1)).astype(int).tolist()
     right, bottom = np.clip(np.ceil(rim.max(axis=0)) + 1, 1, (w, h)).astype(int).tolist()
@@ -87,7 +89,7 @@ def _markers_about(grey: npt.NDArray[np.uint8], rings: dict[int, Array]) -> dict
     cv2.fillConvexPoly(mask, np.round(rim - (left, top)).astype(np.int32), 1)
     found = _markers(np.where(mask > 0, part, np.uint8(255)), *_AGAIN, of=max(grey.shape))
     corner = np.array([left, top], dtype=np.float64)
-    return {sheet: {k: ring + corner for k, ring in some.items()} for sheet, some in found.items()}
+    return {k: ring + corner for k, ring in found.get(sheet, {}).items()}
 
 
 def _markers(

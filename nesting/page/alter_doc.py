@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from typing import Any
 
+from nesting.files.orders.order_people import size_worn
 from nesting.model.errors import NestingError
 from nesting.model.order import CutPiece
 from nesting.model.piece import Piece, Point
@@ -186,8 +187,7 @@ def shapes_of(survey: Survey, names: set[str], followers: dict[str, str], wearer
             shape["after"] = {"outline": line(ready.altered[-1].after), "seam": None}
         elif ready is not None and grain is not None:
             shape["after"] = _after(drawn, ready.piece, grain)
-        size = key[1] if wearer is None else f"{key[1]} {wearer}" if key[1] else wearer
-        shapes[piece_id(key[0], size)] = shape
+        shapes[piece_id(key[0], key[1] if wearer is None else size_worn(key[1], wearer))] = shape
     return shapes
 
 

@@ -21,13 +21,12 @@ from nesting.model.errors import NestingError, PatternError
 from nesting.outlines.photo_reading import small_picture
 from nesting.page.editing import Refused
 from nesting.page.protocol import TraceAsked
-from nesting.page.uploads import safe_name
+from nesting.page.uploads import PICTURES, safe_name
 from nesting.page.workspace import Workspace
 from nesting.planning.leftovers.stash import read_stash
 
 __all__ = ["PICTURES", "keep_pictures", "kept_picture", "sizes_of_pictures", "trace", "trace_scrap"]
 
-PICTURES = (".jpg", ".jpeg", ".png", ".tif", ".tiff", ".heic", ".heif")
 #: seconds that one tracing may take
 PATIENCE = 300.0
 #: pixels of the longer side of a photograph as the page shows it
@@ -86,7 +85,7 @@ async def trace(work: Workspace, asked: TraceAsked) -> tuple[dict[str, Any], Pat
     The result: ``pieces`` (name, error_mm, edges, notches, lines), ``questions`` {piece, field, message}, ``preview``
     (address of the picture with all numbers), ``findings``, ``command``. Refused where nothing can be made of it.
     """
-    names = [name for name in asked.photos if (work.private / "photos" / safe_name(name, PICTURES)).is_file()]
+    names = _kept(work, asked)
     if not names:
         raise Refused("gone", "choose the photographs first", view="pieces", field="photos")
     stem = re.sub(r"[^\w-]+", "-", asked.name or Path(names[0]).stem).strip("-") or "traced"
@@ -102,11 +101,7 @@ async def trace(work: Workspace, asked: TraceAsked) -> tuple[dict[str, Any], Pat
     for key, values in asked.answers.items():
         if key in ("name", "size", "line", "fold", "notches", "grain"):
             words += [f"--{key}={one}" for one in values if one]
-    document = await _run(work.folder, words)
-    if "error" in document:
-        error = document["error"]
-        kind = error.get("code")
-        raise NestingError(str(error.get("message", "")), code=kind)
+    document = await _done(work.folder, words)
     questions = [
         {"piece": f["piece"], "field": _ANSWERS[f["code"]]} for f in document["findings"] if f["code"] in _ANSWERS
     ]
@@ -125,7 +120,7 @@ async def trace(work: Workspace, asked: TraceAsked) -> tuple[dict[str, Any], Pat
 
 async def trace_scrap(work: Workspace, asked: TraceAsked, stash: Path) -> dict[str, Any]:
     """A leftover in a photograph, put into the stash: its name there, and the command. Refused where there is none."""
-    names = [name for name in asked.photos if (work.private / "photos" / safe_name(name, PICTURES)).is_file()]
+    names = _kept(work, asked)
     if not names:
         raise Refused("gone", "choose the photograph of the leftover first", view="cloth", field="photos")
     if not (asked.cloth or "").strip():
@@ -135,13 +130,24 @@ async def trace_scrap(work: Workspace, asked: TraceAsked, stash: Path) -> dict[s
     words += [f"--tap={one}" for one in asked.taps[:1]]
     words += [f"--name={asked.name.strip()}"] if asked.name.strip() else []
     before = {one.name for one in read_stash(stash).remnants}
-    document = await _run(work.folder, words)
+    await _done(work.folder, words)
+    added = [one.name for one in read_stash(stash).remnants if one.name not in before]
+    return {"added": added, "file": None, "command": shlex.join(["nesting", *words])}
+
+
+def _kept(work: Workspace, asked: TraceAsked) -> list[str]:
+    """The photographs asked for that are there."""
+    return [name for name in asked.photos if (work.private / "photos" / safe_name(name, PICTURES)).is_file()]
+
+
+async def _done(folder: Path, words: list[str]) -> dict[str, Any]:
+    """What the command says when it has done its work; NestingError with its words where it has not."""
+    document = await _run(folder, words)
     if "error" in document:
         error = document["error"]
         kind = error.get("code")
         raise NestingError(str(error.get("message", "")), code=kind)
-    added = [one.name for one in read_stash(stash).remnants if one.name not in before]
-    return {"added": added, "file": None, "command": shlex.join(["nesting", *words])}
+    return document
 
 
 def _number(bars: list[str], which: int) -> str:

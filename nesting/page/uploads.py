@@ -22,10 +22,10 @@ from nesting.page.ordertext import OrderText
 from nesting.page.survey import Survey
 from nesting.page.workspace import Workspace
 
-__all__ = ["Taken", "safe_name", "take_file"]
+__all__ = ["PICTURES", "Taken", "safe_name", "take_file"]
 
 _KINDS = (".svg", ".dxf", ".pdf")
-_PICTURES = (".jpg", ".jpeg", ".png", ".tif", ".tiff", ".heic", ".heif")
+PICTURES = (".jpg", ".jpeg", ".png", ".tif", ".tiff", ".heic", ".heif")
 #: Windows keeps these names for devices
 _DEVICES = re.compile(r"(con|prn|aux|nul|com\d|lpt\d)(\..*)?$", re.I)
 
@@ -55,7 +55,7 @@ def take_file(work: Workspace, name: str, content: bytes, kind: str, text: Order
 
     Raises PatternError where the file cannot be used; nothing is kept then.
     """
-    if kind == "remnant" and name.lower().endswith(_PICTURES):
+    if kind == "remnant" and name.lower().endswith(PICTURES):
         raise PatternError(
             "a photograph of a leftover is measured by the sheets of the mat that lie round it: choose it on the card "
             "of leftovers under Cloth & people",
@@ -118,14 +118,14 @@ def _with_pattern(survey: Survey, text: OrderText, path: Path, reading: Reading)
 
     sizes = {p.size for p in reading.pieces}
     told, ending = size_in_name(path.stem), size_of_names(reading)
-    if told is None and ending in {one.get("size") for one in tomllib.loads(text.text).get("garment", [])}:
+    document = tomllib.loads(text.text)
+    have = {one.get("size") for one in document.get("garment", [])}
+    if told is None and ending in have:
         told = ending  # a file for each piece: its name ends with the size that the others are in
     # pieces without a size would be cut for every size
     size = told if None in sizes and sizes <= {None, told} else None
     values: dict[str, Any] = {"file": path.name, "size": size, "names": names_without_size(reading, size) or None}
     text = text.add("pattern", values)
-    document = tomllib.loads(text.text)
-    have = {one.get("size") for one in document.get("garment", [])}
     new: list[str | None] = [size] if size else [*sorted(s for s in sizes if s is not None)]
     if None not in have:
         first: dict[str, Any] = next(iter(document.get("garment", [])), {})

@@ -125,6 +125,28 @@ def front_and_back(folder: Path, back_cut: str = "cut 2 mirrored") -> list[Path]
     return made
 
 
+def order_of_both(folder: Path, cloth: str = "") -> str:
+    """The two drawings in a folder made for them, and the text of an order of both on cloth of 150 cm; ``cloth``: more
+    lines of that cloth. What is cut is the caller's to say."""
+    folder.mkdir()
+    front_and_back(folder)
+    return (
+        'units = "cm"\n[[pattern]]\nfile = "front.svg"\n[[pattern]]\nfile = "back.svg"\n'
+        f'[[cloth]]\nname = "main"\nwidth = "150 cm"\n{cloth}'
+    )
+
+
+#: the grain of both, which their drawings do not tell
+GRAINS = '[[piece]]\nname = "front"\ngrain = 90\n[[piece]]\nname = "back"\ngrain = 90\n'
+
+
+def lay_it(page: Any) -> None:
+    """By click, to the end of the page's first search."""
+    page.locator('[data-key="go-lay"]').click()
+    page.locator('[data-key="lay-start"]').click()
+    run_ended(page, 1)
+
+
 def axe() -> str:
     """The source of axe-core, or a skip with the reason."""
     found = Path(os.environ.get("NESTING_NPM", ROOT.parents[1] / "npm")) / "node_modules" / "axe-core" / "axe.min.js"

@@ -9,7 +9,7 @@ from typing import Any
 
 import pytest
 
-from tests.page.browsing import browsed, front_and_back, need_browser, served
+from tests.page.browsing import GRAINS, browsed, lay_it, need_browser, order_of_both, served
 
 pytestmark = pytest.mark.slow
 
@@ -30,10 +30,7 @@ def _order(folder: Path) -> dict[str, Any]:
 def own(tmp_path: Path) -> Path:
     """A folder with a front and a back without grain, in an order of both and one cloth."""
     folder = tmp_path / "mine"
-    folder.mkdir()
-    front_and_back(folder)
-    order = 'units = "cm"\n[[pattern]]\nfile = "front.svg"\n[[pattern]]\nfile = "back.svg"\n'
-    order += '[[cloth]]\nname = "main"\nwidth = "150 cm"\n[[garment]]\nname = "shorts"\n'
+    order = order_of_both(folder) + '[[garment]]\nname = "shorts"\n'
     (folder / "order.toml").write_text(order, encoding="utf-8")
     return folder
 
@@ -140,16 +137,12 @@ def test_an_open_outline_is_drawn_where_it_is_told(own: Path) -> None:
 
 def test_an_order_in_inches_has_a_tape_in_inches(own: Path) -> None:
     """On the projected rectangle, which is 24 by 16 in: every second inch is told, as are the diagonals."""
-    from tests.page.browsing import run_ended
-
     expect = need_browser().expect
     text = (own / "order.toml").read_text(encoding="utf-8").replace('"cm"', '"in"').replace("150 cm", "60")
-    text += '[[piece]]\nname = "front"\ngrain = 90\n[[piece]]\nname = "back"\ngrain = 90\n'
+    text += GRAINS
     (own / "order.toml").write_text(text, encoding="utf-8")
     with served(own) as address, browsed(address) as page:
-        page.locator('[data-key="go-lay"]').click()
-        page.locator('[data-key="lay-start"]').click()
-        run_ended(page, 1)
+        lay_it(page)
         page.locator('[data-key="go-cut"]').click()
         page.locator('[data-key="beam"]').click()
         # worked by hand: the root of 24² + 16² is 28.8444, nearer to 28 14/16 than to 28 13/16

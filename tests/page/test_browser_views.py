@@ -10,7 +10,18 @@ from typing import Any
 
 import pytest
 
-from tests.page.browsing import ROOT, axe, browsed, demo, front_and_back, need_browser, run_ended, served
+from tests.page.browsing import (
+    GRAINS,
+    ROOT,
+    axe,
+    browsed,
+    demo,
+    front_and_back,
+    lay_it,
+    need_browser,
+    order_of_both,
+    served,
+)
 
 pytestmark = pytest.mark.slow
 
@@ -403,17 +414,11 @@ def test_the_pieces_of_a_garment_are_lit_from_the_list_of_tints(tmp_path: Path) 
     """Tints are near to one another in grey: a click on a garment tells which pieces are its own, another ends it."""
     expect = need_browser().expect
     folder = tmp_path / "mine"
-    folder.mkdir()
-    front_and_back(folder)
-    order = 'units = "cm"\n[[pattern]]\nfile = "front.svg"\n[[pattern]]\nfile = "back.svg"\n'
-    order += '[[cloth]]\nname = "main"\nwidth = "150 cm"\nspreads = ["open"]\n'
+    order = order_of_both(folder, 'spreads = ["open"]\n') + GRAINS
     order += '[[garment]]\nname = "long"\n[[garment]]\nname = "bib"\npieces = ["front"]\n'
-    order += '[[piece]]\nname = "front"\ngrain = 90\n[[piece]]\nname = "back"\ngrain = 90\n'
     (folder / "order.toml").write_text(order, encoding="utf-8")
     with served(folder) as address, browsed(address) as page:
-        page.locator('[data-key="go-lay"]').click()
-        page.locator('[data-key="lay-start"]').click()
-        run_ended(page, 1)
+        lay_it(page)
         # two fronts of the bib among six pieces, two of each
         expect(page.locator(".laid")).to_have_count(6)
         page.locator('[data-key="whose-bib"]').click()

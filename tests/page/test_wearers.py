@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from tests.page.browsing import browsed, front_and_back, need_browser, run_ended, served
+from tests.page.browsing import GRAINS, browsed, front_and_back, lay_it, need_browser, order_of_both, served
 from tests.page.conftest import Server
 
 
@@ -88,11 +88,7 @@ def test_a_garment_for_a_wearer_by_click(tmp_path: Path) -> None:
     """Added, measured, altered, laid: the drawing, the lay, the list to tick and the files carry her name."""
     expect = need_browser().expect
     folder = tmp_path / "mine"
-    folder.mkdir()
-    front_and_back(folder)
-    order = 'units = "cm"\n[[pattern]]\nfile = "front.svg"\n[[pattern]]\nfile = "back.svg"\n'
-    order += '[[cloth]]\nname = "main"\nwidth = "150 cm"\n[[garment]]\nname = "shorts"\n'
-    order += '[[piece]]\nname = "front"\ngrain = 90\n[[piece]]\nname = "back"\ngrain = 90\n'
+    order = order_of_both(folder) + GRAINS + '[[garment]]\nname = "shorts"\n'
     (folder / "order.toml").write_text(order, encoding="utf-8")
     with served(folder) as address, browsed(address) as page:
 
@@ -127,9 +123,7 @@ def test_a_garment_for_a_wearer_by_click(tmp_path: Path) -> None:
         page.locator('[data-key="go-cloth"]').click()
         page.locator('[data-key="garment-0-wearer"]').select_option("Ada")
         expect(page.locator("#status")).to_contain_text("Ada")
-        page.locator('[data-key="go-lay"]').click()
-        page.locator('[data-key="lay-start"]').click()
-        run_ended(page, 1)
+        lay_it(page)
         expect(page.locator('#view[data-view="lay"]')).to_contain_text("shorts Ada")
         page.locator('[data-key="go-cut"]').click()
         expect(page.locator("#view table")).to_contain_text("front Ada")

@@ -5,8 +5,6 @@ Outlines are looked for from the innermost groups outwards; lines that stay open
 
 from __future__ import annotations
 
-import itertools
-import math
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property
@@ -182,11 +180,10 @@ class Collector:
         own = next(p for p in parts if p.role == "cut")
         for p in parts:
             if p.role == "edge":
-                length = math.fsum(math.dist(a, b) for a, b in itertools.pairwise(p.points))
                 self.ctx.note(
                     "note",
-                    f"{own.where} is open; {p.where} closes it over {length:.1f} mm. If that is a slip, close the cut "
-                    "line in the drawing",
+                    f"{own.where} is open; {p.where} closes it over {outline.length(p.points):.1f} mm. If that is a "
+                    "slip, close the cut line in the drawing",
                     code="outline.completed",
                 )
 

@@ -12,7 +12,7 @@ from nesting.files.orders.order_values import listing, nearest
 from nesting.model.order import CutPiece, Garment, Opening, Wearer
 from nesting.pieces.wishes import Alteration
 
-__all__ = ["for_wearers", "read_openings", "read_wearers", "refuse_unknown_measures"]
+__all__ = ["for_wearers", "read_openings", "read_wearers", "refuse_unknown_measures", "size_worn"]
 
 
 def read_wearers(blocks: Sequence[Block]) -> tuple[Wearer, ...]:
@@ -29,6 +29,11 @@ def _refuse_unknown_wearer(block: Block, wearers: Sequence[Wearer]) -> None:
     hint = f"did you mean '{near}'? " if near else ""
     there = f"there are {listing(known)}" if known else "there is none: add a [[wearer]] block with name and measures"
     block.at("wearer").refuse(f"there is no [[wearer]] '{name}'; {hint}{there}")
+
+
+def size_worn(size: str | None, wearer: str) -> str:
+    """What the size of a piece that is cut for a wearer is called: the pattern's and the name together."""
+    return f"{size} {wearer}" if size else wearer
 
 
 def for_wearers(
@@ -58,7 +63,7 @@ def for_wearers(
             now.append(garment)
             continue
         wearer_name: str = block["wearer"]
-        size = f"{garment.size} {wearer_name}" if garment.size else wearer_name
+        size = size_worn(garment.size, wearer_name)
         for name, key in zip(garment.pieces, keys, strict=True):
             worn.add(key)
             new_drawn[name, size] = replace(drawn[key], piece=replace(drawn[key].piece, size=size))

@@ -392,6 +392,12 @@ function mount(root, app) {
     drawing.mark("lit", whose && lay ? lay.sections.flatMap((p) => p.pieces).filter((p) => whoseOf(p) === whose).map((p) => p.id) : []);
   }
 
+  /** What was drawn anew has no marks. */
+  function markAgain() {
+    drawing.mark("chosen", chosen ? [chosen] : []);
+    lightWhose();
+  }
+
   function drawNotes() {
     const lay = doc();
     redraw(notes, lay?.over ? h("p", { class: "note" }, `Lies over ${lay.over}: its pieces are cut where their leaders lie.`) : null);
@@ -411,8 +417,7 @@ function mount(root, app) {
       drawing.show(lay);
       for (const [id, pose] of ahead) drawing.pose(id, pose);
       if (chosen && !drawing.places.has(chosen)) chosen = null;
-      drawing.mark("chosen", chosen ? [chosen] : []);
-      lightWhose();
+      markAgain();
     }
     if (app.lit?.laid && drawing.places.has(app.lit.laid)) {
       choose(app.lit.laid);
@@ -433,8 +438,7 @@ function mount(root, app) {
       if (lay && lay !== drawn) {
         drawn = lay;
         drawing.show(lay);
-        drawing.mark("chosen", chosen ? [chosen] : []);
-      lightWhose();
+        markAgain();
         drawVerdict();
         drawSpreads();
       }

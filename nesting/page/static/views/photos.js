@@ -10,6 +10,30 @@ import { asLength, counted } from "../draw/words.js";
 
 export const PICTURE = /\.(jpe?g|png|tiff?|hei[cf])$/i;
 
+/** @typedef {{ok: boolean, problem?: any}} Said */
+
+/** What went wrong is told, and shown where it happened. @param {App} app @param {string} spot @param {Said} reply */
+export function tellAt(app, spot, reply) {
+  app.problems.delete(spot);
+  if (reply.ok || !reply.problem) return;
+  app.problems.set(spot, reply.problem);
+  app.say(reply.problem.message, "bad");
+}
+
+/** Photographs to the server; null, and told at the spot, where it does not take them. @param {App} app @param {readonly File[]} files @param {string} spot */
+export async function sendPhotos(app, files, spot) {
+  app.say(`Reading ${counted(files.length, "photograph")} …`);
+  const reply = await app.store.link.upload(files, "photo");
+  tellAt(app, spot, reply);
+  return reply.ok ? { names: reply.photos ?? [], sizes: reply.sizes ?? {} } : null;
+}
+
+/** Where in a picture it was clicked, as parts of its width and height. @param {MouseEvent} e @returns {[number, number]} */
+export function placeIn(e) {
+  const box = /** @type {HTMLElement} */ (e.currentTarget).getBoundingClientRect();
+  return [(e.clientX - box.left) / box.width, (e.clientY - box.top) / box.height];
+}
+
 const WAYS = /** @type {const} */ (["level", "upright"]);
 const FIELDS = /** @type {const} */ (["name", "size", "line", "fold", "notches", "grain"]);
 
@@ -41,24 +65,14 @@ export class Photos {
 
   /** @param {readonly File[]} files */
   async take(files) {
-    this.app.say(`Reading ${counted(files.length, "photograph")} …`);
-    const reply = await this.app.store.link.upload(files, "photo");
-    this.tell(reply);
-    if (reply.ok) {
-      this.names = [...new Set([...this.names, ...(reply.photos ?? [])])];
-      Object.assign(this.sizes, reply.sizes ?? {});
+    const there = await sendPhotos(this.app, files, "photos");
+    if (there) {
+      this.names = [...new Set([...this.names, ...there.names])];
+      Object.assign(this.sizes, there.sizes);
       this.seen = null;
       this.app.say("Now say how large they are, and look.");
     }
     this.draw();
-  }
-
-  /** @param {{ok: boolean, problem?: any}} reply */
-  tell(reply) {
-    this.app.problems.delete("photos");
-    if (reply.ok || !reply.problem) return;
-    this.app.problems.set("photos", reply.problem);
-    this.app.say(reply.problem.message, "bad");
   }
 
   async look() {
@@ -74,7 +88,7 @@ export class Photos {
       ? { ok: false, problem: { code: "scan.not-measured", message: `Say the ${lacking} length: its two ends in the picture, and how long it is.`, where: {} } }
       : await this.app.store.link.post("/api/trace", { photos: this.names, ...size, taps: this.tapped(), answers });
     this.busy = false;
-    this.tell(reply);
+    tellAt(this.app, "photos", reply);
     if (reply.ok) {
       this.seen = reply.result;
       const pieces = /** @type {any[]} */ (this.seen.pieces);
@@ -187,10 +201,7 @@ export class Photos {
           h("figcaption", {}, name),
           h("div", { class: "tapped" },
             h("img", { class: "picture", src: `/photos/${encodeURIComponent(name)}`, alt: `${name}: click the middle of each piece`, width: size[0], height: size[1],
-              onclick: (/** @type {MouseEvent} */ e) => {
-                const box = /** @type {HTMLElement} */ (e.currentTarget).getBoundingClientRect();
-                this.tap(name, (e.clientX - box.left) / box.width, (e.clientY - box.top) / box.height);
-              } }),
+              onclick: (/** @type {MouseEvent} */ e) => this.tap(name, ...placeIn(e)) }),
             s("svg", { viewBox: `0 0 ${size[0]} ${size[1]}`, "aria-hidden": "true" }, ...(this.way === "scan" ? WAYS.flatMap((of) => measuredMark(this.measured[of].ends)) : []), ...marks.map((t) => tapMark(t.x * size[0], t.y * size[1], Math.max(...size) / 40, this.taps.indexOf(t) + 1)))),
           h("div", { class: "row" },
             field(app, { key: `tap-across-${name}`, label: "% from the left", value: "", width: "short", placeholder: "50", change: (v) => void (at.across = v) }),

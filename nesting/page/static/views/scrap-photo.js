@@ -5,7 +5,7 @@
 
 import { h, s } from "../draw/dom.js";
 import { button, field, wrongAt } from "../draw/kit.js";
-import { counted } from "../draw/words.js";
+import { placeIn, sendPhotos, tellAt } from "./photos.js";
 
 /** @typedef {import("../app.js").App} App */
 
@@ -26,24 +26,14 @@ export class ScrapPhoto {
 
   /** @param {readonly File[]} files */
   async take(files) {
-    this.app.say(`Reading ${counted(files.length, "photograph")} …`);
-    const reply = await this.app.store.link.upload(files, "photo");
-    this.tell(reply);
-    if (reply.ok) {
-      this.names = reply.photos ?? [];
-      this.sizes = reply.sizes ?? {};
+    const there = await sendPhotos(this.app, files, "scrap-photo");
+    if (there) {
+      this.names = there.names;
+      this.sizes = there.sizes;
       this.tap = null;
       this.app.say("Now measure the bars of the mat.");
     }
     this.redraw();
-  }
-
-  /** @param {{ok: boolean, problem?: any}} reply */
-  tell(reply) {
-    this.app.problems.delete("scrap-photo");
-    if (reply.ok || !reply.problem) return;
-    this.app.problems.set("scrap-photo", reply.problem);
-    this.app.say(reply.problem.message, "bad");
   }
 
   /** @param {string} cloth */
@@ -55,7 +45,7 @@ export class ScrapPhoto {
     const taps = this.tap && size ? [`${this.names.indexOf(this.tap.name) + 1}:${Math.floor(this.tap.x * size[0])},${Math.floor(this.tap.y * size[1])}`] : [];
     const reply = await this.app.store.link.post("/api/trace", { photos: this.names, cloth, name: this.said.name, bars: [this.said.level, this.said.upright], taps });
     this.busy = false;
-    this.tell(reply);
+    tellAt(this.app, "scrap-photo", reply);
     if (reply.ok) {
       this.app.say(`In the stash: ${reply.result.added.join(", ")}. Look its outline over before you lay on it.`, "good");
       this.names = [];
@@ -100,8 +90,8 @@ export class ScrapPhoto {
         h("div", { class: "tapped" },
           h("img", { class: "picture", src: `/photos/${encodeURIComponent(name)}`, alt: `${name}: click the middle of the leftover`, width: wide, height: high,
             onclick: (/** @type {MouseEvent} */ e) => {
-              const box = /** @type {HTMLElement} */ (e.currentTarget).getBoundingClientRect();
-              this.tap = { name, x: Math.min(0.999, (e.clientX - box.left) / box.width), y: Math.min(0.999, (e.clientY - box.top) / box.height) };
+              const [x, y] = placeIn(e);
+              this.tap = { name, x: Math.min(0.999, x), y: Math.min(0.999, y) };
               this.redraw();
             } }),
           s("svg", { viewBox: `0 0 ${wide} ${high}`, "aria-hidden": "true" }, mark ? s("g", { class: "tap" }, s("circle", { cx: mark.x * wide, cy: mark.y * high, r })) : null)));
